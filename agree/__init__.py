@@ -1,0 +1,61 @@
+"""Decide from paired recordings whether a measuring device keeps its maker's accuracy claim."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+# Public name -> module that defines it; loaded on first use (PEP 562), so that `import agree` is cheap.
+_PUBLIC = {
+    "AgreeError": "errors", "AgreeWarning": "errors", "ConvergenceError": "errors", "DriftWarning": "errors",
+    "InputError": "errors", "MatchError": "errors", "SampleSizeError": "errors",
+    "Estimate": "interval",
+    "Alignment": "pairs", "Event": "pairs", "Pairs": "pairs",
+    "limits_of_agreement": "estimators.limits", "LimitsOfAgreement": "estimators.limits",
+    "deming": "estimators.deming", "passing_bablok": "estimators.passing_bablok",
+    "Line": "estimators.line",
+    "bias_by_band": "estimators.bands", "Band": "estimators.bands", "BandBias": "estimators.bands",
+    "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
+    "find_correction": "verdict.correction", "Correction": "verdict.correction",
+    "read_recording": "recordings.read", "Recording": "recordings.read",
+    "pair_recordings": "recordings.pair",
+}
+
+__all__ = ["__version__", *_PUBLIC]
+
+if TYPE_CHECKING:
+    from agree.errors import (
+        AgreeError,
+        AgreeWarning,
+        ConvergenceError,
+        DriftWarning,
+        InputError,
+        MatchError,
+        SampleSizeError,
+    )
+    from agree.estimators.bands import Band, BandBias, bias_by_band
+    from agree.estimators.deming import deming
+    from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
+    from agree.estimators.line import Line
+    from agree.estimators.passing_bablok import passing_bablok
+    from agree.interval import Estimate
+    from agree.pairs import Alignment, Event, Pairs
+    from agree.recordings.pair import pair_recordings
+    from agree.recordings.read import Recording, read_recording
+    from agree.verdict.check import ClaimCheck, check_claim
+    from agree.verdict.claim import Claim
+    from agree.verdict.correction import Correction, find_correction
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _PUBLIC:
+        raise AttributeError(f"module 'agree' has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"agree.{_PUBLIC[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,1 @@
+"""Estimators, one file each: public function, frozen result, pure numerics."""

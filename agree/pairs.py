@@ -1,0 +1,167 @@
+"""`Pairs`: two recordings of one effort on one grid, with what was set aside and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree import _check
+from agree._check import FloatArray
+from agree._result import Result
+from agree.errors import InputError
+
+# Order of precedence: a second has one reason, the first that fits.
+REASONS = (
+    "missing", "both_coasting",
+    "device_dropout", "device_partial", "device_held", "device_spike",
+    "reference_dropout", "reference_partial", "reference_held", "reference_spike",
+    "beside_fault",
+)
+
+
+class Event(NamedTuple):
+    """A run of seconds with one reason: start (s since the first common second) and length (s)."""
+
+    reason: str
+    start_s: float
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Alignment(Result):
+    """How two clocks were matched.
+
+    Attributes
+    ----------
+    lag_s : float
+        Device timestamp minus reference timestamp of one event, in seconds.
+    lag_se_s : float
+        Standard error of the lag, from its spread between windows; NaN if there was one window.
+    drift_ppm : float
+        Change of the lag in parts per million of the elapsed time; NaN if it cannot be told.
+    correlation : float
+        Correlation of the two traces, fast changes only, at that lag.
+    runner_up : float
+        The next best correlation at a distinctly different lag.
+    note : str
+        Anything unusual, such as a lag near a whole number of quarter hours.
+    """
+
+    lag_s: float
+    lag_se_s: float
+    drift_ppm: float
+    correlation: float
+    runner_up: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pairs(Result):
+    """Reference and device on one 1-s grid.
+
+    Parameters
+    ----------
+    reference, device : (n,) array, W
+        Readings; NaN where missing. Infinite or negative-infinite readings are refused.
+    time : (n,) array, s, optional
+        Seconds since the first common second; 0, 1, 2 ... if not given.
+    reason : (n,) array of str, optional
+        Why a second is set aside, one of `REASONS`, or "" if it is used. If not given, only missing
+        seconds and seconds with both readings 0 are set aside.
+    cadence : (n,) array, rev/min, optional
+        Cadence, NaN where unknown.
+    session : str
+        Label of the session.
+    alignment : Alignment, optional
+        How the clocks were matched.
+    reference_name, device_name : str
+        What the two are called in reports.
+    start : str
+        Clock time of the first common second, on the reference's clock, if known.
+    notes : tuple of str
+        What the reader of a report must know about how the pairs came about.
+
+    Raises
+    ------
+    InputError
+        Unequal lengths, infinite readings, an unknown reason, or a used second without a reading.
+
+    Examples
+    --------
+    >>> from agree import Pairs
+    >>> pairs = Pairs(reference=[100, 0, 200, 210], device=[101, 0, 0, float("nan")])
+    >>> pairs.counts()["both_coasting"], pairs.counts()["missing"], int(pairs.used.sum())
+    (1, 1, 2)
+    """
+
+    reference: FloatArray
+    device: FloatArray
+    time: FloatArray = None  # type: ignore[assignment]
+    reason: NDArray[np.str_] = None  # type: ignore[assignment]
+    cadence: FloatArray | None = None
+    session: str = "1"
+    alignment: Alignment | None = None
+    reference_name: str = "reference"
+    device_name: str = "device"
+    start: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        x, y = _check.vector(self.reference, "reference"), _check.vector(self.device, "device")
+        n = x.size
+        time = np.arange(n, dtype=float) if self.time is None else _check.vector(self.time, "time")
+        cadence = None if self.cadence is None else _check.vector(self.cadence, "cadence")
+        missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
+        if self.reason is None and x.size == y.size:
+            reason = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
+        else:
+            reason = np.asarray(self.reason, dtype=str)
+        for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence)):
+            if column is not None and column.shape != (n,):
+                raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}")
+        if np.isinf(x).any() or np.isinf(y).any():
+            raise InputError("`reference` and `device` must hold finite readings, or NaN where missing; "
+                             "got infinite ones")
+        if np.isnan(time).any() or (np.diff(time) <= 0).any():
+            raise InputError("`time` must increase from each second to the next")
+        unknown = set(np.unique(reason)) - {"", *REASONS}
+        if unknown:
+            raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}")
+        if (missing & (reason == "")).any():
+            raise InputError("`reason` must be 'missing' where a reading is NaN")
+        for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
+                            ("cadence", cadence)):
+            object.__setattr__(self, name, value)
+        Result.__post_init__(self)
+
+    @property
+    def used(self) -> NDArray[np.bool_]:
+        """(n,) True where the second is used."""
+        mask: NDArray[np.bool_] = self.reason == ""
+        return mask
+
+    def counts(self) -> dict[str, int]:
+        """Seconds set aside under each reason; every reason is listed."""
+        return {reason: int((self.reason == reason).sum()) for reason in REASONS}
+
+    def events(self) -> tuple[Event, ...]:
+        """Runs of seconds set aside, in order of time."""
+        if not self.reason.size:
+            return ()
+        change = np.flatnonzero(np.r_[True, self.reason[1:] != self.reason[:-1]])
+        length = np.diff(np.r_[change, self.reason.size])
+        return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
+                     for i, k in zip(change, length, strict=True) if self.reason[i])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what was paired and set aside, without the readings themselves."""
+        return {
+            "session": self.session, "reference": self.reference_name, "device": self.device_name,
+            "start": self.start, "notes": list(self.notes),
+            "alignment": None if self.alignment is None else self.alignment.to_dict(),
+            "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
+                        "set_aside": self.counts()},
+        }

@@ -1,0 +1,1 @@
+"""From files and frames to two clean traces and their pairs."""

@@ -1,0 +1,1 @@
+"""Text, JSON and the page: draws stored numbers, computes no statistic."""

@@ -1,0 +1,1 @@
+"""Claims, their readings, the three-way rule, the correction."""
