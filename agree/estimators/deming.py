@@ -1,0 +1,153 @@
+"""Deming's line: errors in both axes with a known ratio of their variances."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from agree import _check
+from agree._check import FloatArray
+from agree.errors import ConvergenceError, InputError
+from agree.estimators.line import Line
+from agree.interval import estimate, warn_of_drift
+
+MAX_ROUNDS = 100
+TOLERANCE = 1e-12
+
+
+class Fit(NamedTuple):
+    """Coefficients with their influence series."""
+
+    slope: float
+    intercept: float
+    slope_phi: FloatArray
+    intercept_phi: FloatArray
+
+
+def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
+    """Solve b^2 Sxy + b (ratio Sxx - Syy) - ratio Sxy = 0 with weighted moments; influences from its derivative."""
+    total = w.sum()
+    mx, my = (w @ x) / total, (w @ y) / total
+    dx, dy = x - mx, y - my
+    sxx, syy, sxy = (w @ (dx * dx)) / total, (w @ (dy * dy)) / total, (w @ (dx * dy)) / total
+    if not abs(sxy) > 1e-14 * math.sqrt(sxx * syy) or sxx == 0:
+        raise InputError("no line: `reference` and `device` do not vary together (covariance 0); "
+                         "record a wider range of power")
+    gap = syy - ratio * sxx
+    root = math.hypot(gap, 2 * math.sqrt(ratio) * sxy)
+    # The larger of two equivalent forms, so that nothing cancels.
+    slope = (gap + root) / (2 * sxy) if gap > 0 else 2 * ratio * sxy / (root - gap)
+    intercept = my - slope * mx
+    residual = dy - slope * dx
+    score = w / total * x.size * residual * (slope * dy + ratio * dx)
+    slope_phi = score / (ratio * sxx - syy + 2 * slope * sxy)
+    intercept_phi = w / total * x.size * residual - mx * slope_phi
+    return Fit(slope, intercept, slope_phi, intercept_phi)
+
+
+def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
+    """Weights 1/(fitted true value)^2, iterated: errors of constant coefficient of variation."""
+    fit = _weighted(x, y, np.ones(x.size), ratio)
+    for _ in range(MAX_ROUNDS):
+        true = (ratio * x + fit.slope * (y - fit.intercept)) / (ratio + fit.slope**2)
+        if not (true > 0).all():
+            raise InputError(f"weighting='proportional' needs positive true values; got {(true <= 0).sum()} fitted at or "
+                             f"below 0, first at index {np.flatnonzero(~(true > 0))[0]}; set low readings aside or use "
+                             "weighting='constant'")
+        new = _weighted(x, y, (true / true.mean()) ** -2.0, ratio)
+        step = max(abs(new.slope - fit.slope) / abs(new.slope), abs(new.intercept - fit.intercept))
+        fit = new
+        if step <= TOLERANCE:
+            return fit
+    raise ConvergenceError(f"weighting='proportional' did not settle in {MAX_ROUNDS} rounds (last step {step:.1e}); "
+                           "the range of power is too narrow for the scatter: use weighting='constant' or record more")
+
+
+def deming(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    error_variance_ratio: float = 1.0,
+    weighting: str = "constant",
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> Line:
+    r"""Line device = intercept + slope * reference when both readings carry error.
+
+    Use it when the ratio of the two error variances is known or can be argued. Not for one steady block of power:
+    the slope is then decided by the errors.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    error_variance_ratio : float
+        Variance of the device's error over variance of the reference's error, > 0.
+    weighting : {"constant", "proportional"}
+        Errors of constant size, or in proportion to the true value (constant coefficient of variation), fitted
+        with weights 1/(fitted true value)^2, iterated.
+    level : float
+        Confidence level, in (0, 1).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    Line
+        ``.slope``, ``.intercept`` (Estimate), ``.n``.
+
+    Raises
+    ------
+    InputError
+        Bad options or readings, no joint variation, or non-positive true values with ``proportional``.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+    ConvergenceError
+        Proportional weights that do not settle.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    With centred moments Sxx, Syy, Sxy and ratio L the slope solves b^2 Sxy + b (L Sxx - Syy) - L Sxy = 0, that is
+
+    .. math:: b = \frac{S_{yy} - L S_{xx} + \sqrt{(S_{yy} - L S_{xx})^2 + 4 L S_{xy}^2}}{2 S_{xy}}.
+
+    Its influence is the summand of this equation, residual * (b dy + L dx), over its derivative.
+
+    References
+    ----------
+    Deming WE (1943) Statistical Adjustment of Data; Fuller WA (1987) Measurement Error Models, section 1.3;
+    Linnet K (1990) Stat Med 9:1463 for proportional errors (citations from memory).
+
+    Examples
+    --------
+    >>> from agree import deming
+    >>> line = deming([100, 150, 200, 250, 300, 350], [103, 151, 208, 254, 312, 357])
+    >>> f"{line.slope.value:.6f} {line.intercept.value:.6f}"
+    '1.028509 -0.581165'
+    """
+    x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    _check.fraction(level, "level")
+    _check.choice(weighting, "weighting", ("constant", "proportional"))
+    ratio = _check.positive(error_variance_ratio, "error_variance_ratio")
+    unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
+    x, y = x / unit, y / unit
+    fit = _weighted(x, y, np.ones(x.size), ratio) if weighting == "constant" else _proportional(x, y, ratio)
+    slope, intercept = (
+        estimate(value, phi, level=level, sampling=sampling, session=labels)
+        for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept * unit, fit.intercept_phi * unit)))
+    warn_of_drift(slope, intercept)
+    return Line(slope=slope, intercept=intercept, n=x.size, kind="Deming", sampling=sampling)
