@@ -1,0 +1,271 @@
+"""`check_claim`: from pairs to the answer, with all it rests on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from agree import _check
+from agree._result import Result, json_safe
+from agree.errors import InputError
+from agree.estimators.bands import ratio_of_sums
+from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
+from agree.estimators.line import Line
+from agree.estimators.passing_bablok import passing_bablok
+from agree.interval import Estimate, estimate
+from agree.pairs import REASONS, Pairs
+from agree.verdict import meanings
+from agree.verdict.claim import Claim, ReferenceUncertainty
+from agree.verdict.correction import Correction, correction, fitted_line
+from agree.verdict.diagnosis import Finding, findings
+from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.settle import next_step
+from agree.verdict.table import Table, table
+
+LOWEST_PERCENT_W = 20.0  # window means below this make per-cent errors of single windows meaningless
+SCHEMA = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClaimCheck(Result):
+    """The answer to a claim, with all it rests on; everything a report shows is stored here.
+
+    Attributes
+    ----------
+    claim : Claim
+        The claim.
+    meaning, verdict : str
+        The meaning the verdict is given in, and the verdict: "holds", "does not hold" or "not settled".
+    readings : tuple of Reading
+        All four meanings, from mild to strict.
+    bias, bias_with_faults : Estimate
+        Mean error in per cent of the reference, without and with the seconds set aside as faulty.
+    bands : tuple of BandCheck
+        Bias by band of the reference's moving mean.
+    limits : LimitsOfAgreement or None
+        Per-cent limits of agreement of window means.
+    deming, passing_bablok : Line or None
+        Lines through window means; None where the power does not vary.
+    correction : Correction
+        What to enter, and whether it lasts.
+    findings : tuple of Finding
+        What is likely wrong.
+    next_step : str
+        What would settle an open question, or what is not yet known.
+    session_bias : tuple of Estimate
+        Mean error of each session by itself.
+    reference_uncertainty : ReferenceUncertainty
+        As stated.
+    window_s : int
+        Averaging time of window means.
+    level : float
+        Confidence level.
+    notes : tuple of str
+        What a reader must know.
+    pairs : tuple of Pairs
+        The recordings checked.
+    """
+
+    claim: Claim
+    meaning: str
+    verdict: str
+    readings: tuple[Reading, ...]
+    bias: Estimate
+    bias_with_faults: Estimate
+    bands: tuple[BandCheck, ...]
+    limits: LimitsOfAgreement | None
+    deming: Line | None
+    passing_bablok: Line | None
+    correction: Correction
+    findings: tuple[Finding, ...]
+    next_step: str
+    session_bias: tuple[Estimate, ...]
+    reference_uncertainty: ReferenceUncertainty
+    window_s: int
+    level: float
+    notes: tuple[str, ...]
+    pairs: tuple[Pairs, ...]
+
+    @property
+    def reading(self) -> Reading:
+        """The reading the verdict rests on."""
+        return next(item for item in self.readings if item.meaning == self.meaning)
+
+    def seconds(self) -> dict[str, Any]:
+        """Seconds of overlap, used, and set aside under each reason, over all sessions."""
+        counts = [item.counts() for item in self.pairs]
+        return {"overlap": sum(int(item.reason.size) for item in self.pairs),
+                "used": sum(int(item.used.sum()) for item in self.pairs),
+                "set_aside": {reason: sum(count[reason] for count in counts) for reason in REASONS}}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return JSON types, schema version 1."""
+        first = self.pairs[0].alignment
+        lines = {name: None if line is None else {"slope": line.slope, "intercept": line.intercept, "n": line.n}
+                 for name, line in (("deming", self.deming), ("passing_bablok", self.passing_bablok))}
+        limits = self.limits
+        result: dict[str, Any] = json_safe({
+            "schema": SCHEMA, "claim": self.claim, "meaning": self.meaning, "verdict": self.verdict,
+            "bias_percent": self.bias, "bias_percent_with_faults": self.bias_with_faults,
+            "readings": self.readings,
+            "bands": [{"low": band.low, "high": band.high, "seconds": band.seconds, "bias_percent": band.bias,
+                       "joint_percent": band.joint, "limit_percent": band.limit_percent, "verdict": band.verdict}
+                      for band in self.bands],
+            "limits_of_agreement_percent": None if limits is None else {
+                "bias": limits.bias, "lower": limits.lower, "upper": limits.upper, "sd": limits.sd, "n": limits.n},
+            "window_s": self.window_s, "lines": lines,
+            "alignment": {"lag_s": None, "drift_ppm": None} if first is None else first,
+            "seconds": self.seconds(),
+            "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
+            "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
+            "sessions": [item.to_dict() | {"bias": bias} for item, bias in
+                         zip(self.pairs, [*self.session_bias, *[None] * len(self.pairs)], strict=False)],
+        })
+        return result
+
+
+def check_claim(
+    pairs: Pairs | Sequence[Pairs],
+    claim: str | Claim,
+    *,
+    reference_uncertainty: str | float | None = None,
+    meaning: str = "average",
+    bands: Sequence[float] | None = None,
+    window_s: int = 30,
+    level: float = 0.95,
+) -> ClaimCheck:
+    """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
+
+    Use it on paired recordings of one unit against one reference. It speaks of this unit relative to this
+    reference; with one recording, of this recording only. It does not show that a model fails, nor replace a
+    calibration by an accredited laboratory.
+
+    Parameters
+    ----------
+    pairs : Pairs or sequence of Pairs
+        One recording (serial intervals), or one for each session (intervals between sessions).
+    claim : str or Claim
+        "1.5%", "±1.5 %", "2 W", "1.5 % or 2 W above 100 W". With two limits the larger counts.
+    reference_uncertainty : str, float or None
+        "±1 %" (rectangular), "1 % k=2", "2 W", or a number (± per cent). None takes the reference as exact.
+    meaning : {"average", "bands", "readings", "next_session"}
+        The meaning the verdict is given in; to be chosen before the data are seen.
+    bands : sequence of float, optional
+        Edges of power bands, W; round ones that fit the data if not given.
+    window_s : int
+        Averaging time for readings, limits of agreement and lines, s, 1 to 600.
+    level : float
+        Confidence level, in (0, 1).
+
+    Returns
+    -------
+    ClaimCheck
+        ``.verdict``, ``.readings`` with all four meanings, and all that a report shows.
+
+    Raises
+    ------
+    InputError
+        A claim, uncertainty or option that is not understood, or pairs that cannot be judged.
+    SampleSizeError
+        Fewer than 30 used seconds in a session.
+
+    Warns
+    -----
+    DriftWarning
+        One recording whose error wanders slowly.
+
+    Notes
+    -----
+    Mean error: sum of errors over sum of reference. Let [l, h] be its interval, widened by the reference's
+    uncertainty; the claim holds if [l, h] lies inside the limits, does not hold if wholly outside, else it is not
+    settled. Seconds are banded by the moving mean of the reference, since a reading's own noise would carry it into
+    a band where its error is on one side.
+
+    References
+    ----------
+    JCGM 106:2012 for conformance probability; JCGM 100:2008 for uncertainty.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree import Pairs, check_claim
+    >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
+    >>> check_claim(Pairs(reference=watts, device=0.97 * watts), "1.5 %").verdict
+    'does not hold'
+    """
+    claim = claim if isinstance(claim, Claim) else Claim.parse(claim)
+    _check.choice(meaning, "meaning", meanings.MEANINGS)
+    _check.fraction(level, "level")
+    if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
+        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    edges = None if bands is None else _check.edges(bands)
+    data = table(pairs, window_s)
+    reference_u = ReferenceUncertainty.parse(reference_uncertainty)
+    first = meanings.average(data, claim, reference_u, level)
+    second, band_checks = meanings.bands(data, claim, reference_u, level, edges)
+    readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
+                meanings.next_session(data, claim, first, level))
+    bias = meanings.mean_error(data, "%", level)
+    fix = correction(data, level, window_s)
+    windows = _lines_and_limits(data, window_s, level)
+    return ClaimCheck(
+        claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
+        readings=readings, bias=bias, bias_with_faults=_with_faults(data, level), bands=band_checks,
+        limits=windows[0], deming=fitted_line(data, window_s, level), passing_bablok=windows[1], correction=fix,
+        findings=findings(data, fix),
+        next_step=next_step(data, meaning, readings, claim, level),
+        session_bias=tuple(meanings.session_biases(data, replace(claim, above_watts=None), level)),
+        reference_uncertainty=reference_u, window_s=int(window_s), level=level,
+        notes=_notes(data, reference_u, bias), pairs=data.pairs)
+
+
+def _lines_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
+    windows = data.windows(window_s)
+    strong = windows.reference >= LOWEST_PERCENT_W
+
+    def labels(chosen: Any) -> Any:
+        return windows.session[chosen] if data.sampling == "sessions" else None
+
+    everything = np.ones(strong.size, bool)
+    limits: LimitsOfAgreement | None = None
+    line: Line | None = None
+    try:
+        limits = limits_of_agreement(windows.reference[strong], windows.device[strong], scale="percent", level=level,
+                                     sampling=data.sampling, session=labels(strong))
+        line = passing_bablok(windows.reference, windows.device, level=level, sampling=data.sampling,
+                              session=labels(everything))
+    except InputError:  # too few windows or a power that does not vary: said in the report as absent
+        pass
+    return limits, line
+
+
+def _with_faults(data: Table, level: float) -> Estimate:
+    """Mean error over every second that has both readings, faulty ones included."""
+    columns: list[list[Any]] = [[], [], []]
+    for k, item in enumerate(data.pairs):
+        both = np.isfinite(item.reference) & np.isfinite(item.device)
+        for column, values in zip(columns, (item.reference, item.device, np.full(both.size, k)), strict=True):
+            column.append(values[both])
+    reference, device, session = (np.concatenate(column) for column in columns)
+    value, phi = ratio_of_sums(device - reference, reference)
+    return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
+
+
+def _notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate) -> tuple[str, ...]:
+    notes = []
+    if not reference_u.text:
+        notes.append("No uncertainty was given for the reference: it is taken as exact, and every answer is relative "
+                     "to it.")
+    if data.sessions == 1:
+        notes.append("One recording: the answer speaks of this recording, not of other days or other units.")
+    if bias.drift:
+        notes.append("The error drifts over the recording; the interval is likely too narrow.")
+    if math.isnan(bias.standard_error):
+        notes.append("The mean error has no interval.")
+    named = len(data.pairs) > 1
+    notes.extend(f"Session {item.session}: {note}" if named else note for item in data.pairs for note in item.notes)
+    return tuple(notes)

@@ -1,0 +1,240 @@
+"""Four honest meanings of one claim, each with its own answer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from scipy import special
+
+from agree._check import FloatArray
+from agree._result import Result
+from agree.estimators.bands import bias_by_band, ratio_of_sums
+from agree.interval import Estimate, estimate, spread, t_quantile
+from agree.verdict.claim import Claim, ReferenceUncertainty
+from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, three_way, widen
+from agree.verdict.table import Table, Windows
+
+MEANINGS = ("average", "bands", "readings", "next_session")
+SHARE = 0.95                                     # share of readings that must lie within the claim
+WIDTHS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300)  # averaging times tried for the shortest that will do
+LEAST_BAND_S = 60                                # a band with fewer seconds is shown, not judged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading(Result):
+    """The claim under one meaning.
+
+    Attributes
+    ----------
+    meaning : {"average", "bands", "readings", "next_session"}
+        What is asked of the device.
+    verdict : {"holds", "does not hold", "not settled"}
+        The answer.
+    estimate : Estimate or None
+        What was compared with the limit, widened by the reference's uncertainty: mean error, error of the worst
+        band, share of readings (a fraction), or error of the next session.
+    limit : float
+        The limit: in `unit`, or the required share for ``readings``.
+    unit : str
+        "%", "W" or "share".
+    because : str
+        The answer's ground in words.
+    conformance_probability : float
+        Probability that the error lies within the limit (JCGM 106); NaN where it has no meaning.
+    details : dict
+        More, by meaning: worst band, bands judged and too thin; averaging time, shortest that will do; sessions.
+    """
+
+    meaning: str
+    verdict: str
+    estimate: Estimate | None
+    limit: float
+    unit: str
+    because: str
+    conformance_probability: float = math.nan
+    details: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BandCheck(Result):
+    """One band of the reference's level, with its bias in per cent and its own answer.
+
+    `bias` has the plain level; `joint` is widened so that all bands hold at once, and by the reference's
+    uncertainty: the verdict is by `joint`. A band of fewer than 60 s is "too thin".
+    """
+
+    low: float
+    high: float
+    seconds: int
+    bias: Estimate
+    joint: Estimate
+    limit_percent: float
+    verdict: str
+
+
+def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None)) -> Estimate:
+    """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty."""
+    error, reference = table.error[chosen], table.reference[chosen]
+    value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size))
+    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(chosen))
+    return plain.scaled(100.0) if unit == "%" else plain
+
+
+def average(table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float) -> Reading:
+    """Mean error over the recording(s) against the mean limit."""
+    chosen = table.level >= (claim.above_watts or -math.inf)
+    if chosen.sum() < LEAST_BAND_S or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
+        return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
+                       because=f"only {chosen.sum()} s above {claim.above_watts:g} W: too few to judge")
+    reference = table.reference[chosen]
+    u = reference_u.percent / 100 * reference.mean() + reference_u.watts
+    limit = float(claim.limit_w(reference).mean())
+    if claim.unit == "%":
+        u, limit = 100 * u / reference.mean(), 100 * limit / float(reference.mean())
+    item = widen(mean_error(table, claim.unit, level, chosen), float(u))
+    verdict = three_way(item.low, item.high, limit)
+    place = {HOLDS: "inside", FAILS: "outside", OPEN: "across the edge of"}[verdict]
+    return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit,
+                   because=f"the interval of the mean error lies {place} the limit",
+                   conformance_probability=conformance_probability(item.value, item.standard_error, limit),
+                   details={"reference_u": float(u)})
+
+
+def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
+    """At most eight bands on round powers that hold the bulk of the seconds, with one more on either side."""
+    level = level if floor is None else np.r_[floor, level[level >= floor]]
+    low, high = np.percentile(level, (2, 98))
+    step = next((s for s in (5, 10, 20, 25, 50, 100, 200, 250, 500) if (high - low) / s <= 6), 1000)
+    edges = np.arange(math.floor(low / step), math.ceil(high / step) + 1) * float(step)
+    edges = np.r_[edges, edges[0] + step] if edges.size < 2 else edges
+    outer_low = min(math.floor(level.min() / step) * step, edges[0]) if floor is None else floor
+    outer_high = max((math.floor(level.max() / step) + 1) * step, edges[-1])
+    return np.unique(np.r_[outer_low, edges[edges > outer_low], outer_high]).astype(float)
+
+
+def bands(
+    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, edges: FloatArray | None
+) -> tuple[Reading, tuple[BandCheck, ...]]:
+    """Bias in every band against the limit there, all bands at once (Sidak)."""
+    limits = default_edges(table.level, claim.above_watts) if edges is None else edges
+    options: dict[str, Any] = {"edges": limits, "by": table.level, "sampling": table.sampling,
+                               "session": table.labels()}
+    plain = bias_by_band(table.reference, table.device, level=level, **options).bands
+    judged = [k for k, band in enumerate(plain) if band.n >= LEAST_BAND_S
+              and (claim.above_watts is None or band.low >= claim.above_watts)]
+    joint_level = level ** (1 / max(len(judged), 1))
+    joint = bias_by_band(table.reference, table.device, level=joint_level, **options).bands
+    checks = []
+    for k, (band, wide) in enumerate(zip(plain, joint, strict=True)):
+        inside = (table.level >= band.low) & (table.level < band.high)
+        mean = float(table.reference[inside].mean()) if band.n else math.nan
+        limit = 100 * float(claim.limit_w(table.reference[inside]).mean()) / mean if band.n else math.nan
+        item = widen(wide.bias, reference_u.in_percent(mean)) if band.n else wide.bias
+        verdict = three_way(item.low, item.high, limit) if k in judged else "too thin"
+        if claim.above_watts is not None and band.low < claim.above_watts:
+            verdict = "outside the claim"
+        checks.append(BandCheck(low=band.low, high=band.high, seconds=band.n, bias=band.bias, joint=item,
+                                limit_percent=limit, verdict=verdict))
+    return _bands_reading([checks[k] for k in judged], len(checks)), tuple(checks)
+
+
+def _bands_reading(judged: list[BandCheck], total: int) -> Reading:
+    common: dict[str, Any] = {"meaning": "bands", "unit": "%"}
+    if not judged:
+        return Reading(**common, verdict=OPEN, estimate=None, limit=math.nan,
+                       because=f"no band has {LEAST_BAND_S} s", details={"judged": 0, "thin": total})
+    worst = max(judged, key=lambda band: abs(band.bias.value) / band.limit_percent)
+    verdicts = [band.verdict for band in judged]
+    failing = [band for band in judged if band.verdict == FAILS]
+    verdict = FAILS if failing else HOLDS if set(verdicts) == {HOLDS} else OPEN
+    named = failing or [band for band in judged if band.verdict == OPEN]
+    where = ", ".join(f"{band.low:g}-{band.high:g}" for band in named[:4]) + (" ..." if len(named) > 4 else "")
+    because = {HOLDS: f"all {len(judged)} bands lie inside their limits",
+               FAILS: f"wholly outside at {where} W", OPEN: f"open at {where} W"}[verdict]
+    thin = total - len(judged)
+    return Reading(**common, verdict=verdict, estimate=worst.joint, limit=worst.limit_percent,
+                   because=because + (f"; {thin} band(s) not judged" if thin else ""),
+                   conformance_probability=conformance_probability(
+                       worst.joint.value, worst.joint.standard_error, worst.limit_percent),
+                   details={"worst_band": [worst.low, worst.high], "judged": len(judged), "not_judged": thin})
+
+
+def share_within(
+    table: Table, windows: Windows, claim: Claim, reference_u: ReferenceUncertainty, level: float
+) -> Estimate | None:
+    """Share of window means within the claim.
+
+    Binomial limits (Clopper & Pearson 1934) with an effective number of windows: their number times the variance
+    of the relative errors' mean if independent over that from the engine. The reference's error is shared by all
+    windows: the errors are shifted by -+z u, and the widest limits taken.
+    """
+    keep = windows.reference >= (claim.above_watts or -math.inf)
+    reference, error = windows.reference[keep], (windows.device - windows.reference)[keep]
+    limit = claim.limit_w(reference)
+    if error.size < 3 or (table.sampling == "sessions" and np.unique(windows.session[keep]).size < 2):
+        return None
+    relative = error / np.maximum(limit, 1e-9)
+    relative = np.clip(relative - relative.mean(), -1e6, 1e6)
+    alone = spread(relative, "independent").standard_error
+    apart = spread(relative, table.sampling, windows.session[keep]).standard_error
+    n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
+    shift = t_quantile(level, math.inf) * (reference_u.percent / 100 * reference + reference_u.watts)
+    shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
+    alpha = 1 - level
+    lows = [0.0 if s == 0 else float(special.betaincinv(s * n, n - s * n + 1, alpha / 2)) for s in shares]
+    highs = [1.0 if s == 1 else float(special.betaincinv(s * n + 1, n - s * n, 1 - alpha / 2)) for s in shares]
+    return Estimate(value=shares[0], low=min(lows), high=max(highs), level=level,
+                    method=f"binomial, {n:.0f} effective of {error.size} windows")
+
+
+def _share_verdict(item: Estimate | None) -> str:
+    return OPEN if item is None else HOLDS if item.low >= SHARE else FAILS if item.high < SHARE else OPEN
+
+
+def readings(
+    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, window_s: int
+) -> Reading:
+    """At least 95 % of readings averaged over `window_s` within the claim; and the shortest time that will do."""
+    shares = {w: share_within(table, table.windows(w), claim, reference_u, level)
+              for w in sorted({*WIDTHS_S, window_s})}
+    shortest = next((w for w, item in shares.items() if _share_verdict(item) == HOLDS), None)
+    item, verdict = shares[window_s], _share_verdict(shares[window_s])
+    reach = f"holds from {shortest} s on" if shortest else f"at no averaging time up to {max(shares)} s"
+    found = "too few windows" if item is None else f"{100 * item.value:.0f} % of {window_s}-s means are within the claim"
+    return Reading(meaning="readings", verdict=verdict, estimate=item, limit=SHARE, unit="share",
+                   because=f"{found}, {100 * SHARE:g} % wanted; {reach}",
+                   details={"window_s": window_s, "shortest_window_s": shortest,
+                            "shares": [{"window_s": w, "share": None if s is None else s.to_dict()}
+                                       for w, s in shares.items()]})
+
+
+def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate]:
+    """Mean error of each session by itself, serial interval."""
+    biases = []
+    for k in range(table.sessions):
+        chosen = (table.session == k) & (table.level >= (claim.above_watts or -math.inf))
+        if chosen.sum() >= LEAST_BAND_S:
+            biases.append(mean_error(replace(table, sampling="serial"), claim.unit, level, chosen))
+    return biases
+
+
+def next_session(table: Table, claim: Claim, reading: Reading, level: float) -> Reading:
+    """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
+    common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
+    biases = [item.value for item in session_biases(table, claim, level)]
+    count = len(biases)
+    if count < 2 or reading.estimate is None:
+        return Reading(**common, verdict=OPEN, estimate=None, details={"sessions": count},
+                       because="one session cannot tell how much the next one will differ")
+    mean, sd = float(np.mean(biases)), float(np.std(biases, ddof=1))
+    se = sd * math.sqrt(1 + 1 / count)
+    half = t_quantile(level, count - 1) * se
+    item = widen(Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
+                          df=count - 1.0, method=f"prediction from {count} sessions"), reading.details["reference_u"])
+    verdict = three_way(item.low, item.high, reading.limit)
+    return Reading(**common, verdict=verdict, estimate=item, details={"sessions": count, "session_sd": sd},
+                   because=f"prediction from {count} sessions, which differ by SD {sd:.2g} {claim.unit}",
+                   conformance_probability=conformance_probability(mean, item.standard_error, reading.limit))
