@@ -38,7 +38,7 @@ def _mean_error_step(table: Table, reading: Reading, item: Estimate, claim: Clai
     normal = t_quantile(level, math.inf)
     if normal * u >= margin:
         return (f"The reference alone leaves this open (u = {u:.2g} {claim.unit}): no amount of riding settles it. "
-                f"Have the reference calibrated to u below {margin / normal:.1g} {claim.unit}.")
+                f"Have the reference calibrated to u below {margin / normal:.2g} {claim.unit}.")
     statistical = math.sqrt(max(item.standard_error**2 - u**2, 0.0))
     if table.sessions == 1:
         times = (t_quantile(level, 8) * statistical) ** 2 / (margin**2 - (normal * u) ** 2)

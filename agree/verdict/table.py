@@ -59,7 +59,7 @@ class Table:
         return Windows(reference, device, start, session, width)
 
 
-def _windows(pairs: Pairs, width: int, number: int) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[Any]]:
+def _windows(pairs: Pairs, width: int, number: int) -> tuple[NDArray[Any], ...]:
     used = pairs.used
     index = np.floor(pairs.time[used] / width).astype(np.intp)
     count = np.bincount(index)

@@ -1,0 +1,188 @@
+"""The command line: parses, calls, prints, exits. Everything heavy is imported inside functions."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+if TYPE_CHECKING:
+    from agree.pairs import Pairs
+    from agree.verdict.check import ClaimCheck
+
+BAD_INPUT, NOT_HOLDING = 2, 1
+PROGRESS_AFTER_S = 1.0
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(package_name="agree-devices", prog_name="agree", message="%(prog)s %(version)s")
+def command() -> None:
+    """Does a measuring device keep its maker's accuracy claim?
+
+    Compares a device under test with a trusted reference that recorded the same effort.
+    """
+
+
+@command.command()
+@click.argument("reference", metavar="REFERENCE.csv")
+@click.argument("device", metavar="DEVICE.csv")
+@click.option("--claim", required=True, metavar="TEXT",
+              help="The maker's claim: '1.5%', '2 W' or '1.5 % or 2 W above 100 W' (the larger counts).")
+@click.option("--meaning", type=click.Choice(["average", "bands", "readings", "next_session"]), default="average",
+              show_default=True, help="Which meaning of the claim the verdict is given in.")
+@click.option("--reference-uncertainty", metavar="TEXT",
+              help="What is known of the reference: '±1 %', '1 % k=2', '2 W'. [default: taken as exact]")
+@click.option("--sessions", nargs=2, multiple=True, metavar="REF DEV",
+              help="A further session: its two files. Repeat for each.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
+@click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W.")
+@click.option("--window", default=30, show_default=True, metavar="S", help="Averaging time of a reading, s.")
+@click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
+@click.option("--reference-column", metavar="NAME", help="Power column of the reference, if not found by name.")
+@click.option("--device-column", metavar="NAME", help="Power column of the device, if not found by name.")
+@click.option("--max-lag", type=float, metavar="S", help="Largest difference of the clocks to search, s.")
+@click.option("--lag", type=float, metavar="S", help="Force the lag: device minus reference timestamp, s.")
+@click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
+def check(reference: str, device: str, **options: Any) -> None:
+    """Check a claim on a pair of recordings, and print the answer."""
+    files = [(reference, device), *options["sessions"]]
+    _outputs_are_no_inputs(files, options["json_file"], options["page_file"])
+    with progress("reading and matching the recordings"):
+        pairs = _pairs(files, options)
+    result = _checked(pairs, options)
+    _deliver(result, options["json_file"], options["page_file"])
+    if options["require_holds"] and result.verdict != "holds":
+        sys.exit(NOT_HOLDING)
+
+
+@command.command()
+@click.argument("folder", default="agree-demo", metavar="[FOLDER]")
+def demo(folder: str) -> None:
+    """Write two invented recordings into FOLDER and check them."""
+    from agree.demo import write_recordings
+
+    with progress("writing and checking the invented recordings"):
+        reference, device = write_recordings(Path(folder))
+        options: dict[str, Any] = {"claim": "1.5 %", "reference_uncertainty": "0.5 %", "meaning": "average",
+                                   "bands": None, "window": 30, "level": 0.95}
+        result = _checked(_pairs([(str(reference), str(device))], options), options)
+    page = str(Path(folder) / "page.pdf")
+    click.echo("Invented data: a 50-min indoor test with a crank as reference and pedals under test.\n")
+    _deliver(result, None, page)
+    click.echo(f"\nWritten: {reference}, {device}, {page}\n"
+               f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
+
+
+def _pairs(files: list[tuple[str, str]], options: dict[str, Any]) -> list[Pairs]:
+    from agree.recordings.pair import pair_recordings
+
+    return [pair_recordings(reference, device, max_lag_s=options.get("max_lag"), lag_s=options.get("lag"),
+                            power_columns=(options.get("reference_column"), options.get("device_column")),
+                            session=str(number))
+            for number, (reference, device) in enumerate(files, 1)]
+
+
+def _checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
+    import warnings
+
+    from agree.errors import AgreeWarning, InputError
+    from agree.verdict.check import check_claim
+
+    try:
+        edges = None if options["bands"] is None else [float(edge) for edge in options["bands"].split(",")]
+    except ValueError:
+        raise InputError(f"--bands {options['bands']!r} is not understood; write edges in W like 100,200,300") from None
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
+        return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
+                           reference_uncertainty=options["reference_uncertainty"], bands=edges,
+                           window_s=options["window"], level=options["level"])
+
+
+def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -> None:
+    """Files first, so that a failure to write them is not lost under the text."""
+    from agree.report.files import json_text, write_text
+
+    if page_file is not None:
+        with progress("drawing the page"):
+            from agree.report.page import write_page
+
+            write_page(result, page_file)
+    if json_file == "-":
+        click.echo(json_text(result))
+        return
+    if json_file is not None:
+        write_text(json_file, json_text(result) + "\n")
+    click.echo(result.summary())
+
+
+def _outputs_are_no_inputs(files: list[tuple[str, str]], *outputs: str | None) -> None:
+    from agree.errors import InputError
+
+    inputs = {Path(name).resolve() for pair in files for name in pair}
+    for name in outputs:
+        if name not in (None, "-") and Path(str(name)).resolve() in inputs:
+            raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
+
+
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Say on stderr what is being done if it takes over a second and a person is watching."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    shown: list[Any] = []
+
+    def show() -> None:
+        from rich.console import Console
+
+        shown.append(Console(stderr=True).status(f"{what} ..."))
+        shown[0].start()
+
+    timer = threading.Timer(PROGRESS_AFTER_S, show)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        timer.join()
+        for status in shown:
+            status.stop()
+
+
+def _stop(message: str) -> NoReturn:
+    click.echo("agree: " + " ".join(message.split()), err=True)
+    sys.exit(BAD_INPUT)
+
+
+def main() -> None:
+    """Run the command; bad input ends in one line on stderr and exit status 2, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")  # a terminal without the sign ± still gets the numbers
+    try:
+        command.main(standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(BAD_INPUT)
+    except click.ClickException as error:
+        _stop(f"{error.format_message()}; see agree --help")
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+    except OSError as error:
+        _stop(f"{error.filename or ''}: {error.strerror or error}")
+    except Exception as error:  # the last resort: a fault of ours must not look like a result
+        from agree.errors import AgreeError
+
+        _stop(str(error) if isinstance(error, AgreeError) else
+              f"internal fault, {type(error).__name__}: {error}; please report it with the two files")

@@ -1,0 +1,57 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from agree.errors import InputError
+from agree.verdict.check import ClaimCheck
+
+
+def json_text(check: ClaimCheck) -> str:
+    """Return the check as JSON, schema version 1."""
+    return json.dumps(check.to_dict(), indent=1, ensure_ascii=False, allow_nan=False)
+
+
+def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
+    """Let `write` fill a temporary file beside `path`, then put it in place.
+
+    Raises
+    ------
+    InputError
+        A folder that does not exist, or a place that cannot be written.
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise InputError(f"{target} is a folder; give a file name")
+    if not target.parent.is_dir():
+        raise InputError(f"folder {target.parent} does not exist; make it first or choose another place for {target.name}")
+    try:
+        handle, name = tempfile.mkstemp(prefix=".agree-", suffix=target.suffix, dir=target.parent)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written: {error.strerror}; choose another place") from None
+    os.close(handle)
+    temporary = Path(name)
+    try:
+        write(temporary)
+        mask = os.umask(0)
+        os.umask(mask)
+        temporary.chmod(0o666 & ~mask)
+        temporary.replace(target)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written: {error.strerror}; choose another place") from None
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text(path: str | Path, text: str) -> None:
+    """Write text in UTF-8, whole or not at all."""
+
+    def write(temporary: Path) -> None:
+        temporary.write_text(text, encoding="utf-8")
+
+    write_whole(path, write)
