@@ -1,0 +1,154 @@
+"""Every published figure, one test each, at half a unit of its last printed digit.
+
+A folder holds `data.csv`, `expected.toml` and `SOURCE.md`. In `expected.toml` a `[call.NAME]` says what is
+computed, a `[[figure]]` what was printed: `printed` (as a string, digits kept), `call`, `of` (path into the
+result), `source` of the printed figure (`read` on a page or in a test suite, `memory`, or `computed` by
+another program: no publication). Optional:
+
+- `rounded_inputs`, `unrounded`: the paper computed the figure from rounded ones; a list of [factor, path,
+  digits] whose sum of factor * round(value, digits) must give the print, while our own value must give
+  `unrounded`;
+- `exact`: relative tolerance for figures certified beyond the reach of half a digit, or exact;
+- `where`: table or section; `note`.
+"""
+
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy import special
+
+import agree
+from agree.estimators import _slopes
+from agree.estimators.limits import exact_limit
+from agree.verdict.rule import conformance_probability
+
+HERE = Path(__file__).parent
+SOURCES = sorted(path.parent.name for path in HERE.glob("*/expected.toml"))
+
+
+def half_unit(printed):
+    """Half a unit of the last printed digit."""
+    return 0.5 * 10.0 ** Decimal(printed).as_tuple().exponent
+
+
+def read_columns(folder):
+    """Columns of data.csv by name."""
+    lines = [line for line in (folder / "data.csv").read_text().splitlines() if line[0] != "#"]
+    table = np.array([line.split(",") for line in lines[1:]], dtype=float)
+    return dict(zip(lines[0].split(","), table.T, strict=True))
+
+
+def theil(x, y, options):
+    """Theil's slope of y on x and its interval, by ranks of the slopes turned by 45 degrees."""
+    reference, device = (x - y) / 2, (x + y) / 2
+    p = _slopes.points(reference, device)
+    ranks = ((p.n_slopes + 1) // 2, p.n_slopes // 2 + 1)
+    middle = [_slopes.slope_of_rank(p, k, k, _slopes.sample(p)) for k in ranks]
+    line = agree.passing_bablok(reference, device, **options)
+    turned = lambda b: (b - 1) / (b + 1)  # noqa: E731
+    return SimpleNamespace(median=np.mean([turned(b) for b in middle]), low=turned(line.slope.low),
+                           high=turned(line.slope.high))
+
+
+def kendall(x, y, options):
+    """Kendall's tau as the mean of tau scores at slope 0 of y on x."""
+    p = _slopes.points((x - y) / 2, (x + y) / 2)
+    return SimpleNamespace(tau=_slopes.tau_scores(p, 0.0).mean())
+
+
+def exact_factor(figure):
+    """Ends of the exact interval of mean + z sd with mean 0 and sd 1; each tail holds 1 - confidence."""
+    z = figure.get("z") or float(special.ndtri(figure["content"]))
+    return exact_limit(0.0, 1.0, figure["n"], z, 1 - 2 * (1 - figure["confidence"]))
+
+
+def conformance(figure):
+    """Probability within an interval, moved so that it is centred on 0."""
+    low, high = figure["interval"]
+    return conformance_probability(figure["at"] - (low + high) / 2, figure["u"], (high - low) / 2)
+
+
+def compute(folder, call, figure):
+    """Run what a figure rests on."""
+    if call["function"] == "exact_limit":
+        return exact_factor(figure)
+    if call["function"] == "conformance":
+        return conformance(figure)
+    if call.get("generated") == "numacc2":
+        columns = {"y": np.r_[1.2, np.tile([1.1, 1.3], 500)]}
+        call = {**call, "reference": [], "device": ["y"]}
+    else:
+        columns = read_columns(folder)
+    take = lambda names: np.mean([columns[name] for name in names], axis=0)  # noqa: E731
+    device = take(call["device"])
+    reference = take(call["reference"]) if call["reference"] else np.zeros(device.size)
+    if "device_minus" in call:
+        device = device - take(call["device_minus"])
+    reference = reference - call.get("reference_minus", 0.0)
+    options = dict(call["options"])
+    if call.get("two_sd"):
+        options["coverage"] = 2 * special.ndtr(2.0) - 1
+    own = {"theil": theil, "kendall": kendall}.get(call["function"])
+    if own:
+        return own(reference, device, options)
+    return getattr(agree, call["function"])(reference, device, **options)
+
+
+def value_at(result, path):
+    """Follow a dotted path; a number in it is an index."""
+    for step in filter(None, path.split(".")):
+        result = result[int(step)] if step.isdigit() else getattr(result, step)
+    return float(result)
+
+
+def all_figures():
+    for source in SOURCES:
+        expected = tomllib.loads((HERE / source / "expected.toml").read_text())
+        for figure in expected["figure"]:
+            yield pytest.param(HERE / source, expected["call"][figure["call"]], figure,
+                               id=f"{source}-{figure['what'].replace(' ', '_')}")
+
+
+@pytest.mark.parametrize(("folder", "call", "figure"), list(all_figures()))
+def test_published_figure(folder, call, figure):
+    result = compute(folder, call, figure)
+    ours = value_at(result, figure["of"])
+    printed = figure["printed"]
+    tolerance = figure["exact"] * abs(float(printed)) if "exact" in figure else half_unit(printed)
+    if "rounded_inputs" in figure:
+        assert abs(ours - float(figure["unrounded"])) <= half_unit(figure["unrounded"])
+        ours = sum(factor * round(value_at(result, path), digits)
+                   for factor, path, digits in figure["rounded_inputs"])
+    # A few ulps beyond half a unit, for prints that are ties in decimal.
+    assert abs(ours - float(printed)) <= tolerance + 4 * np.spacing(abs(float(printed)))
+
+
+@pytest.mark.parametrize("source", SOURCES)
+def test_every_source_says_where_it_comes_from(source):
+    folder = HERE / source
+    expected = tomllib.loads((folder / "expected.toml").read_text())
+    assert (folder / "SOURCE.md").read_text().startswith("# ")
+    assert expected["cite"]
+    assert expected["confidence"]
+    for figure in expected["figure"]:
+        assert figure["source"] in ("read", "memory", "computed"), figure["what"]
+        assert ("rounded_inputs" in figure) == ("unrounded" in figure), figure["what"]
+        assert isinstance(figure["printed"], str)
+    if (folder / "data.csv").exists():
+        head = (folder / "data.csv").read_text().splitlines()[:2]
+        assert head[1].startswith("# Origin: ")
+        assert "icence" in head[1]
+
+
+def test_a_wrong_figure_would_fail():
+    """The comparison itself can fail: one unit of the last digit off is refused."""
+    folder = HERE / "systolic_1999"
+    expected = tomllib.loads((folder / "expected.toml").read_text())
+    figure = next(item for item in expected["figure"] if item["of"] == "bias.value")
+    assert figure["printed"] == "-16.29"
+    with pytest.raises(AssertionError):
+        test_published_figure(folder, expected["call"]["limits"], {**figure, "printed": "-16.30"})
