@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -16,8 +17,8 @@ from agree.errors import InputError
 # Order of precedence: a second has one reason, the first that fits.
 REASONS = (
     "missing", "both_coasting",
-    "device_dropout", "device_partial", "device_held", "device_spike",
-    "reference_dropout", "reference_partial", "reference_held", "reference_spike",
+    "device_dropout", "device_held", "device_partial", "device_spike",
+    "reference_dropout", "reference_held", "reference_partial", "reference_spike",
     "beside_fault",
 )
 
@@ -41,7 +42,9 @@ class Alignment(Result):
     lag_se_s : float
         Standard error of the lag, from its spread between windows; NaN if there was one window.
     drift_ppm : float
-        Change of the lag in parts per million of the elapsed time; NaN if it cannot be told.
+        Change of the lag in parts per million of the elapsed time; NaN if fewer than 3 windows tell of it.
+    drift_se_ppm : float
+        Standard error of the drift; a drift of less than 3 of them is not told apart from none.
     correlation : float
         Correlation of the two traces, fast changes only, at that lag.
     runner_up : float
@@ -53,6 +56,7 @@ class Alignment(Result):
     lag_s: float
     lag_se_s: float
     drift_ppm: float
+    drift_se_ppm: float = math.nan
     correlation: float
     runner_up: float
     note: str = ""
@@ -115,10 +119,11 @@ class Pairs(Result):
         time = np.arange(n, dtype=float) if self.time is None else _check.vector(self.time, "time")
         cadence = None if self.cadence is None else _check.vector(self.cadence, "cadence")
         missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
-        if self.reason is None and x.size == y.size:
+        given: Any = self.reason
+        if given is None and x.size == y.size:
             reason = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
         else:
-            reason = np.asarray(self.reason, dtype=str)
+            reason = np.asarray(given, dtype=str)
         for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence)):
             if column is not None and column.shape != (n,):
                 raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}")
@@ -148,7 +153,7 @@ class Pairs(Result):
         return {reason: int((self.reason == reason).sum()) for reason in REASONS}
 
     def events(self) -> tuple[Event, ...]:
-        """Runs of seconds set aside, in order of time."""
+        """Return the runs of seconds set aside, in order of time."""
         if not self.reason.size:
             return ()
         change = np.flatnonzero(np.r_[True, self.reason[1:] != self.reason[:-1]])

@@ -1,0 +1,249 @@
+"""Two recordings of one effort laid over one another on a 1-s grid."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree._check import FloatArray
+from agree.errors import InputError, MatchError
+from agree.pairs import Alignment, Pairs
+from agree.recordings import clock
+from agree.recordings.faults import find_faults
+from agree.recordings.grid import Grid, Overlap, lay_over, mix, to_grid
+from agree.recordings.read import Recording, as_recording
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+
+ROLES = ("reference", "device")
+FAULTS = ("dropout", "held", "partial", "spike")
+ABSOLUTE = ("utc", "local")
+
+
+class Setting(NamedTuple):
+    """Why each second is set aside, the native seconds of both that are faulty, and notes."""
+
+    reason: NDArray[np.str_]
+    reference_faulty: NDArray[np.int64]
+    device_faulty: NDArray[np.int64]
+    notes: tuple[str, ...]
+
+
+def set_aside(x: FloatArray, y: FloatArray, over: Overlap) -> Setting:
+    """Say why seconds are set aside. The device's faults are found on its own seconds, and counted once."""
+    reference, native = x[over.place], y[over.nearest]
+    beyond = np.clip(over.place + over.nearest - over.other, 0, x.size - 1)
+    device = find_faults(mix(reference, x[beyond], over.share), native, "device", sharp=reference)
+    judged = find_faults(over.device, reference, "reference", sharp=native)
+    device_faulty = over.nearest[np.isin(device.kind, FAULTS)]
+    faulty = np.zeros(y.size, bool)
+    faulty[device_faulty] = True
+    masks = [np.isnan(reference) | np.isnan(over.device), (reference == 0) & (native == 0) & (over.device == 0)]
+    names = ["missing", "both_coasting"]
+    for role, found in (("device", device), ("reference", judged)):
+        masks += [found.kind == kind for kind in FAULTS]
+        names += [f"{role}_{kind}" for kind in FAULTS]
+    masks.append((over.share > 0) & faulty[over.other])
+    reason = np.select(masks, [*names, "beside_fault"], "")
+    return Setting(reason, over.place[np.isin(judged.kind, FAULTS)], device_faulty, device.notes or judged.notes)
+
+
+def _refuse_constant(grid: Grid, role: str, forced: bool) -> None:
+    readings = grid.power[np.isfinite(grid.power)]
+    if np.ptp(readings) > 0 or (forced and readings[0] != 0):
+        return
+    if readings[0] == 0:
+        raise MatchError(f"the {role} reads 0 W throughout ({readings.size} s): it was not measuring, and cannot be "
+                         "matched; check its connection")
+    raise MatchError(f"constant power cannot be matched: the {role} reads {readings[0]:g} W throughout; if you know "
+                     "the lag, give it: lag_s=... (--lag ...)")
+
+
+def _apart(seconds: float) -> str:
+    """Say a whole number of quarter hours in words."""
+    hours, minutes = divmod(round(abs(seconds) / 900) * 15, 60)
+    return " ".join(part for part in (f"{hours} h" if hours else "", f"{minutes} min" if minutes else "") if part)
+
+
+def _unusual(lag: float, same_clock: bool, absolute: bool) -> str:
+    quarter = 900 * round(lag / 900)
+    if absolute and quarter and abs(lag - quarter) <= 120:
+        return (f"the clocks differ by {_apart(lag)}, as after a wrong time zone; the lag of {lag:.1f} s was taken "
+                "out")
+    if same_clock and abs(lag) > 600:
+        return f"a lag of {lag:.1f} s is unusual for two clocks of one kind: check that both are of the same ride"
+    return ""
+
+
+def _match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None) -> tuple[
+        clock.Fine, list[clock.Candidate], list[str]]:
+    """Find the lag in places, or take the given one; with the candidates, the chosen first."""
+    shift = y.first - x.first
+    for grid, role in zip((x, y), ROLES, strict=True):
+        _refuse_constant(grid, role, lag_s is not None)
+    if lag_s is not None:
+        wanted = lag_s - shift
+        chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
+        found = clock.candidates(x.power, y.power, -math.inf, math.inf)
+        note = f"the lag was given: {lag_s:g} s"
+        if found and abs(found[0].lag - wanted) > 1.5 and found[0].strength >= clock.MIN_STRENGTH:
+            note += (f"; the traces match best at {found[0].lag + shift:.1f} s (correlation "
+                     f"{found[0].correlation:.2f})")
+        fine = clock.Fine(wanted, math.nan, math.nan, math.nan, 0.0, False)
+        return fine, chosen, [note]
+    limit = math.inf if max_lag_s is None else max_lag_s
+    found = clock.candidates(x.power, y.power, -limit - shift, limit - shift)
+    clock.accept(found, shift)
+    fine = clock.refine(x.power, y.power, found[0].lag)
+    # Once more without the faulty seconds, which tell nothing of the clock.
+    rest = set_aside(x.power, y.power, lay_over(x.power, y.power, fine))
+    clean_x, clean_y = x.power.copy(), y.power.copy()
+    clean_x[rest.reference_faulty] = clean_y[rest.device_faulty] = np.nan
+    return clock.refine(clean_x, clean_y, found[0].lag), found, []
+
+
+def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
+    """Give both grids one clock if they are of one kind; else count both from their first stamps."""
+    kinds = [reference.clock in ABSOLUTE, device.clock in ABSOLUTE]
+    if kinds[0] == kinds[1]:
+        return x, y, True
+    return (x._replace(first=x.first - float(reference.time[0])), y._replace(first=y.first - float(device.time[0])),
+            False)
+
+
+def pair_recordings(
+    reference: Recording | pd.DataFrame | str | Path,
+    device: Recording | pd.DataFrame | str | Path,
+    *,
+    max_lag_s: float | None = None,
+    lag_s: float | None = None,
+    power_columns: tuple[str | None, str | None] = (None, None),
+    session: str = "1",
+) -> Pairs:
+    """Lay two recordings of one effort over one another, and set aside the seconds that are faulty.
+
+    The clocks are matched by the fast changes of power: the lag with the strongest correlation among all, then to
+    a fraction of a second; a drift of the clocks is taken out if it is certain and more than 0.5 s. A match that is
+    weak, or that has a rival, is refused.
+
+    Parameters
+    ----------
+    reference, device : path, Recording or DataFrame
+        The trusted recording, and the one to be judged; one reading every second, or every two.
+    max_lag_s : float, optional
+        Largest lag to consider, s; if not given, every lag with enough overlap.
+    lag_s : float, optional
+        The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is then used as it
+        is, even for constant power.
+    power_columns : tuple of str, optional
+        Names of the power columns in the two files. For other choices of columns read the files first, with
+        `read_recording`.
+    session : str
+        Label of the session.
+
+    Returns
+    -------
+    Pairs
+        One pair for each second from the first to the last in which both recordings run.
+
+    Raises
+    ------
+    MatchError
+        No overlap, a weak or ambiguous match, or constant power.
+    SampleSizeError
+        Fewer than 60 readings or seconds in common.
+    InputError
+        Readings too far apart, stamps over more than 7 days, a wrong lag, or no second left to compare.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from agree import pair_recordings
+    >>> power = 200 + np.cumsum(np.random.default_rng(1).integers(-9, 10, 900))
+    >>> ride = pd.DataFrame({"time_s": np.arange(900), "power_W": power})
+    >>> other = pd.DataFrame({"time_s": np.arange(900) + 12, "power_W": np.round(0.97 * power)})
+    >>> pairs = pair_recordings(ride, other)
+    >>> pairs.alignment.lag_s, int(pairs.used.sum())
+    (12.0, 900)
+    """
+    if max_lag_s is not None and not (isinstance(max_lag_s, int | float) and max_lag_s >= 0):
+        raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}")
+    if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
+        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+    if not isinstance(power_columns, tuple | list) or len(power_columns) != 2:
+        raise InputError("`power_columns` must be a pair, the reference's and the device's, each a name or None; "
+                         f"got {power_columns!r}")
+    one, two = (as_recording(source, power_column=column, name=role if hasattr(source, "columns") else None)
+                for source, column, role in zip((reference, device), power_columns, ROLES, strict=True))
+    own_clock = to_grid(one, "reference")
+    x, y, same_clock = _same_clock(one, two, own_clock, to_grid(two, "device"))
+    shift = y.first - x.first
+    fine, found, notes = _match(x, y, max_lag_s, lag_s)
+    over = lay_over(x.power, y.power, fine)
+    if over.place.size < clock.MIN_OVERLAP_S:
+        raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
+                         f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
+    setting = set_aside(x.power, y.power, over)
+    unusual = "" if lag_s is not None else _unusual(
+        fine.lag + shift, same_clock, one.clock in ABSOLUTE and two.clock in ABSOLUTE)
+    alignment = Alignment(
+        lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
+        drift_se_ppm=1e6 * fine.drift_se,
+        correlation=found[0].correlation if found else math.nan,
+        runner_up=found[1].correlation if len(found) > 1 else math.nan, note=unusual)
+    if not same_clock:
+        notes.append(f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is counted from the "
+                     "first stamp of each")
+    notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
+              *setting.notes]
+    pairs = Pairs(
+        reference=x.power[over.place], device=over.device, time=(over.place - over.place[0]).astype(float),
+        reason=setting.reason, cadence=_cadence(x, y, over), session=session, alignment=alignment,
+        reference_name=one.name, device_name=two.name, start=_start(one, own_clock, int(over.place[0])),
+        notes=(*(f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
+                 for note in (*recording.notes, grid.note) if note), *notes))
+    if not pairs.used.any():
+        counts = ", ".join(f"{name} {count}" for name, count in pairs.counts().items() if count)
+        raise InputError(f"no second is left to compare: of {over.place.size} s in common all were set aside "
+                         f"({counts}); check that both devices were measuring")
+    return pairs
+
+
+def _match_notes(alignment: Alignment, fine: clock.Fine, reference: FloatArray, over: Overlap) -> list[str]:
+    """Say what the reader must know of the match."""
+    notes = []
+    if fine.drifting:
+        notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
+                     "device was re-timed along a straight line; the lag is that in the middle")
+    if over.share.any():
+        notes.append("the lag is not a whole number of seconds: a reading of the device is the weighted mean of the "
+                     "two seconds it lies across")
+    if not over.share.any() and np.array_equal(reference, over.device, equal_nan=True):
+        notes.append("the two recordings are identical: a file compared with itself says nothing about a device")
+    if math.isfinite(alignment.correlation):
+        rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""
+        notes.append(f"correlation of fast changes at the lag: {alignment.correlation:.2f}{rival}")
+    return notes
+
+
+def _cadence(x: Grid, y: Grid, over: Overlap) -> FloatArray | None:
+    if x.cadence is not None:
+        return x.cadence[over.place]
+    return None if y.cadence is None else y.cadence[over.nearest]
+
+
+def _start(recording: Recording, grid: Grid, place: int) -> str:
+    """Return the clock time of a second of the reference, if its clock is absolute."""
+    if recording.clock not in ABSOLUTE or not recording.start:
+        return ""
+    seconds = place + (grid.first - float(recording.time[0]))
+    begin = datetime.fromisoformat(recording.start) + timedelta(seconds=round(seconds, 3))
+    return begin.isoformat().replace("+00:00", "Z")
