@@ -77,24 +77,34 @@ class Spread(NamedTuple):
 
 
 def cosine_transform(phi: FloatArray, count: int = COSINES) -> FloatArray:
-    """Project a series on its first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2) / n)."""
-    n = phi.size
+    """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n)."""
+    n = phi.shape[-1]
     phase = np.pi * (np.arange(n) + 0.5) / n
-    return np.array([math.sqrt(2 / n) * (phi @ np.cos(j * phase)) for j in range(1, count + 1)])
+    coefficients = np.stack([phi @ np.cos(j * phase) for j in range(1, count + 1)], axis=-1)
+    result: FloatArray = math.sqrt(2 / n) * coefficients
+    return result
 
 
-def spread(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) -> Spread:
-    r"""Standard error of the mean of an influence series.
+class Covariance(NamedTuple):
+    """Covariance of the means of k influence series, its degrees of freedom, and the drift flag of the first."""
+
+    matrix: FloatArray
+    df: float
+    drift: bool
+
+
+def covariance(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) -> Covariance:
+    r"""Covariance matrix of the means of influence series.
 
     Parameters
     ----------
-    phi : (n,) array
-        Influence of each pair, in order of time; its mean is removed.
+    phi : (k, n) array
+        Influence of each pair on k estimates, in order of time; means are removed.
     sampling : {"independent", "serial", "sessions"}
-        ``independent``: s/sqrt(n), n - 1 degrees of freedom. ``serial``: neighbours alike; the long-run
-        variance is the mean square of the first 8 type-II cosine coefficients (equal-weighted cosine
-        estimator), 8 degrees of freedom. With n <= 9 all n - 1 coefficients are taken, and the result
-        is that of independent pairs. ``sessions``: sums within each session, S - 1 degrees of freedom.
+        ``independent``: sample covariance over n, n - 1 degrees of freedom. ``serial``: neighbours alike; the
+        long-run covariance is the mean product of the first 8 type-II cosine coefficients (equal-weighted cosine
+        estimator), 8 degrees of freedom. With n <= 9 all n - 1 coefficients are taken, and the result is that of
+        independent pairs. ``sessions``: sums within each session, S - 1 degrees of freedom.
     session : (n,) array, optional
         Session labels, for ``sessions``.
 
@@ -107,30 +117,37 @@ def spread(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) 
     ----------
     Mueller UK (2004) Econometrica 72; Lazarus, Lewis, Stock & Watson (2018) J Bus Econ Stat 36:541.
     """
-    n = phi.size
+    n = phi.shape[1]
     if n < 2:
         raise SampleSizeError(f"an interval needs at least 2 pairs; got {n}")
-    scale = float(np.abs(phi).max())
-    if not scale > 0 or not math.isfinite(scale):
-        return Spread(0.0 if scale == 0 else math.nan, float(n - 1), False)
-    phi = phi / scale
-    phi = phi - phi.mean()
+    phi = phi - phi.mean(axis=1, keepdims=True)
     drift = False
     if sampling == "independent":
-        variance, df = phi @ phi / (n * (n - 1)), n - 1
+        parts, df = phi, n - 1
+        factor = 1 / (n * df)
     elif sampling == "serial":
         df = min(COSINES, n - 1)
-        squares = cosine_transform(phi, df) ** 2
-        variance = squares.mean() / n
+        parts, factor = cosine_transform(phi, df), 1 / (n * df)
+        squares = parts[0] ** 2
         drift = bool(df == COSINES and squares[0] > DRIFT_SHARE * squares.sum())
     else:
         _, index = np.unique(np.asarray(session), return_inverse=True)
-        sums = np.bincount(index, weights=phi)
-        if sums.size < 2:
-            raise SampleSizeError(f"an interval between sessions needs at least 2; got {sums.size}")
-        df = sums.size - 1
-        variance = sums.size / df * (sums @ sums) / n**2
-    return Spread(math.sqrt(variance) * scale, float(df), drift)
+        parts = np.stack([np.bincount(index, weights=row) for row in phi])
+        count = parts.shape[1]
+        if count < 2:
+            raise SampleSizeError(f"an interval between sessions needs at least 2; got {count}")
+        df = count - 1
+        factor = count / df / n**2
+    return Covariance(parts @ parts.T * factor, float(df), drift)
+
+
+def spread(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) -> Spread:
+    """Standard error of the mean of one influence series, (n,); as `covariance`, safe at 1e-300 and 1e300."""
+    scale = float(np.abs(phi).max()) if phi.size else 1.0
+    if not math.isfinite(scale):
+        return Spread(math.nan, float(phi.size - 1), False)
+    result = covariance((phi / scale if scale > 0 else phi)[None], sampling, session)
+    return Spread(math.sqrt(result.matrix[0, 0]) * scale, result.df, result.drift)
 
 
 def t_quantile(level: float, df: float) -> float:
@@ -148,6 +165,32 @@ def estimate(
     return Estimate(value=float(value), low=float(value - half), high=float(value + half), level=level,
                     method=METHODS[sampling], standard_error=result.standard_error, df=result.df,
                     drift=result.drift)
+
+
+def invert_test(
+    value: float, summands: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None
+) -> tuple[float, float]:
+    """Limits around the root of a quadratic estimating equation: the values that a t test does not reject.
+
+    With summands psi_i(v) = a_i + b_i v + c_i v^2 whose mean is 0 at the estimate, v is kept if
+    |mean psi(v)| <= t se(psi(v)): a quartic in v. The limits are its roots on either side of the estimate; where
+    there is none the data do not bound that side (as Fieller 1954 for a ratio).
+
+    Parameters
+    ----------
+    value : float
+        The estimate.
+    summands : (3, n) array
+        a, b and c of each pair, in order of time.
+    """
+    mean = summands.mean(axis=1)
+    result = covariance(summands, sampling, session)
+    square = np.outer(mean, mean) - t_quantile(level, result.df) ** 2 * result.matrix
+    quartic = [square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1], square[0, 0]]
+    roots = np.roots(quartic)
+    real = roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)]
+    below, above = real[real <= value], real[real >= value]
+    return float(below.max(initial=-math.inf)), float(above.min(initial=math.inf))
 
 
 def warn_of_drift(*estimates: Estimate, stacklevel: int = 3) -> None:

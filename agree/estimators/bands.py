@@ -65,7 +65,7 @@ def bias_by_band(
     edges : (k + 1,) array_like
         Increasing band edges; a band is [low, high). Infinite outer edges are allowed.
     scale : {"percent", "difference"}
-        ``percent``: 100 * sum of errors / sum of reference in the band, which must be positive;
+        ``percent``: 100 * sum of errors / sum of reference in the band, NaN where that sum is not positive;
         ``difference``: mean error.
     level : float
         Confidence level of each band, in (0, 1).
@@ -87,7 +87,7 @@ def bias_by_band(
     Raises
     ------
     InputError
-        Bad options or readings, edges that do not increase, a band whose reference does not sum to more than 0.
+        Bad options or readings, or edges that do not increase.
     SampleSizeError
         Fewer than 3 pairs, or fewer than 2 sessions.
 
@@ -128,7 +128,7 @@ def bias_by_band(
 def _bias(x: FloatArray, error: FloatArray, label: FloatArray | None, scale: str, level: float,
           sampling: str) -> Estimate:
     if scale == "percent" and x.size and not x.sum() > 0:
-        raise InputError("scale='percent' needs bands whose reference sums to more than 0; raise the lowest edge")
+        return Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method="no positive reference")
     value, phi = (math.nan, error) if not x.size else (
         ratio_of_sums(error, x if scale == "percent" else np.ones(x.size)))
     factor = 100.0 if scale == "percent" else 1.0

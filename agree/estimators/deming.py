@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from agree import _check
 from agree._check import FloatArray
 from agree.errors import ConvergenceError, InputError
 from agree.estimators.line import Line
-from agree.interval import estimate, warn_of_drift
+from agree.interval import Estimate, estimate, invert_test, warn_of_drift
 
 MAX_ROUNDS = 100
 TOLERANCE = 1e-12
 
 
 class Fit(NamedTuple):
-    """Coefficients with their influence series."""
+    """Coefficients with their influence series, and the weights they were found with."""
 
     slope: float
     intercept: float
     slope_phi: FloatArray
     intercept_phi: FloatArray
+    weights: FloatArray
 
 
 def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
@@ -45,7 +47,7 @@ def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
     score = w / total * x.size * residual * (slope * dy + ratio * dx)
     slope_phi = score / (ratio * sxx - syy + 2 * slope * sxy)
     intercept_phi = w / total * x.size * residual - mx * slope_phi
-    return Fit(slope, intercept, slope_phi, intercept_phi)
+    return Fit(slope, intercept, slope_phi, intercept_phi, w / total * x.size)
 
 
 def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
@@ -64,6 +66,19 @@ def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
             return fit
     raise ConvergenceError(f"weighting='proportional' did not settle in {MAX_ROUNDS} rounds (last step {step:.1e}); "
                            "the range of power is too narrow for the scatter: use weighting='constant' or record more")
+
+
+def _slope(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, wald: Estimate, labels: NDArray[Any] | None,
+           sampling: str) -> Estimate:
+    """Limits of the slope by inverting the test of its estimating equation, in units of the two spreads."""
+    if not wald.standard_error > 1e-12 * abs(wald.value):
+        return wald  # points on a line
+    dx, dy = (column - fit.weights @ column / column.size for column in (x, y))
+    sx, sy = (math.sqrt(float(np.mean(column * column))) for column in (dx, dy))
+    dx, dy, ratio = dx / sx, dy / sy, ratio * (sx / sy) ** 2
+    summands = fit.weights * np.stack((ratio * dx * dy, dy * dy - ratio * dx * dx, -dx * dy))
+    low, high = invert_test(fit.slope * sx / sy, summands, level=wald.level, sampling=sampling, session=labels)
+    return replace(wald, low=low * sy / sx, high=high * sy / sx, method="test inverted: " + wald.method)
 
 
 def deming(
@@ -125,7 +140,10 @@ def deming(
 
     .. math:: b = \frac{S_{yy} - L S_{xx} + \sqrt{(S_{yy} - L S_{xx})^2 + 4 L S_{xy}^2}}{2 S_{xy}}.
 
-    Its influence is the summand of this equation, residual * (b dy + L dx), over its derivative.
+    Its influence is the summand of this equation, residual * (b dy + L dx), over its derivative. The limits of the
+    slope are the values at which a t test of the equation, with the engine's standard error at that value, turns;
+    they need not be symmetric, and are infinite where the data do not bound the slope. Those of the intercept are
+    the estimate -+ t standard errors.
 
     References
     ----------
@@ -149,5 +167,6 @@ def deming(
     slope, intercept = (
         estimate(value, phi, level=level, sampling=sampling, session=labels)
         for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept * unit, fit.intercept_phi * unit)))
+    slope = _slope(x, y, fit, ratio, slope, labels, sampling)
     warn_of_drift(slope, intercept)
     return Line(slope=slope, intercept=intercept, n=x.size, kind="Deming", sampling=sampling)

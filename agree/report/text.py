@@ -48,7 +48,8 @@ def estimate_text(item: Estimate | None, unit: str = "", *, sign: bool = False) 
     if item is None:
         return "-"
     value, low, high = (number(x, item.low, item.high, sign=sign) for x in (item.value, item.low, item.high))
-    return f"{value} [{low}, {high}]" + (f" {unit}" if unit else "")
+    limits = f"[{low}, {high}]" if math.isfinite(item.low) or math.isfinite(item.high) else "[no limits]"
+    return f"{value} {limits}" + (f" {unit}" if unit else "")
 
 
 def percent(fraction: float) -> str:
@@ -131,7 +132,7 @@ def alignment_text(item: Alignment | None) -> str:
     """Return lag, drift and quality of the match."""
     if item is None:
         return "clocks not matched (paired by the caller)"
-    se = f" ± {item.lag_se_s:.2g}" if math.isfinite(item.lag_se_s) else ""
+    se = f" ± {max(item.lag_se_s, 0.01):.1g}" if math.isfinite(item.lag_se_s) else ""
     drift = f", drift {item.drift_ppm:+.0f} ppm" if math.isfinite(item.drift_ppm) else ""
     return f"device clock {item.lag_s:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
 

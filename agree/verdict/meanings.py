@@ -104,15 +104,19 @@ def average(table: Table, claim: Claim, reference_u: ReferenceUncertainty, level
 
 
 def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
-    """At most eight bands on round powers that hold the bulk of the seconds, with one more on either side."""
+    """Round powers, at most nine bands; the outermost take in the few seconds beyond them."""
     level = level if floor is None else np.r_[floor, level[level >= floor]]
     low, high = np.percentile(level, (2, 98))
     step = next((s for s in (5, 10, 20, 25, 50, 100, 200, 250, 500) if (high - low) / s <= 6), 1000)
-    edges = np.arange(math.floor(low / step), math.ceil(high / step) + 1) * float(step)
-    edges = np.r_[edges, edges[0] + step] if edges.size < 2 else edges
-    outer_low = min(math.floor(level.min() / step) * step, edges[0]) if floor is None else floor
-    outer_high = max((math.floor(level.max() / step) + 1) * step, edges[-1])
-    return np.unique(np.r_[outer_low, edges[edges > outer_low], outer_high]).astype(float)
+    first, last = math.floor(low / step), max(math.ceil(high / step), math.floor(low / step) + 1)
+    edges = np.arange(first, last + 1) * float(step)
+    for place, beyond, far in ((0, level < edges[0], math.floor(level.min() / step) * step),
+                               (-1, level >= edges[-1], (math.floor(level.max() / step) + 1) * step)):
+        if beyond.sum() >= LEAST_BAND_S:
+            edges = np.insert(edges, 0 if place == 0 else edges.size, far)
+        elif beyond.any():
+            edges[place] = far
+    return edges if floor is None else np.r_[floor, edges[edges > floor]]
 
 
 def bands(
