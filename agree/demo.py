@@ -46,7 +46,7 @@ def recordings() -> tuple[FloatArray, FloatArray, FloatArray]:
     for start in rng.integers(60, reference.size - 60, 12):
         device[start:start + rng.integers(1, 4)] = 0          # dropouts
     device[1500:1525] *= 0.5                                  # one side lost
-    device[2222:2232] = device[2222]                          # a value held
+    device[2155:2170] = device[2155]                          # a value held over a sprint
     device[2450] += 1400                                      # a spike
     return np.round(reference.clip(0)), np.round(device.clip(0)), np.round(cadence.reshape(-1, 10).mean(axis=1))
 

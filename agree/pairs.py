@@ -49,6 +49,9 @@ class Alignment(Result):
         Correlation of the two traces, fast changes only, at that lag.
     runner_up : float
         The next best correlation at a distinctly different lag.
+    mixed : float
+        Share of the neighbouring second in each of the device's readings, after a lag that is no whole number of
+        seconds; 0 where readings were left as they are.
     note : str
         Anything unusual, such as a lag near a whole number of quarter hours.
     """
@@ -59,6 +62,7 @@ class Alignment(Result):
     drift_se_ppm: float = math.nan
     correlation: float
     runner_up: float
+    mixed: float = 0.0
     note: str = ""
 
 
@@ -83,6 +87,8 @@ class Pairs(Result):
         How the clocks were matched.
     reference_name, device_name : str
         What the two are called in reports.
+    reference_column, device_column : str
+        Columns the readings were taken from, if from files.
     start : str
         Clock time of the first common second, on the reference's clock, if known.
     notes : tuple of str
@@ -110,6 +116,8 @@ class Pairs(Result):
     alignment: Alignment | None = None
     reference_name: str = "reference"
     device_name: str = "device"
+    reference_column: str = ""
+    device_column: str = ""
     start: str = ""
     notes: tuple[str, ...] = field(default=())
 

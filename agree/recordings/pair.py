@@ -198,7 +198,8 @@ def pair_recordings(
         lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
         drift_se_ppm=1e6 * fine.drift_se,
         correlation=found[0].correlation if found else math.nan,
-        runner_up=found[1].correlation if len(found) > 1 else math.nan, note=unusual)
+        runner_up=found[1].correlation if len(found) > 1 else math.nan, mixed=float(np.median(over.share)),
+        note=unusual)
     if not same_clock:
         notes.append(f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is counted from the "
                      "first stamp of each")
@@ -207,7 +208,8 @@ def pair_recordings(
     pairs = Pairs(
         reference=x.power[over.place], device=over.device, time=(over.place - over.place[0]).astype(float),
         reason=setting.reason, cadence=_cadence(x, y, over), session=session, alignment=alignment,
-        reference_name=one.name, device_name=two.name, start=_start(one, own_clock, int(over.place[0])),
+        reference_name=one.name, device_name=two.name, reference_column=one.columns.get("power", ""),
+        device_column=two.columns.get("power", ""), start=_start(one, own_clock, int(over.place[0])),
         notes=(*(f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
                  for note in (*recording.notes, grid.note) if note), *notes))
     if not pairs.used.any():

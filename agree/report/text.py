@@ -137,6 +137,11 @@ def alignment_text(item: Alignment | None) -> str:
     return f"device clock {item.lag_s:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
 
 
+def named(name: str, column: str) -> str:
+    """Name of a recording and the column its readings are from."""
+    return f"{name} (column {column!r})" if column else name
+
+
 def wrapped(label: str, text: str) -> str:
     """One labelled paragraph, indented under its label."""
     return textwrap.fill(f"{label:<11}{text}", WIDTH, subsequent_indent=" " * 11, break_long_words=False,
@@ -219,8 +224,8 @@ def _(result: ClaimCheck) -> str:
     blocks = [
         textwrap.fill(headline(result), WIDTH),
         "",
-        wrapped("Device", f"{first.device_name}; {minutes:.0f} min used; {match}"),
-        wrapped("Reference", f"{first.reference_name}; {reference}"),
+        wrapped("Device", f"{named(first.device_name, first.device_column)}; {minutes:.0f} min used; {match}"),
+        wrapped("Reference", f"{named(first.reference_name, first.reference_column)}; {reference}"),
         "",
         f"{'Claim ' + result.claim.text + ', mild to strict':<37.37}Answer         [{percent(result.level)} interval]",
     ]

@@ -13,7 +13,7 @@ from agree.errors import InputError
 from agree.estimators.bands import ratio_of_sums
 from agree.estimators.deming import deming
 from agree.estimators.line import Line
-from agree.interval import Estimate, estimate
+from agree.interval import Estimate, estimate, t_quantile
 from agree.pairs import Pairs
 from agree.verdict.table import Table
 from agree.verdict.table import table as join
@@ -22,6 +22,7 @@ from agree.verdict.table import table as join
 # (Hopkins 2000, Sports Med 30:1), common practice.
 WORTHWHILE_PERCENT = 0.3
 LEAST_RANGE = 1.5      # 95th over 5th percentile of window means, below which scale and offset look alike
+CLEAR_LEVEL = 0.9      # a scale is a scale alone if the intercept's interval at this level holds 0, and vice versa
 LEAST_SESSIONS = 3     # below, stability is not judged
 
 
@@ -88,7 +89,12 @@ def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: floa
     if scale and offset:
         return "scale and offset", facts
     if scale or offset:
-        return ("scale" if scale else "offset"), facts
+        # The one without evidence must fit its null well, or either would do.
+        other = intercept if scale else slope
+        null, half = (0, 1)[other is slope], t_quantile(CLEAR_LEVEL, other.df) * other.standard_error
+        if abs(other.value - null) <= half:
+            return ("scale" if scale else "offset"), facts
+        return "cannot tell", f"{'scale' if scale else 'offset'}, perhaps both: {facts}"
     if bias.low > small or bias.high < -small:
         return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
     return "none", facts

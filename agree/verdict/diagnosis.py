@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from agree._check import FloatArray
 from agree._result import Result
 from agree.interval import estimate
+from agree.pairs import Pairs
 from agree.verdict.correction import Correction
 from agree.verdict.table import Table
 
@@ -35,7 +37,6 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
 
 
 def _faults(table: Table) -> list[Finding]:
-    working = sum(int((item.reference > 0).sum()) for item in table.pairs)
     result = []
     for name, cause in (("dropout", "dropouts"), ("partial", "partial readings"), ("held", "held values"),
                         ("spike", "spikes")):
@@ -44,23 +45,34 @@ def _faults(table: Table) -> list[Finding]:
             events = sum(event.reason == f"{role}_{name}" for item in table.pairs for event in item.events())
             if seconds:
                 result.append(Finding(cause=f"{role} {cause}", evidence=(
-                    f"{seconds} s in {events} event(s), {100 * seconds / max(working, 1):.2g} % of working time")))
+                    f"{seconds} s in {events} {'event' if events == 1 else 'events'}")))
     return result
+
+
+def _changes(pairs: Pairs) -> FloatArray:
+    """Changes from second to second of reference and device, (2, n), both mixed from neighbours alike."""
+    used = pairs.used
+    reference, device = (np.where(used, column, np.nan) for column in (pairs.reference, pairs.device))
+    share = 0.0 if pairs.alignment is None else pairs.alignment.mixed
+    if share:
+        reference, device = (1 - share) * reference[:-1] + share * reference[1:], device[:-1]
+    changes = np.diff(np.stack((reference, device)))
+    finite: FloatArray = changes[:, np.isfinite(changes).all(axis=0)]
+    return finite
 
 
 def _smoothing(table: Table, scale: float) -> list[Finding]:
     """Compare variances of changes from second to second, where both seconds are used."""
-    next_to = (np.diff(table.time) == 1) & (np.diff(table.session) == 0)
-    reference, device = np.diff(table.reference)[next_to], np.diff(table.device)[next_to] * scale
-    if reference.size < 60 or not (reference.var() > 0 and device.var() > 0):
+    changes = np.concatenate([_changes(item) for item in table.pairs], axis=1)
+    if changes.shape[1] < 60 or not (changes.var(axis=1) > 0).all():
         return []
-    ratio = float(device.var() / reference.var())
+    reference, device = changes.var(axis=1)
+    ratio = float(device * scale**2 / reference)
     smooth, rough = ("device", ratio) if ratio < 1 else ("reference", 1 / ratio)
     if rough > SMOOTH_RATIO:
         return []
-    return [Finding(cause=f"{smooth} smooths more", evidence=(
-        f"its changes from second to second have {100 * rough:.0f} % of the other's variance; "
-        "compare peaks and short efforts with care"))]
+    return [Finding(cause=f"the {smooth} smooths more", evidence=(
+        f"its 1-s changes have {100 * rough:.0f} % of the other's variance: compare peaks with care"))]
 
 
 def _drift(table: Table) -> list[Finding]:
