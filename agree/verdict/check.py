@@ -224,20 +224,16 @@ def check_claim(
 
 
 def _lines_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
-    windows = data.windows(window_s)
-    strong = windows.reference >= LOWEST_PERCENT_W
-
-    def labels(chosen: Any) -> Any:
-        return windows.session[chosen] if data.sampling == "sessions" else None
-
-    everything = np.ones(strong.size, bool)
+    every, steady = data.windows(window_s), data.line_windows(window_s)
+    strong = every.reference >= LOWEST_PERCENT_W
     limits: LimitsOfAgreement | None = None
     line: Line | None = None
     try:
-        limits = limits_of_agreement(windows.reference[strong], windows.device[strong], scale="percent", level=level,
-                                     sampling=data.sampling, session=labels(strong))
-        line = passing_bablok(windows.reference, windows.device, level=level, sampling=data.sampling,
-                              session=labels(everything))
+        limits = limits_of_agreement(
+            every.reference[strong], every.device[strong], scale="percent", level=level, sampling=data.sampling,
+            session=every.session[strong])
+        line = passing_bablok(steady.reference, steady.device, level=level, sampling=data.sampling,
+                              session=steady.session)
     except InputError:  # too few windows or a power that does not vary: said in the report as absent
         pass
     return limits, line

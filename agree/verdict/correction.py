@@ -22,7 +22,7 @@ from agree.verdict.table import table as join
 # (Hopkins 2000, Sports Med 30:1), common practice.
 WORTHWHILE_PERCENT = 0.3
 LEAST_RANGE = 1.5      # 95th over 5th percentile of window means, below which scale and offset look alike
-CLEAR_LEVEL = 0.9      # a scale is a scale alone if the intercept's interval at this level holds 0, and vice versa
+HINT_LEVEL = 0.9       # a scale is named alone only if the offset is not even hinted at, and vice versa
 LEAST_SESSIONS = 3     # below, stability is not judged
 
 
@@ -56,21 +56,26 @@ class Correction(Result):
 
 def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
     """Deming's line through window means; None where the power does not vary or windows are too few."""
-    windows = table.windows(window_s)
-    labels = windows.session if table.sampling == "sessions" else None
+    windows = table.line_windows(window_s)
     try:
-        return deming(windows.reference, windows.device, level=level, sampling=table.sampling, session=labels)
+        return deming(windows.reference, windows.device, level=level, sampling=table.sampling,
+                      session=windows.session)
     except InputError:
         return None
 
 
 def power_range(table: Table, window_s: int) -> float:
     """95th over 5th percentile of the reference's window means."""
-    reference = table.windows(window_s).reference
+    reference = table.line_windows(window_s).reference
     if reference.size == 0:
         return 1.0
     low, high = np.percentile(reference, (5, 95))
     return float(high / low) if low > 0 else math.inf
+
+
+def _off(item: Estimate, null: float) -> bool:
+    """Whether the estimate lies off its null already at the lower, hinting level."""
+    return abs(item.value - null) > t_quantile(HINT_LEVEL, item.df) * item.standard_error
 
 
 def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, str]:
@@ -82,19 +87,16 @@ def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: floa
         return "cannot tell", (f"the power varies by a factor of {range_:.2g} only: scale and offset look alike; "
                                f"record from low to high power (a factor of {LEAST_RANGE:g} at least)")
     slope, intercept = line.slope, line.intercept
-    scale = not slope.low <= 1 <= slope.high and abs(slope.value - 1) * 100 > small
-    offset = not intercept.low <= 0 <= intercept.high and abs(intercept.value) > small / 100 * mean_w
     facts = (f"slope {slope.value:.4f} [{slope.low:.4f}, {slope.high:.4f}], "
              f"intercept {intercept.value:.1f} [{intercept.low:.1f}, {intercept.high:.1f}] W")
-    if scale and offset:
-        return "scale and offset", facts
-    if scale or offset:
-        # The one without evidence must fit its null well, or either would do.
-        other = intercept if scale else slope
-        null, half = (0, 1)[other is slope], t_quantile(CLEAR_LEVEL, other.df) * other.standard_error
-        if abs(other.value - null) <= half:
-            return ("scale" if scale else "offset"), facts
-        return "cannot tell", f"{'scale' if scale else 'offset'}, perhaps both: {facts}"
+    large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
+    shown = {"scale": not slope.low <= 1 <= slope.high, "offset": not intercept.low <= 0 <= intercept.high}
+    hinted = {"scale": _off(slope, 1), "offset": _off(intercept, 0)}
+    named = [cause for cause in large if large[cause] and shown[cause]]
+    if len(named) == 1 and any(large[cause] and hinted[cause] for cause in large if cause not in named):
+        return "cannot tell", f"{named[0]}, perhaps both: {facts}"
+    if named:
+        return " and ".join(named), facts
     if bias.low > small or bias.high < -small:
         return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
     return "none", facts

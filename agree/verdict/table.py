@@ -14,6 +14,8 @@ from agree.errors import InputError, SampleSizeError
 from agree.pairs import Pairs
 
 LEAST_SECONDS = 30
+LEAST_WINDOWS = 10
+BESIDE_S = 4  # filters of a few seconds smear the end of pedalling over about this long
 
 
 class Windows(NamedTuple):
@@ -52,15 +54,27 @@ class Table:
         """Session labels where the sampling needs them."""
         return self.session[chosen] if self.sampling == "sessions" else None
 
-    def windows(self, width: int) -> Windows:
-        """Mean of both over windows of `width` seconds."""
-        parts = [_windows(item, width, k) for k, item in enumerate(self.pairs)]
+    def windows(self, width: int, *, pedalling: bool = False) -> Windows:
+        """Mean of both over windows of `width` seconds, on request without those beside coasting."""
+        parts = [_windows(item, width, k, pedalling) for k, item in enumerate(self.pairs)]
         reference, device, start, session = (np.concatenate(column) for column in zip(*parts, strict=True))
         return Windows(reference, device, start, session, width)
 
+    def line_windows(self, width: int) -> Windows:
+        """Windows to fit lines to: pedalling only, since devices stop at different speeds, if these are enough."""
+        steady = self.windows(width, pedalling=True)
+        return steady if steady.reference.size >= LEAST_WINDOWS else self.windows(width)
 
-def _windows(pairs: Pairs, width: int, number: int) -> tuple[NDArray[Any], ...]:
-    used = pairs.used
+
+def _beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
+    """Seconds within 4 s of one in which either coasts."""
+    zero = ((pairs.reference == 0) | (pairs.device == 0)) & np.isin(pairs.reason, ("", "both_coasting"))
+    near: NDArray[np.bool_] = np.convolve(zero, np.ones(2 * BESIDE_S + 1))[BESIDE_S:-BESIDE_S] > 0.5
+    return near
+
+
+def _windows(pairs: Pairs, width: int, number: int, pedalling: bool) -> tuple[NDArray[Any], ...]:
+    used = pairs.used & ~_beside_coasting(pairs) if pedalling else pairs.used
     index = np.floor(pairs.time[used] / width).astype(np.intp)
     count = np.bincount(index)
     keep = count >= max(width / 2, 1)
