@@ -1,0 +1,145 @@
+"""Limits of agreement: oracles, defining equations, coverage, resampling."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import special
+
+from agree import InputError, limits_of_agreement
+from agree.estimators.limits import exact_limit
+
+
+def made(seed=1, n=40):
+    rng = np.random.default_rng(seed)
+    x = rng.uniform(100, 400, n)
+    return x, x * 1.01 + rng.normal(0, 5, n)
+
+
+def test_bias_interval_equals_statsmodels(oracle):
+    weightstats = oracle("statsmodels.stats.weightstats")
+    x, y = made()
+    other = weightstats.DescrStatsW(y - x)
+    bias = limits_of_agreement(x, y, level=0.9).bias
+    assert (bias.value, bias.standard_error) == pytest.approx((other.mean, other.std_mean), rel=1e-13)
+    assert (bias.low, bias.high) == pytest.approx(other.tconfint_mean(alpha=0.1), rel=1e-12)
+    assert bias.df == 39
+
+
+def test_bias_interval_equals_pingouin(oracle):
+    x, y = made()
+    table = oracle("pingouin").ttest(y, x, paired=True).iloc[0]
+    column = next(name for name in table.index if name.replace("%", "").upper() in ("CI95", "CI95 "))
+    bias = limits_of_agreement(x, y).bias
+    assert list(table[column]) == pytest.approx([bias.low, bias.high], abs=0.0051)  # it rounds to 2 digits
+    assert table["T"] == pytest.approx(bias.value / bias.standard_error, rel=1e-6)
+
+
+@pytest.mark.parametrize("n", [3, 5, 12, 40, 300, 5000])
+@pytest.mark.parametrize("level", [0.8, 0.95, 0.99])
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_exact_limit_satisfies_its_equation(n, level, sign, oracle):
+    """At either bound the noncentral t probability of what was seen is half of what the level leaves."""
+    nct = oracle("scipy.stats").nct
+    z = sign * special.ndtri(0.975)
+    item = exact_limit(2.0, 3.0, n, z, level)
+    assert item.value == pytest.approx(2 + 3 * z)
+    root = math.sqrt(n)
+    near, far = sorted((bound - 2.0) / 3.0 * root * sign for bound in (item.low, item.high))
+    tail = (1 - level) / 2
+    assert nct.cdf(near, n - 1, abs(z) * root) == pytest.approx(tail, rel=1e-8)
+    assert nct.sf(far, n - 1, abs(z) * root) == pytest.approx(tail, rel=1e-8)
+
+
+@pytest.mark.parametrize("n", [5, 30, 200])
+def test_exact_limit_equals_the_quantiles_of_scipy(n, oracle):
+    nct = oracle("scipy.stats").nct
+    z = special.ndtri(0.975)
+    item = exact_limit(0.0, 1.0, n, z, 0.95)
+    expected = nct.ppf([0.025, 0.975], n - 1, z * math.sqrt(n)) / math.sqrt(n)
+    assert (item.low, item.high) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("interval", ["exact", "approximate"])
+def test_coverage_of_the_limits(interval):
+    """20,000 samples of 15 at once, by the function's own factors."""
+    rng, n, z = np.random.default_rng(2), 15, float(special.ndtri(0.975))
+    d = rng.normal(size=(20_000, n))
+    mean, sd = d.mean(axis=1), d.std(axis=1, ddof=1)
+    unit = np.r_[-1.0, np.zeros(n - 2), 1.0]
+    unit *= math.sqrt((n - 1) / 2)  # mean 0, SD 1
+    upper = limits_of_agreement(np.zeros(n), unit, interval=interval).upper
+    inside = (mean + upper.low * sd <= z) & (z <= mean + upper.high * sd)
+    if interval == "exact":
+        assert inside.mean() == pytest.approx(0.95, abs=3 * math.sqrt(0.95 * 0.05 / 20_000))
+    else:
+        assert 0.88 < inside.mean() < 0.945  # too narrow, which is why exact is the default
+
+
+def test_approximate_standard_error_is_that_of_1999():
+    x, y = made()
+    result = limits_of_agreement(x, y, interval="approximate")
+    expected = result.sd * math.sqrt((1 + special.ndtri(0.975) ** 2 / 2) / 40)
+    assert result.upper.standard_error == pytest.approx(expected, rel=1e-14)
+    assert (result.lower.low + result.lower.high) / 2 == pytest.approx(result.lower.value)
+
+
+@pytest.mark.parametrize("scale", ["difference", "percent", "log"])
+def test_scales_are_that_of_their_errors(scale):
+    x, y = made()
+    d = {"difference": y - x, "percent": 100 * (y - x) / x, "log": np.log(y / x)}[scale]
+    result, plain = limits_of_agreement(x, y, scale=scale), limits_of_agreement(np.zeros(40), d)
+    back = np.exp if scale == "log" else np.asarray
+    for name in ("bias", "lower", "upper"):
+        ours, theirs = getattr(result, name), getattr(plain, name)
+        assert (ours.value, ours.low, ours.high) == pytest.approx(
+            tuple(back([theirs.value, theirs.low, theirs.high])), rel=1e-12)
+    assert result.sd == pytest.approx(np.std(d, ddof=1), rel=1e-13)
+    assert (result.scale, result.n, result.coverage) == (scale, 40, 0.95)
+
+
+def influence_errors(x, y):
+    """Standard errors of bias and limits from the influence series: one session a pair is the general engine."""
+    result = limits_of_agreement(x, y, sampling="sessions", session=np.arange(x.size))
+    return [getattr(result, name).standard_error for name in ("bias", "lower", "upper")]
+
+
+def values(x, y):
+    result = limits_of_agreement(x, y)
+    return [getattr(result, name).value for name in ("bias", "lower", "upper")]
+
+
+def test_influence_standard_errors_agree_with_the_jackknife():
+    x, y = made(3, 250)
+    out = np.array([values(np.delete(x, i), np.delete(y, i)) for i in range(250)])
+    jackknife = np.sqrt(249 / 250 * np.square(out - out.mean(axis=0)).sum(axis=0))
+    assert influence_errors(x, y) == pytest.approx(jackknife, rel=0.02)
+
+
+def test_influence_standard_errors_agree_with_the_bootstrap():
+    x, y = made(4, 250)
+    rng = np.random.default_rng(4)
+    out = np.array([values(x[k], y[k]) for k in rng.integers(0, 250, (500, 250))])
+    assert influence_errors(x, y) == pytest.approx(out.std(axis=0), rel=0.1)  # 3 Monte-Carlo errors
+
+
+def test_equal_errors_give_limits_equal_to_the_bias():
+    for sampling, session in (("independent", None), ("serial", None), ("sessions", [1, 1, 2, 2])):
+        result = limits_of_agreement([100, 200, 300, 400], [101, 201, 301, 401], sampling=sampling, session=session)
+        for item in (result.bias, result.lower, result.upper):
+            assert (item.value, item.low, item.high) == (1, 1, 1)
+        assert result.sd == 0
+
+
+def test_percent_refuses_zero_reference():
+    with pytest.raises(InputError) as caught:
+        limits_of_agreement([100, 0, 0, 200], [101, 1, 0, 199], scale="percent")
+    assert str(caught.value) == ("scale='percent' needs a non-zero `reference`; got 2 zero(s), first at index 1; set "
+                                 "coasting aside or use scale='difference'")
+
+
+def test_log_refuses_non_positive_readings():
+    with pytest.raises(InputError) as caught:
+        limits_of_agreement([100, 200, 300], [101, 199, -1], scale="log")
+    assert str(caught.value) == ("scale='log' needs positive readings; got 1 pair(s) with zero or less, first at index "
+                                 "2; set coasting aside or use scale='difference'")
