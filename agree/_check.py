@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from agree.errors import InputError, SampleSizeError
 
 FloatArray = NDArray[np.float64]
+LARGEST = 1e300
 SAMPLINGS = ("independent", "serial", "sessions")
 
 
@@ -19,18 +20,38 @@ class Columns(NamedTuple):
 
     reference: FloatArray
     device: FloatArray
-    session: NDArray[Any] | None
+    session: NDArray[np.intp] | None
 
 
 def vector(values: ArrayLike, name: str) -> FloatArray:
-    """Return `values` as a one-dimensional float array."""
+    """Return `values` as a one-dimensional float array; masked values become NaN."""
     try:
-        array = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as exc:
+        mask = np.ma.getmaskarray(values) if isinstance(values, np.ma.MaskedArray) else None
+        if getattr(values, "dtype", np.dtype(float)).kind in "cmM":
+            raise TypeError(f"got {values.dtype} values")  # type: ignore[union-attr]
+        array = np.array(values, dtype=np.float64)
+        if mask is not None:
+            array[mask] = np.nan
+    except (TypeError, ValueError, OverflowError) as exc:
         raise InputError(f"`{name}` must hold numbers; {exc}") from None
     if array.ndim != 1:
         raise InputError(f"`{name}` must be one-dimensional; got shape {array.shape}")
     return array
+
+
+def codes(labels: ArrayLike, count: int) -> NDArray[np.intp]:
+    """Number session labels of any hashable kind in order of appearance."""
+    raw = np.asarray(labels)
+    if raw.shape != (count,):
+        raise InputError(f"`session` must have one label for each pair; got shape {raw.shape} for {count} pairs")
+    seen: dict[Any, int] = {}
+    try:
+        numbered = np.array([seen.setdefault(label, len(seen)) for label in raw.tolist()], dtype=np.intp)
+    except TypeError:
+        raise InputError("`session` must hold labels such as numbers or text") from None
+    if any(label is None or label != label for label in seen):
+        raise InputError("`session` must have a label for each pair; got None or NaN")
+    return numbered
 
 
 def _first(mask: NDArray[np.bool_]) -> str:
@@ -57,16 +78,15 @@ def columns(
     if sampling == "sessions":
         if session is None:
             raise InputError("`session` is needed with sampling='sessions': one label for each pair")
-        labels = np.asarray(session)
-        if labels.shape != x.shape:
-            raise InputError(f"`session` must have one label for each pair; got shape {labels.shape} "
-                             f"for {x.size} pairs")
+        labels = codes(session, x.size)
     keep = np.ones(x.size, bool)
     for name, column in (("reference", x), ("device", y)):
         infinite = np.isinf(column)
         if infinite.any():
             raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
                              f"{_first(infinite)}; remove them")
+        if (np.abs(column) > LARGEST).any():
+            raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit")
         bad = np.isnan(column)
         if bad.any() and nan_policy == "raise":
             raise InputError(f"`{name}` holds {bad.sum()} NaN, first at index {_first(bad)}; remove them "
@@ -85,15 +105,17 @@ def columns(
 
 def fraction(value: float, name: str) -> float:
     """Return `value` if it lies strictly between 0 and 1."""
-    if not isinstance(value, int | float | np.number) or not 0 < float(value) < 1:
-        hint = f"; did you mean {float(value) / 100:g}?" if isinstance(value, int | float) and 1 < value < 100 else ""
-        raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {value!r}{hint}")
+    number = isinstance(value, int | float | np.number)
+    if not number or not 0 < float(value) < 1:
+        hint = f"; did you mean {float(value) / 100:g}?" if number and 1 < value < 100 else ""
+        shown = value.item() if isinstance(value, np.generic) else value
+        raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {shown!r}{hint}")
     return float(value)
 
 
 def choice(value: str, name: str, allowed: Sequence[str]) -> str:
     """Return `value` if it is one of `allowed`."""
-    if value not in allowed:
+    if not isinstance(value, str) or value not in allowed:
         raise InputError(f"`{name}` must be one of {', '.join(map(repr, allowed))}; got {value!r}")
     return value
 

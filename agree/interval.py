@@ -183,10 +183,14 @@ def invert_test(
     summands : (3, n) array
         a, b and c of each pair, in order of time.
     """
+    summands = summands / np.abs(summands).max()
     mean = summands.mean(axis=1)
     result = covariance(summands, sampling, session)
     square = np.outer(mean, mean) - t_quantile(level, result.df) ** 2 * result.matrix
-    quartic = [square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1], square[0, 0]]
+    quartic = np.array([square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1],
+                        square[0, 0]])
+    # A leading coefficient of rounding size makes a root that is infinite for all purposes.
+    quartic[np.abs(quartic) < 1e-40 * np.abs(quartic).max()] = 0
     roots = np.roots(quartic)
     real = roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)]
     below, above = real[real <= value], real[real >= value]

@@ -27,15 +27,15 @@ def test_good_columns_come_back_as_floats():
     assert (x.tolist(), y.tolist(), labels) == ([1, 2, 3], [1, 2, 4.5], None)
 
 
-def test_labels_are_kept_only_for_sessions():
+def test_labels_are_numbered_and_kept_only_for_sessions():
     assert _check.columns(*GOOD, session=[1, 1, 2]).session is None
-    assert _check.columns(*GOOD, session=["a", "a", "b"], sampling="sessions").session.tolist() == ["a", "a", "b"]
+    assert _check.columns(*GOOD, session=["a", "a", "b"], sampling="sessions").session.tolist() == [0, 0, 1]
 
 
 def test_omit_takes_pair_and_label_away():
     x, y, labels = _check.columns([1, math.nan, 3, 4, 5], [1, 2, math.nan, 4, 5], session=[1, 2, 3, 4, 5],
                                   sampling="sessions", nan_policy="omit")
-    assert (x.tolist(), y.tolist(), labels.tolist()) == ([1, 4, 5], [1, 4, 5], [1, 4, 5])
+    assert (x.tolist(), y.tolist(), labels.tolist()) == ([1, 4, 5], [1, 4, 5], [0, 3, 4])
 
 
 NAN, INF = math.nan, math.inf

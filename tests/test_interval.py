@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.special import betainc
 
-from agree import DriftWarning, Estimate, SampleSizeError, limits_of_agreement
+from agree import DriftWarning, Estimate, SampleSizeError, interval, limits_of_agreement
 from agree.interval import COSINES, DRIFT_SHARE, cosine_transform, estimate, spread, t_quantile, warn_of_drift
 
 SERIES = arrays(float, st.integers(2, 40), elements=st.integers(-50, 50).map(float))
@@ -193,3 +193,38 @@ def test_scaled_estimate_keeps_its_kind():
     other = item.scaled(100)
     assert (other.value, other.low, other.high, other.standard_error) == (200, 100, 400, 50)
     assert (other.level, other.method, other.df, other.drift) == (0.9, "t", 7, True)
+
+
+@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+def test_inverted_test_turns_at_its_limits(rng, sampling):
+    # Definition: at a limit v the t statistic of the mean of a + b v + c v^2 is exactly the quantile.
+    summands = rng.normal(0, 1, (3, 200)) * [[1], [0.2], [0.1]] + [[-2], [1.5], [0.3]]
+    session = np.repeat(np.arange(10), 20)
+    mean = summands.mean(axis=1)
+    value = max(np.roots(mean[::-1]).real)
+    low, high = interval.invert_test(value, summands, level=0.9, sampling=sampling, session=session)
+    assert low < value < high
+    for limit in (low, high):
+        series = summands[0] + summands[1] * limit + summands[2] * limit**2
+        result = interval.spread(series, sampling, session)
+        assert abs(series.mean()) == pytest.approx(interval.t_quantile(0.9, result.df) * result.standard_error,
+                                                   rel=1e-8)
+
+
+def test_inverted_test_is_fiellers_interval(rng):
+    # Linear case: the ratio of two means, Fieller EC (1954) J R Stat Soc B 16:175 (citation from memory).
+    x, y = rng.normal(10, 2, 30), rng.normal(12, 2, 30)
+    value = y.mean() / x.mean()
+    low, high = interval.invert_test(value, np.stack((y, -x, np.zeros(30))), level=0.95, sampling="independent")
+    c, t = np.cov(x, y) / 30, interval.t_quantile(0.95, 29)
+    a, b, k = x.mean()**2 - t**2 * c[0, 0], x.mean() * y.mean() - t**2 * c[0, 1], y.mean()**2 - t**2 * c[1, 1]
+    root = np.sqrt(b * b - a * k)
+    assert (low, high) == pytest.approx(((b - root) / a, (b + root) / a), rel=1e-9)
+
+
+def test_inverted_test_without_bound(rng):
+    x = rng.normal(0.1, 2, 30)
+    y = 3 * x.mean() + rng.normal(0, 1, 30)
+    low, high = interval.invert_test(float(y.mean() / x.mean()), np.stack((y, -x, np.zeros(30))), level=0.95,
+                                     sampling="independent")
+    assert np.isinf(low) or np.isinf(high)

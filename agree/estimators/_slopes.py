@@ -43,6 +43,7 @@ def points(x: FloatArray, y: FloatArray) -> Points:
     exponent = -int(np.frexp(max(np.abs(x).max(), np.abs(y).max()))[1])
     x, y = np.ldexp(x, exponent), np.ldexp(y, exponent)
     s, t = x + y, y - x
+    s = _alike(s)
     order = np.lexsort((t, s))
     x, y, s, t = x[order], y[order], s[order], t[order]
     first = np.flatnonzero(np.r_[True, s[1:] != s[:-1]])
@@ -51,6 +52,16 @@ def points(x: FloatArray, y: FloatArray) -> Points:
     n = int(s.size)
     n_slopes = n * (n - 1) // 2 - int((size * (size - 1) // 2).sum())
     return Points(x, y, s, t, order, np.repeat(size, size), n_slopes, 16 * EPS / float(gap))
+
+
+def _alike(s: FloatArray) -> FloatArray:
+    """Make sums equal that differ by rounding only, such as 100 + 100.1 and 100.7 + 99.4."""
+    order = np.argsort(s)
+    step = np.diff(s[order]) > 8 * EPS  # |s| < 2 after scaling
+    first = np.flatnonzero(np.r_[True, step])
+    result = np.empty_like(s)
+    result[order] = s[order][first].repeat(np.diff(np.r_[first, s.size]))
+    return result
 
 
 def ranks_at(p: Points, m: float) -> IntArray:
@@ -197,13 +208,16 @@ class _Bracket:
         i, j = element[i], element[j]
         return np.minimum(i, j), np.maximum(i, j)
 
-    def adjacent(self) -> FloatArray:
-        """Some slopes m inside: of the pairs that stand side by side at the low end and are reversed at the high."""
+    def adjacent(self) -> tuple[IntArray, IntArray]:
+        """Some of the pairs inside: those that stand side by side at the low end and are reversed at the high."""
         element = inverse(self.at_low)
         down = np.flatnonzero(np.diff(self.at_high[element]) < 0)
-        i, j = np.minimum(element[down], element[down + 1]), np.maximum(element[down], element[down + 1])
-        m: FloatArray = (self.p.t[j] - self.p.t[i]) / (self.p.s[j] - self.p.s[i])
-        return np.sort(m)
+        return np.minimum(element[down], element[down + 1]), np.maximum(element[down], element[down + 1])
+
+
+def rotated(p: Points, i: IntArray, j: IntArray) -> FloatArray:
+    """Slope m of t on s of each pair, sorted."""
+    return np.sort((p.t[j] - p.t[i]) / (p.s[j] - p.s[i]))
 
 
 def sample(p: Points) -> FloatArray:
@@ -211,26 +225,25 @@ def sample(p: Points) -> FloatArray:
     pair = np.random.default_rng(1983).integers(0, p.s.size, (2, SAMPLE))
     i, j = pair.min(axis=0), pair.max(axis=0)
     keep = p.s[i] < p.s[j]
-    i, j = i[keep], j[keep]
-    return np.sort((p.t[j] - p.t[i]) / (p.s[j] - p.s[i]))
+    return rotated(p, i[keep], j[keep])
 
 
-def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> float | None:
-    """Narrow the bracket until at most `cap` slopes are inside; return m if one value fills it."""
+def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
+    """Narrow the bracket until at most `cap` slopes are inside; True if one value alone fills it with more."""
     p, target = bracket.p, (bracket.first + bracket.last) / 2
     share = target / p.n_slopes
     if sample.size > 100:
         margin = 3.5 * math.sqrt(sample.size * share * (1 - share)) + 3
         low, mid, high = (int(np.clip(share * sample.size + k * margin, 0, sample.size - 1)) for k in (-1, 0, 1))
         if sample[max(mid - 1, 0)] == sample[mid] and _pinned(bracket, sample[mid], cap):
-            return float(sample[mid])
+            return True
         bracket.try_value(sample[low])
         bracket.try_value(sample[high])
     widen = 0.006
     for _ in range(MAX_ROUNDS):
         before = bracket.inside
         if before <= cap:
-            return None
+            return False
         if math.isfinite(bracket.low) and math.isfinite(bracket.high):
             width = bracket.high - bracket.low
             at = bracket.low + width * (target - bracket.below) / before
@@ -239,10 +252,9 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> float | None:
             bracket.try_value(at + half)
         if bracket.inside > before // 3:
             widen = min(2 * widen, 0.25)
-            near = bracket.adjacent()
-            pivot = float(near[near.size // 2])
-            if _pinned(bracket, pivot, cap):
-                return pivot
+            near = rotated(p, *bracket.adjacent())
+            if _pinned(bracket, near[near.size // 2], cap):
+                return True
     raise AssertionError("slopes could not be bracketed")  # pragma: no cover
 
 
@@ -261,10 +273,8 @@ def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray) -> float
     """
     cap = max(LISTED, 2 * p.s.size)
     bracket = _Bracket(p, first, last)
-    if p.n_slopes > cap:
-        m = _draw_in(bracket, sample, cap)
-        if m is not None:
-            return (1 + m) / (1 - m) if m != 1 else math.inf
+    if p.n_slopes > cap and _draw_in(bracket, sample, cap):
+        return float(np.median(slopes(p, *bracket.adjacent())))  # all of them are one value
     low, high = map(float, ranked(slopes(p, *bracket.pairs()), [k - bracket.below - 1 for k in (first, last)]))
     return low if low == high else (low + high) / 2
 

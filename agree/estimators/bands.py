@@ -106,10 +106,9 @@ def bias_by_band(
     limits = _check.edges(edges)
     _check.choice(scale, "scale", ("percent", "difference"))
     _check.fraction(level, "level")
-    level_by = _check.vector(reference if by is None else by, "by")
-    keep = ~(np.isnan(_check.vector(reference, "reference")) | np.isnan(_check.vector(device, "device"))) \
-        if np.shape(reference) == np.shape(device) else np.ones(0, bool)
     x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    keep = ~(np.isnan(_check.vector(reference, "reference")) | np.isnan(_check.vector(device, "device")))
+    level_by = _check.vector(reference if by is None else by, "by")
     if level_by.shape != keep.shape:
         raise InputError(f"`by` must have one value for each pair; got {level_by.size} for {keep.size} pairs")
     index = np.searchsorted(limits, level_by[keep], side="right") - 1

@@ -68,17 +68,34 @@ def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
                            "the range of power is too narrow for the scatter: use weighting='constant' or record more")
 
 
-def _slope(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, wald: Estimate, labels: NDArray[Any] | None,
-           sampling: str) -> Estimate:
-    """Limits of the slope by inverting the test of its estimating equation, in units of the two spreads."""
-    if not wald.standard_error > 1e-12 * abs(wald.value):
-        return wald  # points on a line
-    dx, dy = (column - fit.weights @ column / column.size for column in (x, y))
+def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple[Estimate, Estimate],
+              labels: NDArray[Any] | None, sampling: str) -> tuple[Estimate, Estimate]:
+    """Limits of slope and intercept by inverting tests of the estimating equation, in units of the two spreads.
+
+    An intercept a0 is tested as the slope of the line through (0, a0) and the means, with the influence of that
+    slope's error, e/mean(x), taken out of the summands; this needs a mean well away from 0.
+    """
+    slope, intercept = walds
+    if not slope.standard_error > 1e-12 * abs(slope.value):
+        return walds  # points on a line
+    mx, my = (float(fit.weights @ column) / column.size for column in (x, y))
+    dx, dy = x - mx, y - my
     sx, sy = (math.sqrt(float(np.mean(column * column))) for column in (dx, dy))
-    dx, dy, ratio = dx / sx, dy / sy, ratio * (sx / sy) ** 2
-    summands = fit.weights * np.stack((ratio * dx * dy, dy * dy - ratio * dx * dx, -dx * dy))
-    low, high = invert_test(fit.slope * sx / sy, summands, level=wald.level, sampling=sampling, session=labels)
-    return replace(wald, low=low * sy / sx, high=high * sy / sx, method="test inverted: " + wald.method)
+    dx, dy, ratio, unit = dx / sx, dy / sy, ratio * (sx / sy) ** 2, sy / sx
+    equation = np.stack((ratio * dx * dy, dy * dy - ratio * dx * dx, -dx * dy))
+    options: dict[str, Any] = {"level": slope.level, "sampling": sampling, "session": labels}
+    low, high = invert_test(slope.value / unit, fit.weights * equation, **options)
+    method = "test inverted: " + slope.method
+    slope = replace(slope, low=low * unit, high=high * unit, method=method)
+    if abs(mx) > sx:
+        sxx, syy, sxy = (float(fit.weights @ product) / x.size for product in (dx * dx, dy * dy, dx * dy))
+        turn, bend = syy - ratio * sxx, -2 * sxy
+        own = np.stack((turn * dy, bend * dy - turn * dx, -bend * dx)) / (mx / sx)
+        ends = (my - b * unit * mx for b in
+                invert_test(fit.slope / unit, fit.weights * (equation + own), **options))
+        low, high = sorted(ends)
+        intercept = replace(intercept, low=low, high=high, method=method)
+    return slope, intercept
 
 
 def deming(
@@ -142,8 +159,9 @@ def deming(
 
     Its influence is the summand of this equation, residual * (b dy + L dx), over its derivative. The limits of the
     slope are the values at which a t test of the equation, with the engine's standard error at that value, turns;
-    they need not be symmetric, and are infinite where the data do not bound the slope. Those of the intercept are
-    the estimate -+ t standard errors.
+    they need not be symmetric, and are infinite where the data do not bound the slope. So are those of the
+    intercept, unless the mean reference is within one standard deviation of 0: then the estimate -+ t standard
+    errors.
 
     References
     ----------
@@ -164,9 +182,8 @@ def deming(
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
     x, y = x / unit, y / unit
     fit = _weighted(x, y, np.ones(x.size), ratio) if weighting == "constant" else _proportional(x, y, ratio)
-    slope, intercept = (
-        estimate(value, phi, level=level, sampling=sampling, session=labels)
-        for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept * unit, fit.intercept_phi * unit)))
-    slope = _slope(x, y, fit, ratio, slope, labels, sampling)
+    slope, intercept = (estimate(value, phi, level=level, sampling=sampling, session=labels)
+                        for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
+    slope, intercept = _inverted(x, y, fit, ratio, (slope, intercept), labels, sampling)
     warn_of_drift(slope, intercept)
-    return Line(slope=slope, intercept=intercept, n=x.size, kind="Deming", sampling=sampling)
+    return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling)

@@ -57,12 +57,21 @@ def errors_on_scale(reference: FloatArray, device: FloatArray, scale: str) -> Fl
         if bad.any():
             raise InputError(f"scale='percent' needs a non-zero `reference`; got {bad.sum()} zero(s), first at index "
                              f"{np.flatnonzero(bad)[0]}; set coasting aside or use scale='difference'")
-        return 100 * (device - reference) / reference
+        with np.errstate(over="ignore"):
+            return _finite(100 * (device - reference) / reference, scale)
     bad = (reference <= 0) | (device <= 0)
     if bad.any():
         raise InputError(f"scale='log' needs positive readings; got {bad.sum()} pair(s) with zero or less, first at "
                          f"index {np.flatnonzero(bad)[0]}; set coasting aside or use scale='difference'")
-    return np.log(device / reference)
+    with np.errstate(over="ignore"):
+        return _finite(np.log(device / reference), scale)
+
+
+def _finite(error: FloatArray, scale: str) -> FloatArray:
+    if not np.isfinite(error).all():
+        raise InputError(f"scale='{scale}' overflows at index {np.flatnonzero(~np.isfinite(error))[0]}: the reference is "
+                         "too near 0; set low readings aside")
+    return error
 
 
 def exact_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estimate:
@@ -74,7 +83,7 @@ def exact_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estim
     """
     df, noncentrality, alpha = n - 1, abs(z) * math.sqrt(n), 1 - level
     near, far = (float(special.nctdtrit(df, noncentrality, p)) for p in (alpha / 2, 1 - alpha / 2))
-    bounds = sorted(mean + math.copysign(k, z) * sd / math.sqrt(n) for k in (near, far))
+    bounds = sorted(mean + (k if z > 0 else -k) * sd / math.sqrt(n) for k in (near, far))
     return Estimate(value=mean + z * sd, low=bounds[0], high=bounds[1], level=level, method="exact, noncentral t")
 
 

@@ -52,6 +52,7 @@ def write_text(path: str | Path, text: str) -> None:
     """Write text in UTF-8, whole or not at all."""
 
     def write(temporary: Path) -> None:
-        temporary.write_text(text, encoding="utf-8")
+        # An odd-byte file name may stand in the text; it must not stop the rest.
+        temporary.write_text(text, encoding="utf-8", errors="backslashreplace")
 
     write_whole(path, write)

@@ -40,7 +40,7 @@ def number(value: float, low: float, high: float, *, sign: bool = False) -> str:
     if math.isinf(value):
         return "no limit"
     text = f"{value:{'+' if sign else ''}.{decimals(low, high)}f}"
-    return text.replace("-0", "0") if float(text) == 0 and not sign else text
+    return text.lstrip("+-") if float(text) == 0 else text
 
 
 def estimate_text(item: Estimate | None, unit: str = "", *, sign: bool = False) -> str:
@@ -67,8 +67,9 @@ def headline(check: ClaimCheck) -> str:
     reading, claim = check.reading, check.claim.text
     item = reading.estimate
     if item is None or check.meaning in ("bands", "readings"):
-        words = MEANING_WORDS[check.meaning].format(w=check.window_s)
-        return f"{verdict}: {_where(check)}, asked {words}, the claim of {claim}; {reading.because}."
+        asked = {"readings": f"the claim of {claim} for 95 % of {check.window_s}-s readings",
+                 "bands": f"the claim of {claim} in every power band"}.get(check.meaning, f"the claim of {claim}")
+        return f"{verdict}: {asked}, {_where(check)}; {reading.because}."
     size = number(abs(item.value), item.low, item.high)
     side = "low" if item.value < 0 else "high"
     interval = f"[{number(item.low, item.low, item.high)}, {number(item.high, item.low, item.high)}]"
@@ -121,6 +122,9 @@ def correction_text(item: Correction) -> str:
                None: "not known to last: " + item.because.rsplit("; ", 1)[-1]}[item.stable]
     if item.kind == "none":
         return f"none is needed; the factor would be {scale}."
+    if item.kind == "cannot tell":
+        return (f"the factor is {scale}, fit for powers like these only: scale and offset are not told apart; "
+                f"{lasting}.")
     if item.kind == "offset":
         return (f"an offset of {estimate_text(item.offset, 'W', sign=True)}: check the zero first; a factor ({scale}) "
                 f"fits one power only. {lasting[0].upper()}{lasting[1:]}.")

@@ -57,7 +57,7 @@ class ClaimCheck(Result):
     next_step : str
         What would settle an open question, or what is not yet known.
     session_bias : tuple of Estimate
-        Mean error of each session by itself.
+        Mean error of each session by itself, over its whole range, in the claim's unit.
     reference_uncertainty : ReferenceUncertainty
         As stated.
     window_s : int
@@ -123,7 +123,7 @@ class ClaimCheck(Result):
             "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
             "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
             "sessions": [item.to_dict() | {"bias": bias} for item, bias in
-                         zip(self.pairs, [*self.session_bias, *[None] * len(self.pairs)], strict=False)],
+                         zip(self.pairs, self.session_bias, strict=True)],
         })
         return result
 
@@ -211,19 +211,20 @@ def check_claim(
                 meanings.next_session(data, claim, first, level))
     bias = meanings.mean_error(data, "%", level)
     fix = correction(data, level, window_s)
-    windows = _lines_and_limits(data, window_s, level)
+    limits, robust = _robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=_with_faults(data, level), bands=band_checks,
-        limits=windows[0], deming=fitted_line(data, window_s, level), passing_bablok=windows[1], correction=fix,
+        limits=limits, deming=fitted_line(data, window_s, level), passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
         next_step=next_step(data, meaning, readings, claim, level),
-        session_bias=tuple(meanings.session_biases(data, replace(claim, above_watts=None), level)),
+        session_bias=tuple(item for item in meanings.session_biases(data, replace(claim, above_watts=None), level)
+                           if item is not None),
         reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=_notes(data, reference_u, bias), pairs=data.pairs)
 
 
-def _lines_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
+def _robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
     every, steady = data.windows(window_s), data.line_windows(window_s)
     strong = every.reference >= LOWEST_PERCENT_W
     limits: LimitsOfAgreement | None = None

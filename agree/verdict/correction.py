@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from agree._result import Result
 from agree.errors import InputError
@@ -22,7 +23,9 @@ from agree.verdict.table import table as join
 # (Hopkins 2000, Sports Med 30:1), common practice.
 WORTHWHILE_PERCENT = 0.3
 LEAST_RANGE = 1.5      # 95th over 5th percentile of window means, below which scale and offset look alike
-HINT_LEVEL = 0.9       # a scale is named alone only if the offset is not even hinted at, and vice versa
+# A cause is named if its interval at the first level misses the null; alone only if the other's does not even at
+# the second.
+NAMED_LEVEL, HINT_LEVEL = 0.95, 0.8
 LEAST_SESSIONS = 3     # below, stability is not judged
 
 
@@ -73,9 +76,13 @@ def power_range(table: Table, window_s: int) -> float:
     return float(high / low) if low > 0 else math.inf
 
 
-def _off(item: Estimate, null: float) -> bool:
-    """Whether the estimate lies off its null already at the lower, hinting level."""
-    return abs(item.value - null) > t_quantile(HINT_LEVEL, item.df) * item.standard_error
+def _level_off(item: Estimate, null: float) -> float:
+    """Level of the interval that just reaches `null`, from the half-width on that side; 1 is far off."""
+    half = item.value - item.low if null < item.value else item.high - item.value
+    distance = abs(item.value - null)
+    if not half > 0:
+        return float(distance > 0)
+    return float(2 * special.stdtr(item.df, t_quantile(item.level, item.df) * distance / half) - 1)
 
 
 def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, str]:
@@ -90,13 +97,14 @@ def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: floa
     facts = (f"slope {slope.value:.4f} [{slope.low:.4f}, {slope.high:.4f}], "
              f"intercept {intercept.value:.1f} [{intercept.low:.1f}, {intercept.high:.1f}] W")
     large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
-    shown = {"scale": not slope.low <= 1 <= slope.high, "offset": not intercept.low <= 0 <= intercept.high}
-    hinted = {"scale": _off(slope, 1), "offset": _off(intercept, 0)}
-    named = [cause for cause in large if large[cause] and shown[cause]]
-    if len(named) == 1 and any(large[cause] and hinted[cause] for cause in large if cause not in named):
-        return "cannot tell", f"{named[0]}, perhaps both: {facts}"
-    if named:
-        return " and ".join(named), facts
+    level = {"scale": _level_off(slope, 1), "offset": _level_off(intercept, 0)}
+    first, second = sorted(large, key=lambda cause: (large[cause] * level[cause]), reverse=True)
+    if large[first] and level[first] > NAMED_LEVEL:
+        if large[second] and level[second] > NAMED_LEVEL:
+            return "scale and offset", facts
+        if large[second] and level[second] > HINT_LEVEL:
+            return "cannot tell", f"{first}, perhaps {second} too: {facts}"
+        return first, facts
     if bias.low > small or bias.high < -small:
         return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
     return "none", facts

@@ -29,10 +29,10 @@ class Finding(Result):
 def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     """Scale or offset, faults, smoothing, drift, delay: only those the data speak for."""
     found = []
-    if correction.kind == "cannot tell":
-        found.append(Finding(cause="scale or offset", evidence=correction.because.split(";")[0]))
-    elif correction.kind != "none":
-        found.append(Finding(cause=correction.kind, evidence=correction.because.split(";")[0]))
+    if correction.kind != "none":
+        first, _, rest = correction.because.split(";")[0].rpartition(": ")
+        cause = "scale or offset" if correction.kind == "cannot tell" else correction.kind
+        found.append(Finding(cause=first if "perhaps" in first else cause, evidence=rest))
     return (*found, *_faults(table), *_smoothing(table, correction.scale.value), *_drift(table))
 
 

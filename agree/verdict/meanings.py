@@ -15,7 +15,7 @@ from agree.estimators.bands import bias_by_band, ratio_of_sums
 from agree.interval import Estimate, estimate, spread, t_quantile
 from agree.verdict.claim import Claim, ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, three_way, widen
-from agree.verdict.table import Table, Windows
+from agree.verdict.table import LEAST_SECONDS, Table, Windows
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
@@ -86,9 +86,9 @@ def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None))
 def average(table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float) -> Reading:
     """Mean error over the recording(s) against the mean limit."""
     chosen = table.level >= (claim.above_watts or -math.inf)
-    if chosen.sum() < LEAST_BAND_S or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
+    if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
-                       because=f"only {chosen.sum()} s above {claim.above_watts:g} W: too few to judge")
+                       because=f"only {chosen.sum()} s in the range of the claim: too few to judge")
     reference = table.reference[chosen]
     u = reference_u.percent / 100 * reference.mean() + reference_u.watts
     limit = float(claim.limit_w(reference).mean())
@@ -215,20 +215,17 @@ def readings(
                                        for w, s in shares.items()]})
 
 
-def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate]:
-    """Mean error of each session by itself, serial interval."""
-    biases = []
-    for k in range(table.sessions):
-        chosen = (table.session == k) & (table.level >= (claim.above_watts or -math.inf))
-        if chosen.sum() >= LEAST_BAND_S:
-            biases.append(mean_error(replace(table, sampling="serial"), claim.unit, level, chosen))
-    return biases
+def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate | None]:
+    """Mean error of each session by itself, serial interval; None where the claim's range was hardly ridden."""
+    alone = replace(table, sampling="serial")
+    chosen = [(table.session == k) & (table.level >= (claim.above_watts or -math.inf)) for k in range(table.sessions)]
+    return [mean_error(alone, claim.unit, level, mask) if mask.sum() >= LEAST_SECONDS else None for mask in chosen]
 
 
 def next_session(table: Table, claim: Claim, reading: Reading, level: float) -> Reading:
     """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
     common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
-    biases = [item.value for item in session_biases(table, claim, level)]
+    biases = [item.value for item in session_biases(table, claim, level) if item is not None]
     count = len(biases)
     if count < 2 or reading.estimate is None:
         return Reading(**common, verdict=OPEN, estimate=None, details={"sessions": count},

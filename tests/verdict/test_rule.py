@@ -1,0 +1,89 @@
+"""The three-way rule, conformance probability, and the reference's part."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from agree import Estimate
+from agree.verdict.rule import conformance_probability, sessions_to_settle, three_way, widen
+
+
+@pytest.mark.parametrize(("low", "high", "answer"), [
+    (-1, 1, "holds"), (-1.5, 1.5, "holds"), (1.51, 2, "does not hold"), (-3, -1.6, "does not hold"),
+    (1, 2, "not settled"), (-2, 0, "not settled"), (-2, 2, "not settled"), (-math.inf, math.inf, "not settled"),
+    (1.5, 2, "not settled"),
+])
+def test_three_way(low, high, answer):
+    assert three_way(low, high, 1.5) == answer
+
+
+def test_nan_settles_nothing():
+    assert three_way(math.nan, math.nan, 1.5) == "not settled"
+
+
+@pytest.mark.parametrize(("y", "u", "printed"), [
+    # Computed from the formula of JCGM 106:2012, to the four digits given there.
+    (0.6, 0.4, 0.9878), (0.9, 0.4, 0.9332), (1.5, 0.4, 0.5000), (1.2, 0.3, 0.8413), (2.2, 0.3, 0.0098),
+    (0.6, 0.7, 0.8994), (0.0, 0.75, 0.9545),
+])
+def test_conformance_probability(y, u, printed):
+    assert conformance_probability(y, u, 1.5) == pytest.approx(printed, abs=5e-5)
+    normal = stats.norm(y, u)
+    assert conformance_probability(y, u, 1.5) == pytest.approx(normal.cdf(1.5) - normal.cdf(-1.5), rel=1e-12)
+
+
+def test_conformance_without_uncertainty():
+    assert conformance_probability(1, 0, 1.5) == 1
+    assert conformance_probability(2, 0, 1.5) == 0
+    assert math.isnan(conformance_probability(2, math.nan, 1.5))
+
+
+def item(se, df, value=0.0):
+    half = stats.t.ppf(0.975, df) * se
+    return Estimate(value=value, low=value - half, high=value + half, level=0.95, method="t", standard_error=se, df=df)
+
+
+@given(st.floats(1e-6, 10), st.integers(1, 50), st.floats(0, 10))
+def test_widen_is_welch_satterthwaite(se, df, u):
+    wide = widen(item(se, df), u)
+    total = math.hypot(se, u)
+    effective = total**4 / (se**4 / df)
+    expected = stats.t.ppf(0.975, effective) * total if effective < 1e9 else stats.norm.ppf(0.975) * total
+    assert wide.high == pytest.approx(expected, rel=1e-6)
+    assert wide.low == pytest.approx(-wide.high)
+
+
+def test_reference_never_shrinks():
+    # JCGM 100: the part known from a specification alone stays, however many data there are.
+    u = 1.5 / math.sqrt(3)
+    assert widen(item(1e-9, 8), u).high == pytest.approx(stats.norm.ppf(0.975) * u, rel=1e-6)
+
+
+def test_widen_leaves_exact_reference_and_unbounded_alone():
+    plain = item(0.4, 8)
+    assert widen(plain, 0) is plain
+    open_ = Estimate(value=1, low=-math.inf, high=math.inf, level=0.95, method="t")
+    assert widen(open_, 1) is open_
+
+
+@pytest.mark.parametrize(("sd", "margin", "sessions"), [
+    # Two-sided 95 %, S such that t s/sqrt(S) <= margin: computed figures of common planning tables.
+    (0.5, 0.5, 7), (0.5, 1.0, 4), (0.8, 0.5, 13), (0.8, 1.0, 5), (1.0, 0.5, 18), (1.0, 1.0, 7), (1.5, 0.5, 38),
+    (1.5, 1.0, 12),
+])
+def test_sessions_to_settle(sd, margin, sessions):
+    found = sessions_to_settle(margin, sd, 0.0, 0.95)
+    enough = [s for s in range(2, 60) if stats.t.ppf(0.975, s - 1) * sd / math.sqrt(s) <= margin]
+    assert found == min(enough)
+    assert found == sessions
+
+
+def test_no_number_of_sessions_beats_the_reference():
+    assert sessions_to_settle(1.0, 0.5, 0.6, 0.95) is None
+    assert sessions_to_settle(1.0, 0.0, 0.0, 0.95) == 2
+    assert np.isclose(stats.norm.ppf(0.975) * 0.5, 0.98, atol=0.001)
+    assert sessions_to_settle(1.0, 0.1, 0.5, 0.95) is not None
