@@ -93,7 +93,9 @@ class Covariance(NamedTuple):
     drift: bool
 
 
-def covariance(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) -> Covariance:
+def covariance(
+    phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, cosines: int = COSINES
+) -> Covariance:
     r"""Covariance matrix of the means of influence series.
 
     Parameters
@@ -107,6 +109,8 @@ def covariance(phi: FloatArray, sampling: str, session: NDArray[Any] | None = No
         independent pairs. ``sessions``: sums within each session, S - 1 degrees of freedom.
     session : (n,) array, optional
         Session labels, for ``sessions``.
+    cosines : int
+        Number of coefficients for ``serial``; more of them are less noisy and blinder to slow errors.
 
     Raises
     ------
@@ -126,10 +130,10 @@ def covariance(phi: FloatArray, sampling: str, session: NDArray[Any] | None = No
         parts, df = phi, n - 1
         factor = 1 / (n * df)
     elif sampling == "serial":
-        df = min(COSINES, n - 1)
+        df = min(cosines, n - 1)
         parts, factor = cosine_transform(phi, df), 1 / (n * df)
         squares = parts[0] ** 2
-        drift = bool(df == COSINES and squares[0] > DRIFT_SHARE * squares.sum())
+        drift = bool(df >= COSINES and squares[0] > DRIFT_SHARE * squares.sum())
     else:
         _, index = np.unique(np.asarray(session), return_inverse=True)
         parts = np.stack([np.bincount(index, weights=row) for row in phi])
@@ -141,12 +145,14 @@ def covariance(phi: FloatArray, sampling: str, session: NDArray[Any] | None = No
     return Covariance(parts @ parts.T * factor, float(df), drift)
 
 
-def spread(phi: FloatArray, sampling: str, session: NDArray[Any] | None = None) -> Spread:
+def spread(
+    phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, cosines: int = COSINES
+) -> Spread:
     """Standard error of the mean of one influence series, (n,); as `covariance`, safe at 1e-300 and 1e300."""
     scale = float(np.abs(phi).max()) if phi.size else 1.0
     if not math.isfinite(scale):
         return Spread(math.nan, float(phi.size - 1), False)
-    result = covariance((phi / scale if scale > 0 else phi)[None], sampling, session)
+    result = covariance((phi / scale if scale > 0 else phi)[None], sampling, session, cosines)
     return Spread(math.sqrt(result.matrix[0, 0]) * scale, result.df, result.drift)
 
 

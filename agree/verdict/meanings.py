@@ -20,6 +20,7 @@ from agree.verdict.table import LEAST_SECONDS, Table, Windows
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
 WIDTHS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300)  # averaging times tried for the shortest that will do
+COUNTS = (8, 32)                                 # cosines tried for the effective number of windows
 LEAST_BAND_S = 60                                # a band with fewer seconds is shown, not judged
 
 
@@ -172,7 +173,7 @@ def share_within(
     """Share of window means within the claim.
 
     Binomial limits (Clopper & Pearson 1934) with an effective number of windows: their number times the variance
-    of the relative errors' mean if independent over that from the engine. The reference's error is shared by all
+    of the relative errors' mean if independent over that from the engine, with 8 or 32 cosines, whichever is larger. The reference's error is shared by all
     windows: the errors are shifted by -+z u, and the widest limits taken.
     """
     keep = windows.reference >= (claim.above_watts or -math.inf)
@@ -183,7 +184,8 @@ def share_within(
     relative = error / np.maximum(limit, 1e-9)
     relative = np.clip(relative - relative.mean(), -1e6, 1e6)
     alone = spread(relative, "independent").standard_error
-    apart = spread(relative, table.sampling, windows.session[keep]).standard_error
+    # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
+    apart = max(spread(relative, table.sampling, windows.session[keep], count).standard_error for count in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
     shift = t_quantile(level, math.inf) * (reference_u.percent / 100 * reference + reference_u.watts)
     shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]

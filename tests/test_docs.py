@@ -1,0 +1,233 @@
+"""What the pages say is so: examples run, output is in step, files exist, arrows are as drawn."""
+
+import ast
+import doctest
+import importlib
+import importlib.util
+import json
+import os
+import pkgutil
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import agree
+
+ROOT = Path(__file__).parent.parent
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+SKIPPED = shutil.ignore_patterns(".*", "__pycache__", "_build", "generated", "build", "dist", "*.egg-info", "agree-demo")
+
+
+def blocks(page, info):
+    """Fenced blocks of a page with exactly this info string."""
+    return re.findall(rf"^```{info}\n(.*?)^```$", (ROOT / page).read_text(encoding="utf-8"), re.DOTALL | re.MULTILINE)
+
+
+def run_doctest(text, name):
+    test = doctest.DocTestParser().get_doctest(text, {}, name, name, 0)
+    report = []
+    failed, tried = doctest.DocTestRunner(verbose=False).run(test, out=report.append)
+    assert tried > 0
+    assert failed == 0, "".join(report)
+
+
+def generate():
+    spec = importlib.util.spec_from_file_location("generate", ROOT / "docs" / "generate.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """Folder the demo was run in, and the lines it printed."""
+    folder = tmp_path_factory.mktemp("demo")
+    return folder, generate().run_agree("demo", folder=folder).splitlines()
+
+
+MODULES = [name for _, name, _ in pkgutil.walk_packages(agree.__path__, "agree.") if not name.endswith("__main__")]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings(name):
+    module = importlib.import_module(name)
+    failed, tried = doctest.testmod(module)
+    assert failed == 0
+    assert tried == Path(module.__file__).read_text(encoding="utf-8").count(">>> ")
+
+
+def test_every_public_function_has_an_example():
+    for name in agree.__all__:
+        item = getattr(agree, name)
+        if callable(item) and not isinstance(item, type):
+            assert ">>> " in item.__doc__, name
+
+
+def test_readme_example():
+    for block in blocks("README.md", "python"):
+        run_doctest(block, "README.md")
+
+
+def test_a_wrong_example_would_fail():
+    with pytest.raises(AssertionError, match="Expected"):
+        run_doctest(">>> 1 + 1\n3\n", "wrong")
+
+
+def in_order(shown, printed):
+    """First shown line that does not follow the earlier ones in what was printed; None if all do."""
+    rest = iter(printed)
+    return next((line for line in shown if line not in rest), None)
+
+
+def test_readme_shows_what_the_demo_prints(demo):
+    shown = [line for line in blocks("README.md", "text")[0].splitlines() if line != "..."]
+    assert shown[0].startswith("Does not hold: ")
+    assert sum("W: " in line or re.match(r"\d+-\d+ ", line) is not None for line in shown) >= 5
+    assert in_order(shown, demo[1]) is None
+
+
+def test_a_stale_line_would_be_seen(demo):
+    line = next(line for line in demo[1] if line.startswith("Does not hold"))
+    assert in_order([line, line.replace("low", "high")], demo[1]) == line.replace("low", "high")
+
+
+def test_readme_has_the_two_commands_and_begins_with_the_job():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert text.startswith("Two recordings of one effort")
+    assert re.findall(r"^pip install .*$", text, re.MULTILINE) == [
+        "pip install . && agree demo", "pip install '.[test]' && pytest"]
+
+
+@pytest.mark.parametrize("block", blocks("DEVELOPERS.md", "sh"))
+def test_developers_commands_run(block, tmp_path):
+    copy = tmp_path / "agree"
+    shutil.copytree(ROOT, copy, ignore=SKIPPED)
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    done = subprocess.run(["bash", "-euo", "pipefail", "-c", block], cwd=copy, env={**os.environ, "PATH": path}, text=True,
+                          capture_output=True)
+    assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+
+
+def test_every_public_name_is_in_the_api_page():
+    page = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")
+    directive = r"^\.\. (?:auto\w+|py:data):: agree\.(\w+)"
+    assert sorted(re.findall(directive, page, re.MULTILINE)) == sorted(agree.__all__)
+
+
+def test_json_page_names_every_key(demo):
+    folder, _ = demo
+    files = (f"agree-demo/invented-{name}.csv" for name in ("crank", "pedals"))
+    result = json.loads(generate().run_agree("check", *files, "--claim", "2 %", "--json", "-", folder=folder))
+    page = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| `(\w+)` \| (.*) \|$", page, re.MULTILINE))
+    assert list(rows) == list(result)
+    for key in ("claim", "alignment", "correction", "reference_uncertainty"):
+        assert [word for word in re.findall(r"`(\w+)`", rows[key]) if word in result[key]] == list(result[key])
+    for key in ("readings", "bands", "findings"):
+        assert [word for word in re.findall(r"`(\w+)`", rows[key]) if word in result[key][0]] == list(result[key][0])
+    parts = re.search(r"An \*estimate\* is `\{(.*)\}`", page)[1]
+    assert json.loads(f"[{parts}]") == list(result["bias_percent"])
+
+
+def test_validation_page_shows_every_published_figure():
+    module = generate()
+    page, figures = module.validation(), list(module.published().all_figures())
+    assert page.startswith(f"{len(figures)} figures from ")
+    assert page.count("| yes |") == len(figures)
+
+
+def test_validation_page_would_show_a_failure(monkeypatch):
+    module = generate()
+    tests = module.published()
+    case = next(iter(tests.all_figures()))
+    wrong = {**case.values[2], "printed": "-987.65"}
+    monkeypatch.setattr(tests, "all_figures", lambda: [pytest.param(*case.values[:2], wrong)])
+    monkeypatch.setattr(module, "published", lambda: tests)
+    assert "0 agree, 1 do not" in module.validation().splitlines()[0]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_pages_name_only_files_that_exist(page):
+    text = page.read_text(encoding="utf-8")
+    links = [target for target in re.findall(r"\]\(([^)#\s]+)\)", text) if "://" not in target]
+    for target in links:
+        assert (page.parent / target).exists(), target
+    for name in re.findall(r"(?<![\w/])((?:agree|tests|docs|benchmarks|\.ci)/[\w./-]*[\w/])", text):
+        if not name.startswith(("docs/generated", "docs/_build")):
+            assert (ROOT / name).exists(), name
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_constants_in_pages_are_in_the_code(page):
+    constants = generate().constants()
+    for module, name in re.findall(r"\{\{ [^}]*?\b(\w+)\.([A-Z_]+)\b", page.read_text(encoding="utf-8")):
+        assert name in constants[module]
+
+
+@pytest.mark.parametrize("name", ["coverage", "faults", "speed"])
+def test_measured_tables_say_how_they_were_made(name):
+    text = (ROOT / "docs" / "measured" / f"{name}.md").read_text(encoding="utf-8")
+    command = re.search(r"`python (benchmarks/\w+\.py)[^`]*`", text)
+    assert (ROOT / command[1]).exists()
+    assert re.search(r"\b20\d\d-\d\d-\d\d\b", text)
+    assert "cores" in text
+    assert "|---" in text
+
+
+RANK = {"errors": 0, "_check": 0, "_result": 0, "interval": 1, "pairs": 1, "recordings": 2, "estimators": 2, "verdict": 3,
+        "report": 4, "demo": 5, "cli": 5, "__main__": 6}
+
+
+def imports(path):
+    """Modules a file imports when it is loaded, those for type checkers left out."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in tree.body:
+        names = [node.module or ""] if isinstance(node, ast.ImportFrom) else (
+            [alias.name for alias in node.names] if isinstance(node, ast.Import) else [])
+        yield from names
+        if isinstance(node, ast.ImportFrom) and node.module == "agree":
+            yield from (f"agree.{alias.name}" for alias in node.names)
+
+
+def room(name):
+    return name.split(".")[1]
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "agree").rglob("*.py")), ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_arrows_go_one_way(path):
+    own = path.relative_to(ROOT).with_suffix("").parts[1]
+    if own == "__init__":
+        return
+    for name in imports(path):
+        if name.startswith("agree."):
+            other = room(name)
+            assert other == own or RANK[other] < RANK[own] or RANK[own] < 2, name
+            assert (own, other) != ("report", "recordings")
+            assert own != "estimators" or other in ("errors", "_check", "_result", "interval", "estimators")
+        assert not name.startswith("pandas") or own == "recordings"
+        assert not name.startswith("matplotlib") or own == "report"
+
+
+def test_import_is_light():
+    heavy = ("pandas", "matplotlib", "scipy.stats", "statsmodels", "pingouin")
+    code = f"import sys, agree; print([name for name in {heavy!r} if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], check=True, text=True, capture_output=True, cwd=ROOT)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("kind", ["float", "whole watts"])
+def test_speed_benchmark_compares_like_with_like(kind):
+    path = ROOT / "benchmarks" / "passing_bablok.py"
+    spec = importlib.util.spec_from_file_location("speed", path)
+    speed = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(speed)
+    assert np.all(np.array(speed.compare(100, kind)) > 0)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(speed, "passing_bablok", lambda x, y: agree.passing_bablok(x, 1.01 * y))
+        with pytest.raises(SystemExit, match="by all slopes"):
+            speed.compare(100, kind)
