@@ -1,0 +1,111 @@
+"""House rules that a linter does not know: the arrows between rooms, what an import loads, sizes."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import agree
+
+ROOT = Path(agree.__file__).parent
+MODULES = sorted(ROOT.rglob("*.py"))
+FOUNDATION = {"errors", "_check", "_result"}
+# Room -> rooms it may import from, its own included.
+ARROWS = {
+    "errors": set(), "_check": {"errors"}, "_result": set(),
+    "pairs": FOUNDATION, "interval": FOUNDATION,
+    "estimators": FOUNDATION | {"pairs", "interval", "estimators"},
+    "verdict": FOUNDATION | {"pairs", "interval", "estimators", "verdict"},
+    "recordings": FOUNDATION | {"pairs", "recordings"},
+    "report": FOUNDATION | {"pairs", "interval", "estimators", "verdict", "report"},
+    "demo": FOUNDATION,
+}
+# Library -> rooms that may import it.
+LIBRARIES = {"pandas": {"recordings"}, "matplotlib": {"report"}, "rich": {"cli"}, "click": {"cli"},
+             "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
+
+
+def room(path):
+    first = path.relative_to(ROOT).parts[0]
+    return first.removesuffix(".py")
+
+
+def imports(path):
+    """Absolute names imported anywhere in a module, type-checking blocks left out."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    skip = {id(node) for block in ast.walk(tree) if isinstance(block, ast.If) and "TYPE_CHECKING" in ast.dump(block.test)
+            for node in ast.walk(block)}
+    for node in ast.walk(tree):
+        if id(node) in skip:
+            continue
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            # `from agree import _check` names a module, `from agree.errors import X` a name
+            yield from (f"agree.{alias.name}" for alias in node.names) if node.module == "agree" else [node.module]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_arrows(path):
+    here = room(path)
+    for name in imports(path):
+        top, *rest = name.split(".")
+        if top in LIBRARIES:
+            assert here in LIBRARIES[top], f"{here} imports {name}"
+        assert not (name.startswith("scipy.stats") and here in {"estimators", "interval", "verdict"}), name
+        if top == "agree" and rest and here in ARROWS and rest[0] != "__version__":
+            assert rest[0] in ARROWS[here], f"{here} imports {name}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_sizes(path):
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 300
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef):
+            body = node.body[1:] if ast.get_docstring(node) else node.body
+            lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            assert lines <= 60, f"{node.name} has {lines} lines"
+
+
+def loaded_by(code):
+    code += "\nimport sys; print(' '.join(sorted({name.split('.')[0] for name in sys.modules} | {'scipy.stats'} & set(sys.modules))))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return set(done.stdout.split())
+
+
+def test_import_is_light():
+    heavy = {"pandas", "matplotlib", "scipy.stats", "statsmodels", "pingouin"}
+    assert not heavy & loaded_by("import agree")
+    assert not heavy & loaded_by("import agree; agree.limits_of_agreement; agree.deming; agree.passing_bablok; "
+                                 "agree.bias_by_band; agree.check_claim; agree.Estimate")
+    assert "matplotlib" in loaded_by("import agree.report.page")  # the test can see what it looks for
+
+
+def test_help_is_light():
+    assert not {"numpy", "scipy", "rich"} & loaded_by(
+        "import agree.cli as cli\ntry: cli.command.main(['check', '--help'])\nexcept SystemExit: pass")
+
+
+def test_public_names():
+    assert set(agree.__all__) == set(dir(agree))
+    for name in agree.__all__:
+        value = getattr(agree, name)
+        if callable(value) and not (isinstance(value, type) and issubclass(value, Exception | Warning | tuple)):
+            assert value.__doc__, name
+            assert ">>>" in value.__doc__ or name in {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction",
+                                                      "Alignment"}, f"{name} has no example"
+    with pytest.raises(AttributeError, match=r"^module 'agree' has no attribute 'nothing'$"):
+        agree.nothing  # noqa: B018
+
+
+def test_nothing_stale_at_the_top():
+    top = ROOT.parent
+    if not (top / "pyproject.toml").exists():
+        pytest.skip("installed package, no checkout around it")
+    names = {path.name for path in top.iterdir() if not path.name.startswith(".")}
+    assert names - {"agree-demo"} <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "agree", "tests",
+                                      "benchmarks", "docs"}
