@@ -1,6 +1,5 @@
-"""What the pages say is so: examples run, output is in step, files exist, arrows are as drawn."""
+"""What the pages say is so: examples run, output is in step, files exist."""
 
-import ast
 import doctest
 import importlib
 import importlib.util
@@ -177,47 +176,6 @@ def test_measured_tables_say_how_they_were_made(name):
     assert re.search(r"\b20\d\d-\d\d-\d\d\b", text)
     assert "cores" in text
     assert "|---" in text
-
-
-RANK = {"errors": 0, "_check": 0, "_result": 0, "interval": 1, "pairs": 1, "recordings": 2, "estimators": 2, "verdict": 3,
-        "report": 4, "demo": 5, "cli": 5, "__main__": 6}
-
-
-def imports(path):
-    """Modules a file imports when it is loaded, those for type checkers left out."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    for node in tree.body:
-        names = [node.module or ""] if isinstance(node, ast.ImportFrom) else (
-            [alias.name for alias in node.names] if isinstance(node, ast.Import) else [])
-        yield from names
-        if isinstance(node, ast.ImportFrom) and node.module == "agree":
-            yield from (f"agree.{alias.name}" for alias in node.names)
-
-
-def room(name):
-    return name.split(".")[1]
-
-
-@pytest.mark.parametrize("path", sorted((ROOT / "agree").rglob("*.py")), ids=lambda path: path.relative_to(ROOT).as_posix())
-def test_arrows_go_one_way(path):
-    own = path.relative_to(ROOT).with_suffix("").parts[1]
-    if own == "__init__":
-        return
-    for name in imports(path):
-        if name.startswith("agree."):
-            other = room(name)
-            assert other == own or RANK[other] < RANK[own] or RANK[own] < 2, name
-            assert (own, other) != ("report", "recordings")
-            assert own != "estimators" or other in ("errors", "_check", "_result", "interval", "estimators")
-        assert not name.startswith("pandas") or own == "recordings"
-        assert not name.startswith("matplotlib") or own == "report"
-
-
-def test_import_is_light():
-    heavy = ("pandas", "matplotlib", "scipy.stats", "statsmodels", "pingouin")
-    code = f"import sys, agree; print([name for name in {heavy!r} if name in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], check=True, text=True, capture_output=True, cwd=ROOT)
-    assert done.stdout.strip() == "[]"
 
 
 @pytest.mark.parametrize("kind", ["float", "whole watts"])

@@ -211,7 +211,7 @@ def pair_recordings(
         reference_name=one.name, device_name=two.name, reference_column=one.columns.get("power", ""),
         device_column=two.columns.get("power", ""), start=_start(one, own_clock, int(over.place[0])),
         notes=(*notes, *(f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
-                         for note in (grid.note, *reversed(recording.notes)) if note)))
+                         for note in (grid.note, *recording.notes) if note)))
     if not pairs.used.any():
         counts = ", ".join(f"{name} {count}" for name, count in pairs.counts().items() if count)
         raise InputError(f"no second is left to compare: of {over.place.size} s in common all were set aside "

@@ -20,7 +20,7 @@ QUIET = ("missing", "both_coasting", "beside_fault")  # set aside without being 
 
 
 class Means(NamedTuple):
-    """Means in spans of the clock, the difference of used seconds only; NaN where there is none."""
+    """Means in spans of the clock; the difference of used seconds, where these are at least half of the span."""
 
     minutes: FloatArray
     reference: FloatArray
@@ -39,15 +39,15 @@ def means(pairs: Pairs, width: int) -> Means:
     place = np.floor((pairs.time - pairs.time[0]) / width).astype(np.intp)
     total = int(place[-1]) + 1
 
-    def mean(values: FloatArray) -> FloatArray:
+    def mean(values: FloatArray, least: float = 1.0) -> FloatArray:
         known = np.isfinite(values)
         count = np.bincount(place[known], minlength=total)
         sums = np.bincount(place[known], weights=values[known], minlength=total)
-        return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
+        return np.where(count >= least, sums / np.maximum(count, 1), np.nan)
 
     minutes = (pairs.time[0] + width * (np.arange(total) + (0.5 if width > 1 else 0.0))) / 60
     return Means(minutes, mean(pairs.reference), mean(pairs.device),
-                 mean(np.where(pairs.used, pairs.device - pairs.reference, np.nan)))
+                 mean(np.where(pairs.used, pairs.device - pairs.reference, np.nan), max(width / 2, 1.0)))
 
 
 def shade(ax: Axes, pairs: Pairs, offset: float) -> None:
