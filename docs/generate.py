@@ -1,0 +1,117 @@
+"""What the pages show and a program can make: demo output, validation table, constants of the code.
+
+    python docs/generate.py        writes docs/generated/
+
+Run by docs/conf.py at every build, so that no page holds a copy that goes stale.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import subprocess
+import sys
+import tempfile
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from agree import interval
+from agree.estimators import _slopes
+from agree.recordings import clock, faults, grid
+from agree.verdict import check, correction, diagnosis, meanings, settle, table
+
+ROOT = Path(__file__).resolve().parent.parent
+MODULES = (interval, _slopes, clock, faults, grid, check, correction, diagnosis, meanings, settle, table)
+
+
+def constants() -> dict[str, Any]:
+    """Constants of the code by module, for `{{ clock.HIGH_PASS_S }}` in a page."""
+    return {module.__name__.rpartition(".")[2].lstrip("_"):
+            {name: value for name, value in vars(module).items()
+             if name.isupper() and isinstance(value, int | float | str | tuple)} for module in MODULES}
+
+
+def run_agree(*arguments: str, folder: str | Path) -> str:
+    """Return what `agree ARGUMENTS` prints in a folder."""
+    return subprocess.run([sys.executable, "-m", "agree", *arguments], cwd=folder, check=True, text=True,
+                          capture_output=True, encoding="utf-8").stdout
+
+
+def demo(target: Path) -> None:
+    """Write the demo's output and a picture of its page."""
+    with tempfile.TemporaryDirectory() as folder:
+        (target / "demo.txt").write_text(run_agree("demo", folder=folder), encoding="utf-8")
+        run_agree("check", "agree-demo/invented-crank.csv", "agree-demo/invented-pedals.csv", "--claim", "1.5%",
+                  "--reference-uncertainty", "0.5 %", "--page", str(target / "page.png"), folder=folder)
+
+
+def published() -> ModuleType:
+    """Return the test module that holds the loader and the comparison of published figures."""
+    path = ROOT / "tests" / "published" / "test_published.py"
+    spec = importlib.util.spec_from_file_location("published_figures", path)
+    if spec is None or spec.loader is None:
+        raise ImportError(f"{path} cannot be loaded")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def compared(tests: ModuleType) -> Iterator[tuple[str, dict[str, Any], str, bool]]:
+    """Yield source, figure, our value and whether it agrees, by the test itself."""
+    for case in tests.all_figures():
+        folder, call, figure = case.values
+        ours = tests.value_at(tests.compute(folder, call, figure), figure["of"])
+        try:
+            tests.test_published_figure(folder, call, figure)
+            agrees = True
+        except AssertionError:
+            agrees = False
+        decimals = len(figure["printed"].partition(".")[2])
+        plain = "e" not in figure["printed"].lower() and "exact" not in figure
+        yield folder.name, figure, f"{ours:.{decimals + 2}f}" if plain else f"{ours:.15g}", agrees
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|").replace("<", "&lt;").replace("\n", " ")
+
+
+def _remark(figure: dict[str, Any]) -> str:
+    parts = [figure.get("where", ""), figure.get("note", "")]
+    if "rounded_inputs" in figure:
+        parts.append(f"printed from rounded inputs, which give the print; unrounded: {figure['unrounded']}")
+    if "exact" in figure:
+        parts.append(f"held to a relative {figure['exact']:g}")
+    return "; ".join(part for part in parts if part)
+
+
+def validation() -> str:
+    """Every published figure: printed, ours, verdict and source, as Markdown."""
+    tests = published()
+    rows: dict[str, list[str]] = {}
+    count = {True: 0, False: 0}
+    for source, figure, ours, agrees in compared(tests):
+        count[agrees] += 1
+        cells = (figure["what"], figure["printed"], ours, "yes" if agrees else "**no**", figure["source"],
+                 _remark(figure))
+        rows.setdefault(source, []).append("| " + " | ".join(map(_cell, cells)) + " |")
+    lines = [f"{sum(count.values())} figures from {len(rows)} sources: {count[True]} agree, {count[False]} do not."]
+    for source in rows:
+        expected = tomllib.loads((tests.HERE / source / "expected.toml").read_text(encoding="utf-8"))
+        title, _, about = (tests.HERE / source / "SOURCE.md").read_text(encoding="utf-8").partition("\n")
+        lines += ["", f"## {title.lstrip('# ')}", "", f"{expected['cite']}. Transcription: {expected['confidence']}.",
+                  "", about.strip(), "", "| figure | printed | ours | agrees | print known from | remark |",
+                  "|---|---:|---:|---|---|---|", *rows[source]]
+    return "\n".join(lines) + "\n"
+
+
+def everything(target: Path) -> None:
+    """Write all generated parts into a folder."""
+    target.mkdir(exist_ok=True)
+    demo(target)
+    (target / "validation.md").write_text(validation(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    everything(ROOT / "docs" / "generated")
