@@ -67,20 +67,21 @@ def columns(
     sampling: str = "independent",
     nan_policy: str = "raise",
     minimum: int = 3,
+    names: tuple[str, str] = ("reference", "device"),
 ) -> Columns:
-    """Check a pair of columns, and the session labels if the sampling needs them."""
+    """Check a pair of columns, and the session labels if the sampling needs them; `names` are for the messages."""
     choice(sampling, "sampling", SAMPLINGS)
     choice(nan_policy, "nan_policy", ("raise", "omit"))
-    x, y = vector(reference, "reference"), vector(device, "device")
+    x, y = vector(reference, names[0]), vector(device, names[1])
     if x.size != y.size:
-        raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}")
+        raise InputError(f"`{names[0]}` and `{names[1]}` must have equal lengths; got {x.size} and {y.size}")
     labels = None
     if sampling == "sessions":
         if session is None:
             raise InputError("`session` is needed with sampling='sessions': one label for each pair")
         labels = codes(session, x.size)
     keep = np.ones(x.size, bool)
-    for name, column in (("reference", x), ("device", y)):
+    for name, column in zip(names, (x, y), strict=True):
         infinite = np.isinf(column)
         if infinite.any():
             raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
