@@ -228,3 +228,16 @@ def test_inverted_test_without_bound(rng):
     low, high = interval.invert_test(float(y.mean() / x.mean()), np.stack((y, -x, np.zeros(30))), level=0.95,
                                      sampling="independent")
     assert np.isinf(low) or np.isinf(high)
+
+
+def test_cautious_is_the_largest_of_the_first_coefficients(rng):
+    phi = rng.normal(0, 1, 500).cumsum()
+    phi -= phi.mean()
+    squares = cosine_transform(phi) ** 2
+    expected = max(squares[:k].mean() for k in (2, 3, 4, 6, 8)) / 500
+    cautious = spread(phi, "serial", cautious=True)
+    assert cautious.standard_error == pytest.approx(math.sqrt(expected), rel=1e-10)
+    assert cautious.standard_error >= spread(phi, "serial").standard_error
+    assert cautious.df == COSINES
+    independent = spread(phi, "independent", cautious=True)
+    assert independent == spread(phi, "independent")

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from agree._check import FloatArray
 from agree._result import Result
-from agree.estimators.bands import bias_by_band, ratio_of_sums
+from agree.estimators.bands import ratio_of_sums
 from agree.interval import Estimate, estimate, spread, t_quantile
 from agree.verdict.claim import Claim, ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, three_way, widen
@@ -80,8 +82,18 @@ def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None))
     """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty."""
     error, reference = table.error[chosen], table.reference[chosen]
     value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size))
-    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(chosen))
+    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(chosen), cautious=True)
     return plain.scaled(100.0) if unit == "%" else plain
+
+
+def band_error(table: Table, mask: NDArray[np.bool_], level: float) -> Estimate:
+    """Mean error in per cent over some seconds; without limits where these are too few or of one session of several."""
+    total = float(table.reference[mask].sum())
+    labels = table.labels(mask)
+    if mask.sum() >= 2 and total > 0 and (labels is None or np.unique(labels).size >= 2):
+        return mean_error(table, "%", level, mask)
+    value = 100 * float(table.error[mask].sum()) / total if total > 0 else math.nan
+    return Estimate(value=value, low=-math.inf, high=math.inf, level=level, method="too few seconds or sessions")
 
 
 def average(table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float) -> Reading:
@@ -125,24 +137,23 @@ def bands(
 ) -> tuple[Reading, tuple[BandCheck, ...]]:
     """Bias in every band against the limit there, all bands at once (Sidak)."""
     limits = default_edges(table.level, claim.above_watts) if edges is None else edges
-    options: dict[str, Any] = {"edges": limits, "by": table.level, "sampling": table.sampling,
-                               "session": table.labels()}
-    plain = bias_by_band(table.reference, table.device, level=level, **options).bands
-    judged = [k for k, band in enumerate(plain) if band.n >= LEAST_BAND_S
-              and (claim.above_watts is None or band.low >= claim.above_watts)]
+    masks = [(table.level >= low) & (table.level < high) for low, high in pairwise(limits)]
+    judged = [k for k, mask in enumerate(masks) if mask.sum() >= LEAST_BAND_S
+              and (claim.above_watts is None or limits[k] >= claim.above_watts)]
     joint_level = level ** (1 / max(len(judged), 1))
-    joint = bias_by_band(table.reference, table.device, level=joint_level, **options).bands
     checks = []
-    for k, (band, wide) in enumerate(zip(plain, joint, strict=True)):
-        inside = (table.level >= band.low) & (table.level < band.high)
-        mean = float(table.reference[inside].mean()) if band.n else math.nan
-        limit = 100 * float(claim.limit_w(table.reference[inside]).mean()) / mean if band.n else math.nan
-        item = widen(wide.bias, reference_u.in_percent(mean)) if band.n else wide.bias
+    for k, mask in enumerate(masks):
+        plain, wide = (band_error(table, mask, at) for at in (level, joint_level))
+        reference = table.reference[mask]
+        total = float(reference.sum())
+        mean = total / reference.size if total > 0 else math.nan
+        limit = 100 * float(claim.limit_w(reference).sum()) / total if total > 0 else math.nan
+        item = widen(wide, reference_u.in_percent(mean)) if total > 0 else wide
         verdict = three_way(item.low, item.high, limit) if k in judged else "too thin"
-        if claim.above_watts is not None and band.low < claim.above_watts:
+        if claim.above_watts is not None and limits[k] < claim.above_watts:
             verdict = "outside the claim"
-        checks.append(BandCheck(low=band.low, high=band.high, seconds=band.n, bias=band.bias, joint=item,
-                                limit_percent=limit, verdict=verdict))
+        checks.append(BandCheck(low=float(limits[k]), high=float(limits[k + 1]), seconds=int(mask.sum()), bias=plain,
+                                joint=item, limit_percent=limit, verdict=verdict))
     return _bands_reading([checks[k] for k in judged], len(checks)), tuple(checks)
 
 
@@ -185,7 +196,7 @@ def share_within(
     relative = np.clip(relative - relative.mean(), -1e6, 1e6)
     alone = spread(relative, "independent").standard_error
     # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
-    apart = max(spread(relative, table.sampling, windows.session[keep], count).standard_error for count in COUNTS)
+    apart = max(spread(relative, table.sampling, windows.session[keep], cosines=count).standard_error for count in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
     shift = t_quantile(level, math.inf) * (reference_u.percent / 100 * reference + reference_u.watts)
     shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
