@@ -23,8 +23,8 @@ class Columns(NamedTuple):
     session: NDArray[np.intp] | None
 
 
-def vector(values: ArrayLike, name: str) -> FloatArray:
-    """Return `values` as a one-dimensional float array; masked values become NaN."""
+def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
+    """Return `values` as a float array of one dimension, or as many as asked; masked values become NaN."""
     try:
         mask = np.ma.getmaskarray(values) if isinstance(values, np.ma.MaskedArray) else None
         if getattr(values, "dtype", np.dtype(float)).kind in "cmM":
@@ -34,29 +34,44 @@ def vector(values: ArrayLike, name: str) -> FloatArray:
             array[mask] = np.nan
     except (TypeError, ValueError, OverflowError) as exc:
         raise InputError(f"`{name}` must hold numbers; {exc}") from None
-    if array.ndim != 1:
-        raise InputError(f"`{name}` must be one-dimensional; got shape {array.shape}")
+    if array.ndim != ndim:
+        raise InputError(f"`{name}` must be {('one', 'two')[ndim - 1]}-dimensional; got shape {array.shape}")
     return array
 
 
-def codes(labels: ArrayLike, count: int) -> NDArray[np.intp]:
-    """Number session labels of any hashable kind in order of appearance."""
+def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
+    """Number labels of any hashable kind in order of appearance."""
     raw = np.asarray(labels)
     if raw.shape != (count,):
-        raise InputError(f"`session` must have one label for each pair; got shape {raw.shape} for {count} pairs")
+        raise InputError(f"`{name}` must have one label for each {of}; got shape {raw.shape} for {count} {of}s")
     seen: dict[Any, int] = {}
     try:
         numbered = np.array([seen.setdefault(label, len(seen)) for label in raw.tolist()], dtype=np.intp)
     except TypeError:
-        raise InputError("`session` must hold labels such as numbers or text") from None
+        raise InputError(f"`{name}` must hold labels such as numbers or text") from None
     if any(label is None or label != label for label in seen):
-        raise InputError("`session` must have a label for each pair; got None or NaN")
+        raise InputError(f"`{name}` must have a label for each {of}; got None or NaN")
     return numbered
 
 
 def _first(mask: NDArray[np.bool_]) -> str:
     where = np.flatnonzero(mask)
     return ", ".join(map(str, where[:5])) + (", ..." if where.size > 5 else "")
+
+
+def present(values: FloatArray, name: str, nan_policy: str) -> NDArray[np.bool_]:
+    """Where `values` are numbers; an error if they are infinite, too large, or NaN when that is not allowed."""
+    choice(nan_policy, "nan_policy", ("raise", "omit"))
+    bad, infinite = np.isnan(values), np.isinf(values)
+    if infinite.any():
+        raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
+                         f"{_first(infinite)}; remove them")
+    if (np.abs(values) > LARGEST).any():
+        raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit")
+    if bad.any() and nan_policy == "raise":
+        raise InputError(f"`{name}` holds {bad.sum()} NaN, first at index {_first(bad)}; remove them "
+                         "or pass nan_policy='omit'")
+    return ~bad
 
 
 def columns(
@@ -71,7 +86,6 @@ def columns(
 ) -> Columns:
     """Check a pair of columns, and the session labels if the sampling needs them; `names` are for the messages."""
     choice(sampling, "sampling", SAMPLINGS)
-    choice(nan_policy, "nan_policy", ("raise", "omit"))
     x, y = vector(reference, names[0]), vector(device, names[1])
     if x.size != y.size:
         raise InputError(f"`{names[0]}` and `{names[1]}` must have equal lengths; got {x.size} and {y.size}")
@@ -80,19 +94,7 @@ def columns(
         if session is None:
             raise InputError("`session` is needed with sampling='sessions': one label for each pair")
         labels = codes(session, x.size)
-    keep = np.ones(x.size, bool)
-    for name, column in zip(names, (x, y), strict=True):
-        infinite = np.isinf(column)
-        if infinite.any():
-            raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
-                             f"{_first(infinite)}; remove them")
-        if (np.abs(column) > LARGEST).any():
-            raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit")
-        bad = np.isnan(column)
-        if bad.any() and nan_policy == "raise":
-            raise InputError(f"`{name}` holds {bad.sum()} NaN, first at index {_first(bad)}; remove them "
-                             "or pass nan_policy='omit'")
-        keep &= ~bad
+    keep = present(x, names[0], nan_policy) & present(y, names[1], nan_policy)
     if not keep.all():
         x, y = x[keep], y[keep]
         labels = None if labels is None else labels[keep]
