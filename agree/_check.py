@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -85,25 +85,47 @@ def columns(
     names: tuple[str, str] = ("reference", "device"),
 ) -> Columns:
     """Check a pair of columns, and the session labels if the sampling needs them; `names` are for the messages."""
+    (x, y), labels = table((reference, device), names, session=session, sampling=sampling, nan_policy=nan_policy,
+                           minimum=minimum)
+    return Columns(x, y, labels)
+
+
+def _listed(items: Iterable[object]) -> str:
+    *first, last = map(str, items)
+    return f"{', '.join(first)} and {last}"
+
+
+def table(
+    values: Sequence[ArrayLike],
+    names: Sequence[str],
+    *,
+    session: ArrayLike | None = None,
+    sampling: str = "independent",
+    nan_policy: str = "raise",
+    minimum: int = 3,
+) -> tuple[list[FloatArray], NDArray[np.intp] | None]:
+    """Check two or more columns of equal lengths, and the session labels if the sampling needs them."""
     choice(sampling, "sampling", SAMPLINGS)
-    x, y = vector(reference, names[0]), vector(device, names[1])
-    if x.size != y.size:
-        raise InputError(f"`{names[0]}` and `{names[1]}` must have equal lengths; got {x.size} and {y.size}")
+    found = [vector(column, name) for column, name in zip(values, names, strict=True)]
+    n = found[0].size
+    if any(column.size != n for column in found):
+        raise InputError(f"{_listed(f'`{name}`' for name in names)} must have equal lengths; got "
+                         f"{_listed(column.size for column in found)}")
     labels = None
     if sampling == "sessions":
         if session is None:
             raise InputError("`session` is needed with sampling='sessions': one label for each pair")
-        labels = codes(session, x.size)
-    keep = present(x, names[0], nan_policy) & present(y, names[1], nan_policy)
+        labels = codes(session, n)
+    keep = np.all([present(column, name, nan_policy) for name, column in zip(names, found, strict=True)], axis=0)
     if not keep.all():
-        x, y = x[keep], y[keep]
+        found = [column[keep] for column in found]
         labels = None if labels is None else labels[keep]
-    if x.size < minimum:
-        raise SampleSizeError(f"at least {minimum} pairs are needed; got {x.size}")
+    if found[0].size < minimum:
+        raise SampleSizeError(f"at least {minimum} pairs are needed; got {found[0].size}")
     if labels is not None and np.unique(labels).size < 2:
         raise SampleSizeError("sampling='sessions' needs at least 2 sessions; got 1: record another, "
                               "or use sampling='serial' and speak of this recording only")
-    return Columns(x, y, labels)
+    return found, labels
 
 
 def fraction(value: float, name: str) -> float:
