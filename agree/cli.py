@@ -22,7 +22,7 @@ PROGRESS_AFTER_S = 1.0
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(package_name="agree-devices", prog_name="agree", message="%(prog)s %(version)s")
 def command() -> None:
-    """Does a measuring device keep its maker's accuracy claim?
+    """Decide whether a measuring device keeps its maker's accuracy claim.
 
     Compares a device under test with a trusted reference that recorded the same effort.
     """
@@ -37,6 +37,9 @@ def command() -> None:
               show_default=True, help="Which meaning of the claim the verdict is given in.")
 @click.option("--reference-uncertainty", metavar="TEXT",
               help="What is known of the reference: '±1 %', '1 % k=2', '2 W'. [default: taken as exact]")
+@click.option("--loss", metavar="TEXT", help="Drivetrain loss between reference and device: '2.5 ± 1 %'.")
+@click.option("--rule", type=click.Choice(["interval", "guard 2u", "guard 1.645u", "plain"]), default="interval",
+              show_default=True, help="Decision rule, chosen before the data are seen.")
 @click.option("--sessions", nargs=2, multiple=True, metavar="REF DEV",
               help="A further session: its two files. Repeat for each.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
@@ -102,7 +105,8 @@ def _checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
                            reference_uncertainty=options["reference_uncertainty"], bands=edges,
-                           window_s=options["window"], level=options["level"])
+                           window_s=options["window"], level=options["level"],
+                           drivetrain_loss=options.get("loss"), decision_rule=options.get("rule", "interval"))
 
 
 def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -> None:

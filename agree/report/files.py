@@ -29,7 +29,8 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
     if target.is_dir():
         raise InputError(f"{target} is a folder; give a file name")
     if not target.parent.is_dir():
-        raise InputError(f"folder {target.parent} does not exist; make it first or choose another place for {target.name}")
+        raise InputError(f"folder {target.parent} does not exist; make it first or choose another place for "
+                         f"{target.name}")
     try:
         handle, name = tempfile.mkstemp(prefix=".agree-", suffix=target.suffix, dir=target.parent)
     except OSError as error:

@@ -13,11 +13,13 @@ from agree.estimators.limits import LimitsOfAgreement
 from agree.estimators.line import Line
 from agree.interval import Estimate
 from agree.pairs import REASONS, Alignment, Pairs
+from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
-from agree.verdict.claim import Claim, ReferenceUncertainty
+from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import FAILS, HOLDS
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import FAILS, HOLDS, OPEN
 
 WIDTH = 79
 MEANING_WORDS = {"average": "on average", "bands": "in every power band", "readings": "95 % of {w}-s readings",
@@ -75,6 +77,9 @@ def headline(check: ClaimCheck) -> str:
     interval = f"[{number(item.low, item.low, item.high)}, {number(item.high, item.low, item.high)}]"
     ending = {HOLDS: f"inside the claim of {claim}", FAILS: f"outside the claim of {claim}"}.get(
         check.verdict, f"which neither confirms nor refutes the claim of {claim}")
+    if check.verdict == OPEN and reference_forbids(reading, check.level):
+        return (f"{verdict}: the reference alone (u = {reading.details['reference_u']:.2g} {reading.unit}) makes the "
+                f"claim of {claim} undecidable; {_where(check)} the device reads {size} {reading.unit} {side} {interval}.")
     subject = f"{_where(check)} the device reads {size} {reading.unit} {side} on average"
     if check.meaning == "next_session":
         subject = f"the next session is predicted {size} {reading.unit} {side}"
@@ -104,6 +109,14 @@ def set_aside(check: ClaimCheck) -> str:
     if any(seconds["set_aside"][reason] for reason in FAULTS):
         text += f"; with the faulty seconds the bias is {estimate_text(check.bias_with_faults, '%', sign=True)}"
     return text + "."
+
+
+def budget_text(check: ClaimCheck) -> str:
+    """Return the terms of the mean error's uncertainty with their shares, and how far sessions differ."""
+    terms = ", ".join(f"{term.name} {100 * term.share:.0f} %" for term in check.budget)
+    effects = check.effects
+    spread = f"; sessions differ by SD {effects.between_sd:.2g} {check.claim.unit}" if effects is not None else ""
+    return f"{terms} of the variance{spread}."
 
 
 def limits_text(check: ClaimCheck) -> str:
@@ -159,6 +172,8 @@ def summary(result: Any) -> str:
         return str(result)
     lines = [type(result).__name__]
     for field in dataclasses.fields(result):
+        if not field.repr:
+            continue
         value = getattr(result, field.name)
         shown = estimate_text(value) if isinstance(value, Estimate) else str(value)
         lines.append(f"  {field.name:<16} {shown}")
@@ -180,7 +195,8 @@ def _(result: Claim | ReferenceUncertainty) -> str:
 def _(result: LimitsOfAgreement) -> str:
     unit = {"percent": "%", "log": "(ratio)"}.get(result.scale, "")
     rows = [("bias", result.bias), ("lower limit", result.lower), ("upper limit", result.upper)]
-    lines = [f"Limits of agreement for {percent(result.coverage)} of differences, {result.n:,} pairs, {result.sampling}"]
+    lines = [f"Limits of agreement for {percent(result.coverage)} of differences, {result.n:,} pairs, "
+             f"{result.sampling}"]
     lines += [f"  {name:<12} {estimate_text(item, unit)}   {percent(item.level)} interval, {item.method}"
               for name, item in rows]
     return "\n".join([*lines, f"  {'SD':<12} {result.sd:.4g}"])
@@ -239,6 +255,8 @@ def _(result: ClaimCheck) -> str:
         blocks.append(textwrap.fill(f"{mark} {words:<22} {reading.verdict:<14} {figure(reading)}", WIDTH,
                                     subsequent_indent=" " * 40))
     blocks += ["", *_band_rows(result), ""]
+    if len(result.budget) > 1 or result.effects is not None:
+        blocks.append(wrapped("Budget", budget_text(result)))
     if result.limits is not None:
         blocks.append(wrapped(f"{result.window_s}-s means", limits_text(result)))
     blocks.append(wrapped("Set aside", set_aside(result)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,10 +18,15 @@ from agree.estimators.passing_bablok import passing_bablok
 from agree.interval import Estimate, estimate
 from agree.pairs import REASONS, Pairs
 from agree.verdict import meanings
-from agree.verdict.claim import Claim, ReferenceUncertainty
+from agree.verdict.budget import BudgetTerm, budget
+from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction, correction, fitted_line
 from agree.verdict.diagnosis import Finding, findings
 from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.notes import notes
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import RULES
+from agree.verdict.sessions import SessionEffects, session_effects
 from agree.verdict.settle import next_step
 from agree.verdict.table import Table, table
 
@@ -67,7 +71,13 @@ class ClaimCheck(Result):
     notes : tuple of str
         What a reader must know.
     pairs : tuple of Pairs
-        The recordings checked.
+        The recordings checked, the reference multiplied by its factor.
+    decision_rule : str
+        The rule the verdict was given by.
+    budget : tuple of BudgetTerm
+        Uncertainty of the mean error, term by term.
+    effects : SessionEffects or None
+        Sessions against each other; None with one session.
     """
 
     claim: Claim
@@ -89,6 +99,9 @@ class ClaimCheck(Result):
     level: float
     notes: tuple[str, ...]
     pairs: tuple[Pairs, ...]
+    decision_rule: str
+    budget: tuple[BudgetTerm, ...]
+    effects: SessionEffects | None
 
     @property
     def reading(self) -> Reading:
@@ -122,6 +135,7 @@ class ClaimCheck(Result):
             "seconds": self.seconds(),
             "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
             "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
+            "decision_rule": self.decision_rule, "budget": self.budget, "session_effects": self.effects,
             "sessions": [item.to_dict() | {"bias": bias} for item, bias in
                          zip(self.pairs, self.session_bias, strict=True)],
         })
@@ -137,6 +151,8 @@ def check_claim(
     bands: Sequence[float] | None = None,
     window_s: int = 30,
     level: float = 0.95,
+    drivetrain_loss: str | None = None,
+    decision_rule: str = "interval",
 ) -> ClaimCheck:
     """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
 
@@ -149,9 +165,10 @@ def check_claim(
     pairs : Pairs or sequence of Pairs
         One recording (serial intervals), or one for each session (intervals between sessions).
     claim : str or Claim
-        "1.5%", "±1.5 %", "2 W", "1.5 % or 2 W above 100 W". With two limits the larger counts.
+        "1.5%", "±1.5 %", "2 W", "1.5 % or 2 W above 100 W", "1 % of 2000 W". With two limits the larger counts.
     reference_uncertainty : str, float or None
-        "±1 %" (rectangular), "1 % k=2", "2 W", or a number (± per cent). None takes the reference as exact.
+        "±1 %" (rectangular), "1 % k=2", "2 W", "reads 0.3 % high ± 0.4 % k=2" (a calibration), several of these after
+        semicolons, or a number (± per cent). None takes the reference as exact.
     meaning : {"average", "bands", "readings", "next_session"}
         The meaning the verdict is given in; to be chosen before the data are seen.
     bands : sequence of float, optional
@@ -160,6 +177,11 @@ def check_claim(
         Averaging time for readings, limits of agreement and lines, s, 1 to 600.
     level : float
         Confidence level, in (0, 1).
+    drivetrain_loss : str, optional
+        "2.5 ± 1 %": share of the reference's power lost before it reaches the device; negative if the device comes
+        first. It is taken off the reference, and its uncertainty added.
+    decision_rule : {"interval", "guard 2u", "guard 1.645u", "plain"}
+        See `agree.verdict.rule.decide`; to be chosen before the data are seen.
 
     Returns
     -------
@@ -202,13 +224,16 @@ def check_claim(
     _check.fraction(level, "level")
     if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
         raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    _check.choice(decision_rule, "decision_rule", RULES)
     edges = None if bands is None else _check.edges(bands)
-    data = table(pairs, window_s)
-    reference_u = ReferenceUncertainty.parse(reference_uncertainty)
-    first = meanings.average(data, claim, reference_u, level)
-    second, band_checks = meanings.bands(data, claim, reference_u, level, edges)
+    reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
+    data = table(_corrected(pairs, reference_u.factor), window_s)
+    first = meanings.average(data, claim, reference_u, level, decision_rule)
+    second, band_checks = meanings.bands(data, claim, reference_u, level, edges, decision_rule)
     readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
-                meanings.next_session(data, claim, first, level))
+                meanings.next_session(data, claim, first, level, decision_rule))
+    own = [item for item in meanings.session_biases(data, replace(claim, above_watts=None), level) if item is not None]
+    effects = session_effects(own, level=level) if data.sessions > 1 else None
     bias = meanings.mean_error(data, "%", level)
     fix = correction(data, level, window_s)
     limits, robust = _robust_and_limits(data, window_s, level)
@@ -218,10 +243,18 @@ def check_claim(
         limits=limits, deming=fitted_line(data, window_s, level), passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
         next_step=next_step(data, meaning, readings, claim, level),
-        session_bias=tuple(item for item in meanings.session_biases(data, replace(claim, above_watts=None), level)
-                           if item is not None),
-        reference_uncertainty=reference_u, window_s=int(window_s), level=level,
-        notes=_notes(data, reference_u, bias), pairs=data.pairs)
+        session_bias=tuple(own), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
+        notes=notes(data, reference_u, bias, first, decision_rule, effects), pairs=data.pairs,
+        decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)
+
+
+def _corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequence[Pairs]:
+    """Multiply the reference by what its calibration and a declared loss say."""
+    if factor == 1 or not (isinstance(pairs, Pairs) or all(isinstance(item, Pairs) for item in pairs)):
+        return pairs  # what are no pairs is refused later, in one wording
+    items = [pairs] if isinstance(pairs, Pairs) else pairs
+    changed = [replace(item, reference=item.reference * factor) for item in items]
+    return changed[0] if isinstance(pairs, Pairs) else changed
 
 
 def _robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
@@ -250,19 +283,3 @@ def _with_faults(data: Table, level: float) -> Estimate:
     reference, device, session = (np.concatenate(column) for column in columns)
     value, phi = ratio_of_sums(device - reference, reference)
     return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
-
-
-def _notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate) -> tuple[str, ...]:
-    notes = []
-    if not reference_u.text:
-        notes.append("No uncertainty was given for the reference: it is taken as exact, and every answer is relative "
-                     "to it.")
-    if data.sessions == 1:
-        notes.append("One recording: the answer speaks of this recording, not of other days or other units.")
-    if bias.drift:
-        notes.append("The error drifts over the recording; the interval is likely too narrow.")
-    if math.isnan(bias.standard_error):
-        notes.append("The mean error has no interval.")
-    named = len(data.pairs) > 1
-    notes.extend(f"Session {item.session}: {note}" if named else note for item in data.pairs for note in item.notes)
-    return tuple(notes)

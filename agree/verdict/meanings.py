@@ -15,8 +15,9 @@ from agree._check import FloatArray
 from agree._result import Result
 from agree.estimators.bands import ratio_of_sums
 from agree.interval import Estimate, estimate, spread, t_quantile
-from agree.verdict.claim import Claim, ReferenceUncertainty
-from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, three_way, widen
+from agree.verdict.claim import Claim
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, decide, widen
 from agree.verdict.table import LEAST_SECONDS, Table, Windows
 
 MEANINGS = ("average", "bands", "readings", "next_session")
@@ -96,24 +97,25 @@ def band_error(table: Table, mask: NDArray[np.bool_], level: float) -> Estimate:
     return Estimate(value=value, low=-math.inf, high=math.inf, level=level, method="too few seconds or sessions")
 
 
-def average(table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float) -> Reading:
+def average(
+    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, rule: str = "interval"
+) -> Reading:
     """Mean error over the recording(s) against the mean limit."""
     chosen = table.level >= (claim.above_watts or -math.inf)
     if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
                        because=f"only {chosen.sum()} s in the range of the claim: too few to judge")
     reference = table.reference[chosen]
-    u = reference_u.percent / 100 * reference.mean() + reference_u.watts
+    u = reference_u.in_percent(float(reference.mean())) / 100 * float(reference.mean())
     limit = float(claim.limit_w(reference).mean())
     if claim.unit == "%":
-        u, limit = 100 * u / reference.mean(), 100 * limit / float(reference.mean())
-    item = widen(mean_error(table, claim.unit, level, chosen), float(u))
-    verdict = three_way(item.low, item.high, limit)
-    place = {HOLDS: "inside", FAILS: "outside", OPEN: "across the edge of"}[verdict]
-    return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit,
-                   because=f"the interval of the mean error lies {place} the limit",
+        u, limit = 100 * u / float(reference.mean()), 100 * limit / float(reference.mean())
+    plain = mean_error(table, claim.unit, level, chosen)
+    item = widen(plain, u)
+    verdict, because = decide(item, limit, rule)
+    return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit, because=because,
                    conformance_probability=conformance_probability(item.value, item.standard_error, limit),
-                   details={"reference_u": float(u)})
+                   details={"reference_u": u, "own_u": plain.standard_error, "mean_w": float(reference.mean())})
 
 
 def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
@@ -133,7 +135,8 @@ def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
 
 
 def bands(
-    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, edges: FloatArray | None
+    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, edges: FloatArray | None,
+    rule: str = "interval",
 ) -> tuple[Reading, tuple[BandCheck, ...]]:
     """Bias in every band against the limit there, all bands at once (Sidak)."""
     limits = default_edges(table.level, claim.above_watts) if edges is None else edges
@@ -149,7 +152,7 @@ def bands(
         mean = total / reference.size if total > 0 else math.nan
         limit = 100 * float(claim.limit_w(reference).sum()) / total if total > 0 else math.nan
         item = widen(wide, reference_u.in_percent(mean)) if total > 0 else wide
-        verdict = three_way(item.low, item.high, limit) if k in judged else "too thin"
+        verdict = decide(item, limit, rule)[0] if k in judged else "too thin"
         if claim.above_watts is not None and limits[k] < claim.above_watts:
             verdict = "outside the claim"
         checks.append(BandCheck(low=float(limits[k]), high=float(limits[k + 1]), seconds=int(mask.sum()), bias=plain,
@@ -198,7 +201,7 @@ def share_within(
     # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
     apart = max(spread(relative, table.sampling, windows.session[keep], cosines=count).standard_error for count in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
-    shift = t_quantile(level, math.inf) * (reference_u.percent / 100 * reference + reference_u.watts)
+    shift = t_quantile(level, math.inf) * np.hypot(reference_u.percent / 100 * reference, reference_u.watts)
     shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
     alpha = 1 - level
     lows = [0.0 if s == 0 else float(special.betaincinv(s * n, n - s * n + 1, alpha / 2)) for s in shares]
@@ -235,7 +238,7 @@ def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate | 
     return [mean_error(alone, claim.unit, level, mask) if mask.sum() >= LEAST_SECONDS else None for mask in chosen]
 
 
-def next_session(table: Table, claim: Claim, reading: Reading, level: float) -> Reading:
+def next_session(table: Table, claim: Claim, reading: Reading, level: float, rule: str = "interval") -> Reading:
     """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
     common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
     biases = [item.value for item in session_biases(table, claim, level) if item is not None]
@@ -248,7 +251,7 @@ def next_session(table: Table, claim: Claim, reading: Reading, level: float) -> 
     half = t_quantile(level, count - 1) * se
     item = widen(Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
                           df=count - 1.0, method=f"prediction from {count} sessions"), reading.details["reference_u"])
-    verdict = three_way(item.low, item.high, reading.limit)
+    verdict = decide(item, reading.limit, rule)[0]
     return Reading(**common, verdict=verdict, estimate=item, details={"sessions": count, "session_sd": sd},
                    because=f"prediction from {count} sessions, which differ by SD {sd:.2g} {claim.unit}",
                    conformance_probability=conformance_probability(mean, item.standard_error, reading.limit))

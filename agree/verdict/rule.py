@@ -10,6 +10,7 @@ from scipy import special
 from agree.interval import Estimate, t_quantile
 
 HOLDS, FAILS, OPEN = "holds", "does not hold", "not settled"
+RULES = ("interval", "guard 2u", "guard 1.645u", "plain")
 
 
 def widen(item: Estimate, u: float) -> Estimate:
@@ -43,6 +44,44 @@ def three_way(low: float, high: float, limit: float) -> str:
     if -limit <= low and high <= limit:
         return HOLDS
     return FAILS if low > limit or high < -limit else OPEN
+
+
+def decide(item: Estimate, limit: float, rule: str = "interval") -> tuple[str, str]:
+    """Answer under a decision rule, and its ground in words.
+
+    Parameters
+    ----------
+    item : Estimate
+        The error with its interval, the reference's uncertainty included.
+    limit : float
+        The limit, positive.
+    rule : {"interval", "guard 2u", "guard 1.645u", "plain"}
+        ``interval``: the interval at its level lies inside or outside the limits. ``guard 2u``: the error is at least
+        U = 2 u inside or outside (a wrong "holds" in at most 2.5 %; ILAC-G8:09/2019). ``guard 1.645u``: at least
+        1.645 u (at most 5 %; as ISO 14253-1, from memory). ``plain``: inside or outside, whatever the uncertainty (a
+        wrong "holds" in up to 50 % at the limit); it knows two answers only.
+
+    Examples
+    --------
+    >>> from agree import Estimate
+    >>> from agree.verdict.rule import decide
+    >>> item = Estimate(value=0.9, low=0.1, high=1.7, level=0.95, method="t", standard_error=0.35, df=8)
+    >>> [decide(item, 1.5, rule)[0] for rule in ("interval", "guard 2u", "guard 1.645u", "plain")]
+    ['not settled', 'not settled', 'holds', 'holds']
+    """
+    if rule == "interval":
+        verdict = three_way(item.low, item.high, limit)
+        place = {HOLDS: "inside", FAILS: "outside", OPEN: "across the edge of"}[verdict]
+        return verdict, f"the interval of the mean error lies {place} the limit"
+    guard = {"plain": 0.0, "guard 2u": 2.0, "guard 1.645u": 1.645}[rule]
+    width = guard * item.standard_error if guard else 0.0
+    if not math.isfinite(width):
+        return OPEN, "no standard uncertainty is known"
+    verdict = three_way(item.value - width, item.value + width, limit)
+    if not guard:
+        return verdict, "the mean error alone, whatever its uncertainty: a risk of up to 50 % at the limit"
+    place = {HOLDS: "inside", FAILS: "outside", OPEN: "less than that from"}[verdict]
+    return verdict, f"with a guard band of {width:.2g} the mean error lies {place} the limit"
 
 
 def conformance_probability(value: float, u: float, limit: float) -> float:

@@ -12,7 +12,7 @@ from agree.verdict.diagnosis import findings
 from agree.verdict.table import table
 from tests.verdict.rides import effort, session
 
-pytestmark = pytest.mark.filterwarnings("ignore::agree.errors.DriftWarning")
+pytestmark = pytest.mark.filterwarnings("ignore::agree.errors.AgreeWarning")
 
 
 def verdicts(check):

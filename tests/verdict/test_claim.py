@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from agree import Claim, InputError
-from agree.verdict.claim import ReferenceUncertainty
+from agree.verdict.reference import ReferenceUncertainty
 
 
 @pytest.mark.parametrize(("text", "percent", "watts", "above", "shown"), [
@@ -18,6 +18,7 @@ from agree.verdict.claim import ReferenceUncertainty
     ("1.5 % or 2 W above 100 W", 1.5, 2, 100, "±1.5 % or ±2 W above 100 W"),
     ("2 W or ±1%", 1, 2, None, "±1 % or ±2 W"),
     ("  1 %   above 150W", 1, None, 150, "±1 % above 150 W"),
+    ("1.5 % of 2000 W", None, 30, None, "±1.5 % of 2000 W"),
     (".5 %", 0.5, None, None, "±0.5 %"),
 ])
 def test_grammar(text, percent, watts, above, shown):
@@ -33,6 +34,7 @@ def test_grammar(text, percent, watts, above, shown):
     ("1 % or 2 %", "claim '1 % or 2 %' gives two limits in one unit; write one in % and one in W"),
     ("0 %", "claim '0 %' must allow an error above 0 and below 100 %"),
     ("100 %", "claim '100 %' must allow an error above 0 and below 100 %"),
+    ("0 % of 2000 W", "claim '0 % of 2000 W' must allow an error above 0 and below 100 %"),
     ("0 W", "claim '0 W' must allow an error above 0 and below 100 %"),
 ])
 def test_grammar_refuses(text, message):
@@ -55,11 +57,12 @@ def test_reference_uncertainty(stated, percent, watts):
     read = ReferenceUncertainty.parse(stated)
     assert read.percent == pytest.approx(percent, rel=1e-12)
     assert read.watts == pytest.approx(watts, rel=1e-12)
-    assert read.in_percent(200) == pytest.approx(percent + watts / 2)
+    assert read.in_percent(200) == pytest.approx(percent + watts / 2)  # one of them is 0
 
 
 @pytest.mark.parametrize(("stated", "message"), [
-    ("small", "reference uncertainty 'small' is not understood; write it like '±1 %', '1 % k=2' or '2 W'"),
+    ("small", "reference uncertainty 'small' is not understood; write it like '±1 %', '1 % k=2', '2 W' or "
+     "'reads 0.3 % high ± 0.4 % k=2'"),
     (-1, "reference uncertainty must be 0 or more per cent; got -1"),
     (math.inf, "reference uncertainty must be 0 or more per cent; got inf"),
     ("1 % k=0", "reference uncertainty '1 % k=0' has the coverage factor 0; it must be positive"),
@@ -68,3 +71,19 @@ def test_reference_uncertainty_refuses(stated, message):
     with pytest.raises(InputError) as caught:
         ReferenceUncertainty.parse(stated)
     assert str(caught.value) == message
+
+
+def test_calibration_and_loss_move_the_reference():
+    read = ReferenceUncertainty.parse("reads 0.5 % low ± 0.4 % k=2; ±1 W", loss="2.5 ± 1 %")
+    assert read.factor == pytest.approx(0.975 / 0.995)
+    assert read.percent == pytest.approx(math.hypot(0.2, 1 / math.sqrt(3)))
+    assert read.watts == pytest.approx(1 / math.sqrt(3))
+    assert [term.name for term in read.terms] == ["calibration of the reference", "reference", "drivetrain loss"]
+    assert ReferenceUncertainty.parse(None, loss="-2.5 ± 1 %").factor == pytest.approx(1.025)
+
+
+@pytest.mark.parametrize("loss", ["2.5", "much", "2.5 ± 1 W"])
+def test_loss_refuses(loss):
+    with pytest.raises(InputError) as caught:
+        ReferenceUncertainty.parse(None, loss=loss)
+    assert str(caught.value) == f"drivetrain loss {loss!r} is not understood; write it like '2.5 ± 1 %'"

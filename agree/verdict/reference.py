@@ -1,0 +1,138 @@
+"""What is known of the reference: its uncertainty, its calibration, and the losses before the device."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from agree._result import Result
+from agree.errors import InputError
+from agree.verdict.claim import NUMBER, SIGN, UNIT, is_percent, number
+
+_K = rf"(?:\s*,?\s*\(?k\s*=\s*{NUMBER}\)?)?"
+_TERM = re.compile(rf"{SIGN}{NUMBER}\s*{UNIT}{_K}")
+_CALIBRATED = re.compile(rf"reads\s*{NUMBER}\s*%\s*(high|low)\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
+_LOSS = re.compile(rf"(-?){NUMBER}\s*%?\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Term(Result):
+    """One standard uncertainty of the reference: `percent` of the level, or `watts` at every level."""
+
+    name: str
+    percent: float
+    watts: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReferenceUncertainty(Result):
+    """What is known of the reference. Its error is shared by the whole recording and does not shrink with data.
+
+    Attributes
+    ----------
+    text : str
+        As stated, with how it was read; empty if nothing was stated.
+    terms : tuple of Term
+        Standard uncertainties, independent of each other.
+    factor : float
+        What the reference's readings are multiplied by before anything else, from a calibration or a declared loss.
+
+    Notes
+    -----
+    "±a" with nothing more is a rectangle of half-width a, u = a/sqrt(3) (JCGM 100:2008, 4.3.7); "a k=2" is an
+    expanded uncertainty, u = a/k. Terms in per cent grow with the level, those in W do not.
+
+    Examples
+    --------
+    >>> from agree.verdict.reference import ReferenceUncertainty
+    >>> known = ReferenceUncertainty.parse("reads 0.3 % high ± 0.4 % k=2; 1 W", loss="2.5 ± 1 %")
+    >>> [round(value, 3) for value in (known.factor, known.percent, known.watts)]
+    [0.972, 0.611, 0.577]
+    """
+
+    text: str
+    terms: tuple[Term, ...]
+    factor: float = 1.0
+
+    @property
+    def percent(self) -> float:
+        """Standard uncertainty in per cent of the level."""
+        return math.hypot(*(term.percent for term in self.terms), 0.0)
+
+    @property
+    def watts(self) -> float:
+        """Standard uncertainty in W at every level."""
+        return math.hypot(*(term.watts for term in self.terms), 0.0)
+
+    def in_percent(self, level_w: float) -> float:
+        """Standard uncertainty in per cent at a level in W."""
+        return math.hypot(self.percent, 100 * self.watts / level_w)
+
+    @classmethod
+    def parse(cls, stated: str | float | None, *, loss: str | None = None) -> ReferenceUncertainty:
+        """Read what is stated of the reference, and a declared loss between it and the device.
+
+        Parameters
+        ----------
+        stated : str, float or None
+            "±1 %", "1 % k=2", "2 W", "reads 0.3 % high ± 0.4 % k=2", several of these after semicolons, or a number
+            (per cent, ±).
+        loss : str, optional
+            "2.5 ± 1 %": share of the reference's power lost before it reaches the device (a device at the hub
+            against a reference at the crank); negative if the device comes first.
+
+        Raises
+        ------
+        InputError
+            Any other form, a negative or infinite number, or a coverage factor of 0.
+        """
+        if isinstance(stated, int | float):
+            if not 0 <= stated < math.inf:
+                raise InputError(f"reference uncertainty must be 0 or more per cent; got {stated!r}")
+            stated = f"{stated:g} %"
+        factor, terms, texts = 1.0, [], []
+        for part in [] if stated is None else str(stated).split(";"):
+            term, text, own = _term(part, str(stated))
+            factor *= own
+            terms.append(term)
+            texts.append(text)
+        if loss is not None:
+            found = _LOSS.fullmatch(" ".join(loss.lower().split()))
+            if found is None:
+                raise InputError(f"drivetrain loss {loss!r} is not understood; write it like '2.5 ± 1 %'")
+            sign, share, half, k = found.groups()
+            lost = number(share) * (-1 if sign else 1)
+            factor *= 1 - lost / 100
+            terms.append(Term(name="drivetrain loss", percent=number(half) / _coverage(k, loss), watts=0.0))
+            texts.append(f"loss {lost:g} ± {number(half):g} % between reference and device")
+        return cls(text="; ".join(texts), terms=tuple(terms), factor=factor)
+
+
+def _coverage(k: str | None, stated: str) -> float:
+    if k is None:
+        return math.sqrt(3)
+    if number(k) == 0:
+        raise InputError(f"reference uncertainty {stated!r} has the coverage factor 0; it must be positive")
+    return number(k)
+
+
+def _term(part: str, stated: str) -> tuple[Term, str, float]:
+    words = " ".join(part.lower().split())
+    calibrated = _CALIBRATED.fullmatch(words)
+    if calibrated is not None:
+        size, side, half, k = calibrated.groups()
+        reads = number(size) * (1 if side == "high" else -1)
+        u = number(half) / _coverage(k, stated)
+        return (Term(name="calibration of the reference", percent=u, watts=0.0),
+                f"reads {number(size):g} % {side}, u = {u:.2g} %", 1 / (1 + reads / 100))
+    found = _TERM.fullmatch(words)
+    if found is None:
+        raise InputError(f"reference uncertainty {stated!r} is not understood; write it like '±1 %', '1 % k=2', '2 W' "
+                         "or 'reads 0.3 % high ± 0.4 % k=2'")
+    value, unit, k = found.groups()
+    u = number(value) / _coverage(k, stated)
+    sign = "%" if is_percent(unit) else "W"
+    how = f"{number(value):g} {sign}, k = {number(k):g}" if k else f"±{number(value):g} {sign}, rectangular"
+    percent = u if sign == "%" else 0.0
+    return Term(name="reference", percent=percent, watts=u - percent), f"{how}: u = {u:.2g} {sign}", 1.0
