@@ -17,6 +17,9 @@ _PUBLIC = {
     "deming": "estimators.deming", "passing_bablok": "estimators.passing_bablok",
     "Line": "estimators.line",
     "bias_by_band": "estimators.bands", "Band": "estimators.bands", "BandBias": "estimators.bands",
+    "split_errors": "estimators.three_devices", "SplitErrors": "estimators.three_devices",
+    "Contrast": "estimators.three_devices",
+    "equivalence": "estimators.equivalence", "Equivalence": "estimators.equivalence",
     "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
     "find_correction": "verdict.correction", "Correction": "verdict.correction",
     "read_recording": "recordings.read", "Recording": "recordings.read",
@@ -37,9 +40,11 @@ if TYPE_CHECKING:
     )
     from agree.estimators.bands import Band, BandBias, bias_by_band
     from agree.estimators.deming import deming
+    from agree.estimators.equivalence import Equivalence, equivalence
     from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
     from agree.estimators.line import Line
     from agree.estimators.passing_bablok import passing_bablok
+    from agree.estimators.three_devices import Contrast, SplitErrors, split_errors
     from agree.interval import Estimate
     from agree.pairs import Alignment, Event, Pairs
     from agree.recordings.pair import pair_recordings

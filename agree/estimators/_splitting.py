@@ -1,0 +1,110 @@
+"""Numbers behind the splitting of errors: summands of variances, their intervals, relative scales."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+
+from agree import _check
+from agree._check import FloatArray
+from agree.errors import InputError
+from agree.estimators._fieller import fieller
+from agree.estimators.limits import SCALES
+from agree.interval import METHODS, Estimate, spread, t_quantile
+
+ROUNDING = 8 * np.finfo(float).eps
+
+
+def on_scale(readings: FloatArray, names: Sequence[str], scale: str) -> FloatArray:
+    """Return readings (k, n) whose differences are the errors: as given, in per cent of the mean of all, or logs."""
+    _check.choice(scale, "scale", SCALES)
+    if scale == "difference":
+        return readings
+    if scale == "log":
+        for name, column in zip(names, readings, strict=True):
+            if (column <= 0).any():
+                raise InputError(f"scale='log' needs positive readings; `{name}` holds {(column <= 0).sum()} of zero "
+                                 f"or less, first at index {np.flatnonzero(column <= 0)[0]}; set coasting aside or use "
+                                 "scale='difference'")
+        logs: FloatArray = np.log(readings)
+        return logs
+    level = readings.mean(axis=0)
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        shares: FloatArray = 100 * (readings / level)
+    bad = ~np.isfinite(shares).all(axis=0)
+    if bad.any():
+        raise InputError(f"scale='percent' needs a mean of the devices that is not 0; got {bad.sum()} of 0, first at "
+                         f"index {np.flatnonzero(bad)[0]}; set coasting aside or use scale='difference'")
+    return shares
+
+
+def products(values: FloatArray) -> tuple[FloatArray, float, list[tuple[int, int]]]:
+    """Summands (k, n) of the error variances in units of `unit`^2, `unit`, and the devices that differ by a constant.
+
+    For each device the mean, over all two others, of the product of its centred differences from them. Differences of
+    rounding size count as none.
+    """
+    k, n = values.shape
+    size = np.abs(values).max(initial=0.0)
+    total, squares = np.zeros((k, n)), np.zeros((k, n))
+    gaps = {}
+    for i, j in combinations(range(k), 2):
+        gap = values[i] - values[j]
+        gap -= gap.mean()
+        gap[np.abs(gap) <= ROUNDING * size] = 0
+        gaps[i, j] = gap
+    unit = max(float(np.abs(gap).max()) for gap in gaps.values()) or 1.0
+    for (i, j), gap in gaps.items():
+        part = gap / unit
+        total[i], total[j] = total[i] + part, total[j] - part
+        squares[[i, j]] += part * part
+    same = [pair for pair, gap in gaps.items() if not gap.any()]
+    return (total * total - squares) / ((k - 1) * (k - 2)), unit, same
+
+
+def error_sd(index: int, variance: FloatArray, phi: FloatArray, *, level: float, sampling: str,
+             session: Any) -> Estimate:
+    """Interval of an error SD on the scale that steadies the variance of a variance estimate.
+
+    With normal errors the estimate of variance v has the variance V(v)/(n - 1), V(v) = 2 v^2 + s v + p, where s and p
+    come of the other devices' errors. On the scale of the integral of V^(-1/2), which is log v for the noisiest device
+    and v itself for the quietest, the engine's standard error is divided by sqrt(V); the limits are transformed back.
+    """
+    k, n = phi.shape
+    others = np.maximum(np.delete(variance, index), 0)
+    s = 4 * others.sum() / (k - 1) ** 2
+    p = 2 * (others.sum() ** 2 - (others * others).sum()) / ((k - 1) * (k - 2)) ** 2
+    value = max(float(variance[index]), 0.0)
+    spread_of_v = 2 * value * value + s * value + p
+    result = spread(phi[index], sampling, session)
+    error, method = result.standard_error, METHODS[sampling]
+    if sampling == "independent":  # the spread of few products is itself too often found small
+        normal = math.sqrt(spread_of_v / (n - 1))
+        error, method = max(error, normal), method + ", at least the spread of normal errors"
+    half = t_quantile(level, result.df) * error
+    low, high = value - half, value + half
+    if spread_of_v > 0:
+        u, gap = 2 * math.sqrt(2 * spread_of_v) + 4 * value + s, s * s - 8 * p
+        factor = math.exp(min(math.sqrt(2 / spread_of_v) * half, 600.0))
+        low, high = ((w - 2 * s + gap / w) / 8 for w in (max(u / factor, math.sqrt(max(gap, 0.0))), u * factor))
+    sd = math.sqrt(value)
+    low, high = (math.sqrt(max(end, 0.0)) for end in (low, high))
+    return Estimate(value=sd, low=min(low, sd), high=max(high, sd), level=level, df=result.df, drift=result.drift,
+                    standard_error=error / (2 * sd) if sd > 0 else math.nan,
+                    method=method + ", on a scale of steady variance")
+
+
+def relative_scale(first: FloatArray, second: FloatArray, others: FloatArray, **options: Any) -> Estimate:
+    """Scale of `second` to `first`, the ratio of their covariances with the mean of the others."""
+    x, y, z = (column - column.mean() for column in (first, second, others))
+    sizes = [float(np.abs(column).max()) or 1.0 for column in (x, y, z)]
+    x, y, z = (column / size for column, size in zip((x, y, z), sizes, strict=True))
+    xz, yz = x * z, y * z
+    if not abs(xz.mean()) > ROUNDING * math.sqrt(float((x * x).mean() * (z * z).mean())):
+        return Estimate(value=math.nan, low=-math.inf, high=math.inf, level=options["level"],
+                        method="unknown: the readings do not vary together")
+    return fieller(yz, xz, **options).scaled(sizes[1] / sizes[0])
