@@ -9,13 +9,29 @@ __version__ = "0.1.0"
 
 # Public name -> module that defines it; loaded on first use (PEP 562), so that `import agree` is cheap.
 _PUBLIC = {
-    "AgreeError": "errors", "AgreeWarning": "errors", "ConvergenceError": "errors", "DriftWarning": "errors",
+    "AgreeError": "errors", "AgreeWarning": "errors", "AssumptionWarning": "errors", "ConvergenceError": "errors",
+    "DriftWarning": "errors",
     "InputError": "errors", "MatchError": "errors", "SampleSizeError": "errors",
     "Estimate": "interval",
     "Alignment": "pairs", "Event": "pairs", "Pairs": "pairs",
     "limits_of_agreement": "estimators.limits", "LimitsOfAgreement": "estimators.limits",
+    "tolerance_limits": "estimators.tolerance", "ToleranceLimits": "estimators.tolerance",
+    "regression_limits": "estimators.trend_limits", "RegressionLimits": "estimators.trend_limits",
+    "LimitsAt": "estimators.trend_limits",
+    "quantile_limits": "estimators.quantile_limits", "QuantileLimits": "estimators.quantile_limits",
+    "repeated_limits": "estimators.repeated_limits", "RepeatedLimits": "estimators.repeated_limits",
+    "look_at_errors": "estimators.assumptions", "ErrorLook": "estimators.assumptions",
+    "Look": "estimators.assumptions",
     "deming": "estimators.deming", "passing_bablok": "estimators.passing_bablok",
     "Line": "estimators.line",
+    "york": "estimators.york", "YorkLine": "estimators.york",
+    "variance_ratio": "estimators.ratio", "VarianceRatio": "estimators.ratio",
+    "concordance": "estimators.concordance", "Concordance": "estimators.concordance",
+    "intraclass": "estimators.intraclass", "Intraclass": "estimators.intraclass",
+    "deviation_index": "estimators.deviation", "DeviationIndex": "estimators.deviation",
+    "coverage_probability": "estimators.deviation", "CoverageProbability": "estimators.deviation",
+    "typical_error": "estimators.repeatability", "TypicalError": "estimators.repeatability",
+    "precision": "estimators.precision", "Precision": "estimators.precision",
     "bias_by_band": "estimators.bands", "Band": "estimators.bands", "BandBias": "estimators.bands",
     "split_errors": "estimators.three_devices", "SplitErrors": "estimators.three_devices",
     "Contrast": "estimators.three_devices",
@@ -32,19 +48,32 @@ if TYPE_CHECKING:
     from agree.errors import (
         AgreeError,
         AgreeWarning,
+        AssumptionWarning,
         ConvergenceError,
         DriftWarning,
         InputError,
         MatchError,
         SampleSizeError,
     )
+    from agree.estimators.assumptions import ErrorLook, Look, look_at_errors
     from agree.estimators.bands import Band, BandBias, bias_by_band
+    from agree.estimators.concordance import Concordance, concordance
     from agree.estimators.deming import deming
+    from agree.estimators.deviation import CoverageProbability, DeviationIndex, coverage_probability, deviation_index
     from agree.estimators.equivalence import Equivalence, equivalence
+    from agree.estimators.intraclass import Intraclass, intraclass
     from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
     from agree.estimators.line import Line
     from agree.estimators.passing_bablok import passing_bablok
+    from agree.estimators.precision import Precision, precision
+    from agree.estimators.quantile_limits import QuantileLimits, quantile_limits
+    from agree.estimators.ratio import VarianceRatio, variance_ratio
+    from agree.estimators.repeatability import TypicalError, typical_error
+    from agree.estimators.repeated_limits import RepeatedLimits, repeated_limits
     from agree.estimators.three_devices import Contrast, SplitErrors, split_errors
+    from agree.estimators.tolerance import ToleranceLimits, tolerance_limits
+    from agree.estimators.trend_limits import LimitsAt, RegressionLimits, regression_limits
+    from agree.estimators.york import YorkLine, york
     from agree.interval import Estimate
     from agree.pairs import Alignment, Event, Pairs
     from agree.recordings.pair import pair_recordings

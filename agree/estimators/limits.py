@@ -69,8 +69,8 @@ def errors_on_scale(reference: FloatArray, device: FloatArray, scale: str) -> Fl
 
 def _finite(error: FloatArray, scale: str) -> FloatArray:
     if not np.isfinite(error).all():
-        raise InputError(f"scale='{scale}' overflows at index {np.flatnonzero(~np.isfinite(error))[0]}: the reference is "
-                         "too near 0; set low readings aside")
+        raise InputError(f"scale='{scale}' overflows at index {np.flatnonzero(~np.isfinite(error))[0]}: the reference "
+                         "is too near 0; set low readings aside")
     return error
 
 
@@ -164,7 +164,7 @@ def limits_of_agreement(
     >>> from agree import limits_of_agreement
     >>> result = limits_of_agreement([200, 250, 300, 220, 180], [198, 251, 294, 217, 181])
     >>> print(f"{result.bias.value:.2f} W, limits {result.lower.value:.1f} to {result.upper.value:.1f} W")
-    -1.80 W, limits -7.5 to 3.9 W
+    -1.80 W, limits -7.6 to 4.0 W
     """
     x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     _check.fraction(level, "level")
@@ -192,5 +192,7 @@ def limits_of_agreement(
 
 def _exponential(item: Estimate) -> Estimate:
     """Back from the log scale; the standard error has no meaning there and is left out."""
-    return replace(item, value=math.exp(item.value), low=math.exp(item.low), high=math.exp(item.high),
-                   standard_error=math.nan, method=item.method + ", back-transformed")
+    with np.errstate(over="ignore"):
+        value, low, high = np.exp([item.value, item.low, item.high]).tolist()
+    return replace(item, value=value, low=low, high=high, standard_error=math.nan,
+                   method=item.method + ", back-transformed")
