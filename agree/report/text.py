@@ -175,8 +175,9 @@ def summary(result: Any) -> str:
         if not field.repr:
             continue
         value = getattr(result, field.name)
-        shown = estimate_text(value) if isinstance(value, Estimate) else str(value)
-        lines.append(f"  {field.name:<16} {shown}")
+        shown = (f"{estimate_text(value)}   {percent(value.level)} interval, {value.method}"
+                 if isinstance(value, Estimate) else f"{value:.6g}" if isinstance(value, float) else str(value))
+        lines.append(textwrap.fill(f"  {field.name.replace('_', ' '):<16} {shown}", 100, subsequent_indent=" " * 19))
     return "\n".join(lines)
 
 
