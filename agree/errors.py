@@ -27,3 +27,7 @@ class AgreeWarning(UserWarning):
 
 class DriftWarning(AgreeWarning):
     """The error wanders so slowly that a single recording cannot bound it."""
+
+
+class AssumptionWarning(AgreeWarning):
+    """The data contradict, or cannot bear, what the method takes for granted."""

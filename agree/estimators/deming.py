@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -11,12 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree import _check
 from agree._check import FloatArray
-from agree.errors import ConvergenceError, InputError
+from agree.errors import AssumptionWarning, ConvergenceError, InputError
 from agree.estimators.line import Line
 from agree.interval import Estimate, estimate, invert_test, warn_of_drift
 
 MAX_ROUNDS = 100
 TOLERANCE = 1e-12
+LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below it, error outweighs the range
 
 
 class Fit(NamedTuple):
@@ -27,6 +29,7 @@ class Fit(NamedTuple):
     slope_phi: FloatArray
     intercept_phi: FloatArray
     weights: FloatArray
+    reliability: float
 
 
 def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
@@ -47,7 +50,7 @@ def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
     score = w / total * x.size * residual * (slope * dy + ratio * dx)
     slope_phi = score / (ratio * sxx - syy + 2 * slope * sxy)
     intercept_phi = w / total * x.size * residual - mx * slope_phi
-    return Fit(slope, intercept, slope_phi, intercept_phi, w / total * x.size)
+    return Fit(slope, intercept, slope_phi, intercept_phi, w / total * x.size, float(sxy / slope / sxx))
 
 
 def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
@@ -56,9 +59,9 @@ def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
     for _ in range(MAX_ROUNDS):
         true = (ratio * x + fit.slope * (y - fit.intercept)) / (ratio + fit.slope**2)
         if not (true > 0).all():
-            raise InputError(f"weighting='proportional' needs positive true values; got {(true <= 0).sum()} fitted at or "
-                             f"below 0, first at index {np.flatnonzero(~(true > 0))[0]}; set low readings aside or use "
-                             "weighting='constant'")
+            raise InputError(f"weighting='proportional' needs positive true values; got {(true <= 0).sum()} fitted at "
+                             f"or below 0, first at index {np.flatnonzero(~(true > 0))[0]}; set low readings aside or "
+                             "use weighting='constant'")
         new = _weighted(x, y, (true / true.mean()) ** -2.0, ratio)
         step = max(abs(new.slope - fit.slope) / abs(new.slope), abs(new.intercept - fit.intercept))
         fit = new
@@ -96,6 +99,13 @@ def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple
         low, high = sorted(ends)
         intercept = replace(intercept, low=low, high=high, method=method)
     return slope, intercept
+
+
+def _warn_of_no_range(reliability: float) -> None:
+    if reliability < LEAST_RELIABILITY:
+        warnings.warn(f"error outweighs the range of power: at this `error_variance_ratio`, {100 * reliability:.0f} % "
+                      "of the reference's variance is true, and the ratio decides the slope; record a wider range",
+                      AssumptionWarning, stacklevel=3)
 
 
 def deming(
@@ -148,6 +158,9 @@ def deming(
 
     Warns
     -----
+    AssumptionWarning
+        The data hardly identify the slope: at this ratio less than half of the reference's variance is true
+        (Sxy / slope below Sxx / 2). Infinite limits speak for themselves.
     DriftWarning
         Serial sampling, when the slowest component dominates.
 
@@ -186,4 +199,5 @@ def deming(
                         for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
     slope, intercept = _inverted(x, y, fit, ratio, (slope, intercept), labels, sampling)
     warn_of_drift(slope, intercept)
+    _warn_of_no_range(fit.reliability)
     return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling)
