@@ -99,7 +99,11 @@ def error_sd(index: int, variance: FloatArray, phi: FloatArray, *, level: float,
 
 
 def relative_scale(first: FloatArray, second: FloatArray, others: FloatArray, **options: Any) -> Estimate:
-    """Scale of `second` to `first`, the ratio of their covariances with the mean of the others."""
+    """Scale of `second` to `first`, the ratio of their covariances with the mean of the others.
+
+    Limits are the scales v at which second - v first shows no slope on the others (Anderson & Rubin 1949, Ann Math
+    Stat 20:46): the spread of a product is that of the residual from its own slope.
+    """
     x, y, z = (column - column.mean() for column in (first, second, others))
     sizes = [float(np.abs(column).max()) or 1.0 for column in (x, y, z)]
     x, y, z = (column / size for column, size in zip((x, y, z), sizes, strict=True))
@@ -107,4 +111,6 @@ def relative_scale(first: FloatArray, second: FloatArray, others: FloatArray, **
     if not abs(xz.mean()) > ROUNDING * math.sqrt(float((x * x).mean() * (z * z).mean())):
         return Estimate(value=math.nan, low=-math.inf, high=math.inf, level=options["level"],
                         method="unknown: the readings do not vary together")
+    square = z * z
+    yz, xz = (product - product.mean() * (square / square.mean() - 1) for product in (yz, xz))
     return fieller(yz, xz, **options).scaled(sizes[1] / sizes[0])

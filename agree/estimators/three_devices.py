@@ -64,7 +64,7 @@ class SplitErrors(Result):
         Whether a variance was estimated below 0.
     contrasts : tuple of Contrast
         Bias and scale for each two devices.
-    note : str
+    notes : tuple of str
         What to mind, in words; empty if nothing.
     n : int
         Number of instants at which all devices read.
@@ -83,7 +83,7 @@ class SplitErrors(Result):
     variance: tuple[float, ...]
     negative: tuple[bool, ...]
     contrasts: tuple[Contrast, ...]
-    note: str
+    notes: tuple[str, ...]
     n: int
     scale: str
     sampling: str
@@ -113,16 +113,16 @@ def _named(names: Sequence[str] | None, count: int) -> tuple[str, ...]:
     return given
 
 
-def _note(names: tuple[str, ...], negative: NDArray[np.bool_], same: list[tuple[int, int]],
-          contrasts: list[Contrast]) -> str:
+def _notes(names: tuple[str, ...], negative: NDArray[np.bool_], same: list[tuple[int, int]],
+           contrasts: list[Contrast]) -> tuple[str, ...]:
     parts = [f"{names[i]} and {names[j]} differ by a constant: one is a copy of the other, or they share their errors"
              for i, j in same]
     parts += [f"the variance of {name} came out below 0: its error is too small to be told from 0 beside the others', "
-              "or devices share errors; its SD is given as 0 with an upper limit"
+              "or devices share errors: its SD is given as 0 with an upper limit"
               for name, below in zip(names, negative, strict=True) if below]
     parts += [f"{item.second} reads {item.scale.value:.4g} times {item.first}: where power varies, that counts as "
               "random error" for item in contrasts if item.scale.low > 1 or item.scale.high < 1]
-    return "; ".join(parts)
+    return tuple(parts)
 
 
 def split_errors(
@@ -164,7 +164,7 @@ def split_errors(
     -------
     SplitErrors
         ``.sd_a``, ``.sd_b``, ``.sd_c`` (Estimate), ``.sd`` for all devices, ``.variance``, ``.negative``,
-        ``.contrasts`` (bias and scale for each two devices), ``.note``.
+        ``.contrasts`` (bias and scale for each two devices), ``.notes``.
 
     Raises
     ------
@@ -189,10 +189,10 @@ def split_errors(
     variance, 2 v^2 + s v + p with s and p from the other devices' variances, and transformed back.
 
     An estimate below 0 is chance where a device is far better than the others, or shared errors: the SD is then 0, its
-    upper limit is that of an estimate of 0, and `negative` and `note` say so. Constant readings give 0 [0, 0].
+    upper limit is that of an estimate of 0, and `negative` and `notes` say so. Constant readings give 0 [0, 0].
 
     The scale of a device against another is cov(second, z)/cov(first, z), z the mean of the remaining devices, with
-    limits as Fieller's; unbounded for a steady effort. A scale other than 1 makes the variances too large.
+    limits by Anderson & Rubin's test; unbounded for a steady effort. A scale other than 1 makes variances too large.
 
     References
     ----------
@@ -227,5 +227,5 @@ def split_errors(
     with np.errstate(over="ignore", under="ignore"):
         squared = tuple(map(float, variance * unit * unit))
     return SplitErrors(names=labels, sd=sds, variance=squared, negative=tuple(map(bool, variance < 0)),
-                       contrasts=tuple(contrasts), note=_note(labels, variance < 0, same, contrasts), n=n, scale=scale,
+                       contrasts=tuple(contrasts), notes=_notes(labels, variance < 0, same, contrasts), n=n, scale=scale,
                        sampling=sampling)

@@ -9,8 +9,10 @@ from functools import singledispatch
 from typing import Any
 
 from agree.estimators.bands import BandBias
+from agree.estimators.equivalence import Equivalence
 from agree.estimators.limits import LimitsOfAgreement
 from agree.estimators.line import Line
+from agree.estimators.three_devices import SplitErrors
 from agree.interval import Estimate
 from agree.pairs import REASONS, Alignment, Pairs
 from agree.verdict.budget import reference_forbids
@@ -219,6 +221,25 @@ def _(result: BandBias) -> str:
     lines += [f"  {band.low:g} to {band.high:g}: {estimate_text(band.bias, unit, sign=True)}, {band.n:,} pairs"
               for band in result.bands]
     return "\n".join(lines)
+
+
+@summary.register
+def _(result: SplitErrors) -> str:
+    unit = {"percent": "%", "log": "(log)"}.get(result.scale, "")
+    lines = [f"Errors of {len(result.names)} devices without a reference, {result.n:,} instants, {result.sampling}"]
+    lines += [f"  SD of {name}: {estimate_text(sd, unit)}" for name, sd in zip(result.names, result.sd, strict=True)]
+    lines += [f"  {c.second} against {c.first}: {'ratio' if result.scale == 'log' else 'bias'} "
+              f"{estimate_text(c.bias, '%' if result.scale == 'percent' else '')}, scale {estimate_text(c.scale)}"
+              for c in result.contrasts]
+    return "\n".join([*lines, *(f"  Mind: {note}" for note in result.notes)])
+
+
+@summary.register
+def _(result: Equivalence) -> str:
+    low, high = result.margin
+    return (f"{'Equivalent' if result.equivalent else 'Not shown to be equivalent'}: {result.scale} "
+            f"{estimate_text(result.estimate)}, {percent(result.estimate.level)} interval, margin {low:.4g} to "
+            f"{high:.4g}; p = {result.p:.2g}, {result.n:,} pairs, {result.estimate.method}")
 
 
 @summary.register
