@@ -72,6 +72,33 @@ def conformance(figure):
     return conformance_probability(figure["at"] - (low + high) / 2, figure["u"], (high - low) / 2)
 
 
+def table(columns, call):
+    """Rows of repeats; or made up to have given means and SDs."""
+    if "means" in call:
+        steps = np.arange(call["repeats"]) - (call["repeats"] - 1) / 2
+        return columns[call["means"]][:, None] + columns[call["sds"]][:, None] * steps / steps.std(ddof=1)
+    return np.stack([columns[name] for name in call["table"]], axis=1)
+
+
+def grouped(columns, call):
+    """Readings in groups: analysis of variance, or intraclass correlation of the table itself."""
+    options = call["options"]
+    for name, value in call.get("where", {}).items():
+        keep = columns[name] == value
+        columns = {other: column[keep] for other, column in columns.items()}
+    if "values" in call:
+        return agree.precision(columns[call["values"]], columns[call["group"]], **options)
+    rows = table(columns, call)
+    if call["function"] == "intraclass":
+        return agree.intraclass(rows, **options)
+    result = agree.precision(rows.ravel(), np.repeat(np.arange(len(rows)), rows.shape[1]), **options)
+    if call["function"] == "precision":
+        return result
+    between, within = result.between_square * (result.groups - 1), result.within_square * (result.n - result.groups)
+    return SimpleNamespace(between=between, within=within, total=between + within,
+                           root_between=result.between_square**0.5)
+
+
 def compute(folder, call, figure):
     """Run what a figure rests on."""
     if call["function"] == "exact_limit":
@@ -83,6 +110,8 @@ def compute(folder, call, figure):
         call = {**call, "reference": [], "device": ["y"]}
     else:
         columns = read_columns(folder)
+    if {"table", "values", "means"} & call.keys():
+        return grouped(columns, call)
     take = lambda names: np.mean([columns[name] for name in names], axis=0)  # noqa: E731
     device = take(call["device"])
     reference = take(call["reference"]) if call["reference"] else np.zeros(device.size)
