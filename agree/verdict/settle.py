@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 
-from agree.interval import Estimate, t_quantile
+from agree.interval import COSINES, Estimate, t_quantile
 from agree.verdict.claim import Claim
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN, sessions_to_settle
+from agree.verdict.power import LEAST_SESSIONS, Terms, chance, sessions_needed
+from agree.verdict.rule import FAILS, HOLDS, OPEN
 from agree.verdict.table import Table
 
 MOST_SESSIONS = 50
 MOST_TIMES_LONGER = 10
+CHANCE = 0.8  # probability with which the named amount of riding settles it
 
 
 def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: Claim, level: float) -> str:
@@ -40,22 +42,40 @@ def _mean_error_step(table: Table, reading: Reading, item: Estimate, claim: Clai
         return (f"The reference alone leaves this open (u = {u:.2g} {claim.unit}): no amount of riding settles it. "
                 f"Have the reference calibrated to u below {margin / normal:.2g} {claim.unit}.")
     statistical = math.sqrt(max(item.standard_error**2 - u**2, 0.0))
+    answer = HOLDS if abs(item.value) <= reading.limit else FAILS
     if table.sessions == 1:
-        times = (t_quantile(level, 8) * statistical) ** 2 / (margin**2 - (normal * u) ** 2)
-        if times > MOST_TIMES_LONGER:
+        times = _times_longer(answer, item, Terms(reading.limit, statistical, u, level))
+        if times is None:
             return _too_close(reading, claim)
         minutes = table.reference.size / 60
-        return (f"About {minutes * max(times, 1.2):.0f} min of such riding in all would settle it if the error stays as "
-                f"it is ({minutes:.0f} min so far); further sessions on other days are worth more than a longer one.")
+        return (f"About {minutes * times:.0f} min of such riding in all settle it with {100 * CHANCE:g} % probability "
+                f"if the error stays as it is ({minutes:.0f} min so far); sessions on other days are worth more.")
     sd = statistical * math.sqrt(table.sessions)
     if reading.meaning == "next_session":
         return (f"Sessions differ by SD {reading.details.get('session_sd', math.nan):.2g} {claim.unit}; more sessions "
                 "sharpen the prediction but cannot make it narrower than that spread.")
-    wanted = sessions_to_settle(margin, sd, u, level, MOST_SESSIONS)
+    wanted = sessions_needed(answer, CHANCE, [item.value], [Terms(reading.limit, sd, u, level)], seen=True,
+                             least=max(table.sessions + 1, LEAST_SESSIONS), most=MOST_SESSIONS)
     if wanted is None:
         return _too_close(reading, claim)
-    return (f"About {max(wanted, table.sessions + 1)} sessions in all would settle it if they differ as these "
-            f"{table.sessions} do.")
+    return (f"About {wanted} sessions in all settle it with {100 * CHANCE:g} % probability if they differ as these "
+            f"{table.sessions} do (SD {sd:.2g} {claim.unit}).")
+
+
+def _times_longer(answer: str, item: Estimate, terms: Terms) -> float | None:
+    """How many times longer one recording must be; its interval has 8 degrees of freedom, as 9 sessions have."""
+    low, high = 1.0, float(MOST_TIMES_LONGER)
+
+    def settles(times: float) -> bool:
+        nine = terms._replace(sd=terms.sd * math.sqrt((COSINES + 1) / times))
+        return float(chance(answer, COSINES + 1, item.value, nine, seen=True)) >= CHANCE
+
+    if not settles(high):
+        return None
+    while high - low > 0.05:
+        middle = (low + high) / 2
+        low, high = (low, middle) if settles(middle) else (middle, high)
+    return max(high, 1.2)
 
 
 def readings_u(reading: Reading) -> float:
