@@ -1,13 +1,16 @@
 """What the pages show and a program can make: demo output, validation table, constants of the code.
 
-    python docs/generate.py        writes docs/generated/
+    python docs/generate.py             writes docs/generated/
+    python docs/generate.py --readme    puts the demo's output, shortened, into README.md
 
-Run by docs/conf.py at every build, so that no page holds a copy that goes stale.
+The first is run by docs/conf.py at every build, so that no page holds a stale copy; README.md is read without a
+build, and a test compares it with the demo.
 """
 
 from __future__ import annotations
 
 import importlib.util
+import re
 import subprocess
 import sys
 import tempfile
@@ -37,6 +40,22 @@ def run_agree(*arguments: str, folder: str | Path) -> str:
     """Return what `agree ARGUMENTS` prints in a folder."""
     return subprocess.run([sys.executable, "-m", "agree", *arguments], cwd=folder, check=True, text=True,
                           capture_output=True, encoding="utf-8").stdout
+
+
+def shortened(printed: str) -> str:
+    """Verdict, the four meanings and the bands, the correction and what comes next; the rest as "..."."""
+    lines = printed.splitlines()
+    verdict, windows, correction_, caution = (
+        next(k for k, line in enumerate(lines) if re.match(start, line))
+        for start in ("Holds|Does not hold|Not settled", r"\d+-s means ", "Correction ", "Caution "))
+    head = "\n".join(lines[verdict:windows]).rstrip()
+    return "\n".join([head, "...", *lines[correction_:caution], "..."]) + "\n"
+
+
+def in_readme(text: str, printed: str) -> str:
+    """Return README.md's text with the demo's output in its text block."""
+    block = re.compile(r"(?<=^```text\n).*?(?=^```$)", re.DOTALL | re.MULTILINE)
+    return block.sub(lambda _: shortened(printed), text, count=1)
 
 
 def demo(target: Path) -> None:
@@ -114,4 +133,10 @@ def everything(target: Path) -> None:
 
 
 if __name__ == "__main__":
-    everything(ROOT / "docs" / "generated")
+    if "--readme" in sys.argv[1:]:
+        with tempfile.TemporaryDirectory() as folder:
+            readme = ROOT / "README.md"
+            new = in_readme(readme.read_text(encoding="utf-8"), run_agree("demo", folder=folder))
+            readme.write_text(new, encoding="utf-8")
+    else:
+        everything(ROOT / "docs" / "generated")
