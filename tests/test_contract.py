@@ -1,5 +1,6 @@
 """One contract over all estimators: what comes of bad and degenerate input, with the whole text of each error."""
 
+import dataclasses
 import json
 import math
 import pickle
@@ -21,6 +22,12 @@ ESTIMATORS = {
     "proportional": lambda x, y, **options: deming(x, y, weighting="proportional", **options),
     "passing_bablok": passing_bablok,
     "bands": bands,
+    "concordance": agree.concordance,
+    "deviation_index": agree.deviation_index,
+    "deviation_index_any": lambda x, y, **options: agree.deviation_index(x, y, distribution="any", **options),
+    "coverage_probability": lambda x, y, **options: agree.coverage_probability(x, y, limit=4, **options),
+    "coverage_probability_any": lambda x, y, **options: agree.coverage_probability(x, y, limit=4, distribution="any",
+                                                                                   **options),
 }
 EVERY = pytest.mark.parametrize("fit", ESTIMATORS.values(), ids=ESTIMATORS.keys())
 X = [100.0, 150, 200, 250, 300, 350, 220, 180]
@@ -39,8 +46,8 @@ def estimates(result):
     """All estimates in a result."""
     if isinstance(result, agree.BandBias):
         return [band.bias for band in result.bands]
-    names = ("bias", "lower", "upper") if isinstance(result, agree.LimitsOfAgreement) else ("slope", "intercept")
-    return [getattr(result, name) for name in names]
+    fields = (getattr(result, field.name) for field in dataclasses.fields(result))
+    return [item for item in fields if isinstance(item, agree.Estimate)]
 
 
 def put(values, *changes):
@@ -119,6 +126,10 @@ def test_one_session_is_too_few(fit):
      "`coverage` must be a fraction between 0 and 1, such as 0.95; got 95; did you mean 0.95?"),
     (deming, {"weighting": "none"}, "`weighting` must be one of 'constant', 'proportional'; got 'none'"),
     (deming, {"error_variance_ratio": 0}, "`error_variance_ratio` must be a positive number; got 0"),
+    (agree.deviation_index, {"scale": "log"}, "`scale` must be one of 'difference', 'percent'; got 'log'"),
+    (agree.deviation_index, {"distribution": "t"}, "`distribution` must be one of 'normal', 'any'; got 't'"),
+    (agree.deviation_index, {"coverage": 1}, "`coverage` must be a fraction between 0 and 1, such as 0.95; got 1"),
+    (agree.coverage_probability, {"limit": -2}, "`limit` must be a positive number; got -2"),
     (bias_by_band, {"edges": [0, 500], "scale": "log"}, "`scale` must be one of 'percent', 'difference'; got 'log'"),
     (bias_by_band, {"edges": [0, 0]}, "`edges` must be at least two increasing numbers; got [0.0, 0.0]"),
     (bias_by_band, {"edges": "ab"}, "`edges` must hold numbers; could not convert string to float: 'ab'"),
@@ -204,14 +215,18 @@ def test_reversed_time_gives_the_same_serial_interval(fit):
 CONSTANT = [200.0] * 6
 NO_COVARIANCE = "no line: `reference` and `device` do not vary together (covariance 0); record a wider range of power"
 NO_SLOPE = "no slope: every pair of readings is equal or has slope -1; record a wider range of power"
+FLAT_REFERENCE = "no correlation: `reference` is 200 throughout; record a range of power"
+FLAT_DEVICE, DEAD = (f"no correlation: `device` is {level} throughout; record a range of power" for level in (200, 0))
 VERTICAL = "no line: the median slope is vertical; `reference` hardly varies, record a wider range"
 
 
 @pytest.mark.parametrize(("x", "y", "texts"), [
-    (CONSTANT, CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": NO_SLOPE}),
-    (CONSTANT, Y[:6], {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": VERTICAL}),
-    (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE}),
-    (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE}),
+    (CONSTANT, CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": NO_SLOPE,
+                          "concordance": FLAT_REFERENCE}),
+    (CONSTANT, Y[:6], {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": VERTICAL,
+                       "concordance": FLAT_REFERENCE}),
+    (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": FLAT_DEVICE}),
+    (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": DEAD}),
     ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE}),
 ], ids=["both constant", "constant reference", "constant device", "dead device", "slope -1"])
 @pytest.mark.parametrize("name", ESTIMATORS)
@@ -226,11 +241,16 @@ def test_degenerate_readings(x, y, texts, name):
 @pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
 @pytest.mark.parametrize("name", ESTIMATORS)
 def test_the_same_readings_twice(name, sampling):
-    """A device equal to its reference: bias 0, slope 1, and an interval of no width."""
+    """A device equal to its reference: bias 0, slope or share 1, and an interval of no width unless it only counts."""
     result = ESTIMATORS[name](X, X, sampling=sampling, session=[1, 1, 2, 2, 3, 3, 4, 4])
+    ones = [getattr(result, field, None) for field in ("slope", "probability", "concordance", "precision", "accuracy",
+                                                       "scale_shift")]
     for item in estimates(result):
-        expected = 1 if item is getattr(result, "slope", None) else 0
+        expected = int(any(item is one for one in ones))
         assert item.value == pytest.approx(expected, abs=1e-12)
+        if name.endswith("_any"):
+            assert item.low < item.value or item.high > item.value
+            continue
         assert [item.low, item.high] == pytest.approx([expected] * 2, abs=1e-9)
 
 
