@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import combinations
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from agree._check import FloatArray
 from agree.errors import InputError
 from agree.estimators._fieller import fieller
 from agree.estimators.limits import SCALES
-from agree.interval import METHODS, Estimate, spread, t_quantile
+from agree.interval import METHODS, Estimate, covariance, spread, t_quantile
 
 ROUNDING = 8 * np.finfo(float).eps
 
@@ -66,25 +66,52 @@ def products(values: FloatArray) -> tuple[FloatArray, float, list[tuple[int, int
     return (total * total - squares) / ((k - 1) * (k - 2)), unit, same
 
 
-def error_sd(index: int, variance: FloatArray, phi: FloatArray, *, level: float, sampling: str,
-             session: Any) -> Estimate:
+class Variances(NamedTuple):
+    """Error variances (k,), their influence (k, n), and the least relative variance that normal errors leave them."""
+
+    values: FloatArray
+    phi: FloatArray
+    floor: float
+
+
+def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampling: str, session: Any) -> Variances:
+    """Means of the summands, made good for the means taken off: E (d - mean d)^2 = variance - var(mean d).
+
+    The variance of the means is the engine's; for independent readings this is the divisor n - 1. Few readings or
+    sessions too often show too little spread; normal errors of which a share w lies between `count` of them leave a
+    variance estimate a relative variance of at least w^2/(count - 1).
+    """
+    k, n = summands.shape
+    own = (values - values.mean(axis=0)) / unit
+    own -= own.mean(axis=1, keepdims=True)
+    of_means = np.diag(covariance(own, sampling, session).matrix)
+    total = float(np.square(own).sum()) / n
+    share = float(of_means.sum()) / (total + float(of_means.sum())) if summands.any() else 0.0
+    if sampling == "independent":
+        return Variances(summands.sum(axis=1) / (n - 1), summands * (n / (n - 1)), 1 / (n - 1))
+    lost = (k * of_means - of_means.sum() / (k - 1)) / (k - 2)
+    count = np.unique(session).size if sampling == "sessions" else 0
+    return Variances(summands.mean(axis=1) + np.where(summands.any(axis=1), lost, 0.0), summands / (1 - share),
+                     (share * count) ** 2 / (count - 1) if count else 0.0)
+
+
+def error_sd(index: int, found: Variances, *, level: float, sampling: str, session: Any) -> Estimate:
     """Interval of an error SD on the scale that steadies the variance of a variance estimate.
 
-    With normal errors the estimate of variance v has the variance V(v)/(n - 1), V(v) = 2 v^2 + s v + p, where s and p
+    With normal errors the estimate of variance v has a variance in proportion to V(v) = 2 v^2 + s v + p, where s and p
     come of the other devices' errors. On the scale of the integral of V^(-1/2), which is log v for the noisiest device
     and v itself for the quietest, the engine's standard error is divided by sqrt(V); the limits are transformed back.
     """
-    k, n = phi.shape
-    others = np.maximum(np.delete(variance, index), 0)
+    k = found.values.size
+    others = np.maximum(np.delete(found.values, index), 0)
     s = 4 * others.sum() / (k - 1) ** 2
     p = 2 * (others.sum() ** 2 - (others * others).sum()) / ((k - 1) * (k - 2)) ** 2
-    value = max(float(variance[index]), 0.0)
+    value = max(float(found.values[index]), 0.0)
     spread_of_v = 2 * value * value + s * value + p
-    result = spread(phi[index], sampling, session)
-    error, method = result.standard_error, METHODS[sampling]
-    if sampling == "independent":  # the spread of few products is itself too often found small
-        normal = math.sqrt(spread_of_v / (n - 1))
-        error, method = max(error, normal), method + ", at least the spread of normal errors"
+    result = spread(found.phi[index], sampling, session)
+    error, method = max(result.standard_error, math.sqrt(spread_of_v * found.floor)), METHODS[sampling]
+    if found.floor:
+        method += ", at least the spread of normal errors"
     half = t_quantile(level, result.df) * error
     low, high = value - half, value + half
     if spread_of_v > 0:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from agree import _check
 from agree._result import Result
 from agree.errors import InputError
-from agree.estimators._splitting import error_sd, on_scale, products, relative_scale
+from agree.estimators._splitting import error_sd, error_variances, on_scale, products, relative_scale
 from agree.estimators.limits import _exponential
 from agree.interval import Estimate, estimate, warn_of_drift
 
@@ -185,8 +185,9 @@ def split_errors(
     .. math:: (v_{ab} + v_{ac} - v_{bc})/2 = \mathrm{cov}(a - b, a - c) ;
 
     with k > 3 devices the least-squares solution of all :math:`v_{ij} = s_i + s_j`, the mean of the above over all
-    two others. The true power drops out. Limits are made on the scale on which a variance estimate has steady
-    variance, 2 v^2 + s v + p with s and p from the other devices' variances, and transformed back.
+    two others. The true power drops out. Variances are taken about the mean, with the divisor n - 1, or for serial and
+    session sampling with the variance of the mean added back. Limits are made on the scale on which a variance estimate
+    has steady variance, 2 v^2 + s v + p with s and p from the other devices' variances, and transformed back.
 
     An estimate below 0 is chance where a device is far better than the others, or shared errors: the SD is then 0, its
     upper limit is that of an estimate of 0, and `negative` and `notes` say so. Constant readings give 0 [0, 0].
@@ -212,9 +213,9 @@ def split_errors(
     readings, n = np.stack(columns), columns[0].size
     values = on_scale(readings, labels, scale)
     summands, unit, same = products(values)
-    variance = summands.sum(axis=1) / (n - 1)
+    found = error_variances(values, summands, unit, sampling, groups)
     options: dict[str, Any] = {"level": level, "sampling": sampling, "session": groups}
-    sds = tuple(error_sd(i, variance, summands * (n / (n - 1)), **options).scaled(unit) for i in range(len(labels)))
+    sds = tuple(error_sd(i, found, **options).scaled(unit) for i in range(len(labels)))
     contrasts = []
     for i, j in combinations(range(len(labels)), 2):
         gap, others = values[j] - values[i], np.delete(readings, (i, j), axis=0).mean(axis=0)
@@ -225,7 +226,7 @@ def split_errors(
     if scale == "log":
         contrasts = [replace(item, bias=_exponential(item.bias)) for item in contrasts]
     with np.errstate(over="ignore", under="ignore"):
-        squared = tuple(map(float, variance * unit * unit))
-    return SplitErrors(names=labels, sd=sds, variance=squared, negative=tuple(map(bool, variance < 0)),
-                       contrasts=tuple(contrasts), notes=_notes(labels, variance < 0, same, contrasts), n=n, scale=scale,
-                       sampling=sampling)
+        squared = tuple(map(float, found.values * unit * unit))
+    below = found.values < 0
+    return SplitErrors(names=labels, sd=sds, variance=squared, negative=tuple(map(bool, below)), n=n, scale=scale,
+                       contrasts=tuple(contrasts), notes=_notes(labels, below, same, contrasts), sampling=sampling)
