@@ -28,6 +28,10 @@ ESTIMATORS = {
     "coverage_probability": lambda x, y, **options: agree.coverage_probability(x, y, limit=4, **options),
     "coverage_probability_any": lambda x, y, **options: agree.coverage_probability(x, y, limit=4, distribution="any",
                                                                                    **options),
+    "tolerance": agree.tolerance_limits,
+    "regression_limits": agree.regression_limits,
+    "quantile_limits": agree.quantile_limits,
+    "look": agree.look_at_errors,
 }
 EVERY = pytest.mark.parametrize("fit", ESTIMATORS.values(), ids=ESTIMATORS.keys())
 X = [100.0, 150, 200, 250, 300, 350, 220, 180]
@@ -220,14 +224,20 @@ FLAT_DEVICE, DEAD = (f"no correlation: `device` is {level} throughout; record a 
 VERTICAL = "no line: the median slope is vertical; `reference` hardly varies, record a wider range"
 
 
+ONE_LEVEL = ("no regression on level: every pair has the same level; use limits_of_agreement, or record a wider range of "
+             "power")
+ALIKE = "the errors are all equal: there is nothing to look at; the same file twice?"
+
+
 @pytest.mark.parametrize(("x", "y", "texts"), [
     (CONSTANT, CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": NO_SLOPE,
+                          "regression_limits": ONE_LEVEL, "look": ALIKE,
                           "concordance": FLAT_REFERENCE}),
     (CONSTANT, Y[:6], {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": VERTICAL,
                        "concordance": FLAT_REFERENCE}),
     (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": FLAT_DEVICE}),
     (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": DEAD}),
-    ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE}),
+    ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE, "regression_limits": ONE_LEVEL, "look": ONE_LEVEL}),
 ], ids=["both constant", "constant reference", "constant device", "dead device", "slope -1"])
 @pytest.mark.parametrize("name", ESTIMATORS)
 def test_degenerate_readings(x, y, texts, name):
@@ -242,12 +252,19 @@ def test_degenerate_readings(x, y, texts, name):
 @pytest.mark.parametrize("name", ESTIMATORS)
 def test_the_same_readings_twice(name, sampling):
     """A device equal to its reference: bias 0, slope or share 1, and an interval of no width unless it only counts."""
-    result = ESTIMATORS[name](X, X, sampling=sampling, session=[1, 1, 2, 2, 3, 3, 4, 4])
+    options = {"sampling": sampling, "session": [1, 1, 2, 2, 3, 3, 4, 4]}
+    if name == "look":
+        assert message(ESTIMATORS[name], X, X, **options) == ALIKE
+        return
+    result = ESTIMATORS[name](X, X, **options)
     ones = [getattr(result, field, None) for field in ("slope", "probability", "concordance", "precision", "accuracy",
                                                        "scale_shift")]
     for item in estimates(result):
-        expected = int(any(item is one for one in ones))
+        expected = int(any(item is one for one in ones) and name != "regression_limits")
         assert item.value == pytest.approx(expected, abs=1e-12)
+        if name == "quantile_limits":  # 8 pairs do not bound an outer quantile on its far side
+            assert [item.low in (0, -INF), item.high in (0, INF)] == [True, True]
+            continue
         if name.endswith("_any"):
             assert item.low < item.value or item.high > item.value
             continue

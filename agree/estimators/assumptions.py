@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -96,6 +97,13 @@ class ErrorLook(Result):
     sampling: str
     coverage: float
 
+    def summary(self) -> str:
+        """Return the advice first, then each look on its line."""
+        show = importlib.import_module("agree.report.text").estimate_text
+        rows = [f"  {look.name:<12} {show(look.estimate)}; passes from {look.low:.2g} to {look.high:.2g}: {look.finding}"
+                for look in self.looks]
+        return "\n".join([self.because, *rows])
+
 
 class Shape(NamedTuple):
     """Functions of the errors with influences."""
@@ -126,7 +134,7 @@ def _by_level(level_w: FloatArray, d: FloatArray, z: float) -> Shape:
     shift_phi = (line.influence[1] * reach / z - shift * (centred**2 - sd * sd) / (2 * sd)) / sd
     width = spread_curve(u, line, sloped=True, parameters=2)
     middle = float(width.coefficients[0] + width.coefficients[1] * u.mean())
-    if middle == 0:  # points on a line: a trend and no spread
+    if middle < 1e-12:  # points on a line: a trend and no spread
         change, change_phi = 0.0, np.zeros(d.size)
     else:
         change = width.coefficients[1] * reach / middle
@@ -176,8 +184,9 @@ def _advice(looks: tuple[Look, ...], percent_helps: bool) -> tuple[str, str]:
     unsettled = [look.name for look in looks if look.finding == OPEN]
     if kind == "limits_of_agreement":
         grounds = ["nothing found that matters"]
-    text = f"{ADVICE[kind]}: {'; '.join(grounds)}"
-    return kind, text + (f"; not settled by these readings: {', '.join(unsettled)}" if unsettled else "")
+    advice = ADVICE[kind] + (" as far as these readings tell" if unsettled and kind == "limits_of_agreement" else "")
+    text = f"{advice}: {'; '.join(grounds)}"
+    return kind, text + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
 
 
 def look_at_errors(
@@ -276,8 +285,11 @@ def look_at_errors(
                for name, item in (("share below", below), ("share above", above))))
     helps = False
     if scale == "difference" and (x > 0).all():
-        ratio = _by_level(level_w, errors_on_scale(x, y, "percent"), z)
-        helps = all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT
+        percent = errors_on_scale(x, y, "percent")
+        percent = percent / float(np.abs(percent).max())
+        even = bool(np.ptp(percent) < 1e-12)
+        ratio = shape if even else _by_level(level_w, percent, z)
+        helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT
                     for name, pair, bound in (("trend", ratio.trend, TREND), ("spread", ratio.spread, SPREAD)))
     warn_of_drift(trend, spread, skewness)
     kind, because = _advice(looks, helps)

@@ -16,6 +16,7 @@ from agree import _check
 from agree._check import FloatArray
 from agree._result import Result
 from agree.errors import InputError
+from agree.estimators._components import Part, mover, one_way, total_parts
 from agree.estimators.limits import _exponential, errors_on_scale
 from agree.interval import METHODS, Estimate, estimate, spread, warn_of_drift
 
@@ -125,26 +126,52 @@ def tolerance_factor(n: int, content: float, level: float, sides: int = 2, metho
     return float(brentq(lambda k: confidence(k) - level, near / 3, near * 3, xtol=1e-14 * near, rtol=1e-14))
 
 
+def _largest_sd(d: FloatArray, level: float, sampling: str, labels: NDArray[Any] | None) -> tuple[float, float]:
+    """Standard deviation of dependent errors, and its upper limit with confidence `level`.
+
+    Sessions: between + within by mean squares, limit by MOVER; the degrees of freedom within come from the spread of
+    the squares between sessions, 2/(relative error)^2, at least S - 1. Serial: a recording sees too little of a slow
+    error, so that the variance is s^2 + E with E the engine's variance of the mean; chi-square with 2/(relative
+    error)^2 degrees of freedom, less by (z/t)^2 for the engine's own few.
+    """
+    centred = d - d.mean()
+    if labels is not None:
+        index = np.unique(labels, return_inverse=True)[1]
+        a = one_way(centred, index)
+        parts: tuple[Part, ...] = total_parts(a)
+        if not a.df_within or a.within == 0:
+            parts = parts[:1]
+        else:
+            square = (centred - a.means[index] + a.mean) ** 2
+            error = spread(square - square.mean(), sampling, labels).standard_error / a.within
+            df = min(max(2 / max(error, 1e-9) ** 2, a.df_between), a.df_within)
+            parts = parts[0], parts[1]._replace(df=df)
+        variance, _, largest = mover(parts, 2 * level - 1)
+        return math.sqrt(variance), math.sqrt(largest)
+    square = centred**2 / float(np.mean(centred**2))
+    error, few, _ = spread(square - 1, sampling)
+    shrink = (float(special.ndtri(level)) / float(special.stdtrit(few, level))) ** 2
+    df = min(d.size - 1.0, 2 * shrink / max(error, 1e-9) ** 2)
+    sigma = math.hypot(float(d.std(ddof=1)), spread(centred, sampling).standard_error)
+    return sigma, sigma * math.sqrt(df / float(special.chdtri(df, level)))
+
+
 def _engine_factor(d: FloatArray, sd: float, content: float, level: float, sides: int, sampling: str,
                    labels: NDArray[Any] | None) -> tuple[float, float]:
     """Factor k and effective number of pairs for dependent errors, in Wald and Wolfowitz's form.
 
-    The variance of the mean, E, comes from the engine. A recording sees too little of a slow error: sigma^2 is
-    s^2 + E. Its upper limit is one-sided on the log scale, t standard errors of log sd up. Two-sided: the mean is
-    off by sqrt(E); one-sided: the two limits are put together by root sum of squares (MOVER).
+    Two-sided: the mean is taken to be off by its standard error. One-sided: the limits of mean and SD are put together
+    by root sum of squares (MOVER).
     """
-    n, centred = d.size, d - d.mean()
-    mean = spread(centred, sampling, labels)
-    sigma = math.hypot(sd, mean.standard_error)
-    log_sd = spread((centred / sd) ** 2 / 2, sampling, labels)
-    grown = sigma * math.exp(float(special.stdtrit(log_sd.df, level)) * log_sd.standard_error)
-    effective = min(float(n), (sigma / mean.standard_error) ** 2) if mean.standard_error > 0 else float(n)
+    mean = spread(d - d.mean(), sampling, labels)
+    sigma, largest = _largest_sd(d, level, sampling, labels)
+    effective = min(float(d.size), (sigma / max(mean.standard_error, 1e-9 * sigma)) ** 2)
     if sides == 2:
         off = np.array([1 / math.sqrt(effective)])
-        return float(half_width(content, off)[0]) * grown / sd, effective
+        return float(half_width(content, off)[0]) * largest / sd, effective
     z = float(special.ndtri(content))
     step = float(special.stdtrit(mean.df, level)) * mean.standard_error
-    return (z * sigma + math.hypot(step, z * (grown - sigma))) / sd, effective
+    return (z * sigma + math.hypot(step, z * (largest - sigma))) / sd, effective
 
 
 def tolerance_limits(
@@ -211,9 +238,11 @@ def tolerance_limits(
 
     .. math:: 2 \int_0^\infty \varphi(z)\, P\{\chi^2_{n-1} \ge (n-1)\, \chi^2_{1,p}(z^2/n) / k^2\}\, dz = level .
 
-    Dependent pairs: with E the engine's variance of the mean, sigma^2 = s^2 + E, and k s = r sigma exp(t se(log s)),
-    where Phi(e + r) - Phi(e - r) = content, e^2 = E/sigma^2 = 1/effective_n; t one-sided. This is Wald and
-    Wolfowitz's form, approximate; measured coverage is in the documentation.
+    Dependent pairs, approximate: k s = r sigma_up, where Phi(e + r) - Phi(e - r) = content with e the standard error
+    of the mean in sigmas, effective_n = 1/e^2 (Wald and Wolfowitz's form). sigma_up is the upper limit of sigma:
+    between + within sessions by mean squares (MOVER); serial, from s^2 + (variance of the mean), chi-square with the
+    degrees of freedom that the engine finds in the squares. Errors correlated over a good part of the recording are
+    too few for this: measured coverage is in the documentation.
 
     References
     ----------
