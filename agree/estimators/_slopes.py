@@ -5,6 +5,9 @@ With s = reference + device and t = device - reference, a pair's slope b of devi
 Bablok (1983) ask for. The pairs with m below a trial value are those whose order by z = t - m s is the reverse of
 their order by s: inversions of a permutation. Counting them places the trial value; two trial values with few pairs
 between them leave few slopes to list (Matousek 1991; Dillencourt, Mount & Netanyahu 1992).
+
+Points may come in blocks, with slopes within a block only; and pairs of points with one label may be left out: their
+inversions are counted apart and taken away.
 """
 
 from __future__ import annotations
@@ -16,17 +19,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree._check import FloatArray
+from agree.estimators._inversions import IntArray, count_inversions, inverse, inversions_of_each, list_inversions
 
-IntArray = NDArray[np.intp]
 LISTED = 60_000       # pairs worth listing at once; 2 n if that is more
 SAMPLE = 20_000       # random pairs that place the first trial values
 MAX_ROUNDS = 200
-LEAF = 4              # blocks of 2^LEAF are compared outright
 EPS = float(np.finfo(float).eps)
 
 
+class Labels(NamedTuple):
+    """Labels of points: code of each, points in order of code, and how many share a code, or code and s."""
+
+    code: IntArray
+    order: IntArray
+    same: IntArray
+    tied: IntArray
+
+    def within(self, ranks: IntArray) -> IntArray:
+        """Permutation, in `order`, whose inversions are those of `ranks` between points of one label."""
+        return inverse(np.lexsort((ranks[self.order], self.code[self.order])))
+
+
 class Points(NamedTuple):
-    """Pairs in order of s, then t; `group` is the number of points with the same s."""
+    """Pairs in order of block, s, then t; `group` is the number of points of the block with the same s."""
 
     x: FloatArray
     y: FloatArray
@@ -36,22 +51,44 @@ class Points(NamedTuple):
     group: IntArray
     n_slopes: int
     blur: float  # two m closer than this cannot be told apart by z
+    n_listed: int  # slopes, those within a label included
+    block: IntArray | None
+    labels: Labels | None
 
 
-def points(x: FloatArray, y: FloatArray) -> Points:
-    """Rotate by 45 degrees and sort. Values are scaled by a power of two first, which changes no digit."""
+def points(x: FloatArray, y: FloatArray, label: IntArray | None = None, block: IntArray | None = None) -> Points:
+    """Rotate by 45 degrees and sort. Values are scaled by a power of two first, which changes no digit.
+
+    Pairs with equal `label` have no slope, nor have pairs with different `block`; a label lies in one block.
+    """
     exponent = -int(np.frexp(max(np.abs(x).max(), np.abs(y).max()))[1])
     x, y = np.ldexp(x, exponent), np.ldexp(y, exponent)
-    s, t = x + y, y - x
-    s = _alike(s)
-    order = np.lexsort((t, s))
+    s, t = _alike(x + y), y - x
+    order = np.lexsort((t, s) if block is None else (t, s, block))
     x, y, s, t = x[order], y[order], s[order], t[order]
-    first = np.flatnonzero(np.r_[True, s[1:] != s[:-1]])
-    size = np.diff(np.r_[first, s.size])
-    gap = np.diff(s[first]).min() if first.size > 1 else 1.0
-    n = int(s.size)
-    n_slopes = n * (n - 1) // 2 - int((size * (size - 1) // 2).sum())
-    return Points(x, y, s, t, order, np.repeat(size, size), n_slopes, 16 * EPS / float(gap))
+    block = None if block is None else block[order]
+    group = _runs(s) if block is None else _runs(s, block)
+    gaps = np.diff(s)
+    blocks = np.array([s.size]) if block is None else np.bincount(block)
+    n_listed = int((blocks * blocks).sum() - group.sum()) // 2
+    labels = None if label is None else _labels(label[order], s)
+    left_out = 0 if labels is None else int((labels.same - labels.tied).sum()) // 2
+    blur = 16 * EPS / float(gaps[gaps > 0].min(initial=1.0))
+    return Points(x, y, s, t, order, group, n_listed - left_out, blur, n_listed, block, labels)
+
+
+def _runs(*columns: NDArray[Any]) -> IntArray:
+    """Length of the run of neighbours equal in all columns that each element is in."""
+    new = np.any([column[1:] != column[:-1] for column in columns], axis=0)
+    size = np.diff(np.r_[np.flatnonzero(np.r_[True, new]), new.size + 1])
+    return np.repeat(size, size)
+
+
+def _labels(code: IntArray, s: FloatArray) -> Labels:
+    order = np.argsort(code, kind="stable")
+    tied = np.empty_like(order)
+    tied[order] = _runs(s[order], code[order])
+    return Labels(code, order, np.bincount(code)[code], tied)
 
 
 def _alike(s: FloatArray) -> FloatArray:
@@ -72,89 +109,25 @@ def ranks_at(p: Points, m: float) -> IntArray:
     z = -p.s if m == math.inf else p.t - m * p.s
     ranks = np.empty(n, np.intp)
     # The stable sort is slower, and only points with equal s need it.
-    ranks[np.argsort(z, kind="stable" if p.group.max() > 1 else None)] = np.arange(n)
+    order = np.argsort(z, kind="stable" if p.group.max() > 1 else None) if p.block is None else np.lexsort((z, p.block))
+    ranks[order] = np.arange(n)
     return ranks
 
 
-def _padded(ranks: IntArray) -> tuple[NDArray[Any], int]:
-    """Pad a permutation at its end to a power of two, at least one leaf, which adds no inversion."""
-    bits = max(int(ranks.size - 1).bit_length(), LEAF)
-    full = np.arange(1 << bits, dtype=np.int16 if bits < 16 - 1 else np.int32)
-    full[:ranks.size] = ranks
-    return full, bits
+def count_below(p: Points, m: float) -> int:
+    """Count the slopes below m."""
+    ranks = ranks_at(p, m)
+    return count_inversions(ranks) - (count_inversions(p.labels.within(ranks)) if p.labels else 0)
 
 
-class _Level(NamedTuple):
-    """One split of all blocks: positions of zeros and ones, and for each the columns within its block."""
-
-    half: int
-    zeros: IntArray
-    ones: IntArray
-
-    def ones_before(self) -> IntArray:
-        """For each zero, the ones before it in its block."""
-        zero_order = np.arange(self.zeros.size) & (self.half - 1)
-        return (self.zeros & (2 * self.half - 1)) - zero_order
-
-    def zeros_after(self) -> IntArray:
-        """For each one, the zeros after it in its block."""
-        one_order = np.arange(self.ones.size) & (self.half - 1)
-        return self.half - ((self.ones & (2 * self.half - 1)) - one_order)
-
-
-def _split(array: NDArray[Any], bit: int) -> tuple[_Level, NDArray[Any]]:
-    """Split every block of 2^(bit + 1) ranks stably by one bit; each half of a block is full."""
-    half = 1 << bit
-    one = (array & half).astype(bool)
-    level = _Level(half, np.flatnonzero(~one), np.flatnonzero(one))
-    after = np.empty((array.size >> bit + 1, 2, half), array.dtype)
-    after[:, 0] = array.take(level.zeros).reshape(-1, half)
-    after[:, 1] = array.take(level.ones).reshape(-1, half)
-    return level, after.ravel()
-
-
-def count_inversions(ranks: IntArray) -> int:
-    """Number of pairs i < j with ranks[i] > ranks[j].
-
-    From the highest bit down, every block holds a run of consecutive ranks, half of them with the bit set. In a
-    block, ones before zeros are inversions: column minus order of each zero. A stable split makes the next blocks;
-    the last small blocks are compared outright.
-    """
-    array, bits = _padded(ranks)
-    total = 0
-    for bit in range(bits - 1, LEAF - 1, -1):
-        level, array = _split(array, bit)
-        orders = level.half * (level.half - 1) // 2
-        total += int((level.zeros & (2 * level.half - 1)).sum()) - (array.size >> bit + 1) * orders
-    leaves = np.ascontiguousarray(array.reshape(-1, 1 << LEAF).T)
-    return total + sum(int(np.count_nonzero(leaves[:-k] > leaves[k:])) for k in range(1, 1 << LEAF))
-
-
-def inversions_of_each(ranks: IntArray) -> IntArray:
-    """Number of inversions each element takes part in."""
-    array, bits = _padded(ranks)
-    counts = np.zeros(array.size, np.intp)
-    for bit in range(bits - 1, -1, -1):
-        before = array
-        level, array = _split(before, bit)
-        counts[before[level.zeros]] += level.ones_before()
-        counts[before[level.ones]] += level.zeros_after()
-    return counts[ranks]
-
-
-def list_inversions(ranks: IntArray) -> tuple[IntArray, IntArray]:
-    """All pairs of ranks (smaller, larger) that stand in reverse order; memory grows with their number."""
-    array, bits = _padded(ranks)
-    small, large = [], []
-    for bit in range(bits - 1, -1, -1):
-        before = array
-        level, array = _split(before, bit)
-        zeros, ones, repeats = before[level.zeros], before[level.ones], level.ones_before()
-        which = np.repeat(np.arange(zeros.size), repeats)
-        within = np.arange(which.size) - np.repeat(np.cumsum(repeats) - repeats, repeats)
-        small.append(zeros[which])
-        large.append(ones[(which & ~(level.half - 1)) + within])
-    return np.concatenate(small).astype(np.intp), np.concatenate(large).astype(np.intp)
+def n_pairs(x: FloatArray, y: FloatArray, label: IntArray | None = None) -> int:
+    """Count the pairs of different labels that are not identical."""
+    order = np.lexsort((y, x))
+    total = x.size**2 - int(_runs(x[order], y[order]).sum())
+    if label is not None:
+        order = np.lexsort((y, x, label))
+        total -= int(np.square(np.bincount(label)).sum() - _runs(label[order], x[order], y[order]).sum())
+    return total // 2
 
 
 def slopes(p: Points, i: IntArray, j: IntArray) -> FloatArray:
@@ -171,13 +144,6 @@ def ranked(b: FloatArray, rank: list[int]) -> FloatArray:
     return result
 
 
-def inverse(permutation: IntArray) -> IntArray:
-    """Inverse of a permutation."""
-    result = np.empty_like(permutation)
-    result[permutation] = np.arange(permutation.size)
-    return result
-
-
 class _Bracket:
     """Two trial values of m with the wanted ranks between them."""
 
@@ -185,31 +151,37 @@ class _Bracket:
         self.p, self.first, self.last = p, first, last
         self.low, self.high, self.below, self.up_to = -math.inf, math.inf, 0, p.n_slopes
         self.at_low, self.at_high = ranks_at(p, self.low), ranks_at(p, self.high)
+        self.all_below, self.all_up_to = 0, p.n_listed
 
     @property
     def inside(self) -> int:
-        return self.up_to - self.below
+        """Number of pairs that listing takes, those within a label included."""
+        return self.all_up_to - self.all_below
 
     def try_value(self, m: float) -> None:
         """Count the slopes below m and draw in one side; a value that splits the wanted ranks is of no use."""
         if not self.low < m < self.high:
             return
         ranks = ranks_at(self.p, m)
-        count = count_inversions(ranks)
+        listed = count_inversions(ranks)
+        count = listed - (count_inversions(self.p.labels.within(ranks)) if self.p.labels else 0)
         if count < self.first:
-            self.low, self.below, self.at_low = m, count, ranks
+            self.low, self.below, self.all_below, self.at_low = m, count, listed, ranks
         elif count >= self.last:
-            self.high, self.up_to, self.at_high = m, count, ranks
+            self.high, self.up_to, self.all_up_to, self.at_high = m, count, listed, ranks
 
     def pairs(self) -> tuple[IntArray, IntArray]:
-        """Indices of all pairs inside, the one with the smaller s first."""
+        """Return the indices of all pairs inside, the one with the smaller s first."""
         element = inverse(self.at_high)
         i, j = list_inversions(self.at_high[inverse(self.at_low)])
         i, j = element[i], element[j]
+        if self.p.labels is not None:
+            apart = self.p.labels.code[i] != self.p.labels.code[j]
+            i, j = i[apart], j[apart]
         return np.minimum(i, j), np.maximum(i, j)
 
     def adjacent(self) -> tuple[IntArray, IntArray]:
-        """Some of the pairs inside: those that stand side by side at the low end and are reversed at the high."""
+        """Return some of the pairs inside: those side by side at the low end and reversed at the high."""
         element = inverse(self.at_low)
         down = np.flatnonzero(np.diff(self.at_high[element]) < 0)
         return np.minimum(element[down], element[down + 1]), np.maximum(element[down], element[down + 1])
@@ -223,8 +195,12 @@ def rotated(p: Points, i: IntArray, j: IntArray) -> FloatArray:
 def sample(p: Points) -> FloatArray:
     """Slopes m of random pairs, sorted; the seed is fixed, and no result depends on it."""
     pair = np.random.default_rng(1983).integers(0, p.s.size, (2, SAMPLE))
-    i, j = pair.min(axis=0), pair.max(axis=0)
+    i, j = pair.min(axis=0), pair.max(axis=0)  # within a block, in order of s
     keep = p.s[i] < p.s[j]
+    if p.block is not None:
+        keep &= p.block[i] == p.block[j]
+    if p.labels is not None:
+        keep &= p.labels.code[i] != p.labels.code[j]
     return rotated(p, i[keep], j[keep])
 
 
@@ -246,7 +222,7 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
             return False
         if math.isfinite(bracket.low) and math.isfinite(bracket.high):
             width = bracket.high - bracket.low
-            at = bracket.low + width * (target - bracket.below) / before
+            at = bracket.low + width * (target - bracket.below) / max(bracket.up_to - bracket.below, 1)
             half = width * max(widen, 0.3 * cap / before)
             bracket.try_value(at - half)
             bracket.try_value(at + half)
@@ -280,12 +256,37 @@ def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray) -> float
 
 
 def tau_scores(p: Points, m: float) -> FloatArray:
-    """For each point, in the caller's order: mean over the others of the sign of (s_j - s_i)(z_j - z_i).
+    """For each point, in the caller's order: sum over the others of the sign of (s_j - s_i)(z_j - z_i), over n - 1.
 
-    Averaged over m a blur to either side, so that pairs with slope m count 0.
+    Averaged over m a blur to either side, so that pairs with slope m count 0; pairs of one label count 0.
     """
     n, blur = p.s.size, p.blur * (1 + abs(m))
-    reversed_ = sum(inversions_of_each(ranks_at(p, m + k * blur)) for k in (-1, 1))
+    total = (n - p.group).astype(float)
+    for k in (-1, 1):
+        ranks = ranks_at(p, m + k * blur)
+        total -= inversions_of_each(ranks)
+        if p.labels is not None:
+            total[p.labels.order] += inversions_of_each(p.labels.within(ranks))
+    if p.labels is not None:
+        total -= p.labels.same - p.labels.tied
     scores = np.empty(n)
-    scores[p.order] = (n - p.group - reversed_) / (n - 1)
+    scores[p.order] = total / (n - 1)
     return scores
+
+
+def null_variance(p: Points) -> float:
+    """Variance of the sum of signs over all pairs if z is in random order, given s: (N + sum A^2)/3.
+
+    A is the number of points below less that above each, in s, of other labels. Signs of two pairs are correlated only
+    if they share a point, with 1/3 in z. Without ties or labels it is n (n - 1)(2n + 5)/18.
+    """
+    n = p.s.size
+    net = 2 * (np.searchsorted(p.s, p.s) + (p.group + 1) / 2) - n - 1
+    if p.labels is not None:
+        order, same, tied = p.labels.order, p.labels.same, p.labels.tied
+        s, code = p.s[order], p.labels.code[order]
+        place = np.arange(n)
+        start = place[np.r_[True, code[1:] != code[:-1]]].repeat(np.bincount(code)[np.unique(code)])
+        first = np.maximum.accumulate(np.where(np.r_[True, (s[1:] != s[:-1]) | (code[1:] != code[:-1])], place, 0))
+        net[order] -= 2 * (first - start + (tied[order] + 1) / 2) - same[order] - 1
+    return float(p.n_slopes + np.square(net).sum()) / 3

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from agree import _check
 from agree._check import FloatArray
@@ -14,11 +15,68 @@ from agree.estimators import _slopes
 from agree.estimators.line import Line
 from agree.interval import METHODS, Estimate, spread, t_quantile, warn_of_drift
 
+Group = NDArray[np.intp] | None
+
+
+class Ranking(NamedTuple):
+    """Slopes in the order they are counted in: `total` of them, the first at rank `offset` + 1 of the points."""
+
+    p: _slopes.Points
+    sample: FloatArray
+    offset: int
+    total: int
+    unit: float
+
+    def slope(self, first: int, last: int) -> float:
+        """Mean of the slopes of ranks first to last."""
+        return self.unit * _slopes.slope_of_rank(self.p, self.offset + first, self.offset + last, self.sample)
+
+
+def _shifted(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
+    """All slopes but -1, in the order that starts at -1 (1983)."""
+    p = _slopes.points(x, y, group)
+    return Ranking(p, _slopes.sample(p), 0, p.n_slopes, 1.0)
+
+
+def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
+    """Slopes without their signs.
+
+    The points and their mirror images, each a block, have every slope with both signs; those without sign are the
+    positive ones, which follow all that are above -1. A power of two brings the slopes near 1 and changes no digit.
+    """
+    steep = np.subtract(*np.percentile(y, (75, 25))) / (np.subtract(*np.percentile(x, (75, 25))) or math.inf)
+    power = round(math.log2(steep)) if 0 < steep < math.inf else 0
+    y = np.ldexp(y, -power)
+    n = x.size
+    both = None if group is None else np.r_[group, group + group.max() + 1]
+    p = _slopes.points(np.r_[x, x], np.r_[y, -y], both, np.arange(2 * n) // n)
+    # Zero has both signs too, hence the mean.
+    below = sum(_slopes.count_below(p, -1 + k * 2 * p.blur) for k in (-1, 1)) // 2
+    total = _slopes.n_pairs(x, y, group)
+    return Ranking(p, _slopes.sample(p), below, total, math.ldexp(1.0, power))
+
+
+def _middle(ranking: Ranking, equivariant: bool) -> float:
+    """Median slope; of an even number the mean of the middle two, geometric if slopes are to turn into 1/slope."""
+    first, last = (ranking.total + 1) // 2, ranking.total // 2 + 1
+    if not equivariant or first == last:
+        return ranking.slope(first, last)
+    low, high = ranking.slope(first, first), ranking.slope(last, last)
+    return low if low == high else math.sqrt(low) * math.sqrt(high)
+
+
+def _association(x: FloatArray, y: FloatArray, group: Group) -> float:
+    """Kendall's sum of signs between reference and device."""
+    p = _slopes.points((x - y) / 2, (x + y) / 2, group)
+    return float(_slopes.tau_scores(p, 0.0).sum()) * (x.size - 1) / 2
+
 
 def passing_bablok(
     reference: ArrayLike,
     device: ArrayLike,
     *,
+    equivariant: bool = False,
+    group: ArrayLike | None = None,
     level: float = 0.95,
     sampling: str = "independent",
     session: ArrayLike | None = None,
@@ -27,12 +85,18 @@ def passing_bablok(
     r"""Line through the shifted median of all pairwise slopes, robust to outliers in either axis.
 
     Use it when single wild readings must not decide the line, the two devices have errors of like size relative to
-    the slope, and the true slope is near 1. O(n log n) time, O(n) memory; exact, ties included.
+    the slope, and the true slope is near 1 (or ``equivariant``). O(n log n) time, O(n) memory; exact, ties included.
 
     Parameters
     ----------
     reference, device : (n,) array_like
         Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    equivariant : bool
+        False: the line of 1983, for slopes near 1. True: any slope and any two units; exchanging the devices turns
+        the slope into 1/slope, a change of unit multiplies it.
+    group : (n,) array_like, optional
+        Labels of repeated measures, such as one steady block: slopes between readings of one group, which tell of
+        their errors and not of the line, are left out.
     level : float
         Confidence level, in (0, 1).
     sampling : {"independent", "serial", "sessions"}
@@ -69,9 +133,20 @@ def passing_bablok(
     series) between s = reference + device and device - slope * reference. The intercept is the median of
     device - slope * reference, its limits those at the slope's limits.
 
+    ``equivariant``: the slope is the median of the slopes without their signs, with the sign of Kendall's tau between
+    reference and device; for even N the geometric mean of the middle two. It is the fixed point of the line of 1983
+    when the device is divided by the slope, that is, the b at which tau between device + b reference and
+    device - b reference is 0. Limits are the slopes without sign of the same ranks, the b at which that tau is not
+    rejected; if tau between reference and device is not beyond C, the sign is open and they reach from -high to high.
+
+    ``group``: independent pairs take C = z sqrt((N + sum A^2)/3), A the number of pairs of other groups with smaller s
+    less those with larger: the variance of Kendall's S given s. Errors alike within a group need
+    ``sampling="sessions"`` with the groups as sessions.
+
     References
     ----------
-    Passing H, Bablok W (1983) J Clin Chem Clin Biochem 21:709-720. Sen PK (1968) JASA 63:1379-1389.
+    Passing H, Bablok W (1983) J Clin Chem Clin Biochem 21:709-720. Bablok W, Passing H, Bender R, Schneider B (1988)
+    J Clin Chem Clin Biochem 26:783-790 (from memory). Sen PK (1968) JASA 63:1379-1389.
 
     Examples
     --------
@@ -82,33 +157,58 @@ def passing_bablok(
     """
     x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     _check.fraction(level, "level")
-    p = _slopes.points(x, y)
-    n, total = x.size, p.n_slopes
+    blocks = _groups(group, reference, device)
+    ranking = (_absolute if equivariant else _shifted)(x, y, blocks)
+    n, total = x.size, ranking.total
     if total == 0:
-        raise InputError("no slope: every pair of readings is equal or has slope -1; record a wider range of power")
-    sample = _slopes.sample(p)
-    slope = _slopes.slope_of_rank(p, (total + 1) // 2, total // 2 + 1, sample)
-    if not math.isfinite(slope):
-        raise InputError("no line: the median slope is vertical; `reference` hardly varies, record a wider range")
+        raise InputError("no slope: every pair of readings is equal or has slope -1; record a wider range of power"
+                         if blocks is None else "no slope: no two readings of different groups have one; record groups "
+                         "at different power")
+    slope = _middle(ranking, equivariant)
+    tau = _association(x, y / ranking.unit, blocks) if equivariant else 1.0
+    if not math.isfinite(slope) or tau == 0 or (equivariant and slope == 0):
+        raise InputError("no line: the median slope is vertical; `reference` hardly varies, record a wider range"
+                         if math.isinf(slope) else "no line: `reference` and `device` do not rise together (Kendall's "
+                         "tau or the median slope is 0); record a wider range of power")
+    # Points in the frame where the fitted line has slope (slope - 1)/(slope + 1), or 1.
+    sign = math.copysign(1.0, tau)
+    p, m = ((_slopes.points(slope * x, sign * y, blocks), 0.0) if equivariant else
+            (ranking.p, (slope - 1) / (slope + 1)))
     if sampling == "independent":
-        half = t_quantile(level, math.inf) * math.sqrt(n * (n - 1) * (2 * n + 5) / 18)
-        method, drift = "ranks of slopes, 1983", False
+        half = t_quantile(level, math.inf) * math.sqrt(
+            n * (n - 1) * (2 * n + 5) / 18 if blocks is None else _slopes.null_variance(p))
+        method, drift = "ranks of slopes, 1983" if blocks is None else "ranks of slopes, given the groups", False
     else:
-        result = spread(_slopes.tau_scores(p, (slope - 1) / (slope + 1)), sampling, labels)
+        result = spread(_slopes.tau_scores(p, m), sampling, labels)
         half = t_quantile(level, result.df) * n * (n - 1) * result.standard_error
         method, drift = f"ranks of slopes, {METHODS[sampling]}", result.drift
-    rank = round((total - half) / 2)
-    low, high = -math.inf, math.inf
-    if rank >= 1:
-        low, high = (_slopes.slope_of_rank(p, k, k, sample) for k in (rank, total - rank + 1))
-    if low > high:  # the upper rank lies among slopes beyond -1, where the order has wrapped
-        low, high = -math.inf, math.inf
+    low, high = _limits(ranking, half)
+    if equivariant and math.isfinite(low):
+        low, high = (-high, high) if abs(tau) <= half else (low, high) if sign > 0 else (-high, -low)
+    slope *= sign
     estimates = [Estimate(value=value, low=lower, high=upper, level=level, method=method, drift=drift)
                  for value, lower, upper in ((slope, low, high),
-                                             (_shift(x, y, slope), _shift(x, y, high), _shift(x, y, low)))]
+                                             (_shift(x, y, slope), *sorted((_shift(x, y, high), _shift(x, y, low)))))]
     warn_of_drift(*estimates)
     return Line(slope=estimates[0], intercept=estimates[1], n=n, kind="Passing-Bablok", sampling=sampling,
                 n_slopes=total)
+
+
+def _groups(group: ArrayLike | None, reference: ArrayLike, device: ArrayLike) -> Group:
+    if group is None:
+        return None
+    keep = ~(np.isnan(_check.vector(reference, "reference")) | np.isnan(_check.vector(device, "device")))
+    return _check.codes(group, keep.size, "group")[keep]
+
+
+def _limits(ranking: Ranking, half: float) -> tuple[float, float]:
+    """Slopes of ranks (N - C)/2 and as many from the end; infinite where there are none."""
+    rank = round((ranking.total - half) / 2)
+    if rank < 1:
+        return -math.inf, math.inf
+    low, high = (ranking.slope(k, k) for k in (rank, ranking.total - rank + 1))
+    # The upper rank may lie among slopes beyond -1, where the order has wrapped.
+    return (low, high) if low <= high else (-math.inf, math.inf)
 
 
 def _shift(x: FloatArray, y: FloatArray, slope: float) -> float:
