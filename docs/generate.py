@@ -1,4 +1,4 @@
-"""What the pages show and a program can make: demo output, validation table, constants of the code.
+"""What the pages show and a program can make: demo output, validation table, public names, constants of the code.
 
     python docs/generate.py             writes docs/generated/
     python docs/generate.py --readme    puts the demo's output, shortened, into README.md
@@ -10,6 +10,7 @@ build, and a test compares it with the demo.
 from __future__ import annotations
 
 import importlib.util
+import inspect
 import re
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import agree
 from agree import interval
 from agree.estimators import _slopes
 from agree.recordings import clock, faults, grid
@@ -125,11 +127,39 @@ def validation() -> str:
     return "\n".join(lines) + "\n"
 
 
+def _directive(name: str) -> str:
+    item = getattr(agree, name)
+    if not isinstance(item, type):
+        return f".. autofunction:: agree.{name}"
+    if issubclass(item, BaseException):
+        return f".. autoexception:: agree.{name}"
+    own = [key for key, value in vars(item).items() if not key.startswith("_")
+           and (isinstance(value, property | classmethod) or inspect.isfunction(value))]
+    made_by_callers = "" if name in ("Pairs", "Recording") else "()"
+    return f".. autoclass:: agree.{name}{made_by_callers}" + (f"\n   :members: {', '.join(own)}" if own else "")
+
+
+def api() -> str:
+    """Every public name, by what it is, as Markdown."""
+    groups: dict[str, list[str]] = {"From files to an answer": [], "Estimators": [], "Results": [],
+                                    "Errors and warnings": []}
+    for name in agree.__all__:
+        if name.startswith("_"):
+            continue
+        item = getattr(agree, name)
+        group = ("Errors and warnings" if isinstance(item, type) and issubclass(item, BaseException)
+                 else "Results" if isinstance(item, type)
+                 else "Estimators" if item.__module__.startswith("agree.estimators") else "From files to an answer")
+        groups[group].append(_directive(name))
+    return "\n".join(f"## {title}\n\n```{{eval-rst}}\n{chr(10).join(names)}\n```\n" for title, names in groups.items())
+
+
 def everything(target: Path) -> None:
     """Write all generated parts into a folder."""
     target.mkdir(exist_ok=True)
     demo(target)
     (target / "validation.md").write_text(validation(), encoding="utf-8")
+    (target / "api.md").write_text(api(), encoding="utf-8")
 
 
 if __name__ == "__main__":

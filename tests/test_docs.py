@@ -110,7 +110,8 @@ def test_developers_commands_run(block, tmp_path):
 
 
 def test_every_public_name_is_in_the_api_page():
-    page = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "api.md").read_text(encoding="utf-8") + generate().api()
+    assert "```{include} generated/api.md" in page
     directive = r"^\.\. (?:auto\w+|py:data):: agree\.(\w+)"
     assert sorted(re.findall(directive, page, re.MULTILINE)) == sorted(agree.__all__)
 
@@ -124,7 +125,7 @@ def test_json_page_names_every_key(demo):
     assert list(rows) == list(result)
     for key in ("claim", "alignment", "correction", "reference_uncertainty"):
         assert [word for word in re.findall(r"`(\w+)`", rows[key]) if word in result[key]] == list(result[key])
-    for key in ("readings", "bands", "findings"):
+    for key in ("readings", "bands", "findings", "budget"):
         assert [word for word in re.findall(r"`(\w+)`", rows[key]) if word in result[key][0]] == list(result[key][0])
     parts = re.search(r"An \*estimate\* is `\{(.*)\}`", page)[1]
     assert json.loads(f"[{parts}]") == list(result["bias_percent"])
