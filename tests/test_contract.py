@@ -224,8 +224,8 @@ FLAT_DEVICE, DEAD = (f"no correlation: `device` is {level} throughout; record a 
 VERTICAL = "no line: the median slope is vertical; `reference` hardly varies, record a wider range"
 
 
-ONE_LEVEL = ("no regression on level: every pair has the same level; use limits_of_agreement, or record a wider range of "
-             "power")
+ONE_LEVEL = ("no regression on level: every pair has the same level; use limits_of_agreement, or record a wider range "
+             "of power")
 ALIKE = "the errors are all equal: there is nothing to look at; the same file twice?"
 
 

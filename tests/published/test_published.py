@@ -23,7 +23,10 @@ from scipy import special
 
 import agree
 from agree.estimators import _slopes
+from agree.estimators._components import Part
 from agree.estimators.limits import exact_limit
+from agree.estimators.repeated_limits import variance_and_limits
+from agree.estimators.tolerance import one_sided_approximation, tolerance_factor
 from agree.verdict.rule import conformance_probability
 
 HERE = Path(__file__).parent
@@ -66,6 +69,27 @@ def exact_factor(figure):
     return exact_limit(0.0, 1.0, figure["n"], z, 1 - 2 * (1 - figure["confidence"]))
 
 
+def factor(call, figure):
+    """Tolerance factor, or the parts of an approximate one."""
+    which = figure["n"], figure["content"], figure["confidence"]
+    if call["function"] == "one_sided_approximation":
+        return one_sided_approximation(*which)
+    return tolerance_factor(*which, **call["options"])
+
+
+def repeated_summary(call):
+    """SD of a single difference and limits from a printed bias and its [coefficient, mean square, df]."""
+    bias = agree.Estimate(value=call["bias"], low=call["bias"], high=call["bias"], level=0.95, method="printed")
+    return variance_and_limits(bias, [Part(*part) for part in call["parts"]], 1.96, 0.95)
+
+
+def repeated(columns, call):
+    """Limits from repeats: columns one under another, with the subjects' labels as often."""
+    reference, device = (np.concatenate([columns[name] for name in call[side]]) for side in ("reference", "device"))
+    subject = np.tile(columns[call["subject"]], len(call["device"]))
+    return agree.repeated_limits(reference, device, subject, **call["options"])
+
+
 def conformance(figure):
     """Probability within an interval, moved so that it is centred on 0."""
     low, high = figure["interval"]
@@ -105,11 +129,17 @@ def compute(folder, call, figure):
         return exact_factor(figure)
     if call["function"] == "conformance":
         return conformance(figure)
+    if call["function"] in ("tolerance_factor", "one_sided_approximation"):
+        return factor(call, figure)
+    if call["function"] == "repeated_summary":
+        return repeated_summary(call)
     if call.get("generated") == "numacc2":
         columns = {"y": np.r_[1.2, np.tile([1.1, 1.3], 500)]}
         call = {**call, "reference": [], "device": ["y"]}
     else:
         columns = read_columns(folder)
+    if call["function"] == "repeated_limits":
+        return repeated(columns, call)
     if {"table", "values", "means"} & call.keys():
         return grouped(columns, call)
     take = lambda names: np.mean([columns[name] for name in names], axis=0)  # noqa: E731
@@ -124,7 +154,8 @@ def compute(folder, call, figure):
     own = {"theil": theil, "kendall": kendall}.get(call["function"])
     if own:
         return own(reference, device, options)
-    return getattr(agree, call["function"])(reference, device, **options)
+    result = getattr(agree, call["function"])(reference, device, **options)
+    return result.at(call["at"]) if "at" in call else result
 
 
 def value_at(result, path):
