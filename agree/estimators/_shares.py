@@ -65,7 +65,8 @@ def normal_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Es
     if reach < 1e-6:  # the density at 0 times the width
         d_log = (c * c - 1) * d_sd / sd - c * math.copysign(1.0, mean) * d_mean / sd
         value = math.log(2 * reach) - (c * c + math.log(2 * math.pi)) / 2
-        return transformed(estimate(value, d_log, **options), _logistic)
+        missed = -math.expm1(value)
+        return transformed(estimate(value - math.log(missed), d_log / missed, **options), _logistic)
     near, far = (float(special.log_ndtr(end - c)) for end in (reach, -reach))
     log_in = near + math.log(-math.expm1(far - near))
     density = np.exp(-ends**2 / 2 - math.log(2 * math.pi) / 2 - log_out - log_in)

@@ -198,8 +198,9 @@ def intraclass(
               ICC(2,1) = \frac{B - E}{B + (k-1) E + k (J - E)/n} ,
 
     and for the mean of k raters k ICC/(1 + (k - 1) ICC). Limits from the F distribution: exact for the first and
-    third form and normal readings, Satterthwaite's approximation for the second. Subjects with equal
-    means are an error: there is no variance to share out.
+    third form and normal readings, Satterthwaite's approximation for the second. Of the mean it is -inf where the
+    estimated variance of that mean is not positive. Subjects with equal means are an error: there is no
+    variance to share out.
 
     References
     ----------

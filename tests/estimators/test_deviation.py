@@ -1,0 +1,167 @@
+"""Deviation index and share within a limit: defining equations, exact ranks, jackknife, extremes."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy import special
+
+from agree import DriftWarning, InputError, coverage_probability, deviation_index
+
+ERRORS = st.lists(st.integers(-300, 300), min_size=3, max_size=40)
+
+
+def ends(item):
+    return [item.low, item.value, item.high]
+
+
+def both(error):
+    """Pairs whose errors are these."""
+    reference = np.full(len(error), 256.0)
+    return reference, reference + np.asarray(error, float)
+
+
+def share_of(x, y, **options):
+    return coverage_probability(x, y, **options).probability
+
+
+@given(ERRORS, st.sampled_from([0.05, 0.5, 0.9, 0.999]))
+def test_the_index_is_the_distance_that_holds_the_share(values, coverage):
+    """The two are each other's inverse, and the normal share is that of its definition."""
+    error = np.array(values) / 8
+    assume(np.ptp(error) > 1)
+    x, y = both(error)
+    index = deviation_index(x, y, coverage=coverage).index
+    share = share_of(x, y, limit=index.value)
+    assert share.value == pytest.approx(coverage, rel=1e-9)
+    m, s = error.mean(), error.std(ddof=1)
+    phi = lambda z: math.erfc(-z / math.sqrt(2)) / 2  # noqa: E731
+    assert phi((index.value - m) / s) - phi((-index.value - m) / s) == pytest.approx(coverage, abs=1e-12)
+    assert 0 <= index.low <= index.value <= index.high
+    assert 0 <= share.low <= share.value <= share.high <= 1
+
+
+@given(ERRORS, st.sampled_from(["normal", "any"]), st.sampled_from([2.0**-20, 4.0, 1e140, 1e-140]), st.randoms())
+def test_exchange_unit_and_order(values, distribution, factor, random):
+    error = np.array(values) / 8
+    assume(np.ptp(error) > 1)
+    x, y = both(error)
+    order = list(range(error.size))
+    random.shuffle(order)
+    index = lambda *a: ends(deviation_index(*a, distribution=distribution).index)  # noqa: E731
+    share = lambda *a, k=1.0: ends(share_of(*a, limit=9.01 * k, distribution=distribution))  # noqa: E731
+    assert index(y, x) == pytest.approx(index(x, y), rel=1e-9)
+    assert index(x[order], y[order]) == pytest.approx(index(x, y), rel=1e-9)
+    assert [v / factor for v in index(factor * x, factor * y)] == pytest.approx(index(x, y), rel=1e-9)
+    assert share(y, x) == pytest.approx(share(x, y), rel=1e-7, abs=1e-12)
+    assert share(factor * x, factor * y, k=factor) == pytest.approx(share(x, y), rel=1e-7, abs=1e-12)
+
+
+@given(ERRORS)
+def test_every_pair_twice(values):
+    x, y = both(values)
+    one, other = (share_of(a, b, limit=100.5, distribution="any")
+                  for a, b in ((x, y), (np.tile(x, 2), np.tile(y, 2))))
+    assert other.value == one.value
+    assert one.low <= other.low <= other.high <= one.high
+
+
+@pytest.mark.parametrize("mean", [0.0, 1.5, -40.0])
+def test_standard_errors_are_those_of_the_jackknife(rng, mean):
+    n = 400
+    x, y = both(mean + rng.normal(0, 3, n))
+    cases = ((lambda a, b: deviation_index(a, b).index, math.log),
+             (lambda a, b: share_of(a, b, limit=abs(mean) + 2.0), special.logit))
+    for fit, scale in cases:
+        item = fit(x, y)
+        left_out = [scale(fit(np.delete(x, i), np.delete(y, i)).value) for i in range(n)]
+        assert (scale(item.high) - scale(item.low)) / 2 / 1.96593 == pytest.approx(
+            math.sqrt((n - 1) * np.var(left_out)), rel=0.02)
+
+
+@pytest.mark.parametrize("n", [5, 29, 60, 500])
+@pytest.mark.parametrize("coverage", [0.5, 0.9])
+def test_ranks_bound_a_binomial_count(rng, oracle, n, coverage):
+    """The ranks are the tightest whose two error probabilities are each at most 2.5 %."""
+    binomial = oracle("scipy.stats").binom(n, coverage)
+    size = np.arange(1.0, n + 1)
+    item = deviation_index(*both(rng.permutation(size)), coverage=coverage, distribution="any").index
+    assert item.value == math.ceil(n * coverage)
+    low, high = item.low, item.high  # a value is its own rank here
+    assert binomial.cdf(low - 1) <= 0.025 < binomial.cdf(low)
+    if math.isinf(high):
+        assert binomial.sf(n - 1) > 0.025
+    else:
+        assert binomial.sf(high - 1) <= 0.025 < binomial.sf(high - 2)
+
+
+def test_binomial_limits_of_a_share(oracle):
+    expected = oracle("scipy.stats").binomtest(17, 20).proportion_ci(0.95, "exact")
+    item = share_of(*both([1] * 17 + [9] * 3), limit=2, distribution="any")
+    assert ends(item) == pytest.approx([expected.low, 0.85, expected.high], rel=1e-9)
+    assert item.method == "exact, binomial"
+
+
+def test_neighbours_alike_count_for_less(rng):
+    error = np.repeat(rng.normal(0, 3, 60), 20)
+    for distribution in ("normal", "any"):
+        alone, serial = (ends(share_of(*both(error), limit=4, distribution=distribution, sampling=sampling))
+                         for sampling in ("independent", "serial"))
+        assert serial[2] - serial[0] > 2 * (alone[2] - alone[0])
+    session = np.repeat(np.arange(60), 20)
+    item = share_of(*both(error), limit=4, distribution="any", sampling="sessions", session=session)
+    # 60 sessions of one error each: never more than 60 effective pairs, and not far fewer.
+    assert 45 < float(item.method.split()[1]) <= 60
+
+
+@pytest.mark.parametrize("power", [1e-300, 1e299])
+def test_extreme_readings(power):
+    x, y = np.array([1.0, 2, 3, 4]), np.array([1.1, 2.05, 2.9, 4.2])
+    for distribution in ("normal", "any"):
+        one, other = (deviation_index(a * x, a * y, distribution=distribution).index for a in (1, power))
+        assert [v / power for v in ends(other)] == pytest.approx(ends(one), rel=1e-9)
+
+
+@pytest.mark.parametrize(("limit", "expected"), [(1e-12, 0), (1e-300, 0), (1e12, 1), (60.0, 1)])
+def test_limits_far_from_the_errors(limit, expected):
+    item = share_of(*both([-1.0, 0, 2, 1, -2]), limit=limit)
+    assert ends(item) == pytest.approx([expected] * 3, abs=1e-11)
+    assert 0 <= item.low <= item.value <= item.high <= 1
+
+
+def test_a_narrow_limit_meets_the_density():
+    """Either side of the point where the share is taken as density times width."""
+    x, y = both([-1.0, 0, 2.5, 1, -2])
+    limits = (1e-6 * np.std(y - x, ddof=1) * near for near in (0.999, 1.001))
+    below, above = (np.array(ends(share_of(x, y, limit=limit))) / limit for limit in limits)
+    assert below == pytest.approx(above, rel=1e-8)
+
+
+@pytest.mark.parametrize(("error", "share"), [(3.0, 1.0), (-5.0, 0.0)])
+def test_errors_all_alike(error, share):
+    x, y = both([error] * 5)
+    assert ends(deviation_index(x, y).index) == [abs(error)] * 3
+    assert ends(share_of(x, y, limit=4)) == [share] * 3
+    counted = share_of(x, y, limit=4, distribution="any")
+    assert (counted.low, counted.high) == pytest.approx((0.478176, 1) if share else (0, 0.521824), abs=1e-6)
+
+
+def test_per_cent_is_of_the_reference():
+    x = np.array([100.0, 200, 400, 300])
+    assert deviation_index(x, x * [1.01, 1.02, 0.99, 0.98], scale="percent", coverage=0.5).index.value == pytest.approx(
+        deviation_index(np.full(4, 100.0), [101, 102, 99, 98], coverage=0.5).index.value, rel=1e-12)
+    with pytest.raises(InputError, match=r"^scale='percent' needs a non-zero `reference`; got 1 zero"):
+        deviation_index([0, 1, 2], [1, 2, 3], scale="percent")
+
+
+def test_a_wandering_error_is_named():
+    with pytest.warns(DriftWarning, match="drifts"):
+        deviation_index(*both(np.linspace(2, 9, 400)), sampling="serial")
+
+
+def test_summaries_say_what_the_index_is_not():
+    x, y = both([1.0, 2, -2, 3])
+    assert "no statement on an average" in " ".join(deviation_index(x, y).summary().split())
+    assert "not the probability that a claim holds" in " ".join(coverage_probability(x, y, limit=2).summary().split())
