@@ -154,12 +154,32 @@ def api() -> str:
     return "\n".join(f"## {title}\n\n```{{eval-rst}}\n{chr(10).join(names)}\n```\n" for title, names in groups.items())
 
 
+def estimators() -> str:
+    """Return a section for each estimator that docs/estimators.md does not explain itself, from its docstring."""
+    page = (ROOT / "docs" / "estimators.md").read_text(encoding="utf-8")
+    parts = []
+    for name in agree.__all__:
+        item = getattr(agree, name)
+        if name.startswith("_") or isinstance(item, type) or not item.__module__.startswith("agree.estimators") \
+                or f"`agree.{name}`" in page:
+            continue
+        parted = re.split(r"^([A-Z]\w+)\n-+\n", inspect.getdoc(item) or "", flags=re.MULTILINE)
+        section = dict(zip(["head", *parted[1::2]], parted[::2], strict=True))
+        text = "\n".join(section[key] for key in ("head", "Notes", "References") if key in section)
+        parts.append(f"## {name.replace('_', ' ').capitalize()}\n\n{{py:func}}`agree.{name}`\n\n"
+                     f"```{{eval-rst}}\n{text.replace('|', chr(92) + '|')}\n```\n")
+    return "\n".join(parts)
+
+
 def everything(target: Path) -> None:
     """Write all generated parts into a folder."""
     target.mkdir(exist_ok=True)
     demo(target)
     (target / "validation.md").write_text(validation(), encoding="utf-8")
+    measured = sorted((ROOT / "docs" / "measured").glob("*.md"))
+    (target / "measured.md").write_text("\n".join(f.read_text(encoding="utf-8") for f in measured), encoding="utf-8")
     (target / "api.md").write_text(api(), encoding="utf-8")
+    (target / "estimators.md").write_text(estimators(), encoding="utf-8")
 
 
 if __name__ == "__main__":
