@@ -3,7 +3,7 @@
     python benchmarks/coverage_three.py [--runs 500] [--jobs 2]
 
 Three devices record a wandering power (220 W, SD 50 W) for an hour (serial), at 30 independent instants, or in 6
-sessions of 10 minutes. Their own errors have SD 2, 4 and 1 W and biases 0, 1 and -2 W; in time they are correlated over tau
+sessions of 10 minutes. Their own errors have SD 2, 4 and 1 W and biases 0, 1 and -2 W; they are correlated over tau
 (autoregressive, exp(-1/tau) from second to second); sessions add an error of their own to each device, of the same SD.
 Prints Markdown: share of intervals that cover the true value at 90, 95 and 99 %, and the share of false answers of
 `equivalence` (level 0.95) with the true value at the edge of the margin, of which theory promises 5 %.

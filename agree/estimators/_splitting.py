@@ -141,3 +141,12 @@ def relative_scale(first: FloatArray, second: FloatArray, others: FloatArray, **
     square = z * z
     yz, xz = (product - product.mean() * (square / square.mean() - 1) for product in (yz, xz))
     return fieller(yz, xz, **options).scaled(sizes[1] / sizes[0])
+
+
+def share_of_scale(first: FloatArray, second: FloatArray, item: Estimate) -> float:
+    """Share of the variance of second - first that a scale other than 1 makes; 0 if its interval holds 1."""
+    gap, level = second - first - (second - first).mean(), first - first.mean()
+    size = float(np.abs(gap).max())
+    if size == 0 or not (item.low > 1 or item.high < 1):
+        return 0.0
+    return float(np.square((item.value - 1) * (level / size)).sum() / np.square(gap / size).sum())

@@ -14,9 +14,19 @@ from numpy.typing import ArrayLike, NDArray
 from agree import _check
 from agree._result import Result
 from agree.errors import InputError
-from agree.estimators._splitting import error_sd, error_variances, on_scale, products, relative_scale
+from agree.estimators._splitting import (
+    error_sd,
+    error_variances,
+    on_scale,
+    products,
+    relative_scale,
+    share_of_scale,
+)
 from agree.estimators.limits import _exponential
 from agree.interval import Estimate, estimate, warn_of_drift
+
+# Share of the variance of a difference from which a wrong scale is named.
+SCALE_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -114,14 +124,15 @@ def _named(names: Sequence[str] | None, count: int) -> tuple[str, ...]:
 
 
 def _notes(names: tuple[str, ...], negative: NDArray[np.bool_], same: list[tuple[int, int]],
-           contrasts: list[Contrast]) -> tuple[str, ...]:
+           scales: list[tuple[Contrast, float]]) -> tuple[str, ...]:
     parts = [f"{names[i]} and {names[j]} differ by a constant: one is a copy of the other, or they share their errors"
              for i, j in same]
     parts += [f"the variance of {name} came out below 0: its error is too small to be told from 0 beside the others', "
               "or devices share errors: its SD is given as 0 with an upper limit"
               for name, below in zip(names, negative, strict=True) if below]
-    parts += [f"{item.second} reads {item.scale.value:.4g} times {item.first}: where power varies, that counts as "
-              "random error" for item in contrasts if item.scale.low > 1 or item.scale.high < 1]
+    parts += [f"{pair.second} reads {pair.scale.value:.4g} times {pair.first}: that alone makes {100 * share:.0f} % of "
+              "the variance of their difference, and counts as random error; use scale='percent'"
+              for pair, share in scales if share > SCALE_SHARE]
     return tuple(parts)
 
 
@@ -227,6 +238,9 @@ def split_errors(
         contrasts = [replace(item, bias=_exponential(item.bias)) for item in contrasts]
     with np.errstate(over="ignore", under="ignore"):
         squared = tuple(map(float, found.values * unit * unit))
-    below = found.values < 0
+    below, shares = found.values < 0, []
+    if scale == "difference":
+        shares = [(pair, share_of_scale(readings[i], readings[j], pair.scale))
+                  for pair, (i, j) in zip(contrasts, combinations(range(len(labels)), 2), strict=True)]
     return SplitErrors(names=labels, sd=sds, variance=squared, negative=tuple(map(bool, below)), n=n, scale=scale,
-                       contrasts=tuple(contrasts), notes=_notes(labels, below, same, contrasts), sampling=sampling)
+                       contrasts=tuple(contrasts), notes=_notes(labels, below, same, shares), sampling=sampling)
