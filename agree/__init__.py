@@ -24,6 +24,8 @@ _PUBLIC = {
     "Look": "estimators.assumptions",
     "deming": "estimators.deming", "passing_bablok": "estimators.passing_bablok",
     "Line": "estimators.line",
+    "linearity": "estimators.linearity", "Linearity": "estimators.linearity",
+    "bias_curve": "estimators.curve", "BiasCurve": "estimators.curve",
     "york": "estimators.york", "YorkLine": "estimators.york",
     "variance_ratio": "estimators.ratio", "VarianceRatio": "estimators.ratio",
     "concordance": "estimators.concordance", "Concordance": "estimators.concordance",
@@ -63,7 +65,9 @@ if TYPE_CHECKING:
     from agree.estimators.equivalence import Equivalence, equivalence
     from agree.estimators.intraclass import Intraclass, intraclass
     from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
+    from agree.estimators.curve import BiasCurve, bias_curve
     from agree.estimators.line import Line
+    from agree.estimators.linearity import Linearity, linearity
     from agree.estimators.passing_bablok import passing_bablok
     from agree.estimators.precision import Precision, precision
     from agree.estimators.quantile_limits import QuantileLimits, quantile_limits
