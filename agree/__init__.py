@@ -39,6 +39,7 @@ _PUBLIC = {
     "Contrast": "estimators.three_devices",
     "equivalence": "estimators.equivalence", "Equivalence": "estimators.equivalence",
     "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
+    "plan": "verdict.planning", "Plan": "verdict.planning",
     "find_correction": "verdict.correction", "Correction": "verdict.correction",
     "read_recording": "recordings.read", "Recording": "recordings.read",
     "pair_recordings": "recordings.pair",
@@ -85,6 +86,7 @@ if TYPE_CHECKING:
     from agree.verdict.check import ClaimCheck, check_claim
     from agree.verdict.claim import Claim
     from agree.verdict.correction import Correction, find_correction
+    from agree.verdict.planning import Plan, plan
 
 
 def __getattr__(name: str) -> Any:

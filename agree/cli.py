@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -82,6 +82,53 @@ def demo(folder: str) -> None:
                f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
 
 
+@command.command("plan")
+@click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, as for agree check.")
+@click.option("--meaning", type=click.Choice(["average", "bands", "next_session"]), default="average",
+              show_default=True, help="The meaning it is to be settled in.")
+@click.option("--reference-uncertainty", metavar="TEXT", help="As for agree check. [default: taken as exact]")
+@click.option("--session-sd", default=0.8, show_default=True, metavar="PERCENT",
+              help="SD between sessions of one unit: an assumption.")
+@click.option("--from", "pilot", metavar="RESULT.json",
+              help="Sessions recorded already, from agree check --json; their SDs replace the assumed ones.")
+@click.option("--minutes", default=60.0, show_default=True, metavar="MIN", help="Minutes of riding a session.")
+@click.option("--power", multiple=True, type=float, default=(0.8, 0.9), metavar="P",
+              help="Wanted chance to settle it, a fraction. Repeat for each. [default: 0.8 and 0.9]")
+@click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
+@click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
+@click.option("--sheet", "sheet_file", metavar="FILE", help="Write a sheet to print and fill in: .pdf, .html or .txt.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the plan as JSON; - for stdout alone.")
+def plan_command(**options: Any) -> None:
+    """Say how many sessions would settle a claim."""
+    from agree.report.files import json_text, read_json, write_text
+    from agree.report.sheet import write_sheet
+    from agree.verdict.claim import Claim
+    from agree.verdict.planning import plan
+
+    json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
+    _outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
+    claim = Claim.parse(options["claim"])
+    limit = float(claim.percent or claim.watts or 0)
+    result = plan(claim, true_error=[0.0, limit / 2, limit], session_sd=options["session_sd"], level=options["level"],
+                  minutes=options["minutes"], reference_uncertainty=options["reference_uncertainty"],
+                  power=options["power"], meaning=options["meaning"], bands=_edges(options["bands"]),
+                  pilot=read_json(source) if source else None)
+    if sheet_file is not None:
+        write_sheet(result, sheet_file)
+    if json_file not in (None, "-"):
+        write_text(json_file, json_text(result) + "\n")
+    click.echo(json_text(result) if json_file == "-" else result.summary())
+
+
+def _edges(text: str | None) -> list[float] | None:
+    from agree.errors import InputError
+
+    try:
+        return None if text is None else [float(edge) for edge in text.split(",")]
+    except ValueError:
+        raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
+
+
 def _pairs(files: list[tuple[str, str]], options: dict[str, Any]) -> list[Pairs]:
     from agree.recordings.pair import pair_recordings
 
@@ -94,13 +141,10 @@ def _pairs(files: list[tuple[str, str]], options: dict[str, Any]) -> list[Pairs]
 def _checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     import warnings
 
-    from agree.errors import AgreeWarning, InputError
+    from agree.errors import AgreeWarning
     from agree.verdict.check import check_claim
 
-    try:
-        edges = None if options["bands"] is None else [float(edge) for edge in options["bands"].split(",")]
-    except ValueError:
-        raise InputError(f"--bands {options['bands']!r} is not understood; write edges in W like 100,200,300") from None
+    edges = _edges(options["bands"])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
@@ -126,7 +170,7 @@ def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -
     click.echo(result.summary())
 
 
-def _outputs_are_no_inputs(files: list[tuple[str, str]], *outputs: str | None) -> None:
+def _outputs_are_no_inputs(files: Sequence[tuple[str, ...]], *outputs: str | None) -> None:
     from agree.errors import InputError
 
     inputs = {Path(name).resolve() for pair in files for name in pair}

@@ -7,14 +7,32 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+from agree._result import Result
 from agree.errors import InputError
-from agree.verdict.check import ClaimCheck
 
 
-def json_text(check: ClaimCheck) -> str:
-    """Return the check as JSON, schema version 1."""
-    return json.dumps(check.to_dict(), indent=1, ensure_ascii=False, allow_nan=False)
+def json_text(result: Result) -> str:
+    """Return a check or a plan as JSON, schema version 1."""
+    return json.dumps(result.to_dict(), indent=1, ensure_ascii=False, allow_nan=False)
+
+
+def read_json(path: str | Path) -> dict[str, Any]:
+    """Return a result that was written as JSON.
+
+    Raises
+    ------
+    InputError
+        A file that is no JSON, or holds no result.
+    """
+    try:
+        stored = json.loads(Path(path).read_text(encoding="utf-8"))
+    except ValueError:
+        stored = None
+    if not isinstance(stored, dict):
+        raise InputError(f"{path} holds no result; give a file written by agree check ... --json FILE")
+    return stored
 
 
 def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:

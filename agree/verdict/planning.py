@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -93,6 +94,11 @@ class Plan(Result):
         """Whether the first case is possible."""
         return self.cases[0].possible
 
+    def summary(self) -> str:
+        """Return the plan as text: the table of sessions first."""
+        text: str = importlib.import_module("agree.report.plan").plan_text(self)
+        return text
+
     def to_dict(self) -> dict[str, Any]:
         """Return JSON types, schema version 1."""
         result: dict[str, Any] = {"schema": SCHEMA, **json_safe(
@@ -171,7 +177,7 @@ def plan(
     --------
     >>> from agree import plan
     >>> plan("1.5 %").sessions, plan("1.5 %", power=0.9).sessions, plan("1.5 %", true_error=1.5).possible
-    (7, 8, False)
+    (6, 7, False)
     """
     claim = claim if isinstance(claim, Claim) else Claim.parse(claim)
     _check.choice(meaning, "meaning", MEANINGS)
