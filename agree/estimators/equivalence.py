@@ -82,11 +82,10 @@ def _margin(margin: Any, scale: str) -> tuple[float, float]:
     return float(ends[0]), float(ends[1])
 
 
-def _p(summands: FloatArray, sampling: str, session: Any) -> float:
-    """One-sided p value of mean(summands) <= 0; a mean of no spread decides by itself."""
-    result = spread(summands, sampling, session)
-    mean = float(summands.mean())
-    if result.standard_error == 0:
+def _p(summands: FloatArray, sure: bool, sampling: str, session: Any) -> float:
+    """One-sided p value of mean(summands) <= 0; where nothing varies, the mean decides by itself."""
+    mean, result = float(summands.mean()), spread(summands, sampling, session)
+    if sure or result.standard_error == 0:
         return 0.0 if mean >= 0 else 1.0
     return float(special.stdtr(result.df, -mean / result.standard_error))
 
@@ -175,12 +174,14 @@ def equivalence(
         unit = math.copysign(max(np.abs(x).max(), np.abs(y).max()), x.sum())
         x, y = x / unit, y / unit
         item = fieller(y, x, **options)
-        p_low, p_high = _p(y - ends[0] * x, sampling, labels), _p(ends[1] * x - y, sampling, labels)
+        below, above = y - ends[0] * x, ends[1] * x - y
     else:
         error = errors_on_scale(x, y, scale)
         item = estimate(float(error.mean()), error - error.mean(), **options)
         low, high = map(math.log, ends) if scale == "log" else ends
-        p_low, p_high = _p(error - low, sampling, labels), _p(high - error, sampling, labels)
+        below, above = error - low, high - error
+    sure = not item.standard_error > 1e-12 * abs(item.value)
+    p_low, p_high = (_p(summands, sure, sampling, labels) for summands in (below, above))
     warn_of_drift(item)
     if scale == "log":
         item = _exponential(item)

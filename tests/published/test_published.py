@@ -20,6 +20,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from scipy import special
+from scipy.optimize import brentq
 
 import agree
 from agree.estimators import _slopes
@@ -123,12 +124,25 @@ def grouped(columns, call):
                            root_between=result.between_square**0.5)
 
 
+def least_reading(figure):
+    """Reading at which the probability of a true value above the limit reaches the confidence."""
+    limit = figure["limit"]
+
+    def lacking(reading):
+        within = conformance({"interval": [-limit, limit], "at": reading, "u": figure["relative_u"] * reading})
+        return 1 - within - figure["confidence"]
+
+    return brentq(lacking, limit, 2 * limit)
+
+
 def compute(folder, call, figure):
     """Run what a figure rests on."""
     if call["function"] == "exact_limit":
         return exact_factor(figure)
     if call["function"] == "conformance":
         return conformance(figure)
+    if call["function"] == "least_reading":
+        return least_reading(figure)
     if call["function"] in ("tolerance_factor", "one_sided_approximation"):
         return factor(call, figure)
     if call["function"] == "repeated_summary":
