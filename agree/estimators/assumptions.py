@@ -22,9 +22,10 @@ from agree.estimators.quantile_limits import _effective
 from agree.estimators.trend_limits import centred_level, spread_curve, straight
 from agree.interval import Estimate, estimate, warn_of_drift
 
+LOOKS = 6
 PRESENT, ABSENT, OPEN = "present", "absent", "not settled"
 # What is let pass; this package's own choices, see look_at_errors.
-TREND, SPREAD, SKEWNESS, KURTOSIS, SHARE = 0.25, 0.4, 0.5, (2.0, 4.0), (0.5, 2.0)
+TREND, SPREAD, SKEWNESS, KURTOSIS, SHARE = 0.25, 0.4, 0.5, (1.0, 4.0), (0.5, 2.0)
 ADVICE = {"limits_of_agreement": "limits from this scale are fine", "percent": "use scale='percent'",
           "regression_limits": "use regression_limits", "quantile_limits": "use quantile_limits"}
 
@@ -71,7 +72,7 @@ class ErrorLook(Result):
     because : str
         The same in words, with its grounds.
     slope : Estimate
-        Change of the error per unit of level (mean of the two readings).
+        Change of the error per unit of level (mean of the two readings), with an interval of its own at `level`.
     looks : tuple of Look
         Everything looked at.
     n : int
@@ -214,7 +215,7 @@ def look_at_errors(
     coverage : float
         Share of the errors meant to lie between the limits, in (0, 1).
     level : float
-        Confidence level of each look, in (0, 1).
+        Confidence level of all looks together, in (0, 1): each has 1 - (1 - level)/6 (Bonferroni).
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other.
     session : (n,) array_like, optional
@@ -243,9 +244,8 @@ def look_at_errors(
     -----
     Trend: shift of the bias from the 5th to the 95th hundredth of the levels over the half-width z s of the limits;
     0.25 passes (a tail of 2.5 % becomes 4.3 % there). Spread: change of the fitted SD over that range relative to
-    its middle; 0.4 passes (a ratio of 1.5). Skewness 0.5, kurtosis 2 to 4 and, beyond either limit, half to double
-    the expected share pass. These bounds are this package's choice. The interval of a kurtosis covers badly in few
-    pairs.
+    its middle; 0.4 passes (a ratio of 1.5). Skewness 0.5, kurtosis up to 4 (light tails do no harm) and half to
+    double the expected share beyond either limit pass. These bounds are this package's choice.
 
     References
     ----------
@@ -268,7 +268,8 @@ def look_at_errors(
     centre, unit = float(d.mean()), float(np.abs(d - d.mean()).max())
     if not unit > 1e-14 * float(np.abs(y).max() if scale == "difference" else np.abs(d).max()):
         raise InputError("the errors are all equal: there is nothing to look at; the same file twice?")
-    make = partial(estimate, level=level, sampling=sampling, session=labels)
+    apart = 1 - (1 - level) / LOOKS
+    make = partial(estimate, level=apart, sampling=sampling, session=labels)
     e, level_w = (d - centre) / unit, (x + y) / 2
     shape = _by_level(level_w, e, z)
     skewness, kurtosis = _moments(e, make)
@@ -276,8 +277,8 @@ def look_at_errors(
     marks = [(side * e > z * sd).astype(float) for side in (-1, 1)]
     sizes = [float(d.size)] * 2
     if sampling != "independent":
-        sizes = [min(_effective(mark, level, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
-    below, above = (_share(mark, size, level) for mark, size in zip(marks, sizes, strict=True))
+        sizes = [min(_effective(mark, apart, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
+    below, above = (_share(mark, size, apart) for mark, size in zip(marks, sizes, strict=True))
     trend, spread = make(*shape.trend), make(*shape.spread)
     looks = (_look("trend", trend, 0.0, -TREND, TREND), _look("spread", spread, 0.0, -SPREAD, SPREAD),
              _look("skewness", skewness, 0.0, -SKEWNESS, SKEWNESS), _look("kurtosis", kurtosis, 3.0, *KURTOSIS),
@@ -291,7 +292,8 @@ def look_at_errors(
         ratio = shape if even else _by_level(level_w, percent, z)
         helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT
                     for name, pair, bound in (("trend", ratio.trend, TREND), ("spread", ratio.spread, SPREAD)))
+    slope = estimate(*shape.slope, level=level, sampling=sampling, session=labels).scaled(unit)
     warn_of_drift(trend, spread, skewness)
     kind, because = _advice(looks, helps)
-    return ErrorLook(recommendation=kind, because=because, slope=make(*shape.slope).scaled(unit), looks=looks,
+    return ErrorLook(recommendation=kind, because=because, slope=slope, looks=looks,
                      n=d.size, scale=scale, sampling=sampling, coverage=coverage)

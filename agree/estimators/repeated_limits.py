@@ -98,40 +98,51 @@ def _moments(d: OneWay, x: OneWay, y: OneWay, true_value: str) -> Core:
 
 
 def _fit(response: FloatArray, design: FloatArray, subject: NDArray[np.intp],
-         effects: FloatArray | None) -> tuple[float, float]:
-    """Residual variance, and variance of a subject's own effect in each method (or at all), by REML."""
-    from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
+         random: FloatArray) -> tuple[float, float]:
+    """Residual variance, and variance between subjects of the rows marked `random`, by REML."""
+    from statsmodels.regression.mixed_linear_model import MixedLM
 
-    options = {}
-    if effects is not None:
-        members = [np.flatnonzero(subject == s) for s in range(int(subject.max()) + 1)]
-        options["exog_vc"] = VCSpec(["method"], [[["reference", "device"]] * len(members)],
-                                    [[effects[rows] for rows in members]])
+    because = "did not settle"
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a variance at its boundary, 0, is an answer
-        try:
-            fit = MixedLM(response, design, groups=subject, **options).fit(reml=True, method=["lbfgs", "powell"])
-        except (np.linalg.LinAlgError, ValueError) as exc:
-            raise ConvergenceError(f"method='mixed' failed: {exc}; use method='moments'") from None
-    if not fit.converged:
-        raise ConvergenceError("method='mixed' did not settle; use method='moments'")
-    return float(fit.scale), float(fit.vcomp[0] if effects is not None else fit.cov_re[0, 0])
+        for optimiser in ("bfgs", "powell"):  # the second needs no slope, which can be singular on the way
+            try:
+                fit = MixedLM(response, design, groups=subject, exog_re=random[:, None]).fit(method=[optimiser])
+            except (np.linalg.LinAlgError, ValueError) as exc:
+                because = f"failed: {exc}"
+                continue
+            if fit.converged:
+                return float(fit.scale), float(fit.cov_re[0, 0])
+    raise ConvergenceError(f"method='mixed' {because}; use method='moments'")
+
+
+def _contrasts(values: FloatArray) -> FloatArray:
+    """Helmert's m - 1 contrasts of m values: uncorrelated, and of the same variance."""
+    k = np.arange(1.0, values.size)
+    result: FloatArray = (np.cumsum(values)[:-1] - k * values[1:]) / np.sqrt(k * (k + 1))
+    return result
 
 
 def _mixed(x: FloatArray, y: FloatArray, subject: NDArray[np.intp], d: OneWay, true_value: str) -> Core:
-    """Components by a mixed model: of the differences (varying), or of all readings (constant)."""
-    if true_value == "varying":
-        difference = y - x
-        within, between = _fit(difference, np.ones((x.size, 1)), subject, None)
-        parts = [Part(1 - 1 / d.harmonic, within, d.df_within)]
-    else:
-        method = np.repeat(np.eye(2), x.size, axis=0)
-        residual, own = _fit(np.concatenate((x, y)), method, np.tile(subject, 2), method)
-        within, between = 2 * residual, 2 * own
-        parts = [Part(1 - 1 / d.harmonic, within, 2 * d.df_within)]
+    """Components by a mixed model of the differences; a constant true value adds what the sums tell of the scatter.
+
+    With equal scatter the sum and the difference of a pair have the same variance within a subject and are
+    independent; of a subject's m sums only the m - 1 contrasts that are free of its level are told to the model.
+    """
+    n = x.size
+    unit = math.sqrt(d.within + d.between)  # the optimiser wants variances near 1
+    x, y = x / unit, (y - d.mean) / unit
+    response, design, random, df = y - x, np.ones((n, 1)), np.ones(n), d.df_within
+    if true_value == "constant":
+        sums = [(x + y)[subject == s] for s in range(d.sizes.size)]
+        response = np.concatenate([response, *map(_contrasts, sums)])
+        random = np.repeat([1.0, 0.0], [n, response.size - n])
+        subject = np.concatenate((subject, np.repeat(np.arange(len(sums)), [v.size - 1 for v in sums])))
+        design, df = random[:, None], 2 * df
+    within, between = (unit**2 * variance for variance in _fit(response, design, subject, random))
     bias, influence = _by_subject(1 / (between + within / d.sizes), d)
-    parts.insert(0, Part(1.0, between + within / d.harmonic, d.df_between))
-    return Core(bias, influence, tuple(parts), between, within)
+    parts = Part(1.0, between + within / d.harmonic, d.df_between), Part(1 - 1 / d.harmonic, within, df)
+    return Core(bias, influence, parts, between, within)
 
 
 def variance_and_limits(bias: Estimate, parts: Sequence[Part], z: float, level: float) -> tuple[Estimate, ...]:
