@@ -152,7 +152,8 @@ def bias_by_band(
     ``joint``: the influence series of all bands, 0 outside a band, have a covariance by the engine, whose
     correlations are drawn towards 0 by as much as chance explains. The law of the largest |t| over the bands, each
     over its own variance estimate, comes from 8192 fixed draws; its quantile sets one level for all bands, never above
-    level^(1/k) (Sidak 1967).
+    level^(1/k) (Sidak 1967). The standard error is the larger of the band's own, from its pairs strung together,
+    and that of the joint covariance, in which they keep their places in time: the latter sees slow errors better.
 
     ``pool``: the variance of the true bias between bands is (Q - tr(P V))/tr(P) or 0, with Q the weighted sum of
     squares about the weighted mean, P its matrix and V the joint covariance (moments). With v a band's variance and
@@ -190,7 +191,7 @@ def bias_by_band(
         bias, note, series = _bias(x[chosen], error[chosen], label, scale, level, sampling)
         bands.append(Band(low=float(limits[k]), high=float(limits[k + 1]), n=int(chosen.sum()), bias=bias, note=note))
         phi.append(np.zeros(x.size))
-        phi[-1][chosen] = series / (np.abs(series).max(initial=0) or 1)
+        phi[-1][chosen] = series / (bias.standard_error if bias.standard_error > 0 else 1)
     warn_of_drift(*(band.bias for band in bands))
     inside = sum(band.n for band in bands)
     result = BandBias(bands=tuple(bands), n_outside=x.size - inside, scale=scale, sampling=sampling)
@@ -198,8 +199,12 @@ def bias_by_band(
     if not (joint or pool) or not known:
         return result
     df = min(bands[k].bias.df for k in known)
-    correlation = shrunk(covariance(np.stack([phi[k] for k in known]), sampling, labels).matrix, df)
-    result = _all_at_once(result, correlation, df, level) if joint else result
+    matrix = covariance(np.stack([phi[k] * x.size / bands[k].n for k in known]), sampling, labels).matrix
+    correlation = shrunk(matrix, df)
+    if joint:
+        # In units of a band's own standard error, but for the factor of per cent.
+        wider = dict(zip(known, (np.sqrt(np.diag(matrix)) * (100 if scale == "percent" else 1)).tolist(), strict=True))
+        result = _all_at_once(result, joint_level(matrix_root(correlation), df, level), wider)
     return _pooled(result, known, correlation) if pool else result
 
 
@@ -236,11 +241,11 @@ def _interval(item: Estimate, value: float, error: float, one: float, words: str
                    method=f"{item.method}, {words}")
 
 
-def _all_at_once(result: BandBias, correlation: FloatArray, df: float, level: float) -> BandBias:
-    """Widen every interval to the level at which all hold."""
-    one = joint_level(matrix_root(correlation), df, level)
-    bands = tuple(replace(band, joint=band.bias if not math.isfinite(band.bias.low) else _interval(
-        band.bias, band.bias.value, band.bias.standard_error, one, "all bands at once")) for band in result.bands)
+def _all_at_once(result: BandBias, one: float, wider: dict[int, float]) -> BandBias:
+    """Widen every interval to the level at which all hold, and by the joint standard error if that is larger."""
+    bands = tuple(replace(band, joint=_interval(
+        band.bias, band.bias.value, band.bias.standard_error * max(wider[k], 1.0), one, "all bands at once")
+        if k in wider else band.bias) for k, band in enumerate(result.bands))
     return replace(result, bands=bands, joint_level=one)
 
 

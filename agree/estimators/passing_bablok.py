@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,7 +14,7 @@ from agree._check import FloatArray
 from agree.errors import InputError
 from agree.estimators import _slopes
 from agree.estimators.line import Line
-from agree.interval import METHODS, Estimate, spread, t_quantile, warn_of_drift
+from agree.interval import METHODS, Estimate, estimate, spread, t_quantile, warn_of_drift
 
 Group = NDArray[np.intp] | None
 
@@ -131,7 +132,9 @@ def passing_bablok(
     slopes of rank M1 = round((N - C)/2) and N - M1 + 1. Independent pairs: C = z sqrt(n(n-1)(2n+5)/18), the 1983
     formula. Otherwise C = t n(n-1) se, with se the standard error of the mean per-point tau score (the influence
     series) between s = reference + device and device - slope * reference. The intercept is the median of
-    device - slope * reference, its limits those at the slope's limits.
+    device - slope * reference. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they
+    come from its influence, that of the slope and that of the median together, which covers better where errors are
+    slow.
 
     ``equivariant``: the slope is the median of the slopes without their signs, with the sign of Kendall's tau between
     reference and device; for even N the geometric mean of the middle two. It is the fixed point of the line of 1983
@@ -178,20 +181,46 @@ def passing_bablok(
         half = t_quantile(level, math.inf) * math.sqrt(
             n * (n - 1) * (2 * n + 5) / 18 if blocks is None else _slopes.null_variance(p))
         method, drift = "ranks of slopes, 1983" if blocks is None else "ranks of slopes, given the groups", False
+        scores = None
     else:
-        result = spread(_slopes.tau_scores(p, m), sampling, labels)
+        scores = _slopes.tau_scores(p, m)
+        result = spread(scores, sampling, labels)
         half = t_quantile(level, result.df) * n * (n - 1) * result.standard_error
         method, drift = f"ranks of slopes, {METHODS[sampling]}", result.drift
     low, high = _limits(ranking, half)
     if equivariant and math.isfinite(low):
         low, high = (-high, high) if abs(tau) <= half else (low, high) if sign > 0 else (-high, -low)
     slope *= sign
-    estimates = [Estimate(value=value, low=lower, high=upper, level=level, method=method, drift=drift)
-                 for value, lower, upper in ((slope, low, high),
-                                             (_shift(x, y, slope), *sorted((_shift(x, y, high), _shift(x, y, low)))))]
-    warn_of_drift(*estimates)
-    return Line(slope=estimates[0], intercept=estimates[1], n=n, kind="Passing-Bablok", sampling=sampling,
-                n_slopes=total)
+    fitted = Estimate(value=slope, low=low, high=high, level=level, method=method, drift=drift)
+    if scores is None or math.isinf(low) or math.isinf(high):
+        ends = sorted((_shift(x, y, high), _shift(x, y, low)))
+        intercept = replace(fitted, value=_shift(x, y, slope), low=ends[0], high=ends[1])
+    else:
+        intercept = _intercept(x, y, fitted, sign * scores, sampling, labels)
+    warn_of_drift(fitted, intercept)
+    return Line(slope=fitted, intercept=intercept, n=n, kind="Passing-Bablok", sampling=sampling, n_slopes=total)
+
+
+def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray, sampling: str,
+               labels: Any) -> Estimate:
+    """Median of device - slope * reference, with the influence of the median and that of the slope.
+
+    The slope's is its scores, sized so that they give its half-width; the median's the sides of the residuals, sized by
+    the spacing of the quantiles that its own interval reaches.
+    """
+    value = _shift(x, y, slope.value)
+    residual = y - slope.value * x - value
+    side = np.sign(residual)
+    along, across = spread(scores, sampling, labels), spread(side, sampling, labels)
+    t = t_quantile(slope.level, across.df)
+    reach = min(t * across.standard_error / 2, 0.45)
+    low, high = np.quantile(residual, (0.5 - reach, 0.5 + reach))
+    phi = side * ((high - low) / (4 * reach) if reach > 0 else 0.0)
+    if slope.high > slope.low and along.standard_error > 0:
+        # Half-width of the slope, times its effect on the intercept, per unit of mean score.
+        effect = _shift(x, y, slope.high) - _shift(x, y, slope.low)
+        phi = phi + scores * (effect / (2 * t * along.standard_error))
+    return estimate(value, phi, level=slope.level, sampling=sampling, session=labels)
 
 
 def _groups(group: ArrayLike | None, reference: ArrayLike, device: ArrayLike) -> Group:
