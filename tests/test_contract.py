@@ -16,6 +16,12 @@ def bands(x, y, **options):
     return bias_by_band(x, y, edges=[-math.inf, math.inf], scale="difference", **options)
 
 
+def equivalent(x, y, **options):
+    """Test at 95 % on each side, which shows the 90 % interval."""
+    options["level"] = 0.95 if options.get("level", 0.9) == 0.9 else options["level"]
+    return agree.equivalence(x, y, margin=3, **options)
+
+
 ESTIMATORS = {
     "limits": limits_of_agreement,
     "deming": deming,
@@ -32,6 +38,7 @@ ESTIMATORS = {
     "regression_limits": agree.regression_limits,
     "quantile_limits": agree.quantile_limits,
     "look": agree.look_at_errors,
+    "equivalence": equivalent,
 }
 EVERY = pytest.mark.parametrize("fit", ESTIMATORS.values(), ids=ESTIMATORS.keys())
 X = [100.0, 150, 200, 250, 300, 350, 220, 180]

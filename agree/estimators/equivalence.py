@@ -166,7 +166,7 @@ def equivalence(
     if not _check.fraction(level, "level") > 0.5:
         raise InputError(f"`level` must be above 0.5 for one-sided tests, such as 0.95; got {level!r}")
     x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
-    options: dict[str, Any] = {"level": 2 * level - 1, "sampling": sampling, "session": labels}
+    options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels}
     if scale == "ratio":
         if x.sum() == 0:
             raise InputError("scale='ratio' needs a `reference` whose mean is not 0; set coasting aside or use "

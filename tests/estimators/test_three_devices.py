@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -238,7 +239,8 @@ def test_a_steady_effort_leaves_the_scales_unbounded(rng):
 
 def test_percent_and_log_agree_for_small_errors(rng):
     power = rng.uniform(120, 320, 5000)
-    columns = [power * (1 + sd * rng.normal(size=5000)) * gain for sd, gain in ((1e-3, 1), (2e-3, 1.001), (5e-4, 0.998))]
+    kinds = ((1e-3, 1), (2e-3, 1.001), (5e-4, 0.998))
+    columns = [power * (1 + sd * rng.normal(size=5000)) * gain for sd, gain in kinds]
     percent, log = (split_errors(*columns, scale=scale) for scale in ("percent", "log"))
     assert [item.value for item in percent.sd] == pytest.approx([0.1, 0.2, 0.05], rel=0.1)
     assert [100 * item.value for item in log.sd] == pytest.approx([item.value for item in percent.sd], rel=0.01)
@@ -292,6 +294,38 @@ def test_omitting_leaves_out_the_instant_for_all(rng):
 def test_too_few_instants():
     with pytest.raises(SampleSizeError, match=r"^at least 3 pairs are needed; got 2$"):
         split_errors([1, 2], [1, 3], [2, 2])
+
+
+def test_columns_of_any_kind_are_left_alone_and_the_result_is_frozen(rng, oracle):
+    columns = [np.rint(column) for column in simulated(rng, 20)]
+    kept = [column.copy() for column in columns]
+    result = split_errors(*columns)
+    assert np.array_equal(columns, kept)
+    assert all(column.flags.writeable for column in columns)
+    for kind in (list, tuple, oracle("pandas").Series, np.float32):
+        assert split_errors(*map(kind, columns)).to_dict() == result.to_dict()
+    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()  # noqa: S301
+    with pytest.raises((AttributeError, TypeError)):
+        result.n = 3
+    with pytest.raises(InputError, match=r"did you mean 0\.95"):
+        split_errors(*columns, level=95)
+
+
+@pytest.mark.filterwarnings("ignore::agree.DriftWarning")
+def test_reversed_time_gives_the_same_serial_intervals(rng):
+    columns = simulated(rng, 64)
+    one, other = (split_errors(*(column[::step] for column in columns), sampling="serial") for step in (1, -1))
+    for before, after in zip(one.sd, other.sd, strict=True):
+        assert ends(after) == pytest.approx(ends(before), rel=1e-9)
+    for before, after in zip(one.contrasts, other.contrasts, strict=True):
+        assert ends(after.scale) == pytest.approx(ends(before.scale), rel=1e-9)
+
+
+@pytest.mark.parametrize("n", [3, 4])
+def test_the_fewest_instants_have_finite_limits(n):
+    a, b, c = [200.0, 210, 230, 250][:n], [201.0, 209, 232, 251][:n], [199.0, 212, 229, 247][:n]
+    result = split_errors(a, b, c)
+    assert all(0 <= item.low <= item.value <= item.high < math.inf for item in result.sd)
 
 
 @pytest.mark.filterwarnings("ignore::agree.DriftWarning")
