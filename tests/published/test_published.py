@@ -10,6 +10,8 @@ another program: no publication). Optional:
   `unrounded`;
 - `exact`: relative tolerance for figures certified beyond the reach of half a digit, or exact;
 - `where`: table or section; `note`.
+
+A call may take options from `columns` (or from `weights`, 1/variance), and `only` the rows with a value in a column.
 """
 
 import tomllib
@@ -156,6 +158,9 @@ def compute(folder, call, figure):
         return repeated(columns, call)
     if {"table", "values", "means"} & call.keys():
         return grouped(columns, call)
+    if "only" in call:
+        ((name, value),) = call["only"].items()
+        columns = {key: column[columns[name] == value] for key, column in columns.items()}
     take = lambda names: np.mean([columns[name] for name in names], axis=0)  # noqa: E731
     device = take(call["device"])
     reference = take(call["reference"]) if call["reference"] else np.zeros(device.size)
@@ -163,6 +168,8 @@ def compute(folder, call, figure):
         device = device - take(call["device_minus"])
     reference = reference - call.get("reference_minus", 0.0)
     options = dict(call["options"])
+    options |= {option: columns[name] for option, name in call.get("columns", {}).items()}
+    options |= {option: columns[name] ** -0.5 for option, name in call.get("weights", {}).items()}
     if call.get("two_sd"):
         options["coverage"] = 2 * special.ndtr(2.0) - 1
     own = {"theil": theil, "kendall": kendall}.get(call["function"])
