@@ -30,7 +30,7 @@ class Line(Result):
     >>> from agree import deming
     >>> line = deming([100, 200, 300, 400], [98, 201, 297, 399])
     >>> line.kind, round(line.slope.value, 3)
-    ('Deming', 1.0)
+    ('Deming', 0.999)
     """
 
     slope: Estimate

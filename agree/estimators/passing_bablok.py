@@ -156,7 +156,7 @@ def passing_bablok(
     >>> from agree import passing_bablok
     >>> line = passing_bablok([100, 150, 200, 250, 300, 350], [103, 151, 208, 254, 312, 357])
     >>> f"{line.slope.value:.4f} [{line.slope.low:.4f}, {line.slope.high:.4f}] of {line.n_slopes} slopes"
-    '1.0267 [0.9600, 1.0900] of 15 slopes'
+    '1.0300 [0.9200, 1.1400] of 15 slopes'
     """
     x, y, labels = _check.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     _check.fraction(level, "level")
