@@ -19,6 +19,7 @@ from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction
+from agree.verdict.evidence import likely
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN
@@ -132,19 +133,19 @@ def limits_text(check: ClaimCheck) -> str:
 
 def correction_text(item: Correction) -> str:
     """Return the advice on a correction."""
-    scale = estimate_text(item.scale)
-    lasting = {True: "it held on sessions left out", False: "it is NOT stable: do not enter it",
-               None: "not known to last: " + item.because.rsplit("; ", 1)[-1]}[item.stable]
-    if item.kind == "none":
-        return f"none is needed; the factor would be {scale}."
-    if item.kind == "cannot tell":
-        return (f"the factor is {scale}, fit for powers like these only: scale and offset are not told apart; "
-                f"{lasting}.")
-    if item.kind == "offset":
-        return (f"an offset of {estimate_text(item.offset, 'W', sign=True)}: check the zero first; a factor ({scale}) "
-                f"fits one power only. {lasting[0].upper()}{lasting[1:]}.")
-    also = f", and the offset is {estimate_text(item.offset, 'W', sign=True)}" if item.kind == "scale and offset" else ""
-    return f"multiply the device by {scale}{also}; {lasting}."
+    made, factor = item.entered, item.factor or item.scale
+    if made is None or item.action in ("none", "refused"):
+        advice = {"refused": "refused, enter nothing"}.get(item.action, "none")
+        return f"{advice}: {item.reason}; the factor would be {estimate_text(item.scale)}."
+    zero = f"{'add' if made.offset_w < 0 else 'subtract'} {abs(made.offset_w):.1f} W (check the zero first)"
+    scale = f"multiply the device by {made.scale:g} {estimate_text(factor).split(' ', 1)[1]}"
+    what = {"scale": scale, "offset": zero}.get(item.action, f"{zero}, then {scale}")
+    what += ", at powers like these" if item.kind == "cannot tell" else ""
+    if item.after is not None:
+        what += (f"; on {item.after.left_out} left out the mean error goes from {item.after.before_percent:.2g} to "
+                 f"{item.after.after_percent:.2g} %")
+        what += f" (claim then, on average: {item.after.verdicts['average']})" if item.after.verdicts else ""
+    return what + ("; stable." if item.stable else f"; not known to last: {item.because.rsplit('; ', 1)[-1]}.")
 
 
 def alignment_text(item: Alignment | None) -> str:

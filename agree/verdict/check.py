@@ -18,10 +18,12 @@ from agree.estimators.passing_bablok import passing_bablok
 from agree.interval import Estimate, estimate
 from agree.pairs import REASONS, Pairs
 from agree.verdict import meanings
+from agree.verdict.after import Asked
 from agree.verdict.budget import BudgetTerm, budget
 from agree.verdict.claim import Claim
-from agree.verdict.correction import Correction, correction, fitted_line
+from agree.verdict.correction import Correction, correction
 from agree.verdict.diagnosis import Finding, findings
+from agree.verdict.kind import fitted_line
 from agree.verdict.meanings import BandCheck, Reading
 from agree.verdict.notes import notes
 from agree.verdict.reference import ReferenceUncertainty
@@ -235,7 +237,7 @@ def check_claim(
     own = [item for item in meanings.session_biases(data, replace(claim, above_watts=None), level) if item is not None]
     effects = session_effects(own, level=level) if data.sessions > 1 else None
     bias = meanings.mean_error(data, "%", level)
-    fix = correction(data, level, window_s)
+    fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u)
     limits, robust = _robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),

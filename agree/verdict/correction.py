@@ -4,29 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import numpy as np
-from scipy import special
-
+from agree import _check
 from agree._result import Result
 from agree.errors import InputError
 from agree.estimators.bands import ratio_of_sums
-from agree.estimators.deming import deming
 from agree.estimators.line import Line
-from agree.interval import Estimate, estimate, t_quantile
+from agree.interval import Estimate, estimate
 from agree.pairs import Pairs
+from agree.verdict.after import After, Asked, after
+from agree.verdict.choice import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
+from agree.verdict.claim import Claim
+from agree.verdict.entered import Entered, Judged, judge
+from agree.verdict.kind import fitted_line, kind_of_error, power_range
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import widen
 from agree.verdict.table import Table
 from agree.verdict.table import table as join
 
-# Smallest change in power worth a correction, per cent: about 0.3 x the competition variation of elite solo athletes
-# (Hopkins 2000, Sports Med 30:1), common practice.
-WORTHWHILE_PERCENT = 0.3
-LEAST_RANGE = 1.5      # 95th over 5th percentile of window means, below which scale and offset look alike
-# A cause is named if its interval at the first level misses the null; alone only if the other's does not even at
-# the second.
-NAMED_LEVEL, HINT_LEVEL = 0.95, 0.8
-LEAST_SESSIONS = 3     # below, stability is not judged
+LEAST_SESSIONS = 3       # below, stability is not judged
+SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
+USUAL_SD_PERCENT = 1.0   # SD between sessions to reckon with where fewer than 3 show their own (assumption)
+FINEST_STEP = 0.01       # per cent: a factor of four decimals
+COARSEST_STEP = 5.0
+NORMAL_95 = 1.96         # two-sided normal quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,17 +38,31 @@ class Correction(Result):
     Attributes
     ----------
     scale : Estimate
-        Factor: corrected = device * scale; sum of reference over sum of device.
+        Factor if the device is corrected by a factor alone: corrected = device * scale; sum of reference over sum of
+        device. The interval takes in the sessions and the reference's uncertainty.
     kind : {"none", "scale", "offset", "scale and offset", "cannot tell"}
         What the line through the window means says is wrong.
     stable : bool or None
-        Whether the scale can be expected to hold in the next session; None below 3 sessions: not known.
+        Whether the correction can be expected to hold in the next session; None below 3 sessions: not known.
     because : str
-        Ground for `kind` and `stable`.
+        Ground for `kind`, what was seen on data left out, and ground for `stable`, between semicolons.
     offset : Estimate or None
         Intercept of the line, W: what the device adds at every level. None where no line could be fitted.
     session_sd_percent : float
-        Spread of the scale between sessions; NaN with one session.
+        Spread between sessions of the factor that each still asks for, with the offset taken out if one is advised;
+        NaN with one session.
+    action : {"none", "scale", "offset", "scale and offset", "refused"}
+        What to do.
+    reason : str
+        Ground for `action`.
+    factor, subtract_w : Estimate or None
+        Parts of the correction: corrected = (device - subtract_w) * factor; None where it has no such part.
+    entered : Entered or None
+        The same in steps the device offers. With "refused" it is what was refused.
+    harm : float
+        Probability that the correction makes the mean error of the next session larger; NaN with one session.
+    after : After or None
+        The claim after the correction, judged on data left out; None if nothing is corrected.
     """
 
     scale: Estimate
@@ -55,132 +71,182 @@ class Correction(Result):
     because: str
     offset: Estimate | None
     session_sd_percent: float = math.nan
-
-
-def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
-    """Deming's line through window means; None where the power does not vary or windows are too few."""
-    windows = table.line_windows(window_s)
-    try:
-        return deming(windows.reference, windows.device, level=level, sampling=table.sampling,
-                      session=windows.session)
-    except InputError:
-        return None
-
-
-def power_range(table: Table, window_s: int) -> float:
-    """95th over 5th percentile of the reference's window means."""
-    reference = table.line_windows(window_s).reference
-    if reference.size == 0:
-        return 1.0
-    low, high = np.percentile(reference, (5, 95))
-    return float(high / low) if low > 0 else math.inf
-
-
-def _level_off(item: Estimate, null: float) -> float:
-    """Level of the interval that just reaches `null`, from the half-width on that side; 1 is far off."""
-    half = item.value - item.low if null < item.value else item.high - item.value
-    distance = abs(item.value - null)
-    if not half > 0:
-        return float(distance > 0)
-    return float(2 * special.stdtr(item.df, t_quantile(item.level, item.df) * distance / half) - 1)
-
-
-def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, str]:
-    """Scale, offset, both or none, from the line's intervals; the effects must be worth a correction."""
-    small = WORTHWHILE_PERCENT
-    if line is None or range_ < LEAST_RANGE:
-        if -small <= bias.low and bias.high <= small:
-            return "none", f"the mean error is below {small:g} %"
-        return "cannot tell", (f"the power varies by a factor of {range_:.2g} only: scale and offset look alike; "
-                               f"record from low to high power (a factor of {LEAST_RANGE:g} at least)")
-    slope, intercept = line.slope, line.intercept
-    facts = (f"slope {slope.value:.4f} [{slope.low:.4f}, {slope.high:.4f}], "
-             f"intercept {intercept.value:.1f} [{intercept.low:.1f}, {intercept.high:.1f}] W")
-    large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
-    level = {"scale": _level_off(slope, 1), "offset": _level_off(intercept, 0)}
-    first, second = sorted(large, key=lambda cause: (large[cause] * level[cause]), reverse=True)
-    if large[first] and level[first] > NAMED_LEVEL:
-        if large[second] and level[second] > NAMED_LEVEL:
-            return "scale and offset", facts
-        if large[second] and level[second] > HINT_LEVEL:
-            return "cannot tell", f"{first}, perhaps {second} too: {facts}"
-        return first, facts
-    if bias.low > small or bias.high < -small:
-        return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
-    return "none", facts
+    action: str = "none"
+    reason: str = ""
+    factor: Estimate | None = None
+    subtract_w: Estimate | None = None
+    entered: Entered | None = None
+    harm: float = math.nan
+    after: After | None = None
 
 
 def find_correction(
-    pairs_list: Pairs | Sequence[Pairs], *, level: float = 0.95, window_s: int = 30
+    pairs_list: Pairs | Sequence[Pairs], *, claim: str | Claim | None = None,
+    reference_uncertainty: str | float | None = None, step: float | None = None, level: float = 0.95,
+    window_s: int = 30,
 ) -> Correction:
-    """Find the factor that brings the device to the reference, and judge it.
+    """Find what to enter so that the device agrees with the reference, and whether to trust it.
 
     Use it after the faulty seconds were set aside. It corrects towards the reference, whatever the reference's own
-    error; it does not show that the reference is right.
+    error; it does not show that the reference is right, nor what a firmware update or a fall will change.
 
     Parameters
     ----------
     pairs_list : Pairs or sequence of Pairs
         One for each session.
+    claim : str or Claim, optional
+        To be answered again after the correction, as in `check_claim`.
+    reference_uncertainty : str, float or None
+        As in `check_claim`; what is known of the reference's own error is taken out first. None takes it as exact.
+    step : float, optional
+        Step in which the device takes a scale, per cent: 1, 0.5, 0.1; 0.01 if not given.
     level : float
         Confidence level, in (0, 1).
     window_s : int
-        Length of the windows the line is fitted to, s.
+        Length of the windows the line is fitted to and errors are judged in, s.
 
     Returns
     -------
     Correction
-        ``.scale`` with corrected = device * scale, ``.kind``, ``.stable``.
+        ``.action``, ``.entered`` with corrected = (device - offset_w) * scale, ``.scale``, ``.stable``, ``.after``.
 
     Raises
     ------
     InputError, SampleSizeError
-        Not Pairs, too few used seconds, or a device that sums to nothing.
+        Not Pairs, too few used seconds, a device that sums to nothing, or an option that is not understood.
 
     Notes
     -----
-    A scale is called stable if, over at least 3 sessions, its spread between sessions is below half of |scale - 1|
-    and the factor found on the other sessions lowers the mean absolute error of each session left out. That spread
-    and these thresholds are common practice.
+    None, scale, offset, and both are found without each session in turn (of a single recording: without each of 8
+    blocks) and judged on it by the mean squared error of window means; the simplest is taken whose error exceeds
+    that of the best by at most one standard error (Breiman, Friedman, Olshen & Stone 1984, section 3.4), on blocks,
+    which are alike, by no more than half the 95 % t interval of the difference. Of scale and offset the scale is the
+    simpler, since devices offer it.
+
+    A correction is stable if, over at least 3 sessions, the spread of what each session still asks for is below half
+    of the correction, and the correction found on the other sessions lowers the mean size of the error of the one
+    left out. Half: a session is made worse if it asks for less than half of what is entered, which at that spread
+    happens in one session of six. An unstable correction is refused.
 
     Examples
     --------
     >>> import numpy as np
     >>> from agree import Pairs, find_correction
     >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
-    >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts))
-    >>> f"{found.scale.value:.4f} {found.kind} {found.stable}"
-    '1.0309 scale None'
+    >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts), step=0.5)
+    >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
+    '1.0309 scale 1.03 None'
     """
-    return correction(join(pairs_list, window_s), level, window_s)
+    _check.fraction(level, "level")
+    if step is not None and not (_check.positive(step, "step") <= COARSEST_STEP):
+        raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}")
+    known = ReferenceUncertainty.parse(reference_uncertainty)
+    asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
+    data = join(pairs_list, window_s)
+    if known.factor != 1:
+        items = [replace(item, reference=item.reference * known.factor) for item in data.pairs]
+        data = join(items if len(items) > 1 else items[0], window_s)
+    return correction(data, level, window_s, asked=asked, reference_u=known, step=step)
 
 
-def correction(table: Table, level: float, window_s: int) -> Correction:
+def correction(
+    table: Table, level: float, window_s: int, *, asked: Asked | None = None,
+    reference_u: ReferenceUncertainty | None = None, step: float | None = None,
+) -> Correction:
     """As `find_correction`, on a table."""
-    if not table.device.sum() > 0:
-        raise InputError(f"the device sums to {table.device.sum():g} W s over the used seconds; no factor can correct it")
-    value, phi = ratio_of_sums(table.reference, table.device)
-    scale = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels())
+    total = float(table.device.sum())
+    if not total > 0:
+        raise InputError(f"the device sums to {total:g} W s over the used seconds; no factor can correct it")
+    known = reference_u or ReferenceUncertainty.parse(None)
     percent, phi = ratio_of_sums(table.error, table.reference)
     bias = estimate(percent, phi, level=level, sampling=table.sampling, session=table.labels()).scaled(100)
-    line = fitted_line(table, window_s, level)
-    kind, facts = kind_of_error(line, bias, power_range(table, window_s), float(table.reference.mean()))
-    stable, ground, sd = _stability(table, scale.value)
-    return Correction(scale=scale, kind=kind, stable=stable, because=f"{facts}; {ground}",
-                      offset=None if line is None else line.intercept, session_sd_percent=sd)
+    line, range_ = fitted_line(table, window_s, level), power_range(table, window_s)
+    kind, facts = kind_of_error(line, bias, range_, float(table.reference.mean()))
+    data = units(table, window_s, range_ >= LEAST_RANGE)
+    chosen = choose(data)
+    judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
+    parts = _parts(table, judged.action, line, known, level)
+    action, reason = _decide(table, chosen, bias, judged, known)
+    corrects = action not in ("none", "refused")
+    later = None
+    if corrects and judged.left_out:
+        later = after(table, data, judged.left_out, window_s, level, known, asked)
+    seen = "" if later is None else (
+        f"; on {later.left_out} left out it brings the mean error from {later.before_percent:.2g} to "
+        f"{later.after_percent:.2g} %")
+    stable, ground = _stability(table, judged)
+    return Correction(
+        scale=_scale(table, known, level), kind=kind, stable=stable,
+        because=f"{facts}{seen}; {ground}", offset=None if line is None else line.intercept,
+        session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
+        factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
+        entered=judged.entered if action != "none" else None, harm=judged.harm, after=later)
 
 
-def _stability(table: Table, scale: float) -> tuple[bool | None, str, float]:
-    sums = np.array([[column[table.session == k].sum() for column in (table.reference, table.device)]
-                     for k in range(table.sessions)])
-    if table.sessions < 2 or (sums[:, 1] <= 0).any():
-        return None, "one session cannot show whether it lasts", math.nan
-    scales = sums[:, 0] / sums[:, 1]
-    sd = float(scales.std(ddof=1))
+def _scale(table: Table, known: ReferenceUncertainty, level: float) -> Estimate:
+    value, phi = ratio_of_sums(table.reference, table.device)
+    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(), cautious=True)
+    return widen(plain, value * known.in_percent(float(table.reference.mean())) / 100)
+
+
+def _parts(
+    table: Table, action: str, line: Line | None, known: ReferenceUncertainty, level: float
+) -> tuple[Estimate | None, Estimate | None]:
+    """Factor and offset (W) of an action, with the reference's uncertainty."""
+    mean_w = float(table.reference.mean())
+    relative = known.in_percent(mean_w) / 100
+    if action == "scale":
+        return _scale(table, known, level), None
+    if action == "offset" or line is None:
+        value = float(table.error.mean())
+        plain = estimate(value, table.error - value, level=level, sampling=table.sampling, session=table.labels(),
+                         cautious=True)
+        return None, widen(plain, mean_w * relative)
+    slope = line.slope
+    low, high = (1 / limit if limit > 0 else math.inf for limit in (slope.high, slope.low))
+    factor = replace(slope, value=1 / slope.value, low=low, high=high,
+                     standard_error=slope.standard_error / slope.value**2)
+    return widen(factor, factor.value * known.percent / 100), widen(line.intercept, slope.value * known.watts)
+
+
+def _decide(
+    table: Table, chosen: str | None, bias: Estimate, judged: Judged, known: ReferenceUncertainty
+) -> tuple[str, str]:
+    """Return the action and its ground."""
+    several = table.sessions > 1
+    units_left = "sessions" if several else "blocks"
+    mean_w = float(table.reference.mean())
+    if chosen is None:
+        small = abs(bias.value) <= WORTHWHILE_PERCENT
+        return "none" if small else "refused", "the recording is too short to test a correction on a part left out"
+    if chosen == "none":
+        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT:
+            return "refused", f"the sessions differ by SD {judged.sd_percent:.2g} % and have no error in common"
+        if abs(bias.value) <= WORTHWHILE_PERCENT:
+            return "none", f"the mean error is below {WORTHWHILE_PERCENT:g} %"
+        return "none", f"on {units_left} left out no correction clearly lowers the error"
+    u = known.in_percent(mean_w)
+    if chosen != "scale and offset" and abs(bias.value) <= NORMAL_95 * u:
+        return "none", f"the reference's own uncertainty (u = {u:.2g} %) can make such a difference"
+    half = judged.size_percent / 2
+    if judged.entered is None or not judged.sd_percent < half or not judged.helps:
+        return "refused", (f"the {units_left} differ by SD {judged.sd_percent:.2g} %, too much for a correction of "
+                           f"{judged.size_percent:.2g} %")
+    if table.sessions < LEAST_SESSIONS and half <= USUAL_SD_PERCENT:
+        return "refused", (f"a correction of {judged.size_percent:.2g} % is no more than sessions often differ by; "
+                           f"record {LEAST_SESSIONS} to see")
+    if judged.entered.scale == 1 and judged.entered.offset_w == 0:
+        return "none", f"it is less than half of the device's step of {judged.entered.step_percent:g} %"
+    return chosen, f"clearly the lowest error on {units_left} left out"
+
+
+def _stability(table: Table, judged: Judged) -> tuple[bool | None, str]:
+    if table.sessions < 2:
+        return None, "one session cannot show whether it lasts"
     if table.sessions < LEAST_SESSIONS:
-        return None, f"{LEAST_SESSIONS} sessions are needed to show whether it lasts", 100 * sd
-    others = (sums[:, 0].sum() - sums[:, 0]) / (sums[:, 1].sum() - sums[:, 1])
-    before, after = np.abs(1 / scales - 1).mean(), np.abs(others / scales - 1).mean()
-    stable = bool(sd < abs(scale - 1) / 2 and after < before)
-    return stable, (f"between sessions it varies by SD {100 * sd:.2g} %; on sessions left out it brings the mean error "
-                    f"from {100 * before:.2g} to {100 * after:.2g} %"), 100 * sd
+        return None, f"{LEAST_SESSIONS} sessions are needed to show whether it lasts"
+    if math.isnan(judged.sd_percent):
+        return None, "a session without power of the device cannot show whether it lasts"
+    stable = judged.sd_percent < judged.size_percent / 2 and judged.helps
+    return stable, (f"between sessions it varies by SD {judged.sd_percent:.2g} %, and would make the next one worse "
+                    f"with a probability of {max(judged.harm, 0.01):.0%}")
