@@ -20,8 +20,8 @@ LEFT, TOP, BOTTOM = 34.0, 28.0, 26.0  # margins, pt
 SIZE, BOX = 7.5, 6.5                  # of type and of boxes to tick, pt
 LOG_WIDTHS = (22.0, 72.0, 62.0, 84.0, 84.0, 40.0)  # of the columns of the log but the last, pt
 ROW = 26.0                            # greatest height of a line of the log, pt
-FOOTNOTE = ("° common practice, not measured here. Write down whatever differs from the plan; a session is left out "
-            "only for a reason written here before its result is known.")
+FOOTNOTE = ("° common practice, not measured here. Write down what differs from the plan; leave a session out only for "
+            "a reason noted before its result is known.")
 _STYLE = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } svg { width: 100%; height: auto } "
           "pre { background: #f4f4f4; padding: 0.8em; overflow-x: auto } "
           "@media print { body { margin: 0 } pre { display: none } } @page { size: A4; margin: 0 }")

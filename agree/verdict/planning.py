@@ -65,6 +65,13 @@ class Plan(Result):
         One for each true error and power.
     assumptions : tuple of str
         What was assumed and what was measured.
+
+    Examples
+    --------
+    >>> from agree import plan
+    >>> made = plan("1.5 %", true_error=[0, 0.75], reference_uncertainty="±0.5 %")
+    >>> [(case.true_error, case.sessions, round(case.ceiling, 3)) for case in made.cases]
+    [(0.0, 8, 0.999), (0.75, None, 0.738)]
     """
 
     claim: Claim

@@ -19,6 +19,7 @@ from agree.verdict.rule import HOLDS
 LEAST_SESSIONS = 3
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(128)
+_SCORES = np.linspace(-6.5, 6.5, 401)  # of the reference's error, normal
 _TAIL = 1e-15        # probability left out beyond either end of an integral
 _FAR = 9.0           # standard deviations beyond which a normal tail counts as nothing
 _NARROWEST = 1e-3    # share of the sessions in the uncertainty below which `widen` takes the normal quantile
@@ -130,14 +131,14 @@ def joint_chance(answer: str, sessions: int, errors: Sequence[float], terms: Seq
     if len(terms) == 1:
         return float(chance(answer, sessions, errors[0], terms[0]))
     exact = not any(band.u for band in terms)
-    z = np.zeros(1) if exact else _FAR * _NODES
+    z = np.zeros(1) if exact else _SCORES
     alike = Counter(zip(errors, terms, strict=True))  # bands are often all alike
     each = np.array([chance(answer, sessions, error + z * band.u, band, seen=True) for error, band in alike])
     missed = ((1 - each) * np.array(list(alike.values()))[:, None]).sum(axis=0)
     given = np.maximum(1 - missed, 0) if answer == HOLDS else each.max(axis=0)
     if exact:
         return float(given[0])
-    return float((given * np.exp(-z**2 / 2) * _WEIGHTS).sum() * _FAR / math.sqrt(2 * math.pi))
+    return float((given * np.exp(-z**2 / 2)).sum() * (z[1] - z[0]) / math.sqrt(2 * math.pi))
 
 
 def ceiling(answer: str, errors: Sequence[float], terms: Sequence[Terms]) -> float:
