@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 IntArray = NDArray[np.intp]
-LEAF = 4              # blocks of 2^LEAF are compared outright
+LEAF = 5              # blocks of 2^LEAF are compared outright
 
 
 def _padded(ranks: IntArray) -> tuple[NDArray[Any], int]:

@@ -22,7 +22,7 @@ from agree._check import FloatArray
 from agree.estimators._inversions import IntArray, count_inversions, inverse, inversions_of_each, list_inversions
 
 LISTED = 60_000       # pairs worth listing at once; 2 n if that is more
-SAMPLE = 20_000       # random pairs that place the first trial values
+SAMPLE = 12_000       # random pairs that place the first trial values
 MAX_ROUNDS = 200
 EPS = float(np.finfo(float).eps)
 
@@ -211,7 +211,9 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
     if sample.size > 100:
         margin = 3.5 * math.sqrt(sample.size * share * (1 - share)) + 3
         low, mid, high = (int(np.clip(share * sample.size + k * margin, 0, sample.size - 1)) for k in (-1, 0, 1))
-        if sample[max(mid - 1, 0)] == sample[mid] and _pinned(bracket, sample[mid], cap):
+        # A value that makes up more than can be listed must be tried itself: no bracket leaves it out.
+        heavy = (sample == sample[mid]).sum() > sample.size * cap / p.n_slopes + 1
+        if heavy and _pinned(bracket, sample[mid], cap):
             return True
         bracket.try_value(sample[low])
         bracket.try_value(sample[high])
@@ -229,7 +231,8 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
         if bracket.inside > before // 3:
             widen = min(2 * widen, 0.25)
             near = rotated(p, *bracket.adjacent())
-            if _pinned(bracket, near[near.size // 2], cap):
+            pivot = near[near.size // 2]
+            if (near == pivot).sum() > near.size // 4 and _pinned(bracket, pivot, cap):
                 return True
     raise AssertionError("slopes could not be bracketed")  # pragma: no cover
 
