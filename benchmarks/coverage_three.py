@@ -52,19 +52,18 @@ def recording(rng: np.random.Generator, condition: str) -> tuple[np.ndarray, dic
     return power + np.array(SDS)[:, None] * errors + np.array(BIASES)[:, None], options, factor
 
 
-def simulate(rng: np.random.Generator, condition: str, level: float) -> tuple[dict[str, float], dict[str, Estimate]]:
-    """True values and estimates of one simulated recording."""
+def simulate(rng: np.random.Generator, condition: str) -> Iterator[tuple[float, dict[str, float], dict[str, Estimate]]]:
+    """Level, true values and estimates of one simulated recording, for each level."""
     readings, options, factor = recording(rng, condition)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", AgreeWarning)
-        result = split_errors(*readings, level=level, **options)
     truth = {f"sd_{name}": sd * factor for name, sd in zip("abc", SDS, strict=True)}
-    found = dict(zip(truth, result.sd, strict=True))
-    for (i, j), pair in zip(combinations(range(3), 2), result.contrasts, strict=True):
-        key = f"{pair.second} - {pair.first}"
-        truth[f"bias {key}"], found[f"bias {key}"] = BIASES[j] - BIASES[i], pair.bias
-        truth[f"scale {key}"], found[f"scale {key}"] = 1.0, pair.scale
-    return truth, found
+    for i, j in combinations(range(3), 2):
+        truth |= {f"bias {'abc'[j]} - {'abc'[i]}": BIASES[j] - BIASES[i], f"scale {'abc'[j]} - {'abc'[i]}": 1.0}
+    for level in LEVELS:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", AgreeWarning)
+            result = split_errors(*readings, level=level, **options)
+        pairs = [item for pair in result.contrasts for item in (pair.bias, pair.scale)]
+        yield level, truth, dict(zip(truth, (*result.sd, *pairs), strict=True))
 
 
 def false_answers(rng: np.random.Generator, condition: str) -> list[bool]:
@@ -79,18 +78,10 @@ def false_answers(rng: np.random.Generator, condition: str) -> list[bool]:
     return [difference.equivalent, ratio.equivalent]
 
 
-def cases() -> Iterator[tuple[str, float]]:
-    """Yield every condition and level."""
-    for condition in CONDITIONS:
-        for level in LEVELS:
-            yield condition, level
-
-
-def _one(job: tuple[str, float, int]) -> dict[str, bool]:
-    condition, level, run = job
-    rng = np.random.default_rng([CONDITIONS.index(condition), run])
-    truth, found = simulate(rng, condition, level)
-    return {name: found[name].low <= truth[name] <= found[name].high for name in truth}
+def _one(job: tuple[str, int]) -> list[list[bool]]:
+    condition, run = job
+    cases = simulate(np.random.default_rng([CONDITIONS.index(condition), run]), condition)
+    return [[found[name].low <= truth[name] <= found[name].high for name in truth] for _, truth, found in cases]
 
 
 def _errors(job: tuple[str, int]) -> list[bool]:
@@ -106,12 +97,12 @@ def main() -> None:
     cell = lambda share: f"{100 * share:.1f} ± {100 * math.sqrt(share * (1 - share) / len(runs)):.1f}"  # noqa: E731
     with ProcessPoolExecutor(arguments.jobs) as pool:
         print(f"Coverage in per cent (± Monte-Carlo SE), {len(runs)} simulated recordings each\n")
-        for k, (condition, level) in enumerate(cases()):
-            rows = list(pool.map(_one, [(condition, level, run) for run in runs], chunksize=20))
-            if k == 0:
-                print("| recording | level | " + " | ".join(rows[0]) + " |\n|---|---|" + "---|" * len(rows[0]))
-            print(f"| {condition} | {100 * level:g} % | "
-                  + " | ".join(cell(np.mean([row[name] for row in rows])) for name in rows[0]) + " |")
+        _, names, _ = next(simulate(np.random.default_rng(0), CONDITIONS[0]))
+        print("| recording | level | " + " | ".join(names) + " |\n|---|---|" + "---|" * len(names))
+        for condition in CONDITIONS:
+            shares = np.mean(list(pool.map(_one, [(condition, run) for run in runs], chunksize=20)), axis=0)
+            for level, row in zip(LEVELS, shares, strict=True):
+                print(f"| {condition} | {100 * level:g} % | " + " | ".join(map(cell, row)) + " |")
         print("\nFalse answers of `equivalence` at the edge of the margin, per cent; 5 promised\n")
         print("| recording | difference | ratio |\n|---|---|---|")
         for condition in CONDITIONS:
