@@ -231,8 +231,7 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
         if bracket.inside > before // 3:
             widen = min(2 * widen, 0.25)
             near = rotated(p, *bracket.adjacent())
-            pivot = near[near.size // 2]
-            if (near == pivot).sum() > near.size // 4 and _pinned(bracket, pivot, cap):
+            if _pinned(bracket, near[near.size // 2], cap):
                 return True
     raise AssertionError("slopes could not be bracketed")  # pragma: no cover
 
