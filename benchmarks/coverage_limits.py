@@ -3,8 +3,8 @@
     python benchmarks/coverage_limits.py [--runs 500] [--jobs 2] [--small]
 
 Independent pairs: 200 (`--small`: 20). Serial: 1-h rides of 3,600 s whose errors are autoregressive over 5, 60 or
-300 s. Sessions: 8 of 200 s whose bias differs with the SD of the errors within (60 s). Errors: normal, SD 6 W growing as
-0.02 of the level where a method follows it. Truth of a serial or session interval is that of the process, not of the
+300 s. Sessions: 8 of 200 s whose bias differs with the SD of the errors within (60 s). Errors: normal, SD 6 W; growing
+as 0.02 of the level where a method follows it. Truth of a serial or session interval is that of the process, not of the
 recording. Tolerance limits are covered if they hold their content; prints a Markdown table.
 """
 

@@ -139,12 +139,9 @@ def least_reading(figure):
 
 def compute(folder, call, figure):
     """Run what a figure rests on."""
-    if call["function"] == "exact_limit":
-        return exact_factor(figure)
-    if call["function"] == "conformance":
-        return conformance(figure)
-    if call["function"] == "least_reading":
-        return least_reading(figure)
+    without_data = {"exact_limit": exact_factor, "conformance": conformance, "least_reading": least_reading}
+    if call["function"] in without_data:
+        return without_data[call["function"]](figure)
     if call["function"] in ("tolerance_factor", "one_sided_approximation"):
         return factor(call, figure)
     if call["function"] == "repeated_summary":
