@@ -120,6 +120,44 @@ def plan_command(**options: Any) -> None:
     click.echo(json_text(result) if json_file == "-" else result.summary())
 
 
+@command.command()
+@click.argument("recording", metavar="REC.csv")
+@click.argument("copy", metavar="OUT.csv")
+@click.option("--scale", type=float, metavar="FACTOR", help="corrected = (device - offset) * scale.  [default: 1]")
+@click.option("--offset", type=float, metavar="W", help="What the device reads too much at every level.  [default: 0]")
+@click.option("--from", "result", metavar="RESULT.json", help="Take the correction of an earlier agree check --json.")
+@click.option("--even-if-unstable", is_flag=True, help="Take it even if it was refused or is not stable.")
+@click.option("--column", metavar="NAME", help="Power column, if not found by name.")
+@click.option("--force", is_flag=True, help="Write over an earlier OUT.csv; never over a recording given.")
+def correct(recording: str, copy: str, **options: Any) -> None:
+    """Write a corrected copy of a recording, and its history beside it."""
+    from agree import __version__
+    from agree.errors import InputError
+    from agree.recordings import history
+    from agree.recordings.corrected import checked_change, corrected_copy
+    from agree.report.files import write_bytes, write_text
+
+    scale, offset, result = options["scale"], options["offset"], options["result"]
+    if (result is None) == (scale is None and offset is None):
+        raise InputError("give either --from RESULT.json, or --scale FACTOR and/or --offset W")
+    story = history.history_path(copy)
+    _outputs_are_no_inputs([(recording,) if result is None else (recording, result)], copy, str(story))
+    existing = [str(path) for path in (Path(copy), story) if path.exists()]
+    if existing and not options["force"]:
+        raise InputError(f"{' and '.join(existing)} exist{'s' if len(existing) == 1 else ''} already; choose another "
+                         "name, or say --force")
+    change, ground = (history.correction_of(result, even_if_unstable=options["even_if_unstable"]) if result is not None
+                      else (checked_change(1.0 if scale is None else scale, offset or 0.0), {}))
+    history.refuse_reference(recording, ground)
+    made = corrected_copy(recording, change, power_column=options["column"])
+    remark = history.refuse_twice(recording, change)
+    told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])
+    write_bytes(copy, made.content)
+    write_text(story, told)
+    click.echo(f"{copy}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they are (0 or "
+               f"missing). History: {story}" + (f"\n{remark}" if remark else ""))
+
+
 def _edges(text: str | None) -> list[float] | None:
     from agree.errors import InputError
 

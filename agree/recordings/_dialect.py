@@ -42,6 +42,7 @@ class Table(NamedTuple):
     notes: list[str]
     headerless: bool = False
     word: str = "row"
+    delimiter: str = ","
 
     def fail(self, row: int | None, found: str, expected: str, remedy: str) -> InputError:
         """Return the error of a row of the table (its index), or of the whole (None)."""
@@ -90,7 +91,7 @@ def read_table(path: Path) -> Table:
     names = {"\t": "tab", NO_DELIMITER: "none"}
     notes.insert(0, f"delimiter: {names.get(delimiter, repr(delimiter))}")
     header = [cell or f"column {k + 1}" for k, cell in enumerate(header)]
-    table = Table(source, header, [], [n for n, _ in content], notes, headerless)
+    table = Table(source, header, [], [n for n, _ in content], notes, headerless, delimiter=delimiter)
     return table._replace(columns=_rectangle(table, [row for _, row in content]))
 
 

@@ -75,3 +75,12 @@ def write_text(path: str | Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8", errors="backslashreplace")
 
     write_whole(path, write)
+
+
+def write_bytes(path: str | Path, content: bytes) -> None:
+    """Write bytes, whole or not at all."""
+
+    def write(temporary: Path) -> None:
+        temporary.write_bytes(content)
+
+    write_whole(path, write)

@@ -228,15 +228,16 @@ def _decide(
     u = known.in_percent(mean_w)
     if chosen != "scale and offset" and abs(bias.value) <= NORMAL_95 * u:
         return "none", f"the reference's own uncertainty (u = {u:.2g} %) can make such a difference"
+    made = judged.entered
+    if made is not None and made.scale == 1 and made.offset_w == 0:
+        return "none", f"it is less than half of the device's step of {made.step_percent:g} %"
     half = judged.size_percent / 2
-    if judged.entered is None or not judged.sd_percent < half or not judged.helps:
+    if made is None or not judged.sd_percent < half or not judged.helps:
         return "refused", (f"the {units_left} differ by SD {judged.sd_percent:.2g} %, too much for a correction of "
                            f"{judged.size_percent:.2g} %")
     if table.sessions < LEAST_SESSIONS and half <= USUAL_SD_PERCENT:
         return "refused", (f"a correction of {judged.size_percent:.2g} % is no more than sessions often differ by; "
                            f"record {LEAST_SESSIONS} to see")
-    if judged.entered.scale == 1 and judged.entered.offset_w == 0:
-        return "none", f"it is less than half of the device's step of {judged.entered.step_percent:g} %"
     return chosen, f"clearly the lowest error on {units_left} left out"
 
 
