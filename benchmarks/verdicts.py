@@ -28,8 +28,8 @@ from agree.verdict.table import table
 
 LIMIT, SECONDS, SD = 1.5, 2400, 5.0
 CLAIM = Claim.parse("1.5 %")
-TRUE = (0.0, 0.75, 1.499, 1.501, 2.25, 3.0)
-SESSIONS, SESSION_SD, TAUS, REFERENCE = (1, 2, 4, 8), (0.0, 0.5, 1.5), (5, 60, 300), (0.0, 0.5)
+TRUE = (0.0, 0.75, 1.499, 1.501, 3.0)
+SESSIONS, SESSION_SD, TAUS, REFERENCE = (1, 2, 4, 8), (0.0, 0.8, 1.5), (5, 60, 300), (0.0, 0.5)
 ANSWERS = ("holds", "not settled", "does not hold")
 Cell = tuple[float, int, float, int, float]
 

@@ -48,13 +48,26 @@ def item(se, df, value=0.0):
 
 
 @given(st.floats(1e-6, 10), st.integers(1, 50), st.floats(0, 10))
-def test_widen_is_welch_satterthwaite(se, df, u):
-    wide = widen(item(se, df), u)
-    total = math.hypot(se, u)
-    effective = total**4 / (se**4 / df)
-    expected = stats.t.ppf(0.975, effective) * total if effective < 1e9 else stats.norm.ppf(0.975) * total
-    assert wide.high == pytest.approx(expected, rel=1e-6)
+def test_widen_adds_half_widths_in_squares(se, df, u):
+    wide, plain = widen(item(se, df), u), item(se, df)
+    expected = math.hypot(stats.t.ppf(0.975, df) * se, stats.norm.ppf(0.975) * u)
+    assert wide.high == pytest.approx(expected, rel=1e-9)
     assert wide.low == pytest.approx(-wide.high)
+    assert wide.high >= plain.high * (1 - 1e-12)
+    assert wide.standard_error == pytest.approx(math.hypot(se, u))  # JCGM 100:2008, 5.1.2
+    if u > 0 and se > 1e-3 * u:
+        assert wide.df == pytest.approx(math.hypot(se, u) ** 4 / (se**4 / df), rel=1e-6)  # G.4.1
+
+
+@pytest.mark.parametrize("sessions", [2, 3, 5])
+@pytest.mark.parametrize("u", [0.2, 0.4, 0.8])
+def test_widened_interval_covers(sessions, u):
+    rng = np.random.default_rng([sessions, int(10 * u)])
+    values = 0.8 * rng.normal(size=(4000, sessions)) + u * rng.normal(size=(4000, 1))
+    se = values.std(axis=1, ddof=1) / math.sqrt(sessions)
+    half = [widen(item(s, sessions - 1), u).high for s in se]
+    covered = (np.abs(values.mean(axis=1)) <= half).mean()
+    assert covered >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 4000)
 
 
 def test_reference_never_shrinks():
