@@ -61,12 +61,12 @@ if TYPE_CHECKING:
     from agree.estimators.assumptions import ErrorLook, Look, look_at_errors
     from agree.estimators.bands import Band, BandBias, bias_by_band
     from agree.estimators.concordance import Concordance, concordance
+    from agree.estimators.curve import BiasCurve, bias_curve
     from agree.estimators.deming import deming
     from agree.estimators.deviation import CoverageProbability, DeviationIndex, coverage_probability, deviation_index
     from agree.estimators.equivalence import Equivalence, equivalence
     from agree.estimators.intraclass import Intraclass, intraclass
     from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
-    from agree.estimators.curve import BiasCurve, bias_curve
     from agree.estimators.line import Line
     from agree.estimators.linearity import Linearity, linearity
     from agree.estimators.passing_bablok import passing_bablok

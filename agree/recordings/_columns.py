@@ -24,7 +24,7 @@ CADENCE_UNITS = _set("rpm rev revs r u 1 min")
 # Never a plain reading: one side, an average, a share, a wish, another unit.
 DERIVED = _set(
     "left right l r balance bal avg average mean median max maximum min minimum peak normalised normalized "
-    "np weighted lap phase target goal ftp zone zones smooth smoothed smoothing rolling moving estimated "
+    "weighted lap phase target goal threshold zone zones smooth smoothed smoothing rolling moving estimated "
     "estimate virtual accumulated ratio percent pct kg lb diff difference error offset")
 WINDOW = re.compile(r"\b([2-9]|\d\d+) s(ec)?\b")  # "3s power" is an average too
 TIME_UNITS = _set("s sec secs second seconds ms min minutes hours h hh m mm ss iso gmt 8601 local")
@@ -94,8 +94,9 @@ def choose(table: Table, power: str | None, time: str | None, cadence: str | Non
 def _named(table: Table, name: str, option: str) -> int:
     """Position of a column by its name, by its name whatever its case, or as 'column 3'."""
     wanted = str(name).strip()
-    for fits in (lambda h: h == wanted, lambda h: h.lower() == wanted.lower()):
-        found = [k for k, header in enumerate(table.header) if fits(header)]
+    plain, lower = list(table.header), [header.lower() for header in table.header]
+    for headers, sought in ((plain, wanted), (lower, wanted.lower())):
+        found = [k for k, header in enumerate(headers) if header == sought]
         if len(found) == 1:
             return found[0]
         if found:

@@ -136,7 +136,7 @@ def _mixed_zones(table: Table, cells: Sequence[str], i: int, name: str) -> Input
 
 def _dated(table: Table, cells: Sequence[str], name: str) -> Stamps:
     """Dates with slashes, points or dashes: the order of day and month is the one that fits the file."""
-    matches = []
+    matches: list[re.Match[str]] = []
     for i, cell in enumerate(cells):
         found = DATED.fullmatch(cell)
         if not found:

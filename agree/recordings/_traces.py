@@ -166,7 +166,7 @@ def _time(
     return keep, stamps
 
 
-def _check_order(table: Table, cells: list[str] | tuple[str, ...], name: str, stamps: Stamps) -> None:
+def _check_order(table: Table, cells: Sequence[str], name: str, stamps: Stamps) -> None:
     """Refuse time that goes back, stands still or spans more than a recording can."""
     outside = np.flatnonzero((stamps.seconds < 0) | (stamps.seconds > LAST_DATE_S))
     if outside.size and stamps.clock != "elapsed":
