@@ -22,7 +22,22 @@ def equivalent(x, y, **options):
     return agree.equivalence(x, y, margin=3, **options)
 
 
+def york(x, y, **options):
+    """Scaled by the scatter where that is allowed, so that no scatter means no width."""
+    scaled = options.get("sampling", "independent") == "independent"
+    return agree.york(x, y, u_reference=3, u_device=[3.0] * len(x), scaled=scaled, **options)
+
+
+def curve(x, y, **options):
+    return agree.bias_curve(x, y, knots=2, scale="difference", at=[150, 250], **options)
+
+
 ESTIMATORS = {
+    "york": york,
+    "equivariant": lambda x, y, **options: passing_bablok(x, y, equivariant=True, **options),
+    "linearity": agree.linearity,
+    "curve": curve,
+    "bands_jointly": lambda x, y, **options: bands(x, y, joint=True, pool=True, **options),
     "limits": limits_of_agreement,
     "deming": deming,
     "proportional": lambda x, y, **options: deming(x, y, weighting="proportional", **options),
@@ -56,7 +71,12 @@ def message(fit, x, y, error=InputError, **options):
 def estimates(result):
     """All estimates in a result."""
     if isinstance(result, agree.BandBias):
-        return [band.bias for band in result.bands]
+        return [item for band in result.bands for item in (band.bias, band.joint, band.pooled) if item]
+    if isinstance(result, agree.BiasCurve):
+        return [agree.Estimate(value=float(v), low=float(low), high=float(high), level=result.level,
+                               method=result.method)
+                for pair in ((result.low, result.high), (result.joint_low, result.joint_high))
+                for v, low, high in zip(result.value, *pair, strict=True)]
     fields = (getattr(result, field.name) for field in dataclasses.fields(result))
     return [item for item in fields if isinstance(item, agree.Estimate)]
 
@@ -233,18 +253,26 @@ VERTICAL = "no line: the median slope is vertical; `reference` hardly varies, re
 
 ONE_LEVEL = ("no regression on level: every pair has the same level; use limits_of_agreement, or record a wider range "
              "of power")
+NOT_RISING = ("no line: `reference` and `device` do not rise together (Kendall's tau or the median slope is 0); record "
+              "a wider range of power")
+NO_CURVE = "no curve: the level does not vary between its 5th and 95th percentile; record a wider range of power"
 ALIKE = "the errors are all equal: there is nothing to look at; the same file twice?"
 
 
 @pytest.mark.parametrize(("x", "y", "texts"), [
     (CONSTANT, CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": NO_SLOPE,
+                          "york": NO_COVARIANCE, "equivariant": NO_SLOPE, "linearity": NO_SLOPE, "curve": NO_CURVE,
                           "regression_limits": ONE_LEVEL, "look": ALIKE,
                           "concordance": FLAT_REFERENCE}),
     (CONSTANT, Y[:6], {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": VERTICAL,
+                       "york": NO_COVARIANCE, "equivariant": VERTICAL, "linearity": VERTICAL, "curve": NO_CURVE,
                        "concordance": FLAT_REFERENCE}),
-    (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": FLAT_DEVICE}),
-    (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": DEAD}),
-    ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE, "regression_limits": ONE_LEVEL, "look": ONE_LEVEL}),
+    (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": FLAT_DEVICE,
+                       "york": NO_COVARIANCE, "equivariant": NOT_RISING}),
+    (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": DEAD,
+                          "york": NO_COVARIANCE, "equivariant": NOT_RISING}),
+    ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE, "linearity": NO_SLOPE, "regression_limits": ONE_LEVEL,
+                                "look": ONE_LEVEL}),
 ], ids=["both constant", "constant reference", "constant device", "dead device", "slope -1"])
 @pytest.mark.parametrize("name", ESTIMATORS)
 def test_degenerate_readings(x, y, texts, name):

@@ -9,7 +9,7 @@ from scipy import special
 
 from agree._check import FloatArray
 
-DRAWS = 8192
+DRAWS = 4096
 SEED = 8191
 LARGE_DF = 60  # from here on the variances are taken from chi-square draws of their own
 
@@ -36,7 +36,10 @@ def largest_t(root: FloatArray, df: float) -> FloatArray:
     Each t is a normal value over the root of its own variance estimate, both from draws with these correlations: the
     law of means of cosine coefficients or of sessions. The draws are fixed, from a seeded generator.
     """
+    root = root[root.any(axis=1)]  # an estimate without error is never off
     k, rank = root.shape
+    if k == 0:
+        return np.zeros(DRAWS)
     rng = np.random.default_rng(SEED)
     top = np.abs(rng.standard_normal((DRAWS, rank)) @ root.T)
     if math.isinf(df):
@@ -58,7 +61,7 @@ def joint_level(root: FloatArray, df: float, level: float) -> float:
 
 
 def matrix_root(matrix: FloatArray) -> FloatArray:
-    """Root R of a non-negative matrix, R @ R.T = matrix."""
+    """Return the symmetric root of a non-negative matrix: the one that no choice of eigenvectors changes."""
     values, vectors = np.linalg.eigh(matrix)
-    result: FloatArray = vectors * np.sqrt(np.maximum(values, 0))
+    result: FloatArray = (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T
     return result

@@ -151,7 +151,7 @@ def bias_by_band(
     -----
     ``joint``: the influence series of all bands, 0 outside a band, have a covariance by the engine, whose
     correlations are drawn towards 0 by as much as chance explains. The law of the largest |t| over the bands, each
-    over its own variance estimate, comes from 8192 fixed draws; its quantile sets one level for all bands, never above
+    over its own variance estimate, comes from 4096 fixed draws; its quantile sets one level for all bands, never above
     level^(1/k) (Sidak 1967). The standard error is the larger of the band's own, from its pairs strung together,
     and that of the joint covariance, in which they keep their places in time: the latter sees slow errors better.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -143,8 +142,10 @@ def bias_curve(
     Notes
     -----
     Least squares of the errors on a natural cubic spline with basis B; the coefficients' influences are
-    e_i (B'B/n)^-1 B_i, their covariance V the engine's. The joint band takes the quantile of the largest |t| over `at`,
-    each over its own variance estimate, from 8192 fixed draws with covariance V.
+    e_i/(1 - h_i) (B'B/n)^-1 B_i with leverage h, their covariance V the engine's. With k knots k - 1 degrees of
+    freedom are taken off, and with serial and session sampling V is enlarged by as much, for what the fit takes out
+    of the slow part of the errors. The joint band takes the quantile of the largest |t| over `at`,
+    each over its own variance estimate, from 4096 fixed draws with covariance V.
 
     References
     ----------
@@ -181,6 +182,7 @@ def bias_curve(
     basis, shown = (_basis((values - middle) / wide, (places - middle) / wide) for values in (over, grid))
     unit = float(np.abs(y - x).max()) or 1.0
     q, r = np.linalg.qr(basis)
+    q, r = q * np.sign(np.diag(r)), r * np.sign(np.diag(r))[:, None]  # signs must not hang on the order of pairs
     if not np.abs(np.diag(r)).min() > 1e-10 * np.abs(np.diag(r)).max():
         raise InputError(f"no curve: too few distinct levels for {places.size} knots; ask for fewer")
     shown = np.linalg.solve(r.T, shown.T).T  # the curve is now `shown` @ q.T @ errors
@@ -193,12 +195,13 @@ def bias_curve(
                              f"of {grid[~(whole > 0)][0]:g}: set `at`, or use scale='difference'")
         factor = 100 * unit / whole
     value = factor * (shown @ (q.T @ error))
-    residual = error - q @ (q.T @ error)
-    # Residuals are too small by the coefficients fitted.
-    phi = x.size * q.T * residual * math.sqrt((x.size - 1) / (x.size - places.size))
-    result = covariance(phi, sampling, labels)
-    df = float(x.size - places.size) if sampling == "independent" else result.df
-    root = shown @ matrix_root(result.matrix)
+    # A residual is too small by the share of its own pair in the fit (HC3; MacKinnon & White 1985).
+    residual = (error - q @ (q.T @ error)) / np.maximum(1 - np.square(q).sum(axis=1), 1e-9)
+    result = covariance(x.size * q.T * residual, sampling, labels)
+    # The fit also takes p - 1 of the few cosines or sessions that tell of the variance.
+    df = max(result.df - (places.size - 1), 1.0)
+    lost = result.df / df if sampling != "independent" else 1.0
+    root = shown @ matrix_root(result.matrix * lost)
     spread = np.sqrt(np.square(root).sum(axis=1))
     ratios = largest_t(root / np.where(spread > 0, spread, 1)[:, None], df)
     one = t_quantile(level, df)

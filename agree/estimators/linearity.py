@@ -166,6 +166,7 @@ def _dependent(along: FloatArray, scores: FloatArray, sampling: str, labels: Any
     result = covariance(parts, sampling, labels)
     error = np.sqrt(np.diag(result.matrix))
     ratio = np.divide(np.abs(parts.mean(axis=1)), error, out=np.zeros(cuts.size), where=error > 0)
-    draws = largest_t(matrix_root(shrunk(result.matrix, result.df)), result.df)
+    some = np.flatnonzero(error > 0)
+    draws = largest_t(matrix_root(shrunk(result.matrix[np.ix_(some, some)], result.df)), result.df)
     k = int(ratio.argmax())
     return int(np.abs(along - cuts[k]).argmin()), float(ratio[k]), float((draws >= ratio[k]).mean())

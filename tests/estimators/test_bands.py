@@ -93,3 +93,100 @@ def test_by_must_have_one_value_a_pair():
     with pytest.raises(InputError) as caught:
         bias_by_band(X, Y, edges=[0, 400], by=[1, 2, 3])
     assert str(caught.value) == "`by` must have one value for each pair; got 3 for 8 pairs"
+
+
+def wide_errors(seed, n=400):
+    rng = np.random.default_rng(seed)
+    x = rng.uniform(100, 400, n)
+    return x, x + rng.normal(0, 4, n)
+
+
+def test_quantile_edges_share_the_pairs():
+    x, y = wide_errors(1)
+    result = bias_by_band(x, y, edges="quantiles", count=7)
+    assert result.n_outside == 0
+    assert max(band.n for band in result.bands) - min(band.n for band in result.bands) <= 2
+    tied = bias_by_band(np.repeat([100.0, 200], 20), np.repeat([101.0, 203], 20), edges="quantiles", count=4)
+    assert [band.n for band in tied.bands] == [20, 20] or [band.n for band in tied.bands] == [40]
+    assert tied.n_outside == 0
+    same = bias_by_band([5.0, 5, 5], [6.0, 6, 6], edges="quantiles")
+    assert [band.n for band in same.bands] == [3]
+
+
+def test_thin_and_empty_bands_are_named():
+    notes = [band.note for band in bias_by_band(X, Y, edges=[0, 40, 60, 160, 400]).bands]
+    assert notes == ["empty", "one pair", "thin", "thin"]
+    alone = bias_by_band(X, Y, edges=[0, 200, 400], sampling="sessions", session=[1, 2, 2, 1, 1, 1, 1, 1])
+    assert [band.note for band in alone.bands] == ["thin", "one session"]
+    assert [band.note for band in bias_by_band(*wide_errors(2), edges=[100, 250, 400]).bands] == ["", ""]
+
+
+@pytest.mark.parametrize("scale", ["difference", "percent"])
+@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+def test_joint_intervals_are_wider_and_no_wider_than_sidaks_level(sampling, scale):
+    x, y = wide_errors(3)
+    result = bias_by_band(x, y, edges=[100, 200, 300, 400], joint=True, sampling=sampling, session=np.arange(400) // 50,
+                          scale=scale)
+    assert 0.95 < result.joint_level <= 0.95 ** (1 / 3)
+    for band in result.bands:
+        assert band.joint.value == band.bias.value
+        assert band.joint.low < band.bias.low < band.bias.high < band.joint.high
+        assert band.joint.standard_error >= band.bias.standard_error
+        assert band.pooled is None
+
+
+def test_independent_bands_have_sidaks_level():
+    result = bias_by_band(*wide_errors(4, 3000), edges=[100, 150, 200, 250, 300, 350, 400], joint=True)
+    assert result.joint_level == pytest.approx(0.95 ** (1 / 6), abs=0.0015)  # 4096 draws
+
+
+def test_an_error_shared_by_all_bands_needs_less_than_sidaks_level():
+    rng = np.random.default_rng(5)
+    session = np.repeat(np.arange(12), 50)
+    x = rng.uniform(100, 400, 600)
+    y = x + rng.normal(0, 3, 12)[session] + rng.normal(0, 0.3, 600)
+    result = bias_by_band(x, y, edges=[100, 200, 300, 400], joint=True, sampling="sessions", session=session,
+                          scale="difference")
+    assert result.joint_level < 0.965
+
+
+def test_pooling_draws_towards_the_mean_and_helps_on_average():
+    """Eight bands, true bias of SD 0.5, known to SD 1: pooled figures have the smaller error, and cover."""
+    rng, raw, pooled, hits = np.random.default_rng(6), [], [], []
+    edges = np.arange(9) * 10.0
+    x = np.repeat(edges[:-1] + 5, 16)
+    for _ in range(120):
+        truth = np.repeat(rng.normal(0, 0.5, 8), 16)
+        result = bias_by_band(x, x + truth + rng.normal(0, 4, 128), edges=edges, scale="difference", pool=True)
+        for band, true in zip(result.bands, truth[::16], strict=True):
+            raw.append(band.bias.value - true)
+            pooled.append(band.pooled.value - true)
+            hits.append(band.pooled.low <= true <= band.pooled.high)
+    assert np.square(pooled).mean() < 0.7 * np.square(raw).mean()
+    assert np.mean(hits) > 0.92
+
+
+def test_bands_that_differ_by_more_than_chance_are_hardly_drawn():
+    x, _ = wide_errors(7)
+    result = bias_by_band(x, x + np.floor(x / 50) + np.tile([-0.1, 0.1], 200), edges=np.arange(100, 450, 50), pool=True,
+                          scale="difference")
+    assert result.between_sd > 1
+    for band in result.bands:
+        assert band.pooled.value == pytest.approx(band.bias.value, abs=0.01)
+
+
+def test_three_bands_are_too_few_to_pool():
+    result = bias_by_band(*wide_errors(8), edges=[100, 200, 300, 400], pool=True)
+    assert [band.pooled for band in result.bands] == [None] * 3
+    assert math.isnan(result.between_sd)
+
+
+@pytest.mark.parametrize(("options", "text"), [
+    ({"joint": 1}, "`joint` must be True or False; got 1"), ({"pool": "yes"},
+                                                             "`pool` must be True or False; got 'yes'"),
+    ({"edges": "quantiles", "count": 0}, "`count` must be a whole number of 1 or more; got 0"),
+    ({"edges": "quantiles", "count": 2.0}, "`count` must be a whole number of 1 or more; got 2.0")])
+def test_band_options_that_cannot_be_used(options, text):
+    with pytest.raises(InputError) as caught:
+        bias_by_band(X, Y, **{"edges": [0, 400], **options})
+    assert str(caught.value) == text

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from agree import ConvergenceError, InputError, deming
+from agree import AssumptionWarning, ConvergenceError, InputError, deming
 
 RATIOS = (1e-3, 0.25, 1.0, 2.0, 9.0, 1e3)
 
@@ -181,3 +181,11 @@ def test_ratio_must_be_positive(ratio):
     with pytest.raises(InputError) as caught:
         deming([1, 2, 3], [1, 2, 4], error_variance_ratio=ratio)
     assert str(caught.value) == f"`error_variance_ratio` must be a positive number; got {ratio!r}"
+
+
+def test_error_that_outweighs_the_range_is_named():
+    """One steady block: the slope is decided by the errors and their assumed ratio."""
+    rng = np.random.default_rng(12)
+    true = 200 + rng.normal(0, 2, 200)
+    with pytest.warns(AssumptionWarning, match=r"^error outweighs the range of power: at this `error_var"):
+        deming(true + rng.normal(0, 5, 200), true + rng.normal(0, 5, 200))
