@@ -93,7 +93,7 @@ def main() -> None:
     print(f"{len(rows)} cells, {runs} runs each (Monte-Carlo SE of a share: at most {50 / math.sqrt(runs):.1f} %).\n"
           f"Wrong answers: worst cell {100 * worst[2]:.1f} % ± {error:.1f}; cells above 5 %: "
           f"{sum(row[2] > 0.05 for row in rows)}; mean {100 * sum(row[2] for row in rows) / len(rows):.1f} %.\n")
-    print("| true error % | sessions | session SD % | tau s | reference ± % | holds | not settled | does not hold | wrong |")
+    print("| true error % | sessions | session SD % | tau s | reference ± % | " + " | ".join(ANSWERS) + " | wrong |")
     print("|---|---|---|---|---|---|---|---|---|")
     for cell, shares, wrong in rows:
         print("| " + " | ".join(f"{value:g}" for value in cell) + " | "

@@ -39,8 +39,8 @@ def room(path):
 def imports(path):
     """Absolute names imported anywhere in a module, type-checking blocks left out."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    skip = {id(node) for block in ast.walk(tree) if isinstance(block, ast.If) and "TYPE_CHECKING" in ast.dump(block.test)
-            for node in ast.walk(block)}
+    blocks = [block for block in ast.walk(tree) if isinstance(block, ast.If) and "TYPE_CHECKING" in ast.dump(block.test)]
+    skip = {id(node) for block in blocks for node in ast.walk(block)}
     for node in ast.walk(tree):
         if id(node) in skip:
             continue
@@ -76,7 +76,8 @@ def test_sizes(path):
 
 
 def loaded_by(code):
-    code += "\nimport sys; print(' '.join(sorted({name.split('.')[0] for name in sys.modules} | {'scipy.stats'} & set(sys.modules))))"
+    code += ("\nimport sys; names = {name.split('.')[0] for name in sys.modules}"
+             "\nprint(' '.join(sorted(names | {'scipy.stats'} & set(sys.modules))))")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return set(done.stdout.split())
 

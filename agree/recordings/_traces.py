@@ -148,7 +148,7 @@ def _time(
     table: Table, at: int, name: str, watts: FloatArray, units: list[str]
 ) -> tuple[NDArray[np.bool_], Stamps]:
     """Return which rows have a stamp, and the stamps of those; a reading without a stamp is refused."""
-    cells = table.columns[at]
+    cells = tuple(table.columns[at])
     keep = np.array([cell.lower() not in MISSING for cell in cells])
     lost = np.flatnonzero(~keep & np.isfinite(watts))
     if lost.size:
@@ -160,13 +160,13 @@ def _time(
     if not keep.all():
         table.notes.append(f"{_many(int((~keep).sum()), 'row')} with neither stamp nor power left out")
         table = table._replace(rows=[r for r, k in zip(table.rows, keep, strict=True) if k])
-        cells = [c for c, k in zip(cells, keep, strict=True) if k]
+        cells = tuple(c for c, k in zip(cells, keep, strict=True) if k)
     stamps = read_stamps(table, cells, name, units)
     _check_order(table, cells, name, stamps)
     return keep, stamps
 
 
-def _check_order(table: Table, cells: Sequence[str], name: str, stamps: Stamps) -> None:
+def _check_order(table: Table, cells: tuple[str, ...], name: str, stamps: Stamps) -> None:
     """Refuse time that goes back, stands still or spans more than a recording can."""
     outside = np.flatnonzero((stamps.seconds < 0) | (stamps.seconds > LAST_DATE_S))
     if outside.size and stamps.clock != "elapsed":

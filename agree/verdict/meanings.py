@@ -187,7 +187,8 @@ def share_within(
     """Share of window means within the claim.
 
     Binomial limits (Clopper & Pearson 1934) with an effective number of windows: their number times the variance
-    of the relative errors' mean if independent over that from the engine, with 8 or 32 cosines, whichever is larger. The reference's error is shared by all
+    of the relative errors' mean if independent over that from the engine, with 8 or 32 cosines, whichever is larger.
+    The reference's error is shared by all
     windows: the errors are shifted by -+z u, and the widest limits taken.
     """
     keep = windows.reference >= (claim.above_watts or -math.inf)
@@ -199,7 +200,7 @@ def share_within(
     relative = np.clip(relative - relative.mean(), -1e6, 1e6)
     alone = spread(relative, "independent").standard_error
     # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
-    apart = max(spread(relative, table.sampling, windows.session[keep], cosines=count).standard_error for count in COUNTS)
+    apart = max(spread(relative, table.sampling, windows.session[keep], cosines=k).standard_error for k in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
     shift = t_quantile(level, math.inf) * np.hypot(reference_u.percent / 100 * reference, reference_u.watts)
     shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
@@ -223,7 +224,9 @@ def readings(
     shortest = next((w for w, item in shares.items() if _share_verdict(item) == HOLDS), None)
     item, verdict = shares[window_s], _share_verdict(shares[window_s])
     reach = f"holds from {shortest} s on" if shortest else f"at no averaging time up to {max(shares)} s"
-    found = "too few windows" if item is None else f"{100 * item.value:.0f} % of {window_s}-s means are within the claim"
+    found = "too few windows"
+    if item is not None:
+        found = f"{100 * item.value:.0f} % of {window_s}-s means are within the claim"
     return Reading(meaning="readings", verdict=verdict, estimate=item, limit=SHARE, unit="share",
                    because=f"{found}, {100 * SHARE:g} % wanted; {reach}",
                    details={"window_s": window_s, "shortest_window_s": shortest,

@@ -44,4 +44,6 @@ def _fragile(effects: SessionEffects, average: Reading) -> list[str]:
     """Say whether one session alone decides which side of the limit the mean lies on."""
     inside = abs(effects.mean.value) <= average.limit
     turned = [str(k + 1) for k, item in enumerate(effects.left_out) if (abs(item.value) <= average.limit) != inside]
-    return [f"Without session {' or '.join(turned)} the mean would lie on the other side of the limit."] if turned else []
+    if not turned:
+        return []
+    return [f"Without session {' or '.join(turned)} the mean would lie on the other side of the limit."]

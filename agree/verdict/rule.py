@@ -105,7 +105,9 @@ def conformance_probability(value: float, u: float, limit: float) -> float:
     return float(special.ndtr((limit - value) / u) - special.ndtr((-limit - value) / u))
 
 
-def sessions_to_settle(margin: float, session_sd: float, u_reference: float, level: float, most: int = 50) -> int | None:
+def sessions_to_settle(
+    margin: float, session_sd: float, u_reference: float, level: float, most: int = 50
+) -> int | None:
     """Smallest number of sessions whose interval is narrower than the margin; None if more than `most` or never."""
     for count in range(2, most + 1):
         if half_width(session_sd / math.sqrt(count), count - 1, u_reference, level) <= margin:

@@ -106,7 +106,7 @@ def table(pairs: Pairs | Sequence[Pairs], window_s: int) -> Table:
                                   f"{LEAST_SECONDS} are needed; set aside: {counts or 'none'}")
         if not item.reference[item.used].sum() > 0:
             raise InputError(f"session {k}: the reference sums to {item.reference[item.used].sum():g} W s over the "
-                             "used seconds; it must be positive: are reference and device exchanged, or is it no power?")
+                             "used seconds; it must be positive: are the two exchanged, or is it no power?")
     columns = [(item.reference[item.used], item.device[item.used], item.time[item.used]) for item in items]
     reference, device, time = (np.concatenate(column) for column in zip(*columns, strict=True))
     level = np.concatenate([moving_mean(t, x, window_s) for x, _, t in columns])

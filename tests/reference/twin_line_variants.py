@@ -37,7 +37,7 @@ def line(x, y, group=None, equivariant=False, level=0.95):
             continue
         slopes.append(math.inf if dx == 0 else dy / dx)
     rising = sum(b > 0 and b < math.inf for b in slopes) - sum(b < 0 for b in slopes)
-    key = (lambda b: abs(b)) if equivariant else (lambda b: (b < -1, b))
+    key = abs if equivariant else (lambda b: (b < -1, b))
     ordered = sorted((abs(b) if equivariant else b for b in slopes), key=key)
     total = len(ordered)
     low, high = ordered[(total + 1) // 2 - 1], ordered[total // 2]
