@@ -39,7 +39,8 @@ def room(path):
 def imports(path):
     """Absolute names imported anywhere in a module, type-checking blocks left out."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    blocks = [block for block in ast.walk(tree) if isinstance(block, ast.If) and "TYPE_CHECKING" in ast.dump(block.test)]
+    ifs = [node for node in ast.walk(tree) if isinstance(node, ast.If)]
+    blocks = [block for block in ifs if "TYPE_CHECKING" in ast.dump(block.test)]
     skip = {id(node) for block in blocks for node in ast.walk(block)}
     for node in ast.walk(tree):
         if id(node) in skip:
