@@ -81,6 +81,8 @@ class Pairs(Result):
         seconds and seconds with both readings 0 are set aside.
     cadence : (n,) array, rev/min, optional
         Cadence, NaN where unknown.
+    temperature : (n,) array, degrees C, optional
+        Temperature of the device or the air, NaN where unknown.
     session : str
         Label of the session.
     alignment : Alignment, optional
@@ -112,6 +114,7 @@ class Pairs(Result):
     time: FloatArray = None  # type: ignore[assignment]
     reason: NDArray[np.str_] = None  # type: ignore[assignment]
     cadence: FloatArray | None = None
+    temperature: FloatArray | None = None
     session: str = "1"
     alignment: Alignment | None = None
     reference_name: str = "reference"
@@ -125,14 +128,16 @@ class Pairs(Result):
         x, y = _check.vector(self.reference, "reference"), _check.vector(self.device, "device")
         n = x.size
         time = np.arange(n, dtype=float) if self.time is None else _check.vector(self.time, "time")
-        cadence = None if self.cadence is None else _check.vector(self.cadence, "cadence")
+        cadence, warmth = (None if column is None else _check.vector(column, name) for name, column in (
+            ("cadence", self.cadence), ("temperature", self.temperature)))
         missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
         given: Any = self.reason
         if given is None and x.size == y.size:
             reason = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
         else:
             reason = np.asarray(given, dtype=str)
-        for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence)):
+        for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence),
+                             ("temperature", warmth)):
             if column is not None and column.shape != (n,):
                 raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}")
         if np.isinf(x).any() or np.isinf(y).any():
@@ -146,7 +151,7 @@ class Pairs(Result):
         if (missing & (reason == "")).any():
             raise InputError("`reason` must be 'missing' where a reading is NaN")
         for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
-                            ("cadence", cadence)):
+                            ("cadence", cadence), ("temperature", warmth)):
             object.__setattr__(self, name, value)
         Result.__post_init__(self)
 

@@ -25,10 +25,11 @@ import agree
 from agree import interval
 from agree.estimators import _slopes
 from agree.recordings import clock, faults, grid
-from agree.verdict import check, choice, correction, diagnosis, meanings, settle, table
+from agree.verdict import causes, check, choice, correction, diagnosis, evidence, meanings, settle, table
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (interval, _slopes, clock, faults, grid, check, choice, correction, diagnosis, meanings, settle, table)
+MODULES = (interval, _slopes, clock, faults, grid, causes, check, choice, correction, diagnosis, evidence, meanings,
+           settle, table)
 
 
 def constants() -> dict[str, Any]:

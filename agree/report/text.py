@@ -19,6 +19,7 @@ from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction
+from agree.verdict.evidence import likely
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN
@@ -81,7 +82,8 @@ def headline(check: ClaimCheck) -> str:
         check.verdict, f"which neither confirms nor refutes the claim of {claim}")
     if check.verdict == OPEN and reference_forbids(reading, check.level):
         return (f"{verdict}: the reference alone (u = {reading.details['reference_u']:.2g} {reading.unit}) makes the "
-                f"claim of {claim} undecidable; {_where(check)} the device reads {size} {reading.unit} {side} {interval}.")
+                f"claim of {claim} undecidable; {_where(check)} the device reads {size} {reading.unit} {side} "
+                f"{interval}.")
     subject = f"{_where(check)} the device reads {size} {reading.unit} {side} on average"
     if check.meaning == "next_session":
         subject = f"the next session is predicted {size} {reading.unit} {side}"
@@ -282,8 +284,7 @@ def _(result: ClaimCheck) -> str:
     if result.limits is not None:
         blocks.append(wrapped(f"{result.window_s}-s means", limits_text(result)))
     blocks.append(wrapped("Set aside", set_aside(result)))
-    wrong = "; ".join(f"{finding.cause} ({finding.evidence})" for finding in result.findings)
-    blocks.append(wrapped("Likely", wrong or "nothing stands out."))
+    blocks.append(wrapped("Likely", likely(result.findings)))
     blocks.append(wrapped("Correction", correction_text(result.correction)))
     blocks.append(wrapped("Next", result.next_step))
     blocks.append(wrapped("Caution", "this unit against this reference, not a calibration; have a published 'fails' "
