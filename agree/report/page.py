@@ -103,7 +103,7 @@ def _meanings(sheet: Sheet, check: ClaimCheck, top: float) -> float:
 
 
 def _columns(check: ClaimCheck) -> list[list[tuple[str, list[str]]]]:
-    wrong = [f"{item.cause}: {item.evidence}" for item in check.findings] or ["nothing stands out"]
+    wrong = words.likely(check.findings).split("; ")
     fix = check.correction
     advice = [words.correction_text(fix)]
     if fix.stable is not None or "not known to last" not in advice[0].lower():

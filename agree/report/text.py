@@ -19,7 +19,7 @@ from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction
-from agree.verdict.evidence import likely
+from agree.verdict.evidence import likely as likely
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN
