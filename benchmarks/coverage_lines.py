@@ -137,7 +137,7 @@ def cases() -> Iterator[Callable[[np.random.Generator, str, float], Case]]:
 def one(seed: tuple[str, int, float]) -> Case:
     """All cases in one simulated recording."""
     condition, run, level = seed
-    rng = np.random.default_rng([CONDITIONS.index(condition), run])
+    rng = np.random.default_rng([2004, CONDITIONS.index(condition), run])
     found: Case = {}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)

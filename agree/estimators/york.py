@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,12 +13,11 @@ from scipy import special
 
 from agree import _check
 from agree._check import FloatArray
-from agree.errors import AssumptionWarning, ConvergenceError, InputError
+from agree.errors import AssumptionWarning, InputError
+from agree.estimators._stated import Stated, influences, intercept_scores, inverted, slope_scores, solve
 from agree.estimators.line import Line
 from agree.interval import Estimate, estimate, t_quantile, warn_of_drift
 
-MAX_ROUNDS = 500
-TOLERANCE = 1e-15
 TOO_UNLIKELY = 0.001  # probability of the chi-square below which the stated uncertainties are doubted
 
 
@@ -53,81 +52,6 @@ class YorkLine(Line):
     chi_square: float
     df: float
     p_value: float
-
-
-class Stated(NamedTuple):
-    """Readings and their variances, all divided by units that keep squares in range."""
-
-    x: FloatArray
-    y: FloatArray
-    vx: FloatArray
-    vy: FloatArray
-    vxy: FloatArray
-
-    def weights(self, b: float) -> FloatArray:
-        """One over the variance of device - b * reference."""
-        result: FloatArray = 1 / (self.vy - 2 * b * self.vxy + b * b * self.vx)
-        return result
-
-
-class Fit(NamedTuple):
-    """Coefficients, weights, residuals and adjusted references."""
-
-    slope: float
-    intercept: float
-    w: FloatArray
-    residual: FloatArray
-    adjusted: FloatArray
-
-
-def _at(data: Stated, b: float) -> Fit:
-    """Best intercept at slope b; adjusted reference x + w e (b vx - vxy), the point of least distance on the line."""
-    w = data.weights(b)
-    mx, my = float(w @ data.x / w.sum()), float(w @ data.y / w.sum())
-    residual = (data.y - my) - b * (data.x - mx)
-    adjusted = data.x + w * residual * (b * data.vx - data.vxy)
-    return Fit(b, my - b * mx, w, residual, adjusted)
-
-
-def _solve(data: Stated) -> Fit:
-    """Iterate b = sum w u (y - ybar) / sum w u (x - xbar), u the adjusted reference about its mean (York 2004)."""
-    x, y = data.x - data.x.mean(), data.y - data.y.mean()
-    if not abs(x @ y) > 1e-14 * math.sqrt(x @ x) * math.sqrt(y @ y):
-        raise InputError("no line: `reference` and `device` do not vary together (covariance 0); "
-                         "record a wider range of power")
-    b = float(x @ y / (x @ x))
-    step = math.inf
-    for _ in range(MAX_ROUNDS):
-        w = data.weights(b)
-        dx, dy = data.x - w @ data.x / w.sum(), data.y - w @ data.y / w.sum()
-        u = dx + w * (dy - b * dx) * (b * data.vx - data.vxy)
-        below = float((w * u) @ dx)
-        new = float((w * u) @ dy) / below if below != 0 else math.inf
-        last, step = step, abs(new - b)
-        b = new
-        # Settled, or as near as rounding lets it come.
-        if step <= TOLERANCE * abs(b) or (step <= 1e-12 * abs(b) and step >= last):
-            return _at(data, b)
-        if not math.isfinite(b):
-            break
-    raise ConvergenceError(f"no line: the slope did not settle in {MAX_ROUNDS} rounds (last step {step:.1e}); the "
-                           "stated uncertainties are as large as the range of power: check them or record a wider "
-                           "range")
-
-
-def _influences(data: Stated, fit: Fit) -> FloatArray:
-    """(2, n) influence of each pair on slope and intercept: scores over the mean curvature of half the chi-square."""
-    b, w, e = fit.slope, fit.w, fit.residual
-    middle = float(w @ data.x / w.sum())
-    slant = data.x - middle + 2 * w * e * (b * data.vx - data.vxy)
-    a_a, a_b = float(w.mean()), float((w * slant).mean())
-    b_b = float((w * slant**2 - w**2 * data.vx * e**2).mean())
-    scores = np.stack((w * e, w * e * (fit.adjusted - middle)))
-    if not a_a * b_b > a_b * a_b:
-        raise ConvergenceError("no line: the chi-square has no minimum at the slope found; the stated uncertainties "
-                               "are as large as the range of power: check them or record a wider range")
-    at_middle, slope = np.linalg.solve(np.array([[a_a, a_b], [a_b, b_b]]), scores)
-    return np.stack((slope, at_middle - middle * slope))
 
 
 def _uncertainty(values: ArrayLike, name: str, keep: Any) -> FloatArray:
@@ -228,7 +152,8 @@ def york(
     Minimises the sum of w e^2 with e = y - a - b x and w = 1/(u_y^2 - 2 b r u_x u_y + b^2 u_x^2). With adjusted
     references X = x + w e (b u_x^2 - r u_x u_y), mean m = sum w X / sum w: u(b)^2 = 1/sum w (X - m)^2,
     u(a)^2 = 1/sum w + m^2 u(b)^2, cov(a, b) = -m u(b)^2. The influences are those of the two estimating equations,
-    w e and w e X.
+    w e and w e X; with serial and session sampling the limits are the values at which a t test of the equations,
+    with the engine's standard error at that value, turns (infinite where it rejects none).
 
     References
     ----------
@@ -252,8 +177,8 @@ def york(
                          "residuals already: leave `scaled` out")
     keep = ~(np.isnan(_check.vector(reference, "reference")) | np.isnan(_check.vector(device, "device")))
     data, unit, unit_u = _stated(x, y, keep, u_reference, u_device, correlation)
-    fit = _solve(data)
-    phi = _influences(data, fit)
+    fit = solve(data)
+    phi = influences(data, fit)
     total = float(fit.w.sum())
     m = float(fit.w @ fit.adjusted / total)
     v_slope = 1 / float(fit.w @ (fit.adjusted - m) ** 2)
@@ -263,6 +188,10 @@ def york(
     if sampling != "independent":
         slope, intercept = (estimate(value, row, level=level, sampling=sampling, session=labels)
                             for value, row in ((fit.slope, phi[0]), (fit.intercept, phi[1])))
+        ends = (inverted(slope, lambda b: slope_scores(data, b), sampling, labels),
+                inverted(intercept, lambda a: intercept_scores(data, a, fit.slope), sampling, labels))
+        slope, intercept = (replace(item, low=low, high=high, method="test inverted: " + item.method)
+                            for item, (low, high) in zip((slope, intercept), ends, strict=True))
         warn_of_drift(slope, intercept)
     else:
         times, freedom = (factor, df) if scaled else (1.0, math.inf)

@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import AssumptionWarning, ConvergenceError, InputError, deming, york
+from agree.estimators._stated import Stated, influences, intercept_scores, slope_scores, solve
+from agree.interval import spread, t_quantile
 
 
 def made(seed, n=40, slope=1.1, correlated=False):
@@ -88,9 +90,8 @@ def test_constant_uncertainties_give_demings_line():
 
 def test_influences_agree_with_the_jackknife():
     x, y, ux, uy, r = data = made(5, n=300, correlated=True)
-    from agree.estimators import york as module
-    stated, unit, _ = module._stated(x, y, np.ones(300, bool), ux, uy, r)
-    phi = module._influences(stated, module._solve(stated)) * [[1], [unit]]
+    stated = Stated(x, y, ux**2, uy**2, r * ux * uy)
+    phi = influences(stated, solve(stated))
     out = np.array([[line.slope.value, line.intercept.value] for line in
                     (fit(tuple(np.delete(v, i) for v in data)) for i in range(300))])
     jackknife = np.sqrt(299 / 300 * np.square(out - out.mean(axis=0)).sum(axis=0))
@@ -182,10 +183,37 @@ def test_omitted_pairs_take_their_uncertainty_with_them():
 
 
 def test_a_slope_that_does_not_settle(monkeypatch):
-    monkeypatch.setattr("agree.estimators.york.MAX_ROUNDS", 1)
+    monkeypatch.setattr("agree.estimators._stated.MAX_ROUNDS", 1)
     with pytest.raises(ConvergenceError) as caught:
         fit(made(8))
     text = str(caught.value)
     assert text.startswith("no line: the slope did not settle in 1 rounds (last step ")
     assert text.endswith("); the stated uncertainties are as large as the range of power: check them or record a wider "
                          "range")
+
+
+@pytest.mark.parametrize("sampling", ["serial", "sessions"])
+def test_limits_are_where_the_test_of_the_equations_turns(sampling):
+    x, y, ux, uy, r = data = made(9, n=60, correlated=True)
+    session = np.arange(60) // 6
+    line = fit(data, sampling=sampling, session=session)
+    stated = Stated(x, y, ux**2, uy**2, r * ux * uy)
+    for item, scores in ((line.slope, slope_scores), (line.intercept, lambda d, a: intercept_scores(d, a,
+                                                                                                    line.slope.value))):
+        t = t_quantile(0.95, item.df)
+        assert item.low < item.value < item.high
+        for end in (item.low, item.high):
+            series = scores(stated, end)
+            assert abs(series.mean()) == pytest.approx(t * spread(series, sampling, session).standard_error, rel=1e-8)
+        assert scores(stated, item.value).mean() == pytest.approx(0, abs=1e-12)
+
+
+def test_slope_best_for_an_intercept_minimises_the_chi_square():
+    x, y, ux, uy, r = data = made(10)
+    stated = Stated(x, y, ux**2, uy**2, r * ux * uy)
+    line = fit(data)
+    grid = line.slope.value + np.linspace(-0.05, 0.05, 2001)
+    best = grid[np.argmin([chi_square(*data, line.intercept.value + 4, b) for b in grid])]
+    scores = intercept_scores(stated, line.intercept.value + 4, line.slope.value)
+    at_best = intercept_scores(stated, line.intercept.value + 4, best)
+    assert scores.mean() == pytest.approx(at_best.mean(), rel=1e-6)
