@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 CLOCKS = ("utc", "local", "elapsed", "rows")
+CHANNELS = ("cadence", "speed", "temperature", "balance")  # beside power, NaN where blank
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,6 +35,12 @@ class Recording(Result):
         Readings; NaN where blank.
     cadence : (n,) array, rev/min, optional
         Cadence; NaN where blank.
+    speed : (n,) array, m/s, optional
+        Speed; NaN where blank.
+    temperature : (n,) array, degrees C, optional
+        Temperature the recorder noted; NaN where blank.
+    balance : (n,) array, %, optional
+        Share of the right side in the power; NaN where unknown.
     clock : {"utc", "local", "elapsed", "rows"}
         What `time` counts: seconds since 1970 UTC; the same on a clock of unknown zone; seconds since
         some start; rows of one second.
@@ -42,7 +49,7 @@ class Recording(Result):
     name : str
         What the recording is called.
     columns : dict
-        Header chosen for "time", "power" and "cadence".
+        Header chosen for "time", "power" and each further channel.
     notes : tuple of str
         How the file was understood, and what was read as missing.
 
@@ -62,6 +69,9 @@ class Recording(Result):
     time: FloatArray
     power: FloatArray
     cadence: FloatArray | None = None
+    speed: FloatArray | None = None
+    temperature: FloatArray | None = None
+    balance: FloatArray | None = None
     clock: str = "elapsed"
     start: str = ""
     name: str = "recording"
@@ -70,7 +80,7 @@ class Recording(Result):
 
     def __post_init__(self) -> None:
         _check.choice(self.clock, "clock", CLOCKS)
-        for name in ("time", "power", "cadence"):
+        for name in ("time", "power", *CHANNELS):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, _check.vector(getattr(self, name), name))
                 column = getattr(self, name)
