@@ -188,7 +188,8 @@ def estimate(
 
 
 def invert_test(
-    value: float, summands: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None
+    value: float, summands: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None,
+    cautious: bool = False,
 ) -> tuple[float, float]:
     """Limits around the root of a quadratic estimating equation: the values that a t test does not reject.
 
@@ -202,11 +203,21 @@ def invert_test(
         The estimate.
     summands : (3, n) array
         a, b and c of each pair, in order of time.
+    cautious : bool
+        As for `spread`: the widest of the limits found with the first 2, 3, 4, 6 or 8 coefficients.
     """
     summands = summands / np.abs(summands).max()
-    mean = summands.mean(axis=1)
     result = covariance(summands, sampling, session)
-    square = np.outer(mean, mean) - t_quantile(level, result.df) ** 2 * result.matrix
+    found = [_inverted(value, summands, result.matrix, t_quantile(level, result.df))]
+    if cautious and sampling == "serial" and result.df == COSINES:
+        found += [_inverted(value, summands, covariance(summands, sampling, None, count).matrix,
+                            t_quantile(level, result.df)) for count in CAUTIOUS[:-1]]
+    return min(low for low, _ in found), max(high for _, high in found)
+
+
+def _inverted(value: float, summands: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:
+    mean = summands.mean(axis=1)
+    square = np.outer(mean, mean) - t**2 * matrix
     quartic = np.array([square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1],
                         square[0, 0]])
     # A leading coefficient of rounding size makes a root that is infinite for all purposes.
