@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agree._check import FloatArray
 from agree.errors import InputError, MatchError
 from agree.pairs import Alignment, Pairs
 from agree.recordings import clock
-from agree.recordings.faults import find_faults
-from agree.recordings.grid import Grid, Overlap, lay_over, mix, to_grid
+from agree.recordings.aside import set_aside
+from agree.recordings.grid import Grid, Overlap, lay_over, to_grid
 from agree.recordings.read import Recording, as_recording
 
 if TYPE_CHECKING:
@@ -23,36 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 ROLES = ("reference", "device")
-FAULTS = ("dropout", "held", "partial", "spike")
 ABSOLUTE = ("utc", "local")
-
-
-class Setting(NamedTuple):
-    """Why each second is set aside, the native seconds of both that are faulty, and notes."""
-
-    reason: NDArray[np.str_]
-    reference_faulty: NDArray[np.int64]
-    device_faulty: NDArray[np.int64]
-    notes: tuple[str, ...]
-
-
-def set_aside(x: FloatArray, y: FloatArray, over: Overlap) -> Setting:
-    """Say why seconds are set aside. The device's faults are found on its own seconds, and counted once."""
-    reference, native = x[over.place], y[over.nearest]
-    beyond = np.clip(over.place + over.nearest - over.other, 0, x.size - 1)
-    device = find_faults(mix(reference, x[beyond], over.share), native, "device", sharp=reference)
-    judged = find_faults(over.device, reference, "reference", sharp=native)
-    device_faulty = over.nearest[np.isin(device.kind, FAULTS)]
-    faulty = np.zeros(y.size, bool)
-    faulty[device_faulty] = True
-    masks = [np.isnan(reference) | np.isnan(over.device), (reference == 0) & (native == 0) & (over.device == 0)]
-    names = ["missing", "both_coasting"]
-    for role, found in (("device", device), ("reference", judged)):
-        masks += [found.kind == kind for kind in FAULTS]
-        names += [f"{role}_{kind}" for kind in FAULTS]
-    masks.append((over.share > 0) & faulty[over.other])
-    reason = np.select(masks, [*names, "beside_fault"], "")
-    return Setting(reason, over.place[np.isin(judged.kind, FAULTS)], device_faulty, device.notes or judged.notes)
 
 
 def _refuse_constant(grid: Grid, role: str, forced: bool) -> None:
