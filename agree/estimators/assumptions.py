@@ -100,7 +100,7 @@ class ErrorLook(Result):
 
     def summary(self) -> str:
         """Return the advice first, then each look on its line."""
-        show = importlib.import_module("agree.report.text").estimate_text
+        show = importlib.import_module("agree.report.words").estimate_text
         rows = [f"  {look.name:<12} {show(look.estimate)}; passes from {look.low:.2g} to {look.high:.2g}: "
                 f"{look.finding}" for look in self.looks]
         return "\n".join([self.because, *rows])

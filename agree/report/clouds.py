@@ -25,7 +25,7 @@ from agree.report.style import (
     shortened,
     size_pt,
 )
-from agree.report.text import estimate_text
+from agree.report.words import estimate_text
 from agree.verdict.check import LOWEST_PERCENT_W, ClaimCheck
 from agree.verdict.meanings import LEAST_BAND_S
 from agree.verdict.table import Windows

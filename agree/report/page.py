@@ -8,12 +8,13 @@ from typing import Any
 
 import agree
 from agree.errors import InputError
-from agree.report import text as words
+from agree.report import text
 from agree.report.clouds import draw_differences, draw_lines, draw_sessions, lines_text
 from agree.report.files import write_whole
 from agree.report.panels import band_rows, draw_bands
 from agree.report.style import ACCENT, GREY, INK, Sheet, clipped, look, shortened, width_of, wrap
 from agree.report.traces import draw_traces, shaded_text
+from agree.report.words import percent
 from agree.verdict.check import SCHEMA, ClaimCheck
 from agree.verdict.meanings import LEAST_BAND_S, Reading
 from agree.verdict.table import table
@@ -42,7 +43,7 @@ def _header(sheet: Sheet, check: ClaimCheck) -> float:
     sheet.lines(LEFT + width_of(word, 8, "bold") + 16, TOP + 0.5,
                 clipped(wrap(name, 7.5, room - width_of(word, 8, "bold") - 20), 1), 7.5, color=GREY)
     top = TOP + 19
-    sentence = words.headline(check)
+    sentence = text.headline(check)
     tries = [(s / 2, most) for most, least in ((2, 27), (3, 22)) for s in range(30, least - 1, -1)]
     size = next((s for s, most in tries if len(wrap(sentence, s, room, "bold")) <= most), 10.0)
     top = sheet.lines(LEFT, top, clipped(wrap(sentence, size, room, "bold"), 5), size, weight="bold") + 2
@@ -56,18 +57,18 @@ def _about(check: ClaimCheck) -> str:
     parts = [f"Device: {shortened(first.device_name, 60)}",
              f"reference: {shortened(first.reference_name, 60)}, "
              + (f"uncertainty {reference}" if reference else "taken as exact"),
-             f"claim {check.claim.text}, level {words.percent(check.level)}",
+             f"claim {check.claim.text}, level {percent(check.level)}",
              f"{count} session{'s' if count > 1 else ''}, {seconds['overlap'] / 60:.1f} min paired, "
              f"{seconds['used'] / 60:.1f} min used"]
     if first.start and count == 1:
         parts.append(f"from {first.start}")
     if count == 1:
-        parts.append(words.alignment_text(first.alignment))
+        parts.append(text.alignment_text(first.alignment))
     return "; ".join(parts) + "."
 
 
 def _meaning(meaning: str, check: ClaimCheck) -> str:
-    return words.MEANING_WORDS[meaning].format(w=check.window_s)
+    return text.MEANING_WORDS[meaning].format(w=check.window_s)
 
 
 def _figures(item: Reading) -> str:
@@ -75,13 +76,13 @@ def _figures(item: Reading) -> str:
         return "–"
     p = item.conformance_probability
     chance = "" if p != p else f"; P {'> 99' if p > 0.99 else '< 1' if p < 0.01 else f'{100 * p:.0f}'} %"
-    return words.figure(item) + chance
+    return text.figure(item) + chance
 
 
 def _meanings(sheet: Sheet, check: ClaimCheck, top: float) -> float:
     columns = (LEFT + 9, LEFT + 105, LEFT + 172, LEFT + 362)
     ends = (*columns[1:], sheet.width - LEFT + 6)
-    figures = f"Figures [{words.percent(check.level)} interval]; P: chance to lie within"
+    figures = f"Figures [{percent(check.level)} interval]; P: chance to lie within"
     heads = ("Four meanings, mild to strict", "Answer", figures, "Ground")
     for x, head in zip((LEFT, *columns[1:]), heads, strict=True):
         sheet.line(x, top, head, 6.5, color=GREY)
@@ -103,16 +104,16 @@ def _meanings(sheet: Sheet, check: ClaimCheck, top: float) -> float:
 
 
 def _columns(check: ClaimCheck) -> list[list[tuple[str, list[str]]]]:
-    wrong = words.likely(check.findings).split("; ")
+    wrong = text.likely(check.findings).split("; ")
     fix = check.correction
-    advice = [words.correction_text(fix)]
+    advice = [text.correction_text(fix)]
     if fix.stable is not None or "not known to last" not in advice[0].lower():
         stable = {True: "stable: yes", False: "stable: no", None: "stable: not known"}[fix.stable]
         advice.append(f"{stable} ({fix.because.rsplit('; ', 1)[-1]})")
     return [[("What is likely wrong", wrong),
              ("Correction", advice),
              ("Next step", [check.next_step])],
-            [("Seconds", [words.set_aside(check)]), ("Notes", list(check.notes) or ["none"])]]
+            [("Seconds", [text.set_aside(check)]), ("Notes", list(check.notes) or ["none"])]]
 
 
 def _fitted(blocks: list[tuple[str, list[str]]], width: float, most: int) -> list[tuple[str, list[str]]]:
@@ -183,10 +184,10 @@ def _pictures(sheet: Sheet, check: ClaimCheck, top: float, bottom: float) -> Non
     first, second, third = (share * (bottom - top) for share in (0.38, 0.28, 0.34))
     right, several = sheet.width - LEFT, len(check.pairs) > 1
     windows = table(check.pairs, check.window_s).windows(check.window_s)
-    level = words.percent(check.level)
+    level = percent(check.level)
 
     left = LEFT + 260
-    spread = words.limits_text(check)
+    spread = text.limits_text(check)
     limits = f"{spread[0].upper()}{spread[1:]} Strips: {level} intervals; dashed: claim."
     start = _captions(sheet, top, (LEFT, 250, "(a) Error against power", limits),
                       (left, right - left, "(b) Device against reference: slope and offset", lines_text(check)))

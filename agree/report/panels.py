@@ -18,8 +18,8 @@ from agree.estimators.line import Line
 from agree.interval import Estimate
 from agree.pairs import Pairs
 from agree.report.style import ACCENT, CLAIM_LINE, GREY, INK, PALE, SMALL, clean, labels_right, look, size_pt, width_of
-from agree.report.text import estimate_text, number
 from agree.report.traces import draw_traces
+from agree.report.words import estimate_text, number
 from agree.verdict.check import ClaimCheck
 from agree.verdict.correction import Correction
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import NamedTuple
 
-from agree.report.text import MEANING_WORDS, WIDTH, percent, wrapped
+from agree.report.text import MEANING_WORDS
+from agree.report.words import WIDTH, percent, wrapped
 from agree.verdict.plan_case import PlanCase
 from agree.verdict.planning import Plan
 from agree.verdict.power import LEAST_SESSIONS

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 import textwrap
-from functools import singledispatch
-from typing import Any
 
-from agree.estimators.bands import BandBias
-from agree.estimators.equivalence import Equivalence
-from agree.estimators.limits import LimitsOfAgreement
-from agree.estimators.line import Line
-from agree.estimators.three_devices import SplitErrors
-from agree.interval import Estimate
 from agree.pairs import REASONS, Alignment, Pairs
+from agree.report import estimates  # noqa: F401  (makes the texts of estimators known)
+from agree.report.words import WIDTH, estimate_text, named, number, percent, summary, wrapped
 from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
@@ -24,42 +17,9 @@ from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
-WIDTH = 79
 MEANING_WORDS = {"average": "on average", "bands": "in every power band", "readings": "95 % of {w}-s readings",
                  "next_session": "in the next session"}
 FAULTS = tuple(reason for reason in REASONS if reason not in ("missing", "both_coasting"))
-
-
-def decimals(low: float, high: float) -> int:
-    """Decimals that show an interval's half-width to two digits, 0 to 4."""
-    half = (high - low) / 2
-    if not math.isfinite(half) or half <= 0:
-        return 2
-    return int(min(max(1 - math.floor(math.log10(half)), 0), 4))
-
-
-def number(value: float, low: float, high: float, *, sign: bool = False) -> str:
-    """Print a number to the digits its interval deserves."""
-    if math.isnan(value):
-        return "unknown"
-    if math.isinf(value):
-        return "no limit"
-    text = f"{value:{'+' if sign else ''}.{decimals(low, high)}f}"
-    return text.lstrip("+-") if float(text) == 0 else text
-
-
-def estimate_text(item: Estimate | None, unit: str = "", *, sign: bool = False) -> str:
-    """Value and interval, such as "-5.93 [-6.21, -5.65] %"."""
-    if item is None:
-        return "-"
-    value, low, high = (number(x, item.low, item.high, sign=sign) for x in (item.value, item.low, item.high))
-    limits = f"[{low}, {high}]" if math.isfinite(item.low) or math.isfinite(item.high) else "[no limits]"
-    return f"{value} {limits}" + (f" {unit}" if unit else "")
-
-
-def percent(fraction: float) -> str:
-    """Print a fraction as per cent without needless digits."""
-    return f"{100 * fraction:g} %"
 
 
 def _where(check: ClaimCheck) -> str:
@@ -158,90 +118,10 @@ def alignment_text(item: Alignment | None) -> str:
     return f"device clock {item.lag_s:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
 
 
-def named(name: str, column: str) -> str:
-    """Name of a recording and the column its readings are from."""
-    return f"{name} (column {column!r})" if column else name
-
-
-def wrapped(label: str, text: str) -> str:
-    """One labelled paragraph, indented under its label."""
-    return textwrap.fill(f"{label:<11}{text}", WIDTH, subsequent_indent=" " * 11, break_long_words=False,
-                         break_on_hyphens=False)
-
-
-@singledispatch
-def summary(result: Any) -> str:
-    """Return any result as text; by default its fields, one a line."""
-    if not dataclasses.is_dataclass(result):
-        return str(result)
-    lines = [type(result).__name__]
-    for field in dataclasses.fields(result):
-        if not field.repr:
-            continue
-        value = getattr(result, field.name)
-        shown = (f"{estimate_text(value)}   {percent(value.level)} interval, {value.method}"
-                 if isinstance(value, Estimate) else f"{value:.6g}" if isinstance(value, float) else str(value))
-        lines.append(textwrap.fill(f"  {field.name.replace('_', ' '):<16} {shown}", 100, subsequent_indent=" " * 19))
-    return "\n".join(lines)
-
-
-@summary.register
-def _(result: Estimate) -> str:
-    return estimate_text(result)
-
-
 @summary.register(Claim)
 @summary.register(ReferenceUncertainty)
 def _(result: Claim | ReferenceUncertainty) -> str:
     return result.text
-
-
-@summary.register
-def _(result: LimitsOfAgreement) -> str:
-    unit = {"percent": "%", "log": "(ratio)"}.get(result.scale, "")
-    rows = [("bias", result.bias), ("lower limit", result.lower), ("upper limit", result.upper)]
-    lines = [f"Limits of agreement for {percent(result.coverage)} of differences, {result.n:,} pairs, "
-             f"{result.sampling}"]
-    lines += [f"  {name:<12} {estimate_text(item, unit)}   {percent(item.level)} interval, {item.method}"
-              for name, item in rows]
-    return "\n".join([*lines, f"  {'SD':<12} {result.sd:.4g}"])
-
-
-@summary.register
-def _(result: Line) -> str:
-    count = f", {result.n_slopes:,} slopes" if result.n_slopes else ""
-    return "\n".join([f"{result.kind}: device = intercept + slope * reference, {result.n:,} pairs{count}",
-                      f"  slope        {estimate_text(result.slope)}   {percent(result.slope.level)} interval, "
-                      f"{result.slope.method}",
-                      f"  intercept    {estimate_text(result.intercept)}"])
-
-
-@summary.register
-def _(result: BandBias) -> str:
-    unit = "%" if result.scale == "percent" else ""
-    lines = [f"Bias by band of the reference, {result.sampling}; {result.n_outside:,} pairs outside all bands"]
-    lines += [f"  {band.low:g} to {band.high:g}: {estimate_text(band.bias, unit, sign=True)}, {band.n:,} pairs"
-              for band in result.bands]
-    return "\n".join(lines)
-
-
-@summary.register
-def _(result: SplitErrors) -> str:
-    unit = {"percent": "%", "log": "(log)"}.get(result.scale, "")
-    lines = [f"Errors of {len(result.names)} devices without a reference, {result.n:,} instants, {result.sampling}"]
-    lines += [f"  SD of {name}: {estimate_text(sd, unit)}" for name, sd in zip(result.names, result.sd, strict=True)]
-    lines += [f"  {c.second} against {c.first}: {'ratio' if result.scale == 'log' else 'bias'} "
-              f"{estimate_text(c.bias, '%' if result.scale == 'percent' else '')}, scale {estimate_text(c.scale)}"
-              for c in result.contrasts]
-    return "\n".join([*lines, *(f"  Mind: {note}" for note in result.notes)])
-
-
-@summary.register
-def _(result: Equivalence) -> str:
-    low, high = result.margin
-    return (f"{'Equivalent' if result.equivalent else 'Not shown to be equivalent'}: {result.scale} "
-            f"{estimate_text(result.estimate)}, {percent(result.estimate.level)} interval, margin {low:.4g} to "
-            f"{high:.4g}; p = {result.p:.2g}, {result.n:,} pairs, {result.estimate.method}")
 
 
 @summary.register
