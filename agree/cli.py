@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import sys
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
+
+from agree._terminal import edges_of, outputs_are_no_inputs, progress
 
 if TYPE_CHECKING:
     from agree.pairs import Pairs
     from agree.verdict.check import ClaimCheck
 
 BAD_INPUT, NOT_HOLDING = 2, 1
-PROGRESS_AFTER_S = 1.0
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
@@ -55,7 +53,7 @@ def command() -> None:
 def check(reference: str, device: str, **options: Any) -> None:
     """Check a claim on a pair of recordings, and print the answer."""
     files = [(reference, device), *options["sessions"]]
-    _outputs_are_no_inputs(files, options["json_file"], options["page_file"])
+    outputs_are_no_inputs(files, options["json_file"], options["page_file"])
     with progress("reading and matching the recordings"):
         pairs = _pairs(files, options)
     result = _checked(pairs, options)
@@ -106,12 +104,12 @@ def plan_command(**options: Any) -> None:
     from agree.verdict.planning import plan
 
     json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
-    _outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
+    outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
     claim = Claim.parse(options["claim"])
     limit = float(claim.percent or claim.watts or 0)
     result = plan(claim, true_error=[0.0, limit / 2, limit], session_sd=options["session_sd"], level=options["level"],
                   minutes=options["minutes"], reference_uncertainty=options["reference_uncertainty"],
-                  power=options["power"], meaning=options["meaning"], bands=_edges(options["bands"]),
+                  power=options["power"], meaning=options["meaning"], bands=edges_of(options["bands"]),
                   pilot=read_json(source) if source else None)
     if sheet_file is not None:
         write_sheet(result, sheet_file)
@@ -141,7 +139,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     if (result is None) == (scale is None and offset is None):
         raise InputError("give either --from RESULT.json, or --scale FACTOR and/or --offset W")
     story = history.history_path(copy)
-    _outputs_are_no_inputs([(recording,) if result is None else (recording, result)], copy, str(story))
+    outputs_are_no_inputs([(recording,) if result is None else (recording, result)], copy, str(story))
     existing = [str(path) for path in (Path(copy), story) if path.exists()]
     if existing and not options["force"]:
         raise InputError(f"{' and '.join(existing)} exist{'s' if len(existing) == 1 else ''} already; choose another "
@@ -156,15 +154,6 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     write_text(story, told)
     click.echo(f"{copy}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they are (0 or "
                f"missing). History: {story}" + (f"\n{remark}" if remark else ""))
-
-
-def _edges(text: str | None) -> list[float] | None:
-    from agree.errors import InputError
-
-    try:
-        return None if text is None else [float(edge) for edge in text.split(",")]
-    except ValueError:
-        raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
 
 
 def _pairs(files: list[tuple[str, str]], options: dict[str, Any]) -> list[Pairs]:
@@ -182,7 +171,7 @@ def _checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     from agree.errors import AgreeWarning
     from agree.verdict.check import check_claim
 
-    edges = _edges(options["bands"])
+    edges = edges_of(options["bands"])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
@@ -206,41 +195,6 @@ def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
     click.echo(result.summary())
-
-
-def _outputs_are_no_inputs(files: Sequence[tuple[str, ...]], *outputs: str | None) -> None:
-    from agree.errors import InputError
-
-    inputs = {Path(name).resolve() for pair in files for name in pair}
-    for name in outputs:
-        if name not in (None, "-") and Path(str(name)).resolve() in inputs:
-            raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
-
-
-@contextmanager
-def progress(what: str) -> Iterator[None]:
-    """Say on stderr what is being done if it takes over a second and a person is watching."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    shown: list[Any] = []
-
-    def show() -> None:
-        from rich.console import Console
-
-        shown.append(Console(stderr=True).status(f"{what} ..."))
-        shown[0].start()
-
-    timer = threading.Timer(PROGRESS_AFTER_S, show)
-    timer.daemon = True
-    timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
-        timer.join()
-        for status in shown:
-            status.stop()
 
 
 def _stop(message: str) -> NoReturn:

@@ -11,19 +11,19 @@ import agree
 
 ROOT = Path(agree.__file__).parent
 MODULES = sorted(ROOT.rglob("*.py"))
-FOUNDATION = {"errors", "_check", "_result"}
+FOUNDATION = {"errors", "_check", "_result", "_faults"}
 # Room -> rooms it may import from, its own included.
 ARROWS = {
-    "errors": set(), "_check": {"errors"}, "_result": set(),
+    "errors": set(), "_check": {"errors"}, "_result": set(), "_faults": set(),
     "pairs": FOUNDATION, "interval": FOUNDATION,
     "estimators": FOUNDATION | {"pairs", "interval", "estimators"},
     "verdict": FOUNDATION | {"pairs", "interval", "estimators", "verdict"},
-    "recordings": FOUNDATION | {"pairs", "recordings"},
+    "recordings": FOUNDATION | {"pairs", "interval", "recordings"},
     "report": FOUNDATION | {"pairs", "interval", "estimators", "verdict", "report"},
     "demo": FOUNDATION,
 }
 # Library -> rooms that may import it.
-LIBRARIES = {"pandas": {"recordings"}, "matplotlib": {"report"}, "rich": {"cli"}, "click": {"cli"},
+LIBRARIES = {"pandas": {"recordings"}, "matplotlib": {"report"}, "rich": {"_terminal"}, "click": {"cli"},
              "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
 
 # Results whose examples are in the functions that return them.

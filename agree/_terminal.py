@@ -1,0 +1,58 @@
+"""What commands share: progress on a terminal, and checks of their arguments."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+PROGRESS_AFTER_S = 1.0
+
+
+def edges_of(text: str | None) -> list[float] | None:
+    """Read edges of power bands such as "100,200,300"."""
+    from agree.errors import InputError
+
+    try:
+        return None if text is None else [float(edge) for edge in text.split(",")]
+    except ValueError:
+        raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
+
+
+def outputs_are_no_inputs(files: Sequence[tuple[str, ...]], *outputs: str | None) -> None:
+    """Refuse to write over a recording."""
+    from agree.errors import InputError
+
+    inputs = {Path(name).resolve() for pair in files for name in pair}
+    for name in outputs:
+        if name not in (None, "-") and Path(str(name)).resolve() in inputs:
+            raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
+
+
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Say on stderr what is being done if it takes over a second and a person is watching."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    shown: list[Any] = []
+
+    def show() -> None:
+        from rich.console import Console
+
+        shown.append(Console(stderr=True).status(f"{what} ..."))
+        shown[0].start()
+
+    timer = threading.Timer(PROGRESS_AFTER_S, show)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        timer.join()
+        for status in shown:
+            status.stop()
