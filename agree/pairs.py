@@ -11,16 +11,10 @@ from numpy.typing import NDArray
 
 from agree import _check
 from agree._check import FloatArray
-from agree._result import Result
+from agree._faults import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
+from agree._faults import REASONS as REASONS
+from agree._result import Result, json_safe
 from agree.errors import InputError
-
-# Order of precedence: a second has one reason, the first that fits.
-REASONS = (
-    "missing", "both_coasting",
-    "device_dropout", "device_held", "device_partial", "device_spike",
-    "reference_dropout", "reference_held", "reference_partial", "reference_spike",
-    "beside_fault",
-)
 
 
 class Event(NamedTuple):
@@ -95,6 +89,8 @@ class Pairs(Result):
         Clock time of the first common second, on the reference's clock, if known.
     notes : tuple of str
         What the reader of a report must know about how the pairs came about.
+    faults : tuple of Fault, optional
+        Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
 
     Raises
     ------
@@ -123,6 +119,7 @@ class Pairs(Result):
     device_column: str = ""
     start: str = ""
     notes: tuple[str, ...] = field(default=())
+    faults: tuple[Fault, ...] = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
         x, y = _check.vector(self.reference, "reference"), _check.vector(self.device, "device")
@@ -153,6 +150,16 @@ class Pairs(Result):
         for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
                             ("cadence", cadence), ("temperature", warmth)):
             object.__setattr__(self, name, value)
+        given = self.faults
+        if given is None:
+            given = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds,
+                           energy_share=self._energy_share(self._span(event.start_s, event.seconds)))
+                     for event in self.events() if event.reason not in NO_FAULT]
+        strange = sorted({str(getattr(item, "kind", item)) for item in given} - set(REASONS))
+        if strange:
+            raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
+                             f"{strange}")
+        object.__setattr__(self, "faults", tuple(given))
         Result.__post_init__(self)
 
     @property
@@ -174,6 +181,44 @@ class Pairs(Result):
         return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
                      for i, k in zip(change, length, strict=True) if self.reason[i])
 
+    def _span(self, start_s: float, seconds: int) -> NDArray[np.bool_]:
+        first = int(np.searchsorted(self.time, start_s))
+        mask = np.zeros(self.time.size, bool)
+        mask[first:first + seconds] = True
+        return mask
+
+    def _energy_share(self, mask: NDArray[np.bool_]) -> float:
+        whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
+        return float(np.nansum(self.reference[mask])) / whole if whole > 0 else math.nan
+
+    def fault_table(self) -> tuple[FaultRow, ...]:
+        """Return count, length, energy, first positions and effect on the mean error of each kind of fault found.
+
+        Examples
+        --------
+        >>> from agree import Pairs
+        >>> pairs = Pairs(reference=[100, 100, 200, 210], device=[101, 0, 201, 210],
+        ...               reason=["", "device_dropout", "", ""])
+        >>> row = pairs.fault_table()[0]
+        >>> row.kind, row.seconds, round(row.energy_share, 3), round(row.bias_without, 2), round(row.bias_with, 2)
+        ('device_dropout', 1, 0.164, 0.39, -16.07)
+        """
+        both = np.isfinite(self.reference) & np.isfinite(self.device)
+        rows = []
+        for kind in sorted({item.kind for item in self.faults}, key=REASONS.index):
+            found = [item for item in self.faults if item.kind == kind]
+            inside = np.logical_or.reduce([self._span(item.start_s, item.seconds) for item in found])
+            used = self.used | ((self.reason == kind) & both)
+            rows.append(FaultRow(
+                kind=kind, handling=found[0].handling, events=len(found), seconds=int(inside.sum()),
+                energy_share=self._energy_share(inside), first_s=tuple(item.start_s for item in found[:FIRST_EVENTS]),
+                bias_without=self._bias(used & ~inside), bias_with=self._bias(used)))
+        return tuple(rows)
+
+    def _bias(self, mask: NDArray[np.bool_]) -> float:
+        whole = float(self.reference[mask].sum())
+        return 100 * float((self.device - self.reference)[mask].sum()) / whole if whole > 0 else math.nan
+
     def to_dict(self) -> dict[str, Any]:
         """Return what was paired and set aside, without the readings themselves."""
         return {
@@ -182,4 +227,5 @@ class Pairs(Result):
             "alignment": None if self.alignment is None else self.alignment.to_dict(),
             "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
                         "set_aside": self.counts()},
+            "faults": json_safe(self.faults), "fault_table": json_safe(self.fault_table()),
         }
