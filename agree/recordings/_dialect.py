@@ -5,7 +5,6 @@ from __future__ import annotations
 import codecs
 import csv
 import re
-import stat
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -14,8 +13,8 @@ import numpy as np
 
 from agree._check import FloatArray
 from agree.errors import InputError
+from agree.recordings import _content
 
-MAX_BYTES = 500_000_000
 SAMPLE_ROWS = 30
 MISSING = frozenset({"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "<na>", "nat"})
 NO_DELIMITER = "\x1f"
@@ -57,8 +56,8 @@ class Table(NamedTuple):
 
 def read_table(path: Path) -> Table:
     """Read a text file into a table; every cell is stripped text."""
-    source = "".join(c if c.isprintable() else "?" for c in path.name) or str(path)
-    lines, notes = _lines(_content(path, source), source)
+    source = _content.source_of(path)
+    lines, notes = _lines(_content.content(path, source, "a text table of one recording"), source)
     first = next((i for i, line in enumerate(lines) if line.strip() and line.lstrip()[0] != "#"), None)
     told = None if first is None else re.fullmatch(r'"?sep=([,;|\t])"?', lines[first].strip(" "), re.I)
     if first is not None and told:  # the line by which spreadsheets tell each other the delimiter
@@ -107,33 +106,6 @@ def frame_table(frame: Any, name: str) -> Table:
         values = (column.dt.total_seconds() if column.dtype.kind == "m" else column).tolist()
         columns.append(["" if b else str(v).strip() for v, b in zip(values, blank, strict=True)])
     return Table(name, header, columns, range(len(frame)), [], word="position")
-
-
-def _content(path: Path, source: str) -> bytes:
-    """Return the bytes of a regular file; anything else is refused before it is opened."""
-    expected = "expected a text table of one recording"
-    try:
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise InputError(f"{source}: found a directory; {expected}; name the file in it")
-        if not stat.S_ISREG(status.st_mode):
-            raise InputError(f"{source}: found a device or pipe; {expected}; save it as a file first")
-        if status.st_size > MAX_BYTES:
-            raise InputError(f"{source}: found {status.st_size} bytes; expected at most {MAX_BYTES}; "
-                             "cut the file to one recording")
-        with path.open("rb") as file:
-            data = file.read()
-    except FileNotFoundError:
-        raise InputError(f"{source}: found no such file; {expected}; check the path") from None
-    except (OSError, ValueError) as exc:
-        if isinstance(exc, InputError):
-            raise
-        reason = getattr(exc, "strerror", None) or "not a path"
-        raise InputError(f"{source}: found a file that cannot be read ({reason}); {expected}; "
-                         "check the path and its permissions") from None
-    if not data.strip():
-        raise InputError(f"{source}: found an empty file; {expected}; export it again")
-    return data
 
 
 def _lines(data: bytes, source: str) -> tuple[list[str], list[str]]:
