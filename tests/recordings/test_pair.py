@@ -9,7 +9,7 @@ import pytest
 from agree import Recording, pair_recordings
 from agree.errors import InputError, MatchError, SampleSizeError
 from agree.recordings import clock
-from agree.recordings.grid import lay_over, to_grid
+from agree.recordings.grid import lay_over
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
@@ -58,44 +58,6 @@ def test_real_pair_swapped():
 
 
 # Grids.
-
-def test_duplicates_and_fast_readings_are_averaged():
-    grid = to_grid(Recording(time=np.repeat(np.arange(80.0), 2), power=np.tile([100.0, 200.0], 80)), "device")
-    assert grid.power.tolist() == [150] * 80
-    power = np.arange(400.0)
-    grid = to_grid(Recording(time=1.6e9 + 0.3 + 0.25 * np.arange(400), power=power), "device")
-    assert grid.power.tolist() == power.reshape(-1, 4).mean(axis=1).tolist()
-    assert grid.first == pytest.approx(1.6e9 + 0.3 + 0.375, abs=1e-5)
-
-
-def test_jitter_makes_no_gaps():
-    rng = np.random.default_rng(1)
-    power = rng.integers(0, 400, 500).astype(float)
-    grid = to_grid(Recording(time=np.arange(500) + 0.97 + 0.06 * rng.random(500), power=power), "device")
-    assert np.array_equal(grid.power, power)
-    assert grid.first == pytest.approx(1.0, abs=0.02)
-
-
-def test_missing_seconds_and_blanks_stay_missing():
-    keep = np.r_[0:40, 43:100]
-    power = np.where(keep == 60, np.nan, 200.0)
-    grid = to_grid(Recording(time=keep, power=power), "device")
-    assert np.flatnonzero(np.isnan(grid.power)).tolist() == [40, 41, 42, 60]
-
-
-def test_readings_every_2_s_are_joined_but_not_over_gaps():
-    keep = np.r_[0:100:2, 110:200:2].astype(float)
-    grid = to_grid(Recording(time=keep, power=10 * keep), "device")
-    assert grid.power[:99].tolist() == list(range(0, 990, 10))
-    assert np.isnan(grid.power[99:110]).all()
-    assert "interpolated" in grid.note
-
-
-def test_slow_recordings_and_absurd_spans_are_refused(road):
-    assert "a reading every 5 s" in refused(record(road[::5], step=5), record(road))
-    long = Recording(time=np.r_[np.arange(4000.0), 8 * 86400], power=road[:4001])
-    assert "spans 8.0 days" in refused(long, record(road))
-
 
 @pytest.mark.parametrize(("lag", "expected"), [(0.3, 0.3), (-0.3, 0.3), (5.5, 0.5), (4.95, 0.0), (-3.08, 0.0)])
 def test_fraction_of_a_second_keeps_energy(lag, expected):
