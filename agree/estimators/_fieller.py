@@ -15,8 +15,8 @@ from agree.interval import Estimate, estimate, invert_test
 def fieller(part: FloatArray, whole: FloatArray, **options: Any) -> Estimate:
     """Return sum(part)/sum(whole); limits are the ratios that a t test of mean(part - ratio whole) = 0 does not reject.
 
-    `options` are level, sampling, session and cautious, as for `estimate`. A limit is infinite where the mean of `whole` cannot
-    be told from 0 (Fieller 1954, J R Stat Soc B 16:175).
+    `options` are level, sampling, session and cautious, as for `estimate`. A limit is infinite where the mean
+    of `whole` cannot be told from 0 (Fieller 1954, J R Stat Soc B 16:175).
     """
     value, phi = ratio_of_sums(part, whole)
     item = estimate(value, phi, **options)

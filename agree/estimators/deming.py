@@ -101,6 +101,29 @@ def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple
     return slope, intercept
 
 
+def _left_out(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, level: float) -> tuple[Estimate, Estimate]:
+    """Limits for independent pairs from the jackknife: its pseudo-values are the influences (weights are kept)."""
+    w, total = fit.weights, float(x.size)
+    mx, my = float(w @ x) / total, float(w @ y) / total
+    dx, dy = x - mx, y - my
+    rest = total - w
+    sxx, syy, sxy = (float(w @ product) - w * product * total / rest for product in (dx * dx, dy * dy, dx * dy))
+    least = 1e-12 * math.sqrt(float(w @ (dx * dx)) * float(w @ (dy * dy)))
+    sxy[np.abs(sxy) <= least] = math.nan  # the rest makes no line
+    gap = syy - ratio * sxx
+    root = np.hypot(gap, 2 * math.sqrt(ratio) * sxy)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.where(gap > 0, (gap + root) / (2 * sxy), 2 * ratio * sxy / (root - gap))
+    intercept = my - w * dy / rest - slope * (mx - w * dx / rest)
+    found = []
+    for value, without in ((fit.slope, slope), (fit.intercept, intercept)):
+        item = estimate(value, -(x.size - 1) * without, level=level, sampling="independent")
+        method = "jackknife: " + item.method
+        found.append(replace(item, method=method) if math.isfinite(item.standard_error) else
+                     replace(item, low=-math.inf, high=math.inf, method=method))
+    return found[0], found[1]
+
+
 def _warn_of_no_range(reliability: float) -> None:
     if reliability < LEAST_RELIABILITY:
         warnings.warn(f"error outweighs the range of power: at this `error_variance_ratio`, {100 * reliability:.0f} % "
@@ -170,11 +193,12 @@ def deming(
 
     .. math:: b = \frac{S_{yy} - L S_{xx} + \sqrt{(S_{yy} - L S_{xx})^2 + 4 L S_{xy}^2}}{2 S_{xy}}.
 
-    Its influence is the summand of this equation, residual * (b dy + L dx), over its derivative. The limits of the
-    slope are the values at which a t test of the equation, with the engine's standard error at that value, turns;
-    they need not be symmetric, and are infinite where the data do not bound the slope. So are those of the
-    intercept, unless the mean reference is within one standard deviation of 0: then the estimate -+ t standard
-    errors.
+    Independent pairs: the limits are the jackknife's, estimate -+ t standard errors of the pseudo-values (Linnet 1990);
+    in simulations they covered 93 to 96 % from 6 pairs on. Else the influence of the slope is the summand of this
+    equation, residual * (b dy + L dx), over its derivative, and the limits of the slope are the values at which a t
+    test of the equation, with the engine's standard error at that value, turns; they need not be symmetric, and are
+    infinite where the data do not bound the slope. So are those of the intercept, unless the mean reference is within one standard
+    deviation of 0: then the estimate -+ t standard errors.
 
     References
     ----------
@@ -195,9 +219,12 @@ def deming(
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
     x, y = x / unit, y / unit
     fit = _weighted(x, y, np.ones(x.size), ratio) if weighting == "constant" else _proportional(x, y, ratio)
-    slope, intercept = (estimate(value, phi, level=level, sampling=sampling, session=labels)
-                        for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
-    slope, intercept = _inverted(x, y, fit, ratio, (slope, intercept), labels, sampling)
+    if sampling == "independent":
+        slope, intercept = _left_out(x, y, fit, ratio, level)
+    else:
+        slope, intercept = (estimate(value, phi, level=level, sampling=sampling, session=labels)
+                            for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
+        slope, intercept = _inverted(x, y, fit, ratio, (slope, intercept), labels, sampling)
     warn_of_drift(slope, intercept)
     _warn_of_no_range(fit.reliability)
     return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling)

@@ -114,7 +114,22 @@ def test_standard_errors_agree_with_the_jackknife(weighting):
     x, y = true + noise * rng.normal(size=n), 1.02 * true + noise * rng.normal(size=n)
     line = deming(x, y, weighting=weighting)
     jackknife = leave_one_out(coefficients(weighting), x, y)
-    assert [line.slope.standard_error, line.intercept.standard_error] == pytest.approx(jackknife, rel=0.03)
+    # exact but for the weights, which are kept
+    rel = 1e-9 if weighting == "constant" else 0.03
+    assert [line.slope.standard_error, line.intercept.standard_error] == pytest.approx(jackknife, rel=rel)
+
+
+def test_a_few_pairs_near_a_line_have_a_narrow_interval():
+    line = deming([100, 150, 200, 250, 300, 350], [103, 151, 208, 254, 312, 357])
+    jackknife = leave_one_out(coefficients("constant"), *map(np.array, (
+        [100.0, 150, 200, 250, 300, 350], [103.0, 151, 208, 254, 312, 357])))
+    assert line.slope.standard_error == pytest.approx(jackknife[0], rel=1e-9)
+    assert 0.95 < line.slope.low < 1.0285 < line.slope.high < 1.1
+
+
+def test_one_pair_that_makes_the_line_leaves_it_unbounded():
+    line = deming([800, 800, 800, 1121], [0, 0, 0, 1])
+    assert (line.slope.low, line.slope.high) == (-math.inf, math.inf)
 
 
 @pytest.mark.parametrize("weighting", ["constant", "proportional"])
