@@ -197,8 +197,8 @@ def deming(
     in simulations they covered 93 to 96 % from 6 pairs on. Else the influence of the slope is the summand of this
     equation, residual * (b dy + L dx), over its derivative, and the limits of the slope are the values at which a t
     test of the equation, with the engine's standard error at that value, turns; they need not be symmetric, and are
-    infinite where the data do not bound the slope. So are those of the intercept, unless the mean reference is within one standard
-    deviation of 0: then the estimate -+ t standard errors.
+    infinite where the data do not bound the slope. So are those of the intercept, unless the mean reference is within
+    one standard deviation of 0: then the estimate -+ t standard errors.
 
     References
     ----------
