@@ -9,8 +9,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from agree.errors import InputError
-from agree.recordings._dialect import Table, shown
 from agree.recordings._stamps import is_stamp
+from agree.recordings._table import Table, shown
 
 
 def _set(text: str) -> frozenset[str]:
@@ -19,8 +19,18 @@ def _set(text: str) -> frozenset[str]:
 
 POWER_WORDS = _set("power pwr watts watt leistung puissance potencia potenza vermogen effekt moc")
 POWER_UNITS = _set("w watt watts kw")
-CADENCE_WORDS = _set("cadence cad rpm trittfrequenz kadenz cadencia cadenza cadans")
-CADENCE_UNITS = _set("rpm rev revs r u 1 min")
+# Channels of use, not of need: names, units that may stand beside them, and headers that are units alone.
+OTHERS = {
+    "cadence": (_set("cadence cad rpm trittfrequenz kadenz cadencia cadenza cadans"),
+                _set("rpm rev revs r u 1 min"), ("rpm", "u min", "1 min", "r min", "rev min", "revs min")),
+    "speed": (_set("speed velocity geschwindigkeit vitesse velocidad velocita snelheid hastighet fart predkosc"),
+              _set("km h kmh kph kmph mph mps m s mi ms"), ("km h", "kmh", "kph", "kmph", "mph", "m s", "mps")),
+    "temperature": (_set("temperature temp temperatur temperatura temperatuur"),
+                    _set("c celsius degc deg degrees f fahrenheit degf"), ()),
+    "balance": (_set("balance bal"), _set("percent pct left right l r lr power"), ()),
+}
+# A speed that is not the rider's, a temperature that is not the recorder's, and so on.
+FOREIGN = _set("wind air vertical head fan core skin body cpu battery heat target torque smoothness muscle color")
 # Never a plain reading: one side, an average, a share, a wish, another unit.
 DERIVED = _set(
     "left right l r balance bal avg average mean median max maximum min minimum peak normalised normalized "
@@ -43,7 +53,7 @@ class Choice(NamedTuple):
     power: int
     time: int | None
     date: int | None
-    cadence: int | None
+    others: dict[str, int]
     notes: list[str]
 
 
@@ -55,7 +65,9 @@ def words(header: str) -> list[str]:
     return re.findall(r"[^\W\d_]+|\d+", text)
 
 
-def choose(table: Table, power: str | None, time: str | None, cadence: str | None) -> Choice:
+def choose(
+    table: Table, power: str | None, time: str | None, cadence: str | None = None, speed: str | None = None
+) -> Choice:
     """Find the columns by the names given, else by what such columns are usually called.
 
     Raises
@@ -72,53 +84,71 @@ def choose(table: Table, power: str | None, time: str | None, cadence: str | Non
     elif table.headerless:
         at_power = _headerless(table, at_time)
     else:
-        best = _ranked(table, POWER_WORDS, POWER_UNITS)
+        best = ranked(table.header, POWER_WORDS, POWER_UNITS)
         if len(best) != 1:
             raise _not_one_power(table, best)
         at_power = best[0]
-    if cadence is not None:
-        at_cadence: int | None = _named(table, cadence, "cadence_column")
-    else:
-        best = [k for k in _ranked(table, CADENCE_WORDS, CADENCE_UNITS) if k not in (at_power, at_time)]
-        at_cadence = best[0] if len(best) == 1 else None
-        if len(best) > 1:
-            notes.append(f"cadence: not used, as several columns may be it: {_listed(table, best)}")
-    taken = [k for k in (at_power, at_time, at_cadence) if k is not None]
+    named = {"cadence": cadence, "speed": speed}
+    others = {what: _named(table, name, f"{what}_column") for what, name in named.items() if name is not None}
+    taken = [k for k in (at_power, at_time, *others.values()) if k is not None]
     if len(set(taken)) < len(taken):
         twice = next(k for k in taken if taken.count(k) > 1)
-        raise table.fail(None, f"column {shown(table.header[twice])} in two roles",
-                         "different columns for power, time and cadence", "name each of them")
-    return Choice(at_power, at_time, _date(table, at_time, time), at_cadence, notes)
+        roles = "power, time and cadence" if speed is None else "power, time, cadence and speed"
+        raise table.fail(None, f"column {shown(table.header[twice])} in two roles", f"different columns for {roles}",
+                         "name each of them")
+    for what in OTHERS:
+        if what not in others:
+            best = [k for k in _others(table, what) if k not in taken]
+            if len(best) == 1:
+                others[what] = best[0]
+                taken.append(best[0])
+            elif best:
+                notes.append(f"{what}: not used, as several columns may be it: {_listed(table, best)}")
+    return Choice(at_power, at_time, _date(table, at_time, time), others, notes)
+
+
+def called(header: Sequence[str], name: str) -> list[int]:
+    """Positions of the columns of a name, or else of this name in any case."""
+    wanted = str(name).strip()
+    exact = [k for k, found in enumerate(header) if found == wanted]
+    return exact or [k for k, found in enumerate(header) if found.lower() == wanted.lower()]
 
 
 def _named(table: Table, name: str, option: str) -> int:
     """Position of a column by its name, by its name whatever its case, or as 'column 3'."""
     wanted = str(name).strip()
-    plain, lower = list(table.header), [header.lower() for header in table.header]
-    for headers, sought in ((plain, wanted), (lower, wanted.lower())):
-        found = [k for k, header in enumerate(headers) if header == sought]
-        if len(found) == 1:
-            return found[0]
-        if found:
-            raise table.fail(None, f"{len(found)} columns called {shown(wanted)}", "one",
-                             f"pass {option}='column {found[0] + 1}' to take the first of them")
+    found = called(table.header, wanted)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise table.fail(None, f"{len(found)} columns called {shown(wanted)}", "one",
+                         f"pass {option}='column {found[0] + 1}' to take the first of them")
     place = re.fullmatch(r"column (\d+)", wanted)
     if place and 1 <= int(place[1]) <= len(table.header):
         return int(place[1]) - 1
     raise table.fail(None, f"no column {shown(wanted)}", f"one of {_listed(table)}", f"correct {option}")
 
 
-def _ranked(table: Table, names: frozenset[str], units: frozenset[str]) -> list[int]:
+def ranked(header: Sequence[str], names: frozenset[str], units: frozenset[str]) -> list[int]:
     """Positions of the best columns: called just so, else with further words, but never a derived one."""
     exact, further = [], []
-    for k, header in enumerate(table.header):
-        split = words(header)
+    for k, name in enumerate(header):
+        split = words(name)
         rest = [word for word in split if word not in units]
         if split and (not rest or (len(rest) == 1 and rest[0] in names)):
             exact.append(k)
         elif names & set(split) and not DERIVED & set(rest) and not WINDOW.search(" ".join(split)):
             further.append(k)
     return exact or further
+
+
+def _others(table: Table, what: str) -> list[int]:
+    """Positions of the best columns of a channel beside power."""
+    names, units, alone = OTHERS[what]
+    split = [words(header) for header in table.header]
+    fit = [k for k, found in enumerate(split)
+           if " ".join(found) in alone or (names & set(found) and not FOREIGN & set(found))]
+    return [fit[k] for k in ranked([table.header[k] for k in fit], names, units)]
 
 
 def _time(table: Table, name: str | None) -> int | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
 import io
+import re
 import stat
 import zlib
 from collections.abc import Iterator
@@ -14,6 +16,13 @@ MAX_BYTES = 500_000_000
 GZIP = b"\x1f\x8b"
 PIECE = 1 << 16
 MAX_MEMBERS = 100_000  # each costs time, whatever its size
+CSV_REMEDY = "export the recording as CSV"
+REFUSED = (
+    (b"PK\x03\x04", "a zip archive or a spreadsheet", "unpack it, or export the sheet as CSV"),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet", CSV_REMEDY), (b"%PDF", "a PDF", CSV_REMEDY),
+    (b"BZh", "bzip2", "unpack it, or pack it by gzip"), (b"\xfd7zXZ\0", "xz", "unpack it, or pack it by gzip"),
+    (b"\x28\xb5\x2f\xfd", "zstd", "unpack it, or pack it by gzip"), (b"7z\xbc\xaf", "a 7z archive", "unpack it"))
+BYTE_ORDERS = ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 ANY = "a file of one recording"
 
 
@@ -22,7 +31,7 @@ def source_of(path: Path) -> str:
     return "".join(c if c.isprintable() else "?" for c in path.name) or str(path)
 
 
-def content(path: Path, source: str, expected: str = ANY) -> bytes:
+def content(path: Path, source: str, expected: str = ANY, *, unpack: bool = True) -> bytes:
     """Return the bytes of a regular file, unpacked if it is gzip by its first bytes, whatever its name.
 
     Parameters
@@ -33,6 +42,8 @@ def content(path: Path, source: str, expected: str = ANY) -> bytes:
         What messages call it.
     expected : str
         What messages say should be there.
+    unpack : bool
+        Whether gzip is unpacked.
 
     Raises
     ------
@@ -61,11 +72,34 @@ def content(path: Path, source: str, expected: str = ANY) -> bytes:
                          "check the path and its permissions") from None
     if len(data) > MAX_BYTES:
         raise _too_large(source, f"more than {MAX_BYTES} bytes")
-    if data.startswith(GZIP):
+    if unpack and data.startswith(GZIP):
         data = _unpacked(data, source, expected)
     if not data or data.isspace():
         raise InputError(f"{source}: found an empty file; expected {expected}; export it again")
     return data
+
+
+def kind_of(data: bytes, source: str) -> str:
+    """Tell by its first bytes what a file is: "FIT", "Parquet", "XML" or else "text".
+
+    Raises
+    ------
+    InputError
+        A kind that is known, and that is no recording or must be turned into one first.
+    """
+    for magic, what, remedy in REFUSED:
+        if data.startswith(magic):
+            raise InputError(f"{source}: found {what}; expected {ANY}; {remedy}")
+    if data[8:12] == b".FIT":
+        return "FIT"
+    if data.startswith(b"PAR1"):
+        return "Parquet"
+    head = data[:512]
+    wide = next((codec for mark, codec in BYTE_ORDERS if head.startswith(mark)), "utf-8-sig")
+    start = head.decode(wide, "ignore").lstrip("\ufeff \t\r\n")
+    if re.match(r"<(!doctype )?html", start, re.IGNORECASE):
+        raise InputError(f"{source}: found a web page; expected {ANY}; download the file itself")
+    return "XML" if re.match(r"<(\?xml|TrainingCenterDatabase|gpx)\b", start) else "text"
 
 
 def _too_large(source: str, found: str) -> InputError:

@@ -1,137 +1,147 @@
-"""From a file to a table of text cells, whatever its delimiter, decimal sign or encoding; and to numbers."""
+"""From text to a table of cells: the delimiter, the header and what is no reading are found out."""
 
 from __future__ import annotations
 
-import codecs
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
+from itertools import chain, dropwhile, islice
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import numpy as np
 
-from agree._check import FloatArray
 from agree.errors import InputError
 from agree.recordings import _content
+from agree.recordings._columns import POWER_UNITS, POWER_WORDS, called, ranked
+from agree.recordings._lines import Lines
+from agree.recordings._rows import Rows
+from agree.recordings._table import LOOKS_NUMERIC, MISSING, Table, many, numbers, shown
 
-SAMPLE_ROWS = 30
-MISSING = frozenset({"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "<na>", "nat"})
-NO_DELIMITER = "\x1f"
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE | re.ASCII)
-GROUPS_OF_THREE = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+", re.ASCII)
-COMMA_NUMBER = re.compile(r"[+-]?[\d.,]+(e[+-]?\d+)?", re.IGNORECASE | re.ASCII)
-DOTTED_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?", re.ASCII)
-LOOKS_NUMERIC = re.compile(r"[+-]?\d[\d.,:/ TZ+-]*(e[+-]?\d+)?|[+-]?[.,]\d+", re.IGNORECASE | re.ASCII)
+__all__ = ["LOOKS_NUMERIC", "MISSING", "Table", "numbers", "read_table", "shown", "text_table"]
 
-
-def shown(text: object) -> str:
-    """Return `text` quoted, on one line and cut to a length that a message can hold."""
-    line = repr(str(text))
-    return line if len(line) <= 42 else line[:38] + "..." + line[0]
-
-
-class Table(NamedTuple):
-    """Text cells in columns; `rows` are the line numbers a reader sees, or positions in a frame."""
-
-    source: str
-    header: list[str]
-    columns: list[Sequence[str]]
-    rows: Sequence[int]
-    notes: list[str]
-    headerless: bool = False
-    word: str = "row"
-    delimiter: str = ","
-
-    def fail(self, row: int | None, found: str, expected: str, remedy: str) -> InputError:
-        """Return the error of a row of the table (its index), or of the whole (None)."""
-        where = "" if row is None else f", {self.word} {self.rows[row]}"
-        return InputError(f"{self.source}{where}: found {found}; expected {expected}; {remedy}")
-
-    def without_row(self, row: int) -> Table:
-        """Return the table without one of its rows."""
-        rows = [*self.rows[:row], *self.rows[row + 1:]]
-        return self._replace(rows=rows, columns=[[*c[:row], *c[row + 1:]] for c in self.columns])
+SAMPLE_LINES, LOOK_BELOW = 80, 12  # a header is looked for in the sample, and proved by the rows below it
+FEW_LINES = 31
+SPACES, WIDE_SPACES, NO_DELIMITER = " ", "  ", "\x1f"  # one or more spaces; two or more
+DELIMITERS = ("\t", ";", "|", ",", WIDE_SPACES, SPACES, NO_DELIMITER)  # the comma is late: it may be decimal
+NAMES = {"\t": "tab", SPACES: "spaces", WIDE_SPACES: "two or more spaces", NO_DELIMITER: "none"}
 
 
 def read_table(path: Path) -> Table:
-    """Read a text file into a table; every cell is stripped text."""
-    source = _content.source_of(path)
-    lines, notes = _lines(_content.content(path, source, "a text table of one recording"), source)
-    first = next((i for i, line in enumerate(lines) if line.strip() and line.lstrip()[0] != "#"), None)
-    told = None if first is None else re.fullmatch(r'"?sep=([,;|\t])"?', lines[first].strip(" "), re.I)
-    if first is not None and told:  # the line by which spreadsheets tell each other the delimiter
-        first = next((i for i, line in enumerate(lines[first + 1:], first + 1) if line.strip()), None)
-    if first is None:
+    """Read a text file, not packed, into a table; every cell is stripped text."""
+    source, expected = _content.source_of(path), "a text table of one recording"
+    data = _content.content(path, source, expected, unpack=False)
+    if data.startswith(_content.GZIP):
+        raise InputError(f"{source}: found gzip; expected {expected}; unpack it first")
+    return text_table(data, source)
+
+
+def text_table(
+    data: bytes, source: str, *, delimiter: str | None = None, decimal: str | None = None, power: str | None = None
+) -> Table:
+    """Turn text into a table, with the delimiter, decimal sign and name of the power column if they are known.
+
+    Raises
+    ------
+    InputError
+        Binary data, an endless line, more rows or cells than a recording can have, a row with more cells than the
+        header, an open quote.
+    """
+    lines = Lines(data, source)
+    sample = list(islice(dropwhile(str.isspace, lines), SAMPLE_LINES))
+    told = re.fullmatch(r'"?sep=([,;|\t])"?', sample[0].strip(" \n"), re.IGNORECASE) if sample else None
+    if told:  # the line by which spreadsheets tell each other the delimiter
+        sample = list(islice(dropwhile(str.isspace, chain(sample[1:], lines)), SAMPLE_LINES))
+        delimiter = delimiter or told[1]
+    if not sample:
         raise InputError(f"{source}: found no rows; expected a table of one recording; check the file")
-    lines = lines[first:]
-    delimiter = told[1] if told else _delimiter(lines)
+    delimiter, above = _layout(sample, delimiter, power)
+    notes = [f"delimiter: {NAMES.get(delimiter, repr(delimiter))}"]
+    if not lines.encoding.startswith("utf-8"):
+        notes.append(f"encoding: {lines.encoding}")
+    if above:
+        notes.append(f"{many(sum(not line.isspace() for line in sample[:above]), 'line')} above the header left out")
+    given = len(lines.numbers) - len(sample) + above  # lines before the table
+    rest = _tabbed(chain(sample[above:], lines), delimiter)
+    sign = "\t" if delimiter in (SPACES, WIDE_SPACES) else delimiter
+    reader = csv.reader(rest, delimiter=sign, skipinitialspace=sign != "\t")
+    table = Table(source, [], [], [], notes, delimiter=delimiter, decimal=decimal)
     try:
-        reader = csv.reader((text + "\n" for text in lines), delimiter=delimiter,
-                            skipinitialspace=delimiter != "\t")
-        content, line = [], first
-        for row in reader:
-            content.append((line + 1, [cell.strip() for cell in row]))
-            line = first + reader.line_num  # a row with an open quote takes several lines
+        first = next(reader)
+        header = [cell.strip() for cell in first]
+        headerless = _is_data(header)
+        rows = Rows(table, len(header), None if headerless else first)
+        rows.read(reader, lines, given, [first] if headerless else [])
     except csv.Error as exc:
         raise InputError(f"{source}: found text that is no table ({exc}); expected a comma, semicolon or tab "
                          "separated table; close any open quotes") from None
-    header = content[0][1]
-    headerless = _is_data(header)
-    if headerless:
-        header = [""] * len(header)
-    else:
-        content = content[1:]
-    if len(header) == 1:  # an empty line amid the readings of a single column is a blank reading
-        filled = [i for i, (_, row) in enumerate(content) if any(row)]
-        content = [(n, row or [""]) for n, row in content[filled[0]: filled[-1] + 1]] if filled else []
-    else:
-        content = [(n, row) for n, row in content if len(row) > 1 or any(row)]
-    names = {"\t": "tab", NO_DELIMITER: "none"}
-    notes.insert(0, f"delimiter: {names.get(delimiter, repr(delimiter))}")
-    header = [cell or f"column {k + 1}" for k, cell in enumerate(header)]
-    table = Table(source, header, [], [n for n, _ in content], notes, headerless, delimiter=delimiter)
-    return table._replace(columns=_rectangle(table, [row for _, row in content]))
+    named = _in_comment(lines, delimiter, len(header)) if headerless else header
+    if headerless and named:
+        notes.append("header: taken from the comment above the rows")
+    if len(lines.comments) > lines.above:
+        notes.append(f"{many(len(lines.comments) - lines.above, 'comment line')} left out")
+    header = [cell or f"column {k + 1}" for k, cell in enumerate(named or [""] * len(header))]
+    return table._replace(header=header, columns=[*rows.columns], rows=rows.numbers, headerless=not named)
 
 
-def frame_table(frame: Any, name: str) -> Table:
-    """Turn a data frame into the same table of text cells; a time index becomes the first column."""
-    if frame.index.dtype.kind in "mM" and (frame.index.name or "timestamp") not in frame.columns:
-        frame = frame.reset_index(names=frame.index.name or "timestamp")
-    header = [str(label).strip() or f"column {k + 1}" for k, label in enumerate(frame.columns)]
-    columns: list[Sequence[str]] = []
-    for k in range(len(header)):
-        column = frame.iloc[:, k]
-        blank = column.isna().tolist()
-        values = (column.dt.total_seconds() if column.dtype.kind == "m" else column).tolist()
-        columns.append(["" if b else str(v).strip() for v, b in zip(values, blank, strict=True)])
-    return Table(name, header, columns, range(len(frame)), [], word="position")
+def _tabbed(lines: Iterable[str], delimiter: str) -> Iterator[str]:
+    """Turn runs of spaces outside quotes into tabs, if they are the delimiter; a unit belongs to its name."""
+    if delimiter not in (SPACES, WIDE_SPACES):
+        return iter(lines)
+    run = re.compile(rf'("[^"]*")| {{{len(delimiter)},}}')
+    bracket = re.compile(r" +(?=[\[(])") if delimiter == SPACES else None
+    return (run.sub(lambda found: found[1] or "\t", bracket.sub("", line.strip()) if bracket else line.strip()) + "\n"
+            for line in lines)
 
 
-def _lines(data: bytes, source: str) -> tuple[list[str], list[str]]:
-    """Decode and split into lines, ending in CR, LF or both."""
-    encodings = ["utf-8-sig", "latin-1"]
-    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encodings = ["utf-16"]
-    text = None
-    for encoding in encodings:
+def _split(sample: list[str], delimiter: str) -> list[list[str]]:
+    """Split lines one by one; what is no row is an empty one."""
+    sign = "\t" if delimiter in (SPACES, WIDE_SPACES) else delimiter
+    rows = []
+    for line in _tabbed(sample, delimiter):
         try:
-            text = data.decode(encoding)
-            break
-        except UnicodeDecodeError:
+            row = next(csv.reader([line], delimiter=sign, skipinitialspace=sign != "\t"), [])
+        except csv.Error:
+            row = []
+        rows.append([cell.strip() for cell in row])
+    return rows
+
+
+def _layout(sample: list[str], delimiter: str | None, power: str | None) -> tuple[str, int]:
+    """Return the delimiter, and how many lines stand above the header: found by a name of power over numbers."""
+    choices: tuple[str, ...] = DELIMITERS
+    if delimiter is not None:
+        choices = (WIDE_SPACES, SPACES) if delimiter == SPACES else (delimiter,)
+    for choice in choices:
+        start = _header(_split(sample, choice), power, single=choice == NO_DELIMITER)
+        if start is not None:
+            return choice, start
+    return delimiter or _delimiter(sample[:FEW_LINES]), 0
+
+
+def _header(rows: list[list[str]], power: str | None, *, single: bool) -> int | None:
+    for place, row in enumerate(rows):
+        width = len(row)
+        if width > 1 and _is_data(row):
+            return None  # a table without names has begun
+        if (width == 1) != single or not any(row) or (single and not place):
             continue
-    if text is None or re.search("[\x00-\x08\x0e-\x1f]", text):
-        raise InputError(f"{source}: found binary data; expected a text table; export the recording as CSV")
-    notes = [] if encoding == "utf-8-sig" else [f"encoding: {encoding}"]
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), notes
+        columns = called(row, power) if power is not None else []
+        columns = columns or ranked(row, POWER_WORDS, POWER_UNITS)
+        below = [found for found in rows[place + 1:] if any(found) and found != row][: LOOK_BELOW + 1]
+        same = [found for found in below if len(found) == width]
+        cells = [found[columns[0]] for found in same[len(same) > 1:]] if columns else []  # the first may be units
+        fit = sum(cell.lower() in MISSING or bool(LOOKS_NUMERIC.fullmatch(cell)) for cell in cells)
+        if 2 * len(same) > len(below) and 2 * fit > len(cells):
+            return place
+    return None
 
 
-def _delimiter(lines: list[str]) -> str:
-    """Return the delimiter that splits the first row and most of those below; the comma comes last."""
-    sample = [line for line in lines if line.strip()][: SAMPLE_ROWS + 1]
-    for delimiter in "\t;|,":
+def _delimiter(sample: list[str]) -> str:
+    """Return the delimiter that splits the first row and most of those below, for want of a better reason."""
+    for delimiter in ("\t", ";", "|", ",", SPACES):
+        sign = "\t" if delimiter == SPACES else delimiter
         try:
-            reader = csv.reader(sample, delimiter=delimiter, skipinitialspace=True)
+            reader = csv.reader(_tabbed(sample, delimiter), delimiter=sign, skipinitialspace=sign != "\t")
             width = [len(row) for row in reader if row]
         except csv.Error:
             continue
@@ -141,61 +151,13 @@ def _delimiter(lines: list[str]) -> str:
 
 
 def _is_data(row: list[str]) -> bool:
-    """Tell whether the first row holds readings, not names."""
+    """Tell whether a row holds readings, not names."""
     cells = [cell for cell in row if cell.lower() not in MISSING]
     return bool(cells) and all(LOOKS_NUMERIC.fullmatch(cell) for cell in cells)
 
 
-def _rectangle(table: Table, content: list[list[str]]) -> list[Sequence[str]]:
-    """Return columns; short rows are filled with blanks, long rows refused unless their surplus is blank."""
-    width = len(table.header)
-    short = 0
-    for i, row in enumerate(content):
-        if len(row) > width:
-            if any(row[width:]):
-                raise table.fail(i, f"{len(row)} cells", f"{width}, as in the first row",
-                                 "quote numbers with a decimal comma, or separate cells by semicolons")
-            del row[width:]
-        elif len(row) < width:
-            short += 1
-            row.extend([""] * (width - len(row)))
-    if short:
-        table.notes.append(f"{short} short rows filled with blanks")
-    return [list(column) for column in zip(*content, strict=True)] or [[] for _ in range(width)]
-
-
-def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = False) -> FloatArray:
-    """Return the cells of column `name` as floats, NaN where missing.
-
-    A comma is a decimal comma, unless a point follows it, or (`grouped`) every comma precedes three digits
-    while other cells have none: then it groups thousands.
-    """
-    unique = set(cells)
-    commas = [cell for cell in unique if "," in cell and COMMA_NUMBER.fullmatch(cell)]
-    plain = any("," not in cell and NUMBER.fullmatch(cell) for cell in unique)
-    decimal_comma = bool(commas) and not any(cell.rfind(".") > cell.find(",") for cell in commas)
-    if decimal_comma and grouped and plain and all(GROUPS_OF_THREE.fullmatch(cell) for cell in commas):
-        decimal_comma = False
-    if commas:
-        use = "decimal comma" if decimal_comma else "commas group thousands"
-        table.notes.append(f"column {shown(name)}: {use}")
-    known: dict[str, float | None] = {}
-    for cell in unique:
-        text = cell
-        if decimal_comma:
-            text = cell.replace(".", "") if DOTTED_GROUPS.fullmatch(cell) else cell.replace(".", "?")
-            text = text.replace(",", ".")
-        elif commas:
-            text = cell.replace(",", "") if GROUPS_OF_THREE.fullmatch(cell.partition(".")[0]) else cell
-        known[cell] = float(text) if NUMBER.fullmatch(text) else np.nan if cell.lower() in MISSING else None
-    if None in known.values():
-        i = next(i for i, cell in enumerate(cells) if known[cell] is None)
-        kind = "a number with a decimal comma, as elsewhere in the column" if decimal_comma else "a number"
-        raise table.fail(i, f"{shown(cells[i])} in column {shown(name)}", kind,
-                         "correct the cell, or leave it blank if there is no reading")
-    values = np.array([known[cell] for cell in cells], dtype=np.float64)
-    infinite = np.flatnonzero(np.isinf(values))
-    if infinite.size:
-        raise table.fail(int(infinite[0]), f"{shown(cells[infinite[0]])} in column {shown(name)}",
-                         "a finite number", "leave the cell blank if there is no reading")
-    return values
+def _in_comment(lines: Lines, delimiter: str, width: int) -> list[str]:
+    """Return the names in the comment above a table without a header, if they fit it."""
+    text = lines.comments[lines.above - 1].lstrip("#/ \t") if lines.above else ""
+    names = _split([text], delimiter)[0] if text else []
+    return names if len(names) == width and ranked(names, POWER_WORDS, POWER_UNITS) else []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import NamedTuple
 
@@ -11,16 +12,19 @@ from numpy.typing import NDArray
 from agree._check import FloatArray
 from agree.errors import InputError, SampleSizeError
 from agree.recordings._columns import POWER_UNITS, SECONDS, choose, words
-from agree.recordings._dialect import LOOKS_NUMERIC, MISSING, Table, numbers, shown
-from agree.recordings._stamps import EPOCH, HOUR, Stamps, read_stamps
+from agree.recordings._stamps import LAST_DATE_S, Stamps, read_stamps
+from agree.recordings._table import LOOKS_NUMERIC, MISSING, Table, many, numbers, shown
+from agree.recordings._zones import EPOCH, HOUR, through_change
 
 MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0
 MAX_SPAN_S = 7 * 86_400.0
-LAST_DATE_S = 4_133_980_800.0  # 2101-01-01
 MIN_STEP_S = 1e-3  # mean step below which a column does not count seconds
 # "No value" of an unsigned 16-bit and 8-bit field (common practice).
-POWER_MARKER, CADENCE_MARKERS = 65_535, (255, 65_535)
-UNIT_WORDS = POWER_UNITS | SECONDS | {"rpm", "hh", "mm", "ss"}
+POWER_MARKER = 65_535
+MARKERS = {"cadence": (255, 65_535), "speed": (65_535,), "temperature": (127, 255, 65_535), "balance": (255, 65_535)}
+UNIT_WORDS = POWER_UNITS | SECONDS | {"rpm", "hh", "mm", "ss", "km", "kmh", "mph"}
+SPEED_UNITS = (  # words, m/s, name
+    (r"km h|kmh|kph|kmph", 1 / 3.6, "km/h"), (r"mph|mi h", 0.44704, "mph"), (r"m s|mps", 1.0, "m/s"))
 
 
 class Traces(NamedTuple):
@@ -29,6 +33,9 @@ class Traces(NamedTuple):
     time: FloatArray
     power: FloatArray
     cadence: FloatArray | None
+    speed: FloatArray | None
+    temperature: FloatArray | None
+    balance: FloatArray | None
     clock: str
     start: str
     columns: dict[str, str]
@@ -36,13 +43,14 @@ class Traces(NamedTuple):
 
 
 def traces(
-    table: Table, power: str | None = None, time: str | None = None, cadence: str | None = None
+    table: Table, power: str | None = None, time: str | None = None, cadence: str | None = None,
+    speed: str | None = None, *, day_first: bool | None = None, zone: str | None = None,
 ) -> Traces:
     """Choose the columns of a table, convert and check them."""
     table, units = _without_unit_row(table)
     if not len(table.rows):
         raise table.fail(None, "no rows below the header", "a row for each reading", "export the file again")
-    choice = choose(table, power, time, cadence)
+    choice = choose(table, power, time, cadence, speed)
     name = table.header[choice.power]
     columns = {"power": name}
     watts = _power(table, choice.power, units[choice.power])
@@ -51,30 +59,28 @@ def traces(
         stamps = Stamps(np.arange(watts.size, dtype=float), "rows", "")
         how = "time: no time column, each row taken as a second"
     else:
-        table, called = _with_date(table, choice.time, choice.date)
-        keep, stamps = _time(table, choice.time, called, watts, units[choice.time])
+        dated, called = _with_date(table, choice.time, choice.date)
+        keep, stamps = _time(dated, choice.time, called, watts, units[choice.time], day_first=day_first, zone=zone)
         how = f"time: column {shown(called)} ({stamps.form})"
         columns["time"] = called
-    rpm = None
-    if choice.cadence is not None:
-        rpm = _cadence(table, choice.cadence, named=cadence is not None)
-        if rpm is not None:
-            columns["cadence"] = table.header[choice.cadence]
-            rpm = rpm[keep]
+    others: dict[str, FloatArray | None] = dict.fromkeys(MARKERS)
+    named = {"cadence": cadence, "speed": speed}
+    for what, at in choice.others.items():
+        found = _other(table, what, at, units[at], named=named.get(what) is not None)
+        if found is not None:
+            columns[what] = table.header[at]
+            others[what] = found[keep]
     watts = watts[keep]
     readings = int(np.isfinite(watts).sum())
     if readings < 3:
-        error = table.fail(None, f"{_many(readings, 'power reading')} in column {shown(name)}", "at least 3",
+        error = table.fail(None, f"{many(readings, 'power reading')} in column {shown(name)}", "at least 3",
                            "check that the device recorded power")
         raise SampleSizeError(str(error)) if readings else error
     blank = watts.size - readings
     notes = [f"power: column {shown(name)}", how, *choice.notes, *table.notes]
-    notes += [f"{_many(blank, 'row')} without a power reading"] if blank else []
-    return Traces(stamps.seconds, watts, rpm, stamps.clock, _start(stamps), columns, tuple(notes))
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")
+    notes += [f"{many(blank, 'row')} without a power reading"] if blank else []
+    return Traces(stamps.seconds, watts, **others, clock=stamps.clock, start=_start(stamps), columns=columns,
+                  notes=tuple(notes))
 
 
 def _start(stamps: Stamps) -> str:
@@ -112,7 +118,7 @@ def _markers(table: Table, values: FloatArray, markers: tuple[int, ...], where: 
     for marker in markers:
         hit = values == marker
         if hit.any():
-            count = _many(int(hit.sum()), "row")
+            count = many(int(hit.sum()), "row")
             table.notes.append(f"{where}{count} with the missing marker {marker} read as missing")
             values = np.where(hit, np.nan, values)
     return values
@@ -132,20 +138,54 @@ def _power(table: Table, at: int, units: list[str]) -> FloatArray:
     return watts
 
 
-def _cadence(table: Table, at: int, *, named: bool) -> FloatArray | None:
-    """Cadence is of use, not of need: a column that nobody named and that holds no numbers is left alone."""
+def _other(table: Table, what: str, at: int, units: list[str], *, named: bool) -> FloatArray | None:
+    """Return a channel of use, not of need: a column that nobody named and that holds no numbers is left alone."""
+    notes = list(table.notes)
     try:
-        rpm = numbers(table, table.columns[at], table.header[at])
+        values = numbers(table, table.columns[at], table.header[at])
+        values = _markers(table, values, MARKERS[what], f"{what}: ")
+        if what == "speed":
+            return _speed(table, values, units)
+        if what == "temperature" and {"f", "fahrenheit", "degf"} & set(units):
+            table.notes.append("temperature: degrees Fahrenheit turned into Celsius")
+            return (values - 32.0) / 1.8
+        return _right_share(table, values, units) if what == "balance" else values
     except InputError as exc:
         if named:
             raise
-        table.notes.append(f"cadence: not used; {exc}")
+        table.notes[:] = [*notes, f"{what}: not used; {exc}"]
         return None
-    return _markers(table, rpm, CADENCE_MARKERS, "cadence: ")
+
+
+def _speed(table: Table, values: FloatArray, units: list[str]) -> FloatArray:
+    text = " ".join(units)
+    for pattern, scale, name in SPEED_UNITS:
+        if re.search(rf"\b({pattern})\b", text):
+            if scale != 1:
+                table.notes.append(f"speed: {name} turned into m/s")
+            return values * scale
+    if not table.metric:
+        table.notes.append("speed: unit not told, values left as they are; only their changes matter")
+    return values
+
+
+def _right_share(table: Table, values: FloatArray, units: list[str]) -> FloatArray:
+    """Return the share of the right side; refuse what cannot be a share."""
+    left = {"left", "l"} & set(units) and not {"right", "r"} & set(units)
+    wrong = np.flatnonzero((values < 0) | (values > 100))
+    if wrong.size:
+        raise table.fail(int(wrong[0]), f"a balance of {values[wrong[0]]:.10g}", "0 to 100 %",
+                         "leave the cell blank if there is no reading")
+    if left:
+        table.notes.append("balance: share of the left side turned into that of the right")
+        return 100.0 - values
+    if not table.metric:
+        table.notes.append("balance: taken as the share of the right side")
+    return values
 
 
 def _time(
-    table: Table, at: int, name: str, watts: FloatArray, units: list[str]
+    table: Table, at: int, name: str, watts: FloatArray, units: list[str], *, day_first: bool | None, zone: str | None
 ) -> tuple[NDArray[np.bool_], Stamps]:
     """Return which rows have a stamp, and the stamps of those; a reading without a stamp is refused."""
     cells = tuple(table.columns[at])
@@ -158,10 +198,14 @@ def _time(
         raise table.fail(None, f"no stamps in column {shown(name)}", "a stamp for each reading",
                          "name another column with time_column")
     if not keep.all():
-        table.notes.append(f"{_many(int((~keep).sum()), 'row')} with neither stamp nor power left out")
+        table.notes.append(f"{many(int((~keep).sum()), 'row')} with neither stamp nor power left out")
         table = table._replace(rows=[r for r, k in zip(table.rows, keep, strict=True) if k])
         cells = tuple(c for c, k in zip(cells, keep, strict=True) if k)
-    stamps = read_stamps(table, cells, name, units)
+    stamps = read_stamps(table, cells, name, units, day_first=day_first, zone=zone)
+    moved = through_change(stamps.seconds) if stamps.clock == "local" else None
+    if moved:
+        table.notes.append(f"time: {moved.note}")
+        stamps = stamps._replace(seconds=moved.seconds)
     _check_order(table, cells, name, stamps)
     return keep, stamps
 

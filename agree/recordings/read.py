@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
@@ -13,11 +14,12 @@ from agree import _check
 from agree._check import FloatArray
 from agree._result import Result
 from agree.errors import InputError
-from agree.recordings._dialect import Table, frame_table, read_table, shown
+from agree.recordings import _content
+from agree.recordings._dialect import text_table
+from agree.recordings._objects import Source, object_table
+from agree.recordings._options import Options, options_of
+from agree.recordings._table import Table, shown
 from agree.recordings._traces import traces
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 CLOCKS = ("utc", "local", "elapsed", "rows")
 CHANNELS = ("cadence", "speed", "temperature", "balance")  # beside power, NaN where blank
@@ -99,21 +101,37 @@ def read_recording(
     power_column: str | None = None,
     time_column: str | None = None,
     cadence_column: str | None = None,
+    speed_column: str | None = None,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    day_first: bool | None = None,
+    zone: str | None = None,
     name: str | None = None,
 ) -> Recording:
-    r"""Read a recording from a delimited text file, which is opened for reading only.
+    r"""Read a recording from a file, which is opened for reading only.
 
-    Delimiter (comma, semicolon, tab), decimal sign, encoding, header, unit row and columns are found out,
-    and what was found stands in `notes`. Power in kW is turned into W. Blank, "-", "--", "n/a", "null" and
-    "NaN" are missing, as is 65535, the marker of an empty 16-bit field (common practice); 0 is a reading.
-    Without a time column each row is a second; in a file of one column an empty line is a blank second.
+    What a file is, its first bytes tell: a text table, FIT, TCX or Parquet, any of them packed by gzip or not. Of a
+    text table the delimiter (comma, semicolon, tab, pipe, spaces), decimal sign, encoding, header, unit row and
+    columns are found out unless they are told, and what was found stands in `notes`. Comments, lines above the
+    header, a header that comes again, a summary at the end and a last row that was cut are left out, with a note.
+    Power in kW is turned into W, speed in km/h or mph into m/s. Blank, "-", "--", "n/a", "null" and "NaN" are
+    missing, as is 65535, the marker of an empty 16-bit field (common practice); 0 is a reading. Without a time column
+    each row is a second; in a file of one column an empty line is a blank second.
 
     Parameters
     ----------
     path : str or path
-        A regular file of at most 500 MB.
-    power_column, time_column, cadence_column : str, optional
+        A regular file of at most 500 MB, packed and unpacked; a text of at most 6,048,000 rows.
+    power_column, time_column, cadence_column, speed_column : str, optional
         Header of the column, or "column 2"; by default it is found by its name.
+    delimiter : {",", ";", "\t", "|", " "}, optional
+        What separates the cells of a text; found out by default. A space stands for runs of spaces.
+    decimal : {".", ","}, optional
+        Decimal sign of a text; found out by default. The other of the two then groups thousands.
+    day_first : bool, optional
+        Whether the day stands before the month in dates such as 03/04/2024; found out by default.
+    zone : str, optional
+        IANA name of the zone of stamps without one, such as "Europe/Berlin"; they are turned into UTC.
     name : str, optional
         What to call the recording; the file name without its ending by default.
 
@@ -142,32 +160,46 @@ def read_recording(
     >>> recording.power.tolist(), recording.time.tolist()
     ([201.5, nan, 203.0, 0.0], [1.0, 2.0, 3.0, 4.0])
     """
-    try:
-        file = Path(path)
-    except TypeError:
-        raise InputError(f"`path` must be the path of a file; got {shown(path)}") from None
-    table = read_table(file)
-    return _recording(table, name or file.stem, power_column, time_column, cadence_column)
+    options = Options(power_column, time_column, cadence_column, speed_column, delimiter, decimal, day_first, zone)
+    file = _path(path)
+    table = _read_table(file, options.checked())
+    return _recording(table, name or Path(file.stem if file.suffix == ".gz" else file.name).stem, options)
+
+
+def read_table_of(path: str | os.PathLike[str], given: Mapping[str, Any]) -> Table:
+    """Return the table of a file of any kind; `given` are further arguments of `read_recording`."""
+    return _read_table(_path(path), options_of(dict(given)))
+
+
+def recording_of_table(table: Table, name: str, given: Mapping[str, Any]) -> Recording:
+    """Return the recording of a table; `given` as of `read_table_of`."""
+    return _recording(table, name, options_of(dict(given)))
 
 
 def recording_from_frame(
-    frame: pd.DataFrame,
+    frame: Any,
     *,
     name: str,
     power_column: str | None = None,
     time_column: str | None = None,
     cadence_column: str | None = None,
+    speed_column: str | None = None,
+    decimal: str | None = None,
+    day_first: bool | None = None,
+    zone: str | None = None,
 ) -> Recording:
-    """Take a recording from a pandas data frame, with the same choice of columns and the same checks.
+    """Take a recording from a data frame or arrays, with the same choice of columns and the same checks.
 
     Parameters
     ----------
-    frame : DataFrame
-        A row per reading; an index of stamps serves as time column. It is not changed.
+    frame : data frame or arrays
+        As of `as_recording`. It is not changed.
     name : str
         What to call the recording; messages begin with it and count positions from 0.
-    power_column, time_column, cadence_column : str, optional
+    power_column, time_column, cadence_column, speed_column : str, optional
         Label of the column, or "column 2"; by default it is found by its name.
+    decimal, day_first, zone : optional
+        As of `read_recording`, for columns of text; zone also for stamps without one.
 
     Returns
     -------
@@ -187,33 +219,76 @@ def recording_from_frame(
     >>> recording_from_frame(frame, name="pedals").power.tolist()
     [200.0, 201.0, nan, 199.0]
     """
-    return _recording(frame_table(frame, name), name, power_column, time_column, cadence_column)
+    options = Options(power_column, time_column, cadence_column, speed_column, None, decimal, day_first, zone).checked()
+    return _recording(object_table(frame, name)._replace(decimal=decimal), name, options)
 
 
-def as_recording(
-    source: str | os.PathLike[str] | Recording | pd.DataFrame,
-    *,
-    power_column: str | None = None,
-    time_column: str | None = None,
-    cadence_column: str | None = None,
-    name: str | None = None,
-) -> Recording:
-    """Return `source` as a recording: as it is, from a data frame, or from a file.
+def as_recording(source: Source, *, name: str | None = None, **options: Any) -> Recording:
+    """Return `source` as a recording.
+
+    Parameters
+    ----------
+    source : path, Recording, data frame or arrays
+        A file is read; a recording is returned as it is. A data frame is one of pandas, polars or any library that
+        narwhals understands, in memory; in pandas an index of stamps serves as time column. An array (or a series) of
+        one dimension is power, one reading a second; a tuple of two is time and power; a mapping is columns by name.
+        Nothing of it is changed.
+    name : str, optional
+        What to call the recording; the file name without its ending, or "frame", or "array", by default.
+    **options
+        As of `read_recording`; `delimiter` is for files alone.
 
     Raises
     ------
     InputError
-        As `read_recording`.
+        As `read_recording`; a lazy frame; columns of unequal length; a source of another kind.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree.recordings.read import as_recording
+    >>> as_recording((np.array([0.0, 1.0, 3.0]), np.array([200, 210, 205]))).time.tolist()
+    [0.0, 1.0, 3.0]
     """
     if isinstance(source, Recording):
         return source
-    options = {"power_column": power_column, "time_column": time_column, "cadence_column": cadence_column}
+    checked = options_of(options)
     if isinstance(source, str | os.PathLike):
         return read_recording(source, name=name, **options)
-    if hasattr(source, "iloc") and hasattr(source, "columns"):
-        return recording_from_frame(source, name=name or "frame", **options)
-    raise InputError(f"a recording must be a path, a Recording or a data frame; got {type(source).__name__}")
+    if checked.delimiter is not None:
+        raise InputError("`delimiter` is for files; a frame or an array has none; leave it out")
+    table = object_table(source, name)
+    return _recording(table._replace(decimal=checked.decimal), table.source, checked)
 
 
-def _recording(table: Table, name: str, *columns: str | None) -> Recording:
-    return Recording(name=name, **traces(table, *columns)._asdict())
+def _path(path: str | os.PathLike[str]) -> Path:
+    try:
+        return Path(path)
+    except TypeError:
+        raise InputError(f"`path` must be the path of a file; got {shown(path)}") from None
+
+
+def _read_table(path: Path, options: Options) -> Table:
+    """Read a file of any kind: what it is, its first bytes tell, not its name."""
+    source = _content.source_of(path)
+    data = _content.content(path, source)
+    kind = _content.kind_of(data, source)
+    told = [name for name in ("delimiter", "decimal") if getattr(options, name) is not None]
+    if kind != "text" and told:
+        raise InputError(f"{source}: found a {kind} file, in which `{told[0]}` has no meaning; expected a text table; "
+                         "leave it out")
+    if kind == "FIT":
+        from agree.recordings._fit import fit_table
+        return fit_table(data, source)._replace(metric=True)
+    if kind == "XML":
+        from agree.recordings._tcx import tcx_table
+        return tcx_table(data, source)._replace(metric=True)
+    if kind == "Parquet":
+        from agree.recordings._parquet import parquet_table
+        return parquet_table(data, source)
+    return text_table(data, source, delimiter=options.delimiter, decimal=options.decimal, power=options.power_column)
+
+
+def _recording(table: Table, name: str, options: Options) -> Recording:
+    found = traces(table, *options[:4], day_first=options.day_first, zone=options.zone)
+    return Recording(name=name, **found._asdict())

@@ -105,7 +105,7 @@ def test_file_is_left_as_it_was(tmp_path):
 ])
 def test_plain_power_is_preferred(tmp_path, header, chosen):
     cells = ",".join("1" for _ in header.split(","))
-    assert read_recording(write(tmp_path, rows(*[cells] * 3, header=header))).columns == {"power": chosen}
+    assert read_recording(write(tmp_path, rows(*[cells] * 3, header=header))).columns["power"] == chosen
 
 
 @pytest.mark.parametrize(("header", "cells", "chosen", "seconds"), [
@@ -238,7 +238,7 @@ def test_recordings_and_other_sources():
         with pytest.raises(InputError) as caught:
             Recording(**message)
         assert str(caught.value) == wrong
-    with pytest.raises(InputError, match=r"^a recording must be a path, a Recording or a data frame; got int$"):
+    with pytest.raises(InputError, match=r"^a recording must be a path, a Recording, a data frame, an array, a tuple .*; got int$"):
         as_recording(7)
     with pytest.raises(InputError, match=r"^`path` must be the path of a file; got '7'$"):
         read_recording(7)

@@ -31,9 +31,9 @@ ORDER = "sort the rows by time, or delete stray ones"
 DST = "a step back of an hour as at the end of daylight saving; expected time not to go back; export stamps in UTC, " \
       "or add the hour from there on"
 ERRORS = {
-    "": ": found an empty file; expected a text table of one recording; export it again",
+    "": ": found an empty file; expected a file of one recording; export it again",
     "# only\n": ": found no rows; expected a table of one recording; check the file",
-    "\n \n": ": found an empty file; expected a text table of one recording; export it again",
+    "\n \n": ": found an empty file; expected a file of one recording; export it again",
     "time,power\n": ": found no rows below the header; expected a row for each reading; export the file again",
     "time,power\ns,W\n": ": found no rows below the header; expected a row for each reading; export the file again",
     "\x00\x01power\n": ": found binary data; expected a text table; export the recording as CSV",
@@ -144,7 +144,7 @@ def test_named_columns_that_cannot_be_taken(tmp_path, options, message):
     assert read_recording(file, power_column="column 3").power.tolist() == [4, 5, 6]
 
 
-EXPECTED = "expected a text table of one recording; "
+EXPECTED = "expected a file of one recording; "
 
 
 def test_what_is_no_file(tmp_path, monkeypatch):
