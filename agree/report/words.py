@@ -45,6 +45,12 @@ def percent(fraction: float) -> str:
     return f"{100 * fraction:g} %"
 
 
+def clock_of(seconds: float) -> str:
+    """Print seconds as h:mm:ss, to the second."""
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
 def named(name: str, column: str) -> str:
     """Name of a recording and the column its readings are from."""
     return f"{name} (column {column!r})" if column else name
