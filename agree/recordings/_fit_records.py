@@ -150,6 +150,9 @@ class Records:
             column.extend([""] * (self.count - len(column)))
             columns.append(column)
             header.append(self._header(key, header) if key in self.developer else key)
+        powers = [name for name in header if "power" in words(name) or name.endswith(("[W]", "[watts]", "[Watts]"))]
+        if "power" in header and len(powers) > 1:
+            self.notes.append(f"further powers, which power_column takes: {', '.join(map(shown, powers[1:]))}")
         self._note()
         return table
 

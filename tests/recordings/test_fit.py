@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import gzip
+
 import numpy as np
 import pytest
 from fit_writer import ACTIVITY, EPOCH, EVENT, FIELDS, RECORD, SESSION, START, WATTS, FitWriter, refused, ride
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agree import InputError
+from agree import InputError, read_recording
 from agree.recordings._fit import fit_table
 from agree.recordings._traces import traces
 
@@ -79,6 +81,27 @@ def test_what_is_written_is_read(data, big, header, short, used, flag, developer
         assert values(found[f"Extra (developer 3{role}) [W]"]) == [extra for *_, extra in rows]
 
 
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 1000), st.none() | st.integers(0, 20_000), st.integers(0, 254),
+                          st.none() | st.integers(0, 65_534), st.none() | st.integers(-128, 126),
+                          st.none() | st.integers(0, 100)), min_size=1, max_size=15), st.booleans(), st.booleans())
+def test_recording_holds_what_was_written(tmp_path_factory, rows, big, packed):
+    rows = [(1, 150, 90, 8000, 20, 50)] * 3 + rows
+    stamps = START + np.cumsum([row[0] for row in rows])
+    writer = FitWriter(big=big)
+    for stamp, (_, watts, rpm, speed, warmth, right) in zip(stamps.tolist(), rows, strict=True):
+        writer.record(timestamp=stamp, power=watts, cadence=rpm, speed=speed, temperature=warmth,
+                      left_right_balance=None if right is None else 0x80 | right)
+    file = tmp_path_factory.mktemp("fit") / "ride.fit"
+    file.write_bytes(gzip.compress(writer.done()) if packed else writer.done())
+    found = read_recording(file)
+    np.testing.assert_array_equal(found.time, EPOCH + stamps)
+    for k, (name, scale) in enumerate([("power", 1), ("cadence", 1), ("speed", 1000), ("temperature", 1),
+                                       ("balance", 1)], 1):
+        expected = np.array([row[k] for row in rows], float) / scale
+        np.testing.assert_array_equal(getattr(found, name), expected, err_msg=name)
+
+
 def test_through_the_checks():
     found = traces(fit_table(ride().done(), "ride.fit"))
     np.testing.assert_array_equal(found.power, [200, 0, np.nan, 1234, 210])
@@ -117,7 +140,8 @@ def test_native_and_developer_power():
         writer.record(timestamp=START + i, power=200 + i,
                       developer=[(0, 1, "uint16", 300 + i), (1, 1, "uint16", 400 + i if i else None)])
     data = writer.done()
-    found, _ = table(data)
+    found, notes = table(data)
+    assert notes == ["further powers, which power_column takes: 'Power (developer 0) [watts]', 'Power (developer 1)'"]
     assert found["power"] == ["200", "201", "202", "203"]
     assert found["Power (developer 0) [watts]"] == ["300", "301", "302", "303"]
     assert found["Power (developer 1)"] == ["", "401", "402", "403"]

@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agree import InputError
+from agree import InputError, read_recording
 from agree.recordings import _parquet
 from agree.recordings._parquet import parquet_table
 from agree.recordings._traces import traces
@@ -92,6 +92,22 @@ def test_what_is_written_is_read(rows, writer, zone, packing, group):
     assert values(found["cadence"]) == columns["cadence"]
     assert all(c.endswith("Z") == zone for c in found["time"])
     assert [dt.datetime.fromisoformat(c) for c in found["time"]] == stamps
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 10**9), st.none() | st.floats(-2000, 20_000), st.none() | st.integers(0, 254),
+                          st.none() | st.floats(0, 30)), min_size=1, max_size=12), st.booleans())
+def test_recording_holds_what_was_written(tmp_path_factory, rows, polars):
+    rows = [(10**6, 150.0, 90, 8.0)] * 3 + rows
+    micros = np.cumsum([row[0] for row in rows])
+    columns = {"time": [BEGIN + dt.timedelta(microseconds=m) for m in micros.tolist()],
+               **{name: [row[k] for row in rows] for k, name in enumerate(["power", "cadence", "speed (m/s)"], 1)}}
+    file = tmp_path_factory.mktemp("parquet") / "ride.bin"
+    file.write_bytes(framed(pl.DataFrame(columns) if polars else pd.DataFrame(columns)))
+    found = read_recording(file)
+    np.testing.assert_allclose(found.time, EPOCH + micros / 1e6, rtol=0, atol=5e-7)
+    for k, name in enumerate(["power", "cadence", "speed"], 1):
+        np.testing.assert_array_equal(getattr(found, name), np.array([row[k] for row in rows], float), err_msg=name)
 
 
 def test_through_the_checks():

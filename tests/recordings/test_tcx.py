@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agree import InputError
+from agree import InputError, read_recording
 from agree.recordings import _tcx
 from agree.recordings._tcx import tcx_table
 from agree.recordings._traces import traces
@@ -77,6 +77,20 @@ def test_what_is_written_is_read(steps, data, prefix, extension, space, encoding
              for c in found.columns[0]]
     assert times == micros
     assert found.notes == (["2 laps in the file"] if laps == 2 else [])
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 10**9), st.none() | st.floats(-2000, 20_000), st.none() | st.integers(0, 254),
+                          st.none() | st.floats(0, 30)), min_size=1, max_size=12), st.sampled_from(["utf-8", "utf-16"]))
+def test_recording_holds_what_was_written(tmp_path_factory, rows, encoding):
+    rows = [(10**6, 150, 90, 8.0)] * 3 + rows
+    seconds = np.cumsum([row[0] for row in rows]) / 1e6
+    file = tmp_path_factory.mktemp("tcx") / "ride.xml"
+    file.write_bytes(ride([(s, *row[1:]) for s, row in zip(seconds.tolist(), rows, strict=True)], encoding=encoding))
+    found = read_recording(file)
+    np.testing.assert_allclose(found.time, BEGIN.timestamp() + seconds, rtol=0, atol=1.1e-6)
+    for k, name in enumerate(["power", "cadence", "speed"], 1):
+        np.testing.assert_array_equal(getattr(found, name), np.array([row[k] for row in rows], float), err_msg=name)
 
 
 def test_through_the_checks():
