@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -15,7 +16,6 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from agree._check import FloatArray
-from agree.errors import MatchError
 
 HIGH_PASS_S = 61  # fast changes: the trace without its running mean over this many seconds
 CLIP_SD = 3.0  # changes are cut to this many standard deviations, so that no single spike decides
@@ -30,11 +30,13 @@ MIN_STRENGTH = 15.0
 MIN_CORRELATION = 0.3  # on very long rides, where the strength alone would admit less
 MAX_RIVAL = 0.75  # strength of the best distinctly different lag, as a share of the best
 DISTINCT_S = 10  # lags nearer than this to the best one belong to the same match
-WINDOW_S = 300
+MOST_CANDIDATES = 4
+WINDOW_S = 150
 WINDOW_CORRELATION = 0.6
 # A drift is taken out beyond 3 standard errors and 0.5 s over the overlap, if 6 windows tell of it.
 DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6
 RADIUS_S = 8  # lags looked at on either side of the coarse one
+RESOLUTION_S = 0.012  # standard deviation of lags found between seconds where nothing else errs
 
 
 class Candidate(NamedTuple):
@@ -45,11 +47,24 @@ class Candidate(NamedTuple):
     strength: float
 
 
+class Extra(NamedTuple):
+    """Fraction of a second of a step: the place from which it counts, what to apply, its best value, standard error.
+
+    The latter two are those at the step itself, whether or not the drift is taken out.
+    """
+
+    start: int
+    applied: float
+    told: float
+    se: float
+
+
 class Fine(NamedTuple):
     """Lag in the middle of the overlap and its change with time, with standard errors (NaN: cannot be told).
 
     `drifting`: the change is more than 3 standard errors and more than 0.5 s over the overlap; then the lag at
-    place i of the reference's trace is lag + drift * (i - middle). Lags in s, drift in s per s.
+    place i of the reference's trace is lag + drift * (i - middle). Lags in s, drift in s per s. Where the clocks had
+    steps, `extra` holds what is left of each after whole seconds were put in.
     """
 
     lag: float
@@ -58,10 +73,14 @@ class Fine(NamedTuple):
     drift_se: float
     middle: float
     drifting: bool
+    extra: tuple[Extra, ...] = ()
 
     def at(self, place: FloatArray) -> FloatArray:
         """Lag at places of the reference's trace."""
-        return self.lag + (self.drift if self.drifting else 0.0) * (place - self.middle)
+        lag = self.lag + (self.drift if self.drifting else 0.0) * (place - self.middle)
+        for part in self.extra:
+            lag = lag + part.applied * (place >= part.start)
+        return lag
 
 
 def _mean_of_valid(trace: FloatArray, smooth: Callable[[FloatArray], FloatArray]) -> FloatArray:
@@ -111,10 +130,9 @@ def correlate(x: FloatArray, y: FloatArray) -> tuple[NDArray[np.int64], FloatArr
 
 
 def candidates(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> list[Candidate]:
-    """Return the strongest lag from `lowest` to `highest` and the strongest distinctly different one.
+    """Return the strongest lags from `lowest` to `highest` that are distinctly different, up to 4, the best first.
 
     Considered are lags at which both have at least 60 readings in common, and 30 % of those of the shorter trace.
-    The list is empty if there is no such lag, and holds one if there is no second.
     """
     lags, r, count = correlate(fast_changes(x), fast_changes(y))
     need = max(MIN_OVERLAP_S, MIN_SHARE * min(np.isfinite(x).sum(), np.isfinite(y).sum()))
@@ -123,48 +141,16 @@ def candidates(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> l
     # The correlation is capped where its artanh would be infinite.
     strength = np.where(open_, np.arctanh(np.clip(r, -0.9999, 0.9999)) * np.sqrt(np.maximum(count, 0)), -np.inf)
     found: list[Candidate] = []
-    for _ in range(2):
+    for _ in range(MOST_CANDIDATES):
         i = int(strength.argmax())
-        if not math.isfinite(strength[i]):
+        if not math.isfinite(strength[i]) or (found and strength[i] <= 0):
             break
         found.append(Candidate(int(lags[i]), float(r[i]), float(strength[i])))
         strength[np.abs(lags - lags[i]) <= DISTINCT_S] = -np.inf
     return found
 
 
-def accept(found: list[Candidate], shift: float) -> None:
-    """Refuse a match that is weak, or that has a rival.
-
-    Parameters
-    ----------
-    found : list of Candidate
-        From `candidates`.
-    shift : float
-        What to add to a lag between places to have one between timestamps, s.
-
-    Raises
-    ------
-    MatchError
-        A strength below 15, a correlation below 0.3, or a rival with more than 75 % of the strength.
-    """
-    if not found:
-        raise MatchError(
-            f"the recordings do not overlap: no lag leaves {MIN_OVERLAP_S} s, and {100 * MIN_SHARE:g} % of the shorter "
-            "one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you gave it")
-    best, force = found[0], "if you know the lag, give it: lag_s=... (--lag ...)"
-    if best.strength < MIN_STRENGTH or best.correlation < MIN_CORRELATION:
-        raise MatchError(
-            f"the recordings do not match: the best lag, {best.lag + shift:+.1f} s, has a correlation of only "
-            f"{best.correlation:.2f} (strength {best.strength:.1f}, at least {MIN_STRENGTH:g} is needed); check that "
-            f"both are of the same ride, with some change of power in it, and that max_lag_s (--max-lag), if given, is "
-            f"wide enough; {force}")
-    if len(found) > 1 and found[1].strength > MAX_RIVAL * best.strength:
-        one, two = (f"{c.lag + shift:+.1f} s (correlation {c.correlation:.2f}, strength {c.strength:.1f})"
-                    for c in found)
-        raise MatchError(f"the recordings match at two lags almost equally well: {one} and {two}; {force}")
-
-
-def _band(trace: FloatArray) -> FloatArray:
+def band(trace: FloatArray) -> FloatArray:
     """Fast changes up to about 0.15 Hz, where a delay by interpolation is still a delay."""
     return _mean_of_valid(fast_changes(trace), lambda v: ndimage.gaussian_filter1d(
         v, LOW_PASS_SD_S, mode="constant"))
@@ -189,17 +175,25 @@ def _peaks(r: FloatArray) -> tuple[FloatArray, FloatArray]:
     return place, np.where(inside, fine.max(axis=1), np.nan)
 
 
-def refine(x: FloatArray, y: FloatArray, lag: int) -> Fine:
+def refine(x: FloatArray, y: FloatArray, lag: int, starts: tuple[int, ...] = ()) -> Fine:
     """Sub-second lag near a whole-second one, and its drift.
 
     The lag is where the correlation of the two traces, limited in band, is greatest: over the whole overlap, and
-    in windows of 300 s. A line through the lags of the windows (those with a correlation of 0.6 or more and
-    within 3.5 robust standard deviations of a Theil-Sen line) gives drift and standard errors.
+    in windows of 150 s. A line through the lags of the windows (those with a correlation of 0.6 or more and
+    within 3.5 robust standard deviations of a Theil-Sen line) gives drift and standard errors. Where the clocks had
+    steps, at the places `starts`, windows end there, and there is a line for each stretch, all of one slope.
     """
     first, last = max(0, -lag), min(x.size, y.size - lag)
     place = np.arange(first, last)
-    a, b = _band(x)[first:last], np.pad(_band(y), RADIUS_S, constant_values=np.nan)
+    a, b = band(x)[first:last], np.pad(band(y), RADIUS_S, constant_values=np.nan)
     edges = np.arange(0, place.size, WINDOW_S)
+    stretch = np.zeros(edges.size, dtype=np.int64)
+    if starts:
+        bounds = np.clip(np.r_[first, starts, last] - first, 0, place.size)
+        parts = [np.linspace(low, high, max(round((high - low) / WINDOW_S), 1), endpoint=False)
+                 if high > low else np.zeros(0) for low, high in pairwise(bounds)]
+        edges = np.concatenate(parts).astype(np.int64)
+        stretch = np.repeat(np.arange(len(parts)), [part.size for part in parts])
     sums = np.empty((2 * RADIUS_S + 1, 4, edges.size))
     for d in range(2 * RADIUS_S + 1):
         other = b[place + lag + d]
@@ -218,27 +212,45 @@ def refine(x: FloatArray, y: FloatArray, lag: int) -> Fine:
     centre = place[edges] + WINDOW_S / 2
     middle = (first + last - 1) / 2
     lag_s = lag + (float(whole[0]) if math.isfinite(whole[0]) else 0.0)
-    return _line(centre[keep] - middle, lag + offsets[keep], lag_s, middle, float(last - first))
+    return _line(centre[keep] - middle, lag + offsets[keep], stretch[keep], lag_s, middle, float(last - first), starts)
 
 
-def _line(t: FloatArray, lags: FloatArray, lag: float, middle: float, span: float) -> Fine:
-    """Robust straight line through the lags of windows; `lag` is kept where there is no drift to speak of."""
-    if t.size < 3:
-        return Fine(lag, math.nan, math.nan, math.nan, middle, False)
+def _line(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64], lag: float, middle: float, span: float,
+          starts: tuple[int, ...]) -> Fine:
+    """Robust straight lines of one slope through the lags of windows; `lag` is kept where there is one and it is level.
+
+    There is a line for each stretch between steps.
+    """
+    unknown = Fine(lag, math.nan, math.nan, math.nan, middle, False,
+                   tuple(Extra(start, 0.0, 0.0, math.nan) for start in starts))
     i, j = np.triu_indices(t.size, 1)
-    slope = float(np.median((lags[j] - lags[i]) / (t[j] - t[i])))
-    off = lags - slope * t
-    off -= np.median(off)
+    i, j = i[stretch[i] == stretch[j]], j[stretch[i] == stretch[j]]
+    if t.size < 3 or not i.size:
+        return unknown
+    off = lags - float(np.median((lags[j] - lags[i]) / (t[j] - t[i]))) * t
+    for g in np.unique(stretch):
+        off[stretch == g] -= np.median(off[stretch == g])
     keep = np.abs(off) <= max(3.5 * 1.4826 * float(np.median(np.abs(off))), 0.05)
     t, lags = t[keep], lags[keep]
-    if t.size < 3:
-        return Fine(lag, math.nan, math.nan, math.nan, middle, False)
-    s = t - t.mean()
+    groups, group, size = np.unique(stretch[keep], return_inverse=True, return_counts=True)
+    if t.size < groups.size + 2:
+        return unknown
+    middles, levels = np.bincount(group, t) / size, np.bincount(group, lags) / size
+    s = t - middles[group]
     slope = float(s @ lags / (s @ s))
-    rest = lags - lags.mean() - slope * s
-    sd = math.sqrt(float(rest @ rest) / (t.size - 2))
+    rest = lags - levels[group] - slope * s
+    sd = math.sqrt(float(rest @ rest) / (t.size - groups.size - 1))
     slope_se = sd / math.sqrt(float(s @ s))
     drifting = t.size >= DRIFT_WINDOWS and abs(slope) > DRIFT_SE * slope_se and abs(slope) * span > DRIFT_S
-    if drifting:
-        lag = float(lags.mean()) - slope * float(t.mean())
-    return Fine(lag, sd / math.sqrt(t.size), slope, slope_se, middle, drifting)
+    if not starts:
+        return Fine(float(levels[0] - slope * middles[0]) if drifting else lag,
+                    math.hypot(sd / math.sqrt(t.size), RESOLUTION_S), slope, slope_se, middle, drifting)
+    every = np.arange(len(starts) + 1)
+    level, straight, at, error = (np.interp(every, groups, values) for values in (
+        levels, levels - slope * middles, middles, np.hypot(sd / np.sqrt(size), RESOLUTION_S)))
+    error[~np.isin(every, groups)] = math.nan
+    used = straight if drifting else level
+    extra = tuple(Extra(start, float(used[g + 1] - used[g]), float(straight[g + 1] - straight[g]),
+                        math.hypot(error[g], error[g + 1], slope_se * (at[g + 1] - at[g])))
+                  for g, start in enumerate(starts))
+    return Fine(float(used[0]), float(error[0]), slope, slope_se, middle, drifting, extra)

@@ -3,37 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree._check import FloatArray
 from agree.errors import InputError, MatchError
 from agree.pairs import Alignment, Pairs
-from agree.recordings import clock
+from agree.recordings import clock, retime
 from agree.recordings.aside import set_aside
 from agree.recordings.grid import Grid, Overlap, lay_over, to_grid
-from agree.recordings.read import Recording, as_recording
+from agree.recordings.match import ROLES, Match, match
+from agree.recordings.read import Recording
+from agree.recordings.sources import read_both
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     import pandas as pd
 
-ROLES = ("reference", "device")
 ABSOLUTE = ("utc", "local")
-
-
-def _refuse_constant(grid: Grid, role: str, forced: bool) -> None:
-    readings = grid.power[np.isfinite(grid.power)]
-    if np.ptp(readings) > 0 or (forced and readings[0] != 0):
-        return
-    if readings[0] == 0:
-        raise MatchError(f"the {role} reads 0 W throughout ({readings.size} s): it was not measuring, and cannot be "
-                         "matched; check its connection")
-    raise MatchError(f"constant power cannot be matched: the {role} reads {readings[0]:g} W throughout; if you know "
-                     "the lag, give it: lag_s=... (--lag ...)")
 
 
 def _apart(seconds: float) -> str:
@@ -52,33 +44,6 @@ def _unusual(lag: float, same_clock: bool, absolute: bool) -> str:
     return ""
 
 
-def _match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None) -> tuple[
-        clock.Fine, list[clock.Candidate], list[str]]:
-    """Find the lag in places, or take the given one; with the candidates, the chosen first."""
-    shift = y.first - x.first
-    for grid, role in zip((x, y), ROLES, strict=True):
-        _refuse_constant(grid, role, lag_s is not None)
-    if lag_s is not None:
-        wanted = lag_s - shift
-        chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
-        found = clock.candidates(x.power, y.power, -math.inf, math.inf)
-        note = f"the lag was given: {lag_s:g} s"
-        if found and abs(found[0].lag - wanted) > 1.5 and found[0].strength >= clock.MIN_STRENGTH:
-            note += (f"; the traces match best at {found[0].lag + shift:.1f} s (correlation "
-                     f"{found[0].correlation:.2f})")
-        fine = clock.Fine(wanted, math.nan, math.nan, math.nan, 0.0, False)
-        return fine, chosen, [note]
-    limit = math.inf if max_lag_s is None else max_lag_s
-    found = clock.candidates(x.power, y.power, -limit - shift, limit - shift)
-    clock.accept(found, shift)
-    fine = clock.refine(x.power, y.power, found[0].lag)
-    # Once more without the faulty seconds, which tell nothing of the clock.
-    rest = set_aside(x.power, y.power, lay_over(x.power, y.power, fine))
-    clean_x, clean_y = x.power.copy(), y.power.copy()
-    clean_x[rest.reference_faulty] = clean_y[rest.device_faulty] = np.nan
-    return clock.refine(clean_x, clean_y, found[0].lag), found, []
-
-
 def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
     """Give both grids one clock if they are of one kind; else count both from their first stamps."""
     kinds = [reference.clock in ABSOLUTE, device.clock in ABSOLUTE]
@@ -90,31 +55,37 @@ def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tu
 
 def pair_recordings(
     reference: Recording | pd.DataFrame | str | Path,
-    device: Recording | pd.DataFrame | str | Path,
+    device: Recording | pd.DataFrame | str | Path | None,
     *,
     max_lag_s: float | None = None,
     lag_s: float | None = None,
     power_columns: tuple[str | None, str | None] = (None, None),
+    reference_read: Mapping[str, Any] | None = None,
+    device_read: Mapping[str, Any] | None = None,
     session: str = "1",
 ) -> Pairs:
     """Lay two recordings of one effort over one another, and set aside the seconds that are faulty.
 
     The clocks are matched by the fast changes of power: the lag with the strongest correlation among all, then to
-    a fraction of a second; a drift of the clocks is taken out if it is certain and more than 0.5 s. A match that is
-    weak, or that has a rival, is refused.
+    a fraction of a second; a drift of the clocks is taken out if it is certain and more than 0.5 s, and so are steps
+    of a clock, as when one recorder paused by itself. A match that is weak, or that has a rival, is refused, unless
+    cadence or speed, recorded by both, decides it; a lag that they contradict is refused too.
 
     Parameters
     ----------
     reference, device : path, Recording or DataFrame
-        The trusted recording, and the one to be judged; one reading every second, or every two.
+        The trusted recording, and the one to be judged. Readings may be uneven in time, but not more than 2 s apart by
+        the median. `device` may be None, or the same as `reference`, for two columns of one file: they have one clock,
+        and the lag is looked for within 10 s.
     max_lag_s : float, optional
         Largest lag to consider, s; if not given, every lag with enough overlap.
     lag_s : float, optional
         The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is then used as it
-        is, even for constant power.
+        is, even for constant power, and no steps are looked for.
     power_columns : tuple of str, optional
-        Names of the power columns in the two files. For other choices of columns read the files first, with
-        `read_recording`.
+        Names of the power columns in the two files.
+    reference_read, device_read : mapping, optional
+        Further keyword arguments of `read_recording` for each of the two.
     session : str
         Label of the session.
 
@@ -148,15 +119,12 @@ def pair_recordings(
         raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}")
     if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
         raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
-    if not isinstance(power_columns, tuple | list) or len(power_columns) != 2:
-        raise InputError("`power_columns` must be a pair, the reference's and the device's, each a name or None; "
-                         f"got {power_columns!r}")
-    one, two = (as_recording(source, power_column=column, name=role if hasattr(source, "columns") else None)
-                for source, column, role in zip((reference, device), power_columns, ROLES, strict=True))
+    one, two, one_clock = read_both(reference, device, power_columns, (reference_read, device_read))
     own_clock = to_grid(one, "reference")
     x, y, same_clock = _same_clock(one, two, own_clock, to_grid(two, "device"))
     shift = y.first - x.first
-    fine, found, notes = _match(x, y, max_lag_s, lag_s)
+    made = match(x, y, max_lag_s, lag_s, one_clock)
+    x, y, fine = made.x, made.y, made.fine
     over = lay_over(x.power, y.power, fine)
     if over.place.size < clock.MIN_OVERLAP_S:
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
@@ -164,24 +132,21 @@ def pair_recordings(
     setting = set_aside(x.power, y.power, over)
     unusual = "" if lag_s is not None else _unusual(
         fine.lag + shift, same_clock, one.clock in ABSOLUTE and two.clock in ABSOLUTE)
-    alignment = Alignment(
-        lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
-        drift_se_ppm=1e6 * fine.drift_se,
-        correlation=found[0].correlation if found else math.nan,
-        runner_up=found[1].correlation if len(found) > 1 else math.nan, mixed=float(np.median(over.share)),
-        note=unusual)
-    if not same_clock:
-        notes.append(f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is counted from the "
-                     "first stamp of each")
+    alignment = _alignment(made, over, shift, unusual)
+    notes = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
+                                   "counted from the first stamp of each"]
     notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
               *setting.notes]
     pairs = Pairs(
         reference=x.power[over.place], device=over.device, time=(over.place - over.place[0]).astype(float),
-        reason=setting.reason, cadence=_cadence(x, y, over), session=session, alignment=alignment,
-        reference_name=one.name, device_name=two.name, reference_column=one.columns.get("power", ""),
-        device_column=two.columns.get("power", ""), start=_start(one, own_clock, int(over.place[0])),
-        notes=(*notes, *(f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
-                         for note in (grid.note, *recording.notes) if note)))
+        reason=setting.reason, cadence=_either(x.cadence, over.place, y.cadence, over.nearest),
+        temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
+        alignment=alignment, reference_name=one.name, device_name=two.name,
+        reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
+        start=_start(one, own_clock, int(over.place[0])),
+        notes=(*made.notes, *notes, *(
+            f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
+            for note in (grid.note, *recording.notes) if note)))
     if not pairs.used.any():
         counts = ", ".join(f"{name} {count}" for name, count in pairs.counts().items() if count)
         raise InputError(f"no second is left to compare: of {over.place.size} s in common all were set aside "
@@ -189,9 +154,20 @@ def pair_recordings(
     return pairs
 
 
+def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignment:
+    fine, found = made.fine, made.found
+    return Alignment(
+        lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
+        drift_se_ppm=1e6 * fine.drift_se,
+        correlation=found[0].correlation if found else math.nan,
+        runner_up=found[1].correlation if len(found) > 1 else math.nan, mixed=float(np.median(over.share)),
+        note=unusual, channel=made.channel, witnesses=made.witnesses,
+        steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
+
+
 def _match_notes(alignment: Alignment, fine: clock.Fine, reference: FloatArray, over: Overlap) -> list[str]:
     """Say what the reader must know of the match."""
-    notes = []
+    notes = retime.in_words(alignment.steps)
     if fine.drifting:
         notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
                      "device was re-timed along a straight line; the lag is that in the middle")
@@ -203,13 +179,18 @@ def _match_notes(alignment: Alignment, fine: clock.Fine, reference: FloatArray, 
     if math.isfinite(alignment.correlation):
         rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""
         notes.append(f"correlation of fast changes at the lag: {alignment.correlation:.2f}{rival}")
+    agreeing = [f"{w.channel} {w.lag_s:+.1f} s" for w in alignment.witnesses if w.agrees]
+    if agreeing:
+        notes.append(f"the lag by other channels, which agree: {', '.join(agreeing)}")
     return notes
 
 
-def _cadence(x: Grid, y: Grid, over: Overlap) -> FloatArray | None:
-    if x.cadence is not None:
-        return x.cadence[over.place]
-    return None if y.cadence is None else y.cadence[over.nearest]
+def _either(first: FloatArray | None, at: NDArray[np.int64], second: FloatArray | None,
+            or_at: NDArray[np.int64]) -> FloatArray | None:
+    """Readings of the one channel, or else of the other."""
+    if first is not None:
+        return first[at]
+    return None if second is None else second[or_at]
 
 
 def _start(recording: Recording, grid: Grid, place: int) -> str:

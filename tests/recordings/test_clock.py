@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from agree.errors import MatchError
-from agree.recordings import clock
+from agree.recordings import clock, witnesses
+from agree.recordings.grid import Grid
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 
@@ -90,7 +91,7 @@ def test_small_drift_is_estimated_but_not_taken_out(road):
 
 
 def test_short_overlap_gives_no_standard_error(road):
-    fine = fine_lag(road[1000:1500], road[1000:1500])
+    fine = fine_lag(road[1000:1300], road[1000:1300])
     assert fine.lag == 0
     assert math.isnan(fine.lag_se)
     assert math.isnan(fine.drift)
@@ -112,13 +113,14 @@ def test_correlation_is_that_of_the_readings_both_have():
 
 def refused(x, y):
     with pytest.raises(MatchError) as caught:
-        clock.accept(clock.candidates(x, y, -math.inf, math.inf), 0.0)
+        witnesses.accept(clock.candidates(x, y, -math.inf, math.inf), 0.0,
+                         lambda: witnesses.calm(Grid(0, x), Grid(0, y)))
     return str(caught.value)
 
 
 def test_real_pair_is_far_above_the_limit():
     found = clock.candidates(ride("pair-1-bike.csv"), ride("pair-1-pedals.csv"), -math.inf, math.inf)
-    clock.accept(found, 0.0)
+    witnesses.accept(found, 0.0)
     assert found[0].strength > 8 * clock.MIN_STRENGTH
     assert found[0].correlation > 0.95
     assert found[1].strength < 0.1 * found[0].strength
@@ -145,7 +147,7 @@ def test_pieces_of_wrong_rides_are_refused(road, length):
         i, j = int(rng.integers(road.size - length)), int(rng.integers(other.size - length))
         found = clock.candidates(road[i:i + length], other[j:j + length], -math.inf, math.inf)
         try:
-            clock.accept(found, 0.0)
+            witnesses.accept(found, 0.0)
             passed += 1
         except MatchError:
             pass
@@ -153,10 +155,35 @@ def test_pieces_of_wrong_rides_are_refused(road, length):
 
 
 @pytest.mark.parametrize("seconds", [300, 3600, 20000])
-def test_steady_ride_is_refused(seconds):
+@pytest.mark.parametrize("change", ["noise", "strong noise", "slow", "smooth"])
+def test_steady_ride_is_refused(seconds, change):
     rng = np.random.default_rng(seconds)
-    x, y = (np.rint(200 + 5 * rng.standard_normal(seconds)) for _ in range(2))
-    assert "do not match" in refused(x, y)
+    x, y = (200 + (40 if change == "strong noise" else 5) * rng.standard_normal(seconds) for _ in range(2))
+    if change == "slow":
+        x, y = (v + 50 * np.sin(np.arange(seconds) / 300) for v in (x, y))
+    if change == "smooth":
+        x, y = (np.convolve(v, np.ones(3) / 3, "same") for v in (x, y))
+        x[:2] = y[:2] = x[-2:] = y[-2:] = 200
+    message = refused(np.rint(x), np.rint(y))
+    assert message.startswith("a steady ride cannot be aligned: the reference has no fast changes of power")
+    assert "and the device has" in message
+    assert "add a few 5-s sprints at start and end" in message
+    assert message.count("(correlation") == clock.MOST_CANDIDATES
+    assert "lag_s=... (--lag ...)" in message
+
+
+def test_a_steady_device_is_named(road):
+    y = 200 + 5 * np.random.default_rng(8).standard_normal(road.size)
+    message = refused(road, y)
+    assert message.startswith("a steady ride cannot be aligned: the device has no fast changes")
+    assert "reference" not in message
+    assert not witnesses.steady(road)
+
+
+def test_pieces_of_real_rides_are_not_steady(road):
+    for x in (road, ride("single-road-78min.csv"), ride("pair-1-bike.csv")):
+        for start in range(0, x.size - 600, 120):
+            assert not witnesses.steady(x[start:start + 600])
 
 
 def test_rival_is_refused_and_both_are_shown():
@@ -165,8 +192,10 @@ def test_rival_is_refused_and_both_are_shown():
     x = np.where(place // 30 % 2 == 0, 120.0, 300.0) + 3 * rng.standard_normal(2400)
     y = np.where(place // 30 % 2 == 0, 120.0, 300.0) + 3 * rng.standard_normal(2400)
     message = refused(x, y)
-    assert "match at two lags almost equally well: +0.0 s (correlation" in message
-    assert "60.0 s (correlation" in message
+    assert "match at several lags almost equally well: +0.0 s (correlation" in message
+    for lag in ("-60.0", "+60.0"):
+        assert f"{lag} s (correlation" in message
+    assert message.count("(correlation") == clock.MOST_CANDIDATES
     assert "lag_s=... (--lag ...)" in message
 
 
@@ -174,7 +203,7 @@ def test_no_overlap_is_said(road):
     found = clock.candidates(road, road, 5000, 6000)
     assert found == []
     with pytest.raises(MatchError, match="do not overlap"):
-        clock.accept(found, 0.0)
+        witnesses.accept(found, 0.0)
 
 
 def test_constant_trace_has_no_correlation():

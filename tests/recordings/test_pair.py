@@ -153,6 +153,7 @@ def test_given_lag_is_used_as_it_is(road):
     pairs = pair_recordings(record(road), record(y), lag_s=30)
     assert pairs.alignment.lag_s == 30
     assert "the lag was given: 30 s; the traces match best at 0.0 s" in " ".join(pairs.notes)
+    assert pairs.alignment.channel == "given"
     steady = pair_recordings(record(np.full(600, 200.0)), record(np.full(600, 202.0)), lag_s=0)
     assert steady.used.sum() == 600
 
@@ -178,7 +179,8 @@ def test_cadence_of_the_device_if_the_reference_has_none(road):
 # Refusals.
 
 def test_constant_and_zero_power(road):
-    assert "constant power cannot be matched" in refused(record(np.full(600, 200.0)), record(road), kind=MatchError)
+    message = refused(record(np.full(600, 200.0)), record(road), kind=MatchError)
+    assert message.startswith("a steady ride cannot be aligned: the reference reads 200 W throughout")
     for lag_s in (None, 0):
         message = refused(record(road), record(0 * road), lag_s=lag_s, kind=MatchError)
         assert message.startswith("the device reads 0 W throughout (4700 s)")
