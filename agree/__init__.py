@@ -38,9 +38,12 @@ _PUBLIC = {
     "split_errors": "estimators.three_devices", "SplitErrors": "estimators.three_devices",
     "Contrast": "estimators.three_devices",
     "equivalence": "estimators.equivalence", "Equivalence": "estimators.equivalence",
+    "response_difference": "estimators.response", "Response": "estimators.response",
+    "match_response": "estimators.response",
     "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
     "plan": "verdict.planning", "Plan": "verdict.planning",
     "find_correction": "verdict.correction", "Correction": "verdict.correction",
+    "look": "recordings.look", "FileLook": "recordings.look",
     "read_recording": "recordings.read", "Recording": "recordings.read",
     "pair_recordings": "recordings.pair",
 }
@@ -75,12 +78,14 @@ if TYPE_CHECKING:
     from agree.estimators.ratio import VarianceRatio, variance_ratio
     from agree.estimators.repeatability import TypicalError, typical_error
     from agree.estimators.repeated_limits import RepeatedLimits, repeated_limits
+    from agree.estimators.response import Response, match_response, response_difference
     from agree.estimators.three_devices import Contrast, SplitErrors, split_errors
     from agree.estimators.tolerance import ToleranceLimits, tolerance_limits
     from agree.estimators.trend_limits import LimitsAt, RegressionLimits, regression_limits
     from agree.estimators.york import YorkLine, york
     from agree.interval import Estimate
     from agree.pairs import Alignment, Event, Pairs
+    from agree.recordings.look import FileLook, look
     from agree.recordings.pair import pair_recordings
     from agree.recordings.read import Recording, read_recording
     from agree.verdict.check import ClaimCheck, check_claim

@@ -7,6 +7,7 @@ from agree.estimators.equivalence import Equivalence
 from agree.estimators.limits import LimitsOfAgreement
 from agree.estimators.line import Line
 from agree.estimators.three_devices import SplitErrors
+from agree.report import seconds  # noqa: F401  (makes its texts known)
 from agree.report.words import estimate_text, percent, summary
 
 
