@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
-import inspect
 import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from agree.errors import InputError
-from agree.recordings.read import Recording, as_recording, read_recording
+from agree.recordings._columns import POWER_UNITS, POWER_WORDS, words
+from agree.recordings._objects import object_table
+from agree.recordings.read import Recording, as_recording, read_table_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
 ROLES = ("reference", "device")
-OPTIONS = frozenset(inspect.signature(read_recording).parameters) - {"path"}
 
 
 def read_both(
@@ -55,9 +55,6 @@ def _read(source: Any, column: str | None, read: Mapping[str, Any] | None, role:
     if read is not None and not isinstance(read, Mapping):
         raise InputError(f"`{role}_read` must be a mapping of options of read_recording; got {type(read).__name__}")
     options = dict(read or {})
-    unknown = sorted(str(name) for name in options if name not in OPTIONS)
-    if unknown:
-        raise InputError(f"`{role}_read` holds {', '.join(unknown)}; known are {', '.join(sorted(OPTIONS))}")
     if isinstance(source, Recording) and options:
         raise InputError(f"`{role}_read` is for files and frames; the {role} is a Recording, which is read already")
     if column is not None:
@@ -65,12 +62,9 @@ def _read(source: Any, column: str | None, read: Mapping[str, Any] | None, role:
             raise InputError(f"the {role}'s power column is named twice: {column!r} in `power_columns`, "
                              f"{options['power_column']!r} in `{role}_read`")
         options["power_column"] = column
-    if hasattr(source, "columns") and not isinstance(source, Recording):
+    if not isinstance(source, Recording | str | os.PathLike):
         options.setdefault("name", role)
-    try:
-        return as_recording(source, **options)
-    except TypeError as error:  # an option that goes with files only
-        raise InputError(f"`{role}_read`: {error}") from None
+    return as_recording(source, **options)
 
 
 def _same_file(reference: Any, device: Any) -> bool:
@@ -84,5 +78,14 @@ def _same_file(reference: Any, device: Any) -> bool:
 
 def _two_names(reference: Any, read: Mapping[str, Any] | None) -> str:
     """Message when a file is said to hold both, but not which columns they are."""
-    return ("both recordings are said to be in one file: name its two power columns, the reference's first: "
-            "power_columns=('...', '...')")
+    if isinstance(reference, str | os.PathLike):
+        options = {name: value for name, value in (read or {}).items() if name != "name"}
+        header = list(read_table_of(reference, options).header)
+    else:
+        header = list(object_table(reference).header)
+    like = [name for name in header if (POWER_WORDS | POWER_UNITS) & set(words(name))]
+    found = (f"columns that may be power are {', '.join(map(repr, like))}" if like
+             else f"no column is called power; there are {', '.join(map(repr, header[:12]))}")
+    one, two = (*like, "...", "...")[:2]
+    return (f"both recordings are said to be in one file, in which {found}; name the two, the reference's first, as in "
+            f"power_columns=({one!r}, {two!r})")
