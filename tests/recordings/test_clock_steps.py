@@ -54,9 +54,9 @@ def test_one_pause_of_the_device(road):
     assert abs(step.step_s + 43) < 3.5 * step.se_s < 1
     assert pairs.alignment.lag_s == pytest.approx(501, abs=0.2)  # a mean over the last 3 s is 1 s late
     lost = np.isnan(pairs.device)
-    assert (lost & np.isfinite(pairs.reference)).sum() == pytest.approx(43, abs=3)
+    assert lost[1490:1550].sum() == 43
     assert (pairs.reason[lost] == "missing").all()
-    assert np.isfinite(pairs.reference[1400:1600]).all()
+    assert np.isfinite(pairs.reference[1490:1550]).all()
     assert "the device's clock lost 43.0 s" in " ".join(pairs.notes)
     assert "at 25:4" in " ".join(pairs.notes)
     assert pairs.alignment.to_dict()["steps"][0]["step_s"] == step.step_s
