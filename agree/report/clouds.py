@@ -26,7 +26,8 @@ from agree.report.style import (
     size_pt,
 )
 from agree.report.words import estimate_text
-from agree.verdict.check import LOWEST_PERCENT_W, ClaimCheck
+from agree.verdict.beside import LOWEST_PERCENT_W
+from agree.verdict.check import ClaimCheck
 from agree.verdict.meanings import LEAST_BAND_S
 from agree.verdict.table import Windows
 

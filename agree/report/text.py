@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import textwrap
 
+from agree.estimators.response import Response
 from agree.pairs import REASONS, Alignment, Pairs
 from agree.report import estimates  # noqa: F401  (makes the texts of estimators known)
-from agree.report.words import WIDTH, estimate_text, named, number, percent, summary, wrapped
+from agree.report.words import WIDTH, clock_of, estimate_text, named, number, percent, summary, wrapped
 from agree.verdict.budget import reference_forbids
 from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
@@ -73,6 +74,33 @@ def set_aside(check: ClaimCheck) -> str:
     if any(seconds["set_aside"][reason] for reason in FAULTS):
         text += f"; with the faulty seconds the bias is {estimate_text(check.bias_with_faults, '%', sign=True)}"
     return text + "."
+
+
+def fault_lines(check: ClaimCheck) -> list[str]:
+    """Say of each kind of fault how often, how long, how much energy, where, and what it does to the mean error."""
+    lines = []
+    for item in check.pairs:
+        session = f"session {item.session}: " if len(check.pairs) > 1 else ""
+        for row in item.fault_table():
+            more = ", ..." if row.events > len(row.first_s) else ""
+            where = ", ".join(clock_of(start) for start in row.first_s) + more
+            kept = "" if row.handling == "set aside" else "; used all the same"
+            lines.append(f"{session}{row.kind.replace('_', ' ')}: {row.events:,} time{'s' * (row.events != 1)}, "
+                         f"{row.seconds:,} s, {100 * row.energy_share:.2g} % of the energy, at {where}; mean error "
+                         f"{row.bias_without:+.2f} % without, {row.bias_with:+.2f} % with it{kept}")
+    return lines
+
+
+def response_text(item: Response | None) -> str:
+    """Say which trace is the smoother, by how much, and what that explains."""
+    size = None if item is None else item.width_s or item.time_constant_s
+    if item is None or size is None or item.explained is None:
+        return "no difference in response was found." if item is not None else "too few seconds to compare responses."
+    what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
+    doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
+    return (f"the {item.smoother} {what} {estimate_text(size, 's')}{doubt}, beside the other; this explains "
+            f"{100 * item.explained.value:.0f} % of the variance from second to second ({item.scatter_before_w:.3g} to "
+            f"{item.scatter_after_w:.3g} W).")
 
 
 def budget_text(check: ClaimCheck) -> str:
@@ -163,7 +191,11 @@ def _(result: ClaimCheck) -> str:
         blocks.append(wrapped("Budget", budget_text(result)))
     if result.limits is not None:
         blocks.append(wrapped(f"{result.window_s}-s means", limits_text(result)))
+    for k, item in enumerate(result.response):
+        session = f"session {result.pairs[k].session}: " if len(result.pairs) > 1 else ""
+        blocks.append(wrapped("" if k else "Response", session + response_text(item)))
     blocks.append(wrapped("Set aside", set_aside(result)))
+    blocks += [wrapped("" if k else "Faults", line) for k, line in enumerate(fault_lines(result))]
     blocks.append(wrapped("Likely", likely(result.findings)))
     blocks.append(wrapped("Correction", correction_text(result.correction)))
     blocks.append(wrapped("Next", result.next_step))

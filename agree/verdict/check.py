@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import zip_longest
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from agree import _check
 from agree._result import Result, json_safe
 from agree.errors import InputError
-from agree.estimators.bands import ratio_of_sums
-from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
+from agree.estimators.limits import LimitsOfAgreement
 from agree.estimators.line import Line
-from agree.estimators.passing_bablok import passing_bablok
-from agree.interval import Estimate, estimate
+from agree.interval import Estimate
 from agree.pairs import REASONS, Pairs
 from agree.verdict import meanings
 from agree.verdict.after import Asked
+from agree.verdict.beside import robust_and_limits, with_faults
 from agree.verdict.budget import BudgetTerm, budget
 from agree.verdict.claim import Claim
 from agree.verdict.correction import Correction, correction
@@ -30,9 +30,12 @@ from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import RULES
 from agree.verdict.sessions import SessionEffects, session_effects
 from agree.verdict.settle import next_step
-from agree.verdict.table import Table, table
+from agree.verdict.table import table
 
-LOWEST_PERCENT_W = 20.0  # window means below this make per-cent errors of single windows meaningless
+if TYPE_CHECKING:
+    from agree.estimators.efforts import BestEfforts
+    from agree.estimators.response import Response
+
 SCHEMA = 1
 
 
@@ -80,6 +83,10 @@ class ClaimCheck(Result):
         Uncertainty of the mean error, term by term.
     effects : SessionEffects or None
         Sessions against each other; None with one session.
+    response : tuple of Response or None
+        Difference in response in each session; empty unless asked for (`agree check` does).
+    efforts : tuple of BestEfforts or None
+        Best efforts in each session; likewise.
     """
 
     claim: Claim
@@ -104,6 +111,8 @@ class ClaimCheck(Result):
     decision_rule: str
     budget: tuple[BudgetTerm, ...]
     effects: SessionEffects | None
+    response: tuple[Response | None, ...] = ()
+    efforts: tuple[BestEfforts | None, ...] = ()
 
     @property
     def reading(self) -> Reading:
@@ -138,8 +147,9 @@ class ClaimCheck(Result):
             "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
             "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
             "decision_rule": self.decision_rule, "budget": self.budget, "session_effects": self.effects,
-            "sessions": [item.to_dict() | {"bias": bias} for item, bias in
-                         zip(self.pairs, self.session_bias, strict=True)],
+            "sessions": [item.to_dict() | {"bias": bias, "response": response, "best_efforts": efforts}
+                         for item, bias, response, efforts in zip_longest(
+                             self.pairs, self.session_bias, self.response, self.efforts)],
         })
         return result
 
@@ -238,10 +248,10 @@ def check_claim(
     effects = session_effects(own, level=level) if data.sessions > 1 else None
     bias = meanings.mean_error(data, "%", level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u)
-    limits, robust = _robust_and_limits(data, window_s, level)
+    limits, robust = robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
-        readings=readings, bias=bias, bias_with_faults=_with_faults(data, level), bands=band_checks,
+        readings=readings, bias=bias, bias_with_faults=with_faults(data, level), bands=band_checks,
         limits=limits, deming=fitted_line(data, window_s, level), passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
         next_step=next_step(data, meaning, readings, claim, level),
@@ -257,31 +267,3 @@ def _corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequenc
     items = [pairs] if isinstance(pairs, Pairs) else pairs
     changed = [replace(item, reference=item.reference * factor) for item in items]
     return changed[0] if isinstance(pairs, Pairs) else changed
-
-
-def _robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsOfAgreement | None, Line | None]:
-    every, steady = data.windows(window_s), data.line_windows(window_s)
-    strong = every.reference >= LOWEST_PERCENT_W
-    limits: LimitsOfAgreement | None = None
-    line: Line | None = None
-    try:
-        limits = limits_of_agreement(
-            every.reference[strong], every.device[strong], scale="percent", level=level, sampling=data.sampling,
-            session=every.session[strong])
-        line = passing_bablok(steady.reference, steady.device, level=level, sampling=data.sampling,
-                              session=steady.session)
-    except InputError:  # too few windows or a power that does not vary: said in the report as absent
-        pass
-    return limits, line
-
-
-def _with_faults(data: Table, level: float) -> Estimate:
-    """Mean error over every second that has both readings, faulty ones included."""
-    columns: list[list[Any]] = [[], [], []]
-    for k, item in enumerate(data.pairs):
-        both = np.isfinite(item.reference) & np.isfinite(item.device)
-        for column, values in zip(columns, (item.reference, item.device, np.full(both.size, k)), strict=True):
-            column.append(values[both])
-    reference, device, session = (np.concatenate(column) for column in columns)
-    value, phi = ratio_of_sums(device - reference, reference)
-    return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
