@@ -30,8 +30,9 @@ MIN_STEP_S = 2
 MIN_SEGMENT_S = 120
 MIN_SEGMENT_CORRELATION = 0.5
 MIN_GAIN = 10.0  # in strength, of a stretch's own lag over that of the stretch before or after
-MOST_STEPS = 20
-MIN_COVERED = 0.6  # of the seconds in common that have to lie in stretches
+MOST_STEPS = 60
+# Windows whose correlation is so far below the median of all are said if they are so many, as a share and at least.
+UNLIKE, UNLIKE_SHARE, UNLIKE_WINDOWS = 0.35, 0.05, 3
 
 
 class Segment(NamedTuple):
@@ -65,8 +66,8 @@ def _score(u: FloatArray, v: FloatArray) -> FloatArray:
     return out
 
 
-def _untold(u: FloatArray, v: FloatArray, lag: FloatArray | None) -> NDArray[np.int64]:
-    """Starts of the windows that have something to tell, and that the lag does not explain."""
+def _told(u: FloatArray, v: FloatArray, lag: FloatArray | None) -> tuple[NDArray[np.int64], FloatArray]:
+    """Starts of the windows that have something to tell, and the correlation there at the lag; NaN if there is none."""
     half = STEP_WINDOW_S // 2
     edges = np.arange(0, max(u.size - half, 1), half)
 
@@ -76,16 +77,28 @@ def _untold(u: FloatArray, v: FloatArray, lag: FloatArray | None) -> NDArray[np.
         return out
 
     telling = windows(u * u) > 0.1 * STEP_WINDOW_S
+    told = np.full(edges.size, np.nan)
     if lag is not None:
         place = np.arange(u.size) + np.rint(lag).astype(np.int64)
-        told = np.zeros(edges.size)
         for d in (-2, -1, 0, 1, 2):
             other = _at(v, place + d)
             seen = np.where(np.isfinite(other), u, np.nan)
             scale = np.sqrt(windows(seen * seen) * windows(np.where(np.isfinite(u), other, np.nan) ** 2))
-            told = np.fmax(told, np.where(scale > 0, windows(u * other) / np.maximum(scale, 1e-12), 0.0))
-        telling &= told < TOLD_CORRELATION
-    return edges[telling]
+            both = windows(np.isfinite(seen).astype(float)) > half
+            told = np.fmax(told, np.where(both, windows(u * other) / np.maximum(scale, 1e-9), np.nan))
+    return edges[telling], told[telling]
+
+
+def unlike(x: FloatArray, y: FloatArray, fine: clock.Fine) -> str:
+    """Say in how many windows the traces are not alike at the lag; "" if in few."""
+    _, told = _told(_unit(x), _unit(y), fine.at(np.arange(x.size, dtype=float)))
+    told = told[np.isfinite(told)]
+    limit = float(np.median(told)) - UNLIKE if told.size else 0.0
+    bad = int((told < limit).sum())
+    if bad < max(UNLIKE_WINDOWS, UNLIKE_SHARE * told.size):
+        return ""
+    return (f"in {bad} of {told.size} windows of 2 min the recordings are not alike at this lag (correlation of fast "
+            f"changes below {limit:.2f}): a device may have failed there, or a clock changed")
 
 
 def _proposals(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: float, highest: float) -> list[
@@ -205,7 +218,8 @@ def find_segments(
     u, v = _unit(x), _unit(y)
     place = np.arange(x.size)
     lag = None if fine is None else fine.at(place.astype(float))
-    starts = _untold(u, v, lag)
+    starts, told = _told(u, v, lag)
+    starts = starts[~(told >= TOLD_CORRELATION)]
     if lag is not None and not starts.size:
         return []
     pool: list[int] = [] if fine is None else [round(fine.lag)]
@@ -223,4 +237,4 @@ def find_segments(
         scores[:, k] = np.add.reduceat(each, np.arange(0, x.size, BLOCK_S))
     raw = [Segment(a * BLOCK_S, min(b * BLOCK_S, x.size), int(lags[k]), 0.0) for a, b, k in _path(scores, lags)]
     found = _evident(clock.fast_changes(x), clock.fast_changes(y), raw)
-    return found if 2 <= len(found) <= MOST_STEPS + 1 else []
+    return found if len(found) >= 2 else []

@@ -68,9 +68,10 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
                 break
         else:
             raise
+    unlike = clock_steps.unlike(best.x.power, best.y.power, best.fine) if best.channel == "power" else ""
     called = witnesses.call(best.x, best.y, best.fine, best.channel, lowest, highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
-    return best._replace(witnesses=tuple(called), notes=(*best.notes, *notes))
+    return best._replace(witnesses=tuple(called), notes=(*best.notes, *([unlike] if unlike else []), *notes))
 
 
 def _given(x: Grid, y: Grid, lag_s: float) -> Match:
@@ -117,6 +118,10 @@ def _stepped(x: Grid, y: Grid, fine: clock.Fine | None, lowest: float, highest: 
     segments = clock_steps.find_segments(x.power, y.power, fine, lowest, highest)
     if not segments:
         return None
+    if len(segments) > clock_steps.MOST_STEPS + 1:
+        raise MatchError(f"the clocks differ by {len(segments) - 1} steps, and at most {clock_steps.MOST_STEPS} are "
+                         "taken out: one of them seems to count rows, or moving time; export it with a timestamp in "
+                         "each row")
     bend = np.zeros(x.power.size)
     if fine is not None:
         bend = fine.at(np.arange(x.power.size, dtype=float)) - fine.lag

@@ -16,6 +16,7 @@ from agree.recordings.clock_steps import Segment
 from agree.recordings.grid import Grid
 
 NEAR_S = 120  # a change is sought so far into the stretches on either side
+UNKNOWN_S = 30  # seconds between stretches that neither lag explains: more are missing
 
 
 class Change(NamedTuple):
@@ -56,19 +57,30 @@ def mend(x: Grid, y: Grid, segments: list[Segment], bend: FloatArray) -> tuple[G
     """Put the lost seconds back into the clock that lost them, as missing ones: the lag before the first step holds."""
     in_x: list[int] = []
     in_y: list[int] = []
+    unknown: list[slice] = []
     changes = []
     scale = float(np.nanmean(y.power) / np.nanmean(x.power))
     for before, after in pairwise(segments):
-        place = _place(x.power, y.power, before, after, bend, scale)
         size = after.lag - before.lag
-        if size > 0:
-            in_x += [place] * size
-        else:
-            in_y += [place + before.lag + round(float(bend[min(place, bend.size - 1)]))] * -size
-        changes.append(Change(place + max(-size, 0) + len(in_x), size))
+        lost = max(-size, 0)
+        between = after.start - before.stop - lost > UNKNOWN_S
+        place = before.stop if between else _place(x.power, y.power, before, after, bend, scale)
+        own = place + before.lag + round(float(bend[min(place, bend.size - 1)]))
+        if between:
+            unknown.append(slice(max(own, 0), max(own + after.start - before.stop + size, 0)))
+        in_x += [place] * size
+        in_y += [own] * -size
+        changes.append(Change((after.start if between else place + lost) + len(in_x), size))
     places = np.clip(np.array(in_y, dtype=np.int64), 0, y.power.size)
-    return (x.map(lambda v: np.insert(v, np.array(in_x, dtype=np.int64), np.nan)),
-            y.map(lambda v: np.insert(v, places, np.nan)), changes)
+
+    def mended(values: FloatArray) -> FloatArray:
+        values = values.copy()
+        for part in unknown:
+            values[part] = np.nan
+        out: FloatArray = np.insert(values, places, np.nan)
+        return out
+
+    return x.map(lambda v: np.insert(v, np.array(in_x, dtype=np.int64), np.nan)), y.map(mended), changes
 
 
 def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockStep, ...]:

@@ -20,7 +20,8 @@ FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
 WITNESSES = ("cadence", "speed")  # in order of trust: speed is alike in simulated rides
 # Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
 # of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
-WITNESS_STRENGTH = {"cadence": 25.0, "speed": 35.0}
+CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
+WITNESS_STRENGTH = {"cadence": CADENCE_STRENGTH, "speed": SPEED_STRENGTH}
 AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence
 CONTRADICTS_S = 10.0
 

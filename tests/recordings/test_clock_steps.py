@@ -176,6 +176,28 @@ def test_pieces_that_are_too_short_are_no_stretches(long):
     y = without(noisy(long), (2000, 2040), (2100, 2140))  # 60 s between
     found = clock_steps.find_segments(long, y, None, -np.inf, np.inf)
     assert [b.lag - a.lag for a, b in itertools.pairwise(found)] == [-80]
+    pairs = pair_recordings(record(long), record(y))
+    assert np.isnan(pairs.device[2000:2138]).all()
+    assert np.isnan(pairs.device).sum() < 155
+    assert pairs.time[-1] == pytest.approx(4699, abs=2)
+
+
+def test_a_part_of_another_ride_is_said(long):
+    y = noisy(long)
+    assert "are not alike at this lag" not in " ".join(pair_recordings(record(long), record(y)).notes)
+    y[1000:1700] = noisy(long)[3000:3700]
+    assert "windows of 2 min the recordings are not alike at this lag" in " ".join(
+        pair_recordings(record(long), record(y)).notes)
+
+
+def test_a_clock_of_rows_is_put_right_or_refused(long, monkeypatch):
+    pauses = [(380 * k, 380 * k + 60) for k in range(1, 12)]
+    one, two = record(long), record(without(noisy(long), *pauses))
+    steps = pair_recordings(one, two).alignment.steps
+    assert [-step.step_s for step in steps] == pytest.approx([60] * 11, abs=0.4)
+    monkeypatch.setattr(clock_steps, "MOST_STEPS", 10)
+    with pytest.raises(MatchError, match="differ by 11 steps, and at most 10 are taken out: one of them"):
+        pair_recordings(one, two)
 
 
 def test_change_is_placed_to_the_second():
@@ -184,7 +206,7 @@ def test_change_is_placed_to_the_second():
     for size in (-30, 30):
         y = np.delete(x, np.arange(500, 530))
         one, two = (x, y) if size < 0 else (y, x)
-        segments = [Segment(0, 480, 0, 99.0), Segment(545, 960, size, 99.0)]
+        segments = [Segment(0, 490, 0, 99.0), Segment(540 if size < 0 else 510, 960, size, 99.0)]
         a, b, (change,) = retime.mend(Grid(0.0, one, speed=one / 10), Grid(0.0, two), segments, np.zeros(1000))
         assert change == (530, size)
         assert np.array_equal(a.power[530:], b.power[530:])
