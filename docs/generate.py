@@ -28,8 +28,8 @@ from agree.recordings import clock, clock_steps, faults, grid, match, retime, wi
 from agree.verdict import causes, check, choice, correction, diagnosis, evidence, meanings, settle, table
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (interval, _slopes, clock, clock_steps, faults, grid, match, retime, witnesses, causes, check, choice, correction, diagnosis, evidence, meanings,
-           settle, table)
+MODULES = (interval, _slopes, clock, clock_steps, faults, grid, match, retime, witnesses, causes, check, choice,
+           correction, diagnosis, evidence, meanings, settle, table)
 
 
 def constants() -> dict[str, Any]:
