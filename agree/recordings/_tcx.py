@@ -5,7 +5,6 @@ Names of the elements are those of the open Training Center schema and its activ
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from typing import Any
 from xml.sax import SAXException, SAXParseException, handler
@@ -20,7 +19,8 @@ MAX_BYTES = 200_000_000  # 3 days at a point a second with positions
 MAX_POINTS = 7 * 86_400 * 10  # 7 days, 10 a second
 MAX_DEPTH = 64
 MAX_CELL = 64  # characters of a number or stamp
-CHUNK = 1 << 16
+CHUNK = 1 << 16  # bytes
+MAX_TAG = 1 << 20
 COLUMNS = {"Time": "Time", "Watts": "Watts", "Cadence": "Cadence", "Speed": "Speed [m/s]"}
 
 
@@ -38,10 +38,8 @@ def tcx_table(data: bytes, source: str) -> Table:
     parser = DefusedExpatParser(forbid_dtd=True)
     points = _Points(source, parser.getLineNumber)
     parser.setContentHandler(points)
-    stream = io.BytesIO(data)
     try:
-        while chunk := stream.read(CHUNK):
-            parser.feed(chunk)
+        _feed(parser, data, source)
         parser.close()
     except InputError:
         raise
@@ -56,6 +54,18 @@ def tcx_table(data: bytes, source: str) -> Table:
                          f"states ({why}), after {len(points.rows)} points; expected a whole file; "
                          "export it again") from None
     return points.table()
+
+
+def _feed(parser: DefusedExpatParser, data: bytes, source: str) -> None:
+    """Parse piece by piece; a tag or comment without end, scanned anew with each piece, is given up soon."""
+    place, still = (0, 0), 0
+    for start in range(0, len(data), CHUNK):
+        parser.feed(data[start: start + CHUNK])
+        here = (parser.getLineNumber(), parser.getColumnNumber())
+        place, still = here, still + 1 if here == place else 0
+        if still * CHUNK > MAX_TAG:
+            raise InputError(f"{source}, line {here[0]}: found a tag or comment of more than {MAX_TAG} bytes; expected "
+                             "a training log; export the file again")
 
 
 class _Points(handler.ContentHandler):

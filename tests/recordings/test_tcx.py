@@ -169,7 +169,13 @@ def test_deep(data):
 
 def test_long_cell_and_long_text():
     refused(ride().replace(b"1234", b"1" * 100_000), "Watts with more than 64 characters")
-    refused(b"<a>" + b"x" * 1_000_000 + b"</a>", "without a Trackpoint")
+    refused(b"<a>" + b"x" * 4_000_000 + b"</a>", "without a Trackpoint")
+
+
+@pytest.mark.parametrize("begin", [b"<a b='>", b"<!-- >", b"<?p >", b"<x"])
+def test_tag_without_end(begin):
+    """The parser would scan it anew with each piece, in a time that grows with the square of the size."""
+    refused(b"<a>\n" + begin + begin[-1:] * 3_000_000, "line 2: found a tag or comment of more than")
 
 
 def test_memory_does_not_grow_with_what_is_not_read():
