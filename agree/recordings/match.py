@@ -57,17 +57,7 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
     try:
         best = _by_power(x, y, lowest, highest)
     except MatchError as refusal:
-        for channel in witnesses.WITNESSES:
-            told = witnesses.ask(x, y, channel, lowest, highest)
-            if told is not None:
-                fine, found = told
-                note = (f"the lag comes from {channel}, of which the match is clear (correlation "
-                        f"{found[0].correlation:.2f}, strength {found[0].strength:.1f}); power alone was refused: "
-                        f"{refusal}")
-                best = Match(x, y, fine, found, channel, (note,))
-                break
-        else:
-            raise
+        best = _by_witness(x, y, lowest, highest, refusal)
     unlike = clock_steps.unlike(best.x.power, best.y.power, best.fine) if best.channel == "power" else ""
     called = witnesses.call(best.x, best.y, best.fine, best.channel, lowest, highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
@@ -111,6 +101,25 @@ def _by_power(x: Grid, y: Grid, lowest: float, highest: float) -> Match:
     if refusal is not None:
         raise refusal
     return Match(x, y, _without_faults(x, y, found[0].lag), found)
+
+
+def _by_witness(x: Grid, y: Grid, lowest: float, highest: float, refusal: MatchError) -> Match:
+    """Let the first channel that is clear decide; where it chooses between lags of power, power refines its choice."""
+    for channel in witnesses.WITNESSES:
+        told = witnesses.ask(x, y, channel, lowest, highest)
+        if told is None:
+            continue
+        fine, found = told
+        note = (f"the lag comes from {channel}, of which the match is clear (correlation {found[0].correlation:.2f}, "
+                f"strength {found[0].strength:.1f}); power alone was refused: {refusal}")
+        strong = [c for c in clock.candidates(x.power, y.power, lowest, highest) if c.strength >= clock.MIN_STRENGTH]
+        near = [c for c in strong if abs(c.lag - fine.lag) <= clock.DISTINCT_S]
+        if near:
+            fine, found = _without_faults(x, y, near[0].lag), near + [c for c in strong if c not in near]
+        elif strong:
+            raise refusal
+        return Match(x, y, fine, found, channel, (note,))
+    raise refusal
 
 
 def _stepped(x: Grid, y: Grid, fine: clock.Fine | None, lowest: float, highest: float) -> Match | None:

@@ -84,6 +84,21 @@ def test_a_witness_decides_where_power_is_steady(bike, channel):
     assert pairs.alignment.witnesses == ()
 
 
+def test_cadence_chooses_between_lags_of_power(bike):
+    """30-s intervals match at every 60 s; cadence tells which, and power to the second."""
+    rng = np.random.default_rng(6)
+    cadence = bike[1][:2400]
+    x, y = (np.rint(np.where(np.arange(2400) // 30 % 2 == 0, 120.0, 300.0) + 3 * rng.standard_normal(2400))
+            for _ in range(2))
+    with pytest.raises(MatchError, match="several lags almost equally well"):
+        pair_recordings(record(x), record(y, 1000.0))
+    pairs = pair_recordings(record(x, cadence=cadence), record(late(y, 61), 1000.0, cadence=late(cadence, 60)))
+    assert pairs.alignment.channel == "cadence"
+    assert pairs.alignment.lag_s == pytest.approx(1061, abs=0.02)
+    with pytest.raises(MatchError, match="several lags almost equally well"):  # cadence at a lag at which power is not
+        pair_recordings(record(x, cadence=cadence), record(y, 1000.0, cadence=late(cadence, 31)))
+
+
 def test_cadence_goes_before_speed(bike):
     power, cadence = bike
     rng = np.random.default_rng(3)
@@ -142,7 +157,7 @@ def joined(tmp_path, bike):
     power = bike[0]
     file = tmp_path / "both.csv"
     pd.DataFrame({"time_s": np.arange(power.size), "power crank [W]": power, "power pedals [W]": late(0.98 * power, 2),
-                  "power steady [W]": 200.0, "heart": 120, "power other [W]": power[::-1]}).to_csv(file, index=False)
+                  "power steady [W]": steady(power.size, 1), "heart": 120, "power other [W]": power[::-1]}).to_csv(file, index=False)
     return file
 
 
