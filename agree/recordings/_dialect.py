@@ -15,12 +15,13 @@ from agree.recordings import _content
 from agree.recordings._columns import POWER_UNITS, POWER_WORDS, called, ranked
 from agree.recordings._lines import Lines
 from agree.recordings._rows import Rows
-from agree.recordings._table import LOOKS_NUMERIC, MISSING, Table, many, numbers, shown
+from agree.recordings._table import LOOKS_NUMERIC, MARKED_GROUPS, MINUS, MISSING, Table, many, numbers, shown
 
 __all__ = ["LOOKS_NUMERIC", "MISSING", "Table", "numbers", "read_table", "shown", "text_table"]
 
 SAMPLE_LINES, LOOK_BELOW = 80, 12  # a header is looked for in the sample, and proved by the rows below it
 FEW_LINES = 31
+MOST_NUMBERS_ABOVE = 2  # where the power is, in lines above the header; more are readings
 SPACES, WIDE_SPACES, NO_DELIMITER = " ", "  ", "\x1f"  # one or more spaces; two or more
 DELIMITERS = ("\t", ";", "|", ",", WIDE_SPACES, SPACES, NO_DELIMITER)  # the comma is late: it may be decimal
 NAMES = {"\t": "tab", SPACES: "spaces", WIDE_SPACES: "two or more spaces", NO_DELIMITER: "none"}
@@ -87,10 +88,8 @@ def _tabbed(lines: Iterable[str], delimiter: str) -> Iterator[str]:
     """Turn runs of spaces outside quotes into tabs, if they are the delimiter; a unit belongs to its name."""
     if delimiter not in (SPACES, WIDE_SPACES):
         return iter(lines)
-    run = re.compile(rf'("[^"]*")| {{{len(delimiter)},}}')
-    bracket = re.compile(r" +(?=[\[(])") if delimiter == SPACES else None
-    return (run.sub(lambda found: found[1] or "\t", bracket.sub("", line.strip()) if bracket else line.strip()) + "\n"
-            for line in lines)
+    run = re.compile(rf'("[^"]*")| {{{len(delimiter)},}}(?![ \[(])')
+    return (run.sub(lambda found: found[1] or "\t", line.strip(" \n")) + "\n" for line in lines)
 
 
 def _split(sample: list[str], delimiter: str) -> list[list[str]]:
@@ -111,28 +110,41 @@ def _layout(sample: list[str], delimiter: str | None, power: str | None) -> tupl
     choices: tuple[str, ...] = DELIMITERS
     if delimiter is not None:
         choices = (WIDE_SPACES, SPACES) if delimiter == SPACES else (delimiter,)
-    for choice in choices:
-        start = _header(_split(sample, choice), power, single=choice == NO_DELIMITER)
-        if start is not None:
-            return choice, start
+    text = "".join(sample)
+    choices = tuple(choice for choice in choices if choice in text or choice == NO_DELIMITER)
+    split: dict[str, list[list[str]]] = {}
+    for share in (1.0, 0.5):  # a name over numbers alone is better than one over many
+        for choice in choices:
+            if choice not in split:
+                split[choice] = _split(sample, choice)
+            start = _header(split[choice], power, share, single=choice == NO_DELIMITER)
+            if start is not None:
+                return choice, start
     return delimiter or _delimiter(sample[:FEW_LINES]), 0
 
 
-def _header(rows: list[list[str]], power: str | None, *, single: bool) -> int | None:
+def _header(rows: list[list[str]], power: str | None, share: float, *, single: bool) -> int | None:
+    """Return the first row that names a power column over so many numbers among rows of its width."""
     for place, row in enumerate(rows):
         width = len(row)
         if width > 1 and _is_data(row):
             return None  # a table without names has begun
-        if (width == 1) != single or not any(row) or (single and not place):
+        if (width == 1) != single or any(map(_is_number, row)) or (
+                single and (not place or re.search("[,;|\t]", row[0]))):
             continue
         columns = called(row, power) if power is not None else []
         columns = columns or ranked(row, POWER_WORDS, POWER_UNITS)
+        if not columns:
+            continue
         below = [found for found in rows[place + 1:] if any(found) and found != row][: LOOK_BELOW + 1]
         same = [found for found in below if len(found) == width]
-        cells = [found[columns[0]] for found in same[len(same) > 1:]] if columns else []  # the first may be units
-        fit = sum(cell.lower() in MISSING or bool(LOOKS_NUMERIC.fullmatch(cell)) for cell in cells)
-        if 2 * len(same) > len(below) and 2 * fit > len(cells):
-            return place
+        units = same[:1] if same and not any(map(_is_number, same[0])) else []
+        at = columns[0]
+        cells = [found[at] for found in same if found not in units]
+        fit = sum(cell.lower() in MISSING or _is_number(cell) for cell in cells)
+        above = sum(len(found) == width and _is_number(found[at]) for found in rows[:place])
+        if 2 * len(same) > len(below) and cells and fit >= share * len(cells) and above <= MOST_NUMBERS_ABOVE:
+            return rows.index(row)  # it may come again
     return None
 
 
@@ -153,7 +165,13 @@ def _delimiter(sample: list[str]) -> str:
 def _is_data(row: list[str]) -> bool:
     """Tell whether a row holds readings, not names."""
     cells = [cell for cell in row if cell.lower() not in MISSING]
-    return bool(cells) and all(LOOKS_NUMERIC.fullmatch(cell) for cell in cells)
+    return bool(cells) and all(map(_is_number, cells))
+
+
+def _is_number(cell: str) -> bool:
+    """Tell whether a cell looks like a number or a stamp."""
+    return bool(LOOKS_NUMERIC.fullmatch(cell) or MARKED_GROUPS.fullmatch(cell.replace(MINUS, "-", 1))
+                or LOOKS_NUMERIC.fullmatch(cell.replace(MINUS, "", 1)))
 
 
 def _in_comment(lines: Lines, delimiter: str, width: int) -> list[str]:

@@ -25,6 +25,8 @@ class Lines:
     ----------
     encoding : str
         As found.
+    total : int
+        How many lines there are, comments and blank ones too.
     numbers : array of int
         Number in the file of each line given so far, from 1.
     comments : list of str
@@ -41,6 +43,7 @@ class Lines:
         self.encoding, data = _encoding(data, source)
         self._text = io.TextIOWrapper(io.BytesIO(data), self.encoding, newline=None)
         self._source = source
+        self.total = max(data.count(b"\n"), data.count(b"\r"))
         self.numbers = array("q")
         self.comments: list[str] = []
         self.above = 0
@@ -63,7 +66,7 @@ class Lines:
                 if len(line) == MAX_LINE:
                     raise InputError(f"{self._source}, row {number}: found a line of more than {MAX_LINE} characters; "
                                      "expected a row for each reading; export the recording as CSV")
-                self.cut, self.last = True, line
+                self.cut, self.last = not line.isspace(), line
                 line += "\n"
             give(number)
             yield line

@@ -36,7 +36,7 @@ class Options(NamedTuple):
         Raises
         ------
         InputError
-            A column that is no text, an unknown delimiter, decimal sign or zone, both signs the same.
+            A column that is no text, an unknown delimiter, decimal sign or zone.
         """
         for name in ("power_column", "time_column", "cadence_column", "speed_column"):
             value = getattr(self, name)
@@ -46,8 +46,6 @@ class Options(NamedTuple):
             value = getattr(self, name)
             if value is not None and value not in signs.values():
                 raise InputError(f"`{name}` must be one of {', '.join(map(repr, signs.values()))}; got {shown(value)}")
-        if self.decimal is not None and self.decimal == self.delimiter:
-            raise InputError("`decimal` and `delimiter` must differ; got ',' for both")
         if self.day_first is not None and not isinstance(self.day_first, bool):
             raise InputError(f"`day_first` must be True, False or None; got {shown(self.day_first)}")
         if self.zone is not None:

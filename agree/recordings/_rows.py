@@ -39,6 +39,8 @@ class Rows:
     def read(self, reader: Any, lines: Lines, given: int, first: list[list[str]]) -> None:
         """Take all rows of a csv reader, in chunks, so that no cell is held twice; `first` were read before."""
         seen = 0 if first else reader.line_num
+        if lines.total > 1.1 * MAX_ROWS or lines.total * self._width > 1.1 * MAX_CELLS:
+            raise self._too_many(lines.total)  # at once, and with room for comments
         while rows := [*first, *islice(reader, CHUNK)]:
             first = []
             numbers = lines.numbers[given + seen: given + reader.line_num].tolist()
@@ -50,9 +52,7 @@ class Rows:
             rows, numbers = self._fitted(*self._without_repeats(rows, numbers))
             count = len(self.numbers) + len(rows)
             if count > MAX_ROWS or count * self._width > MAX_CELLS:
-                raise InputError(f"{self._table.source}: found {count} rows of {self._width} cells, and more; expected "
-                                 f"at most {MAX_ROWS} rows and {MAX_CELLS} cells; cut the file to one recording, or "
-                                 "leave out columns")
+                raise self._too_many(count)
             for column, pool, cells in zip(self.columns, self._pools, zip(*rows, strict=True), strict=False):
                 stripped: Iterable[str] = map(str.strip, cells)
                 if self.numbers and len(pool) < POOL:  # equal cells are held once
@@ -60,6 +60,11 @@ class Rows:
                 column.extend(stripped)
             self.numbers.extend(numbers)
         self._finish(lines)
+
+    def _too_many(self, count: int) -> InputError:
+        return InputError(f"{self._table.source}: found {count} rows, or more, of {many(self._width, 'cell')}; "
+                          f"expected at most {MAX_ROWS} rows and {MAX_CELLS} cells; cut the file to one "
+                          "recording, or leave out columns")
 
     def _without_repeats(self, rows: list[list[str]], numbers: list[int]) -> tuple[list[list[str]], list[int]]:
         """Leave out a header that comes again, as where laps were joined, with its units."""
@@ -123,7 +128,7 @@ class Rows:
         if self._short:
             table.notes.append(f"{many(len(self._short), 'short row')} filled with blanks")
         if self._repeated:
-            table.notes.append(f"{many(self._repeated, 'row')} that repeat the header left out")
+            table.notes.append(f"header repeated in {many(self._repeated, 'row')}, left out")
         last = [next((column[-1 - k] for column in columns if column[-1 - k]), "")
                 for k in range(min(MOST_SUMMARIES, len(numbers)))]
         words = [re.match(r"\W*([^\W\d_]+)", cell) for cell in last]

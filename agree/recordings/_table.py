@@ -20,6 +20,7 @@ DOTTED_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?", re.ASCII)
 MARKED_GROUPS = re.compile(r"[+-]?[1-9]\d{0,2}(?:(['’ \u00a0\u2009\u202f])\d{3})(?:\1\d{3})*(?:[.,]\d*)?", re.ASCII)
 LOOKS_NUMERIC = re.compile(r"[+-]?\d[\d.,:/ TZ+-]*(e[+-]?\d+)?|[+-]?[.,]\d+", re.IGNORECASE | re.ASCII)
 DECIMAL_COMMA, COMMA_GROUPS, POINT_GROUPS = "decimal comma", "commas group thousands", "points group thousands"
+MINUS = "\u2212"  # as typesetters write it
 MOST_GROUPED = 20_000.0  # no power is above, so that 200,125 W is no grouped number
 
 
@@ -68,31 +69,20 @@ def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = Fa
     Unless the table was given a decimal sign, a comma is a decimal comma, but (`grouped`) for commas that all
     precede three digits beside numbers below 1000 without: these group thousands, and so do such points.
     """
-    plain = {cell: cell if NUMBER.fullmatch(cell) else _unmarked(cell, spaces=len(table.header) > 1)
-             for cell in set(cells)}
-    texts = set(plain.values())
-    use = _use_of_signs(texts, table.decimal, grouped=grouped)
-    if any(len(text) < len(cell) for cell, text in plain.items()):
+    unique = set(cells)
+    odd = {cell: _unmarked(cell, spaces=len(table.header) > 1) for cell in unique if not NUMBER.fullmatch(cell)}
+    use = _use_of_signs(unique, set(odd.values()), table.decimal, grouped=grouped)
+    if any(len(text) < len(cell) for cell, text in odd.items()):
         table.notes.append(f"column {shown(name)}: apostrophes or spaces group thousands")
-    if use != DECIMAL_COMMA or any("," in text for text in texts):  # else there is nothing to tell
+    if use != DECIMAL_COMMA or any("," in text for text in odd.values()):  # else there is nothing to tell
         table.notes.extend([f"column {shown(name)}: {use}"] if use else [])
-    known: dict[str, float | None] = {}
-    for cell, written in plain.items():
-        text = written
-        if use == POINT_GROUPS:
-            text = text.replace(".", "") if DOTTED_GROUPS.fullmatch(text) else text
-        elif use == COMMA_GROUPS:
-            text = text.replace(",", "") if GROUPS_OF_THREE.fullmatch(text.partition(".")[0]) else text
-        elif use:
-            text = text.replace(".", "") if DOTTED_GROUPS.fullmatch(text) else text.replace(".", "?")
-            text = text.replace(",", ".")
-        known[cell] = float(text) if NUMBER.fullmatch(text) else np.nan if cell.lower() in MISSING else None
+    known = {cell: _number(odd.get(cell, cell), use) for cell in (unique if use else odd)}
     if None in known.values():
-        i = next(i for i, cell in enumerate(cells) if known[cell] is None)
+        i = next(i for i, cell in enumerate(cells) if cell in known and known[cell] is None)
         kind = "a number with a decimal comma, as elsewhere in the column" if use == DECIMAL_COMMA else "a number"
         raise table.fail(i, f"{shown(cells[i])} in column {shown(name)}", kind,
                          "correct the cell, or leave it blank if there is no reading")
-    values = np.array([known[cell] for cell in cells], dtype=np.float64)
+    values = np.array([known[cell] if cell in known else float(cell) for cell in cells], dtype=np.float64)
     infinite = np.flatnonzero(np.isinf(values))
     if infinite.size:
         raise table.fail(int(infinite[0]), f"{shown(cells[infinite[0]])} in column {shown(name)}",
@@ -100,33 +90,49 @@ def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = Fa
     return values
 
 
+def _number(written: str, use: str) -> float | None:
+    """Return the number in a text, NaN if it says that there is none, None if it is neither."""
+    text = written
+    if use == COMMA_GROUPS:
+        text = text.replace(",", "") if GROUPS_OF_THREE.fullmatch(text.partition(".")[0]) else text
+    elif use:
+        dotted = DOTTED_GROUPS.fullmatch(text)
+        text = text.replace(".", "") if dotted else text.replace(".", "?" if use == DECIMAL_COMMA else ".")
+        text = text.replace(",", ".")
+    return float(text) if NUMBER.fullmatch(text) else np.nan if written.lower() in MISSING else None
+
+
 def _unmarked(cell: str, *, spaces: bool) -> str:
     """Write a number with the plain minus sign and without marks between thousands.
 
     A space marks thousands only beside other columns: in a single one it may part two.
     """
-    text = cell.replace("\u2212", "-")
+    text = cell.replace(MINUS, "-")
     found = MARKED_GROUPS.fullmatch(text)
     return text.replace(found[1], "") if found and (spaces or found[1] != " ") else text
 
 
-def _use_of_signs(texts: set[str], decimal: str | None, *, grouped: bool) -> str:
-    """Say what commas are for, or points if not decimal; nothing if points are decimal and there are no commas."""
-    commas = [text for text in texts if "," in text and COMMA_NUMBER.fullmatch(text)]
+def _use_of_signs(cells: set[str], odd: set[str], decimal: str | None, *, grouped: bool) -> str:
+    """Say what commas are for, or points if not decimal; nothing if points are decimal and there are no commas.
+
+    `odd` are the cells that are no plain numbers.
+    """
+    commas = [text for text in odd if "," in text and COMMA_NUMBER.fullmatch(text)]
     if decimal == ",":
         return DECIMAL_COMMA
     if decimal == ".":
         return COMMA_GROUPS if commas else ""
     if commas:
         point_last = any(text.rfind(".") > text.find(",") for text in commas)
-        return COMMA_GROUPS if point_last or (grouped and _are_groups(texts, commas, ",")) else DECIMAL_COMMA
-    points = [text for text in texts if "." in text and NUMBER.fullmatch(text)] if grouped else []
-    return POINT_GROUPS if points and _are_groups(texts, points, ".") else ""
+        return COMMA_GROUPS if point_last or (grouped and _are_groups(cells | odd, commas, ",")) else DECIMAL_COMMA
+    points = [text for text in cells if "." in text and NUMBER.fullmatch(text)] if grouped else []
+    return POINT_GROUPS if points and _are_groups(cells | odd, points, ".") else ""
 
 
 def _are_groups(texts: set[str], signed: list[str], sign: str) -> bool:
     """Tell whether all numbers with a sign are thousands in groups, beside some below 1000 without it."""
-    other = [text for text in texts if sign not in text and NUMBER.fullmatch(text)]
-    return (bool(other) and all(abs(float(text)) < 1000 for text in other)
-            and all(GROUPS_OF_THREE.fullmatch(text.replace(sign, ",")) for text in signed)
-            and max(abs(float(text.replace(sign, ""))) for text in signed) <= MOST_GROUPED)
+    if not all(GROUPS_OF_THREE.fullmatch(text.replace(sign, ",")) for text in signed):
+        return False
+    other = [abs(float(text)) for text in texts if sign not in text and NUMBER.fullmatch(text)]
+    return bool(other) and max(other) < 1000 and max(
+        abs(float(text.replace(sign, ""))) for text in signed) <= MOST_GROUPED
