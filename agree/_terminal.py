@@ -22,11 +22,26 @@ def edges_of(text: str | None) -> list[float] | None:
         raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
 
 
-def outputs_are_no_inputs(files: Sequence[tuple[str, ...]], *outputs: str | None) -> None:
+def handling_of(texts: Sequence[str]) -> dict[str, str]:
+    """Read what to do with faults: a word for all kinds, KIND=HOW for one; the later counts."""
+    from agree._faults import FAULT_KINDS, HANDLINGS
+    from agree.errors import InputError
+
+    chosen: dict[str, str] = {}
+    for text in texts:
+        kind, _, how = (part.strip() for part in text.rpartition("="))
+        if how not in HANDLINGS or kind not in ("", *FAULT_KINDS):
+            raise InputError(f"--faults {text!r} is not understood; write HOW or KIND=HOW, with HOW one of "
+                             f"{', '.join(HANDLINGS)} and KIND one of {', '.join(FAULT_KINDS)}")
+        chosen |= dict.fromkeys([kind] if kind else FAULT_KINDS, how)
+    return chosen
+
+
+def outputs_are_no_inputs(files: Sequence[tuple[str | None, ...]], *outputs: str | None) -> None:
     """Refuse to write over a recording."""
     from agree.errors import InputError
 
-    inputs = {Path(name).resolve() for pair in files for name in pair}
+    inputs = {Path(name).resolve() for pair in files for name in pair if name is not None}
     for name in outputs:
         if name not in (None, "-") and Path(str(name)).resolve() in inputs:
             raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from agree._terminal import edges_of, outputs_are_no_inputs, progress
+from agree._terminal import edges_of, handling_of, outputs_are_no_inputs, progress
 
 if TYPE_CHECKING:
     from agree.pairs import Pairs
@@ -27,8 +28,8 @@ def command() -> None:
 
 
 @command.command()
-@click.argument("reference", metavar="REFERENCE.csv")
-@click.argument("device", metavar="DEVICE.csv")
+@click.argument("reference", metavar="REFERENCE")
+@click.argument("device", required=False, metavar="[DEVICE]")
 @click.option("--claim", required=True, metavar="TEXT",
               help="The maker's claim: '1.5%', '2 W' or '1.5 % or 2 W above 100 W' (the larger counts).")
 @click.option("--meaning", type=click.Choice(["average", "bands", "readings", "next_session"]), default="average",
@@ -47,17 +48,31 @@ def command() -> None:
 @click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
 @click.option("--reference-column", metavar="NAME", help="Power column of the reference, if not found by name.")
 @click.option("--device-column", metavar="NAME", help="Power column of the device, if not found by name.")
+@click.option("--reference-read", multiple=True, metavar="KEY=VALUE",
+              help="How to read the reference, where agree look shows it is misread: power, time, cadence, speed = a "
+                   "column; delimiter, decimal, dates, zone. Repeat for each.")
+@click.option("--device-read", multiple=True, metavar="KEY=VALUE", help="The same for the device.")
+@click.option("--faults", multiple=True, metavar="[KIND=]HOW",
+              help="What to do with faulty seconds, of one kind or all: 'set aside', 'report' (used, but listed) or "
+                   "'keep' (used, not looked for). [default: set aside]")
+@click.option("--match-response", is_flag=True,
+              help="Compare at a matched response: the sharper trace is smoothed as the other one is.")
+@click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
 @click.option("--max-lag", type=float, metavar="S", help="Largest difference of the clocks to search, s.")
 @click.option("--lag", type=float, metavar="S", help="Force the lag: device minus reference timestamp, s.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
-def check(reference: str, device: str, **options: Any) -> None:
-    """Check a claim on a pair of recordings, and print the answer."""
-    files = [(reference, device), *options["sessions"]]
+def check(reference: str, device: str | None, **options: Any) -> None:
+    """Check a claim on a pair of recordings, and print the answer.
+
+    Recordings are CSV and other text tables, FIT, TCX or Parquet, packed by gzip or not. Without DEVICE both powers are
+    in one file: name their columns.
+    """
+    files: list[tuple[str, str | None]] = [(reference, device), *options["sessions"]]
     outputs_are_no_inputs(files, options["json_file"], options["page_file"])
     with progress("reading and matching the recordings"):
         pairs = _pairs(files, options)
     result = _checked(pairs, options)
-    _deliver(result, options["json_file"], options["page_file"])
+    _deliver(result, options["json_file"], options["page_file"], efforts=options["efforts"])
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)
 
@@ -78,6 +93,25 @@ def demo(folder: str) -> None:
     _deliver(result, None, page)
     click.echo(f"\nWritten: {reference}, {device}, {page}\n"
                f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
+
+
+@command.command("look")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--read", "reads", multiple=True, metavar="KEY=VALUE",
+              help="How to read it: power, time, cadence, speed = a column; delimiter, decimal, dates, zone.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text, a list with an entry for each file.")
+def look_command(files: tuple[str, ...], reads: tuple[str, ...], as_json: bool) -> None:
+    """Print what files hold: channels, units, span, sampling, gaps, values to distrust. Saves nothing."""
+    import json
+
+    from agree.recordings._options import options_from_text
+    from agree.recordings.look import look
+
+    options = options_from_text(reads)
+    with progress("reading"):
+        seen = [look(file, options=options) for file in files]
+    click.echo(json.dumps([item.to_dict() for item in seen], indent=1, ensure_ascii=False) if as_json
+               else "\n\n".join(item.summary() for item in seen))
 
 
 @command.command("plan")
@@ -156,31 +190,42 @@ def correct(recording: str, copy: str, **options: Any) -> None:
                f"missing). History: {story}" + (f"\n{remark}" if remark else ""))
 
 
-def _pairs(files: list[tuple[str, str]], options: dict[str, Any]) -> list[Pairs]:
+def _pairs(files: Sequence[tuple[str, str | None]], options: dict[str, Any]) -> list[Pairs]:
+    from agree.recordings._options import options_from_text
     from agree.recordings.pair import pair_recordings
 
-    return [pair_recordings(reference, device, max_lag_s=options.get("max_lag"), lag_s=options.get("lag"),
-                            power_columns=(options.get("reference_column"), options.get("device_column")),
-                            session=str(number))
-            for number, (reference, device) in enumerate(files, 1)]
+    reads = [options_from_text(options.get(f"{role}_read", ())) for role in ("reference", "device")]
+    columns = tuple(options.get(f"{role}_column") or read.pop("power_column", None)
+                    for role, read in zip(("reference", "device"), reads, strict=True))
+    pairs = [pair_recordings(reference, device, max_lag_s=options.get("max_lag"), lag_s=options.get("lag"),
+                             power_columns=columns, reference_read=reads[0] or None, device_read=reads[1] or None,
+                             faults=handling_of(options.get("faults", ())), session=str(number))
+             for number, (reference, device) in enumerate(files, 1)]
+    if not options.get("match_response"):
+        return pairs
+    from agree.estimators.response import match_response
+
+    return [match_response(item) for item in pairs]
 
 
 def _checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     import warnings
 
     from agree.errors import AgreeWarning
+    from agree.verdict.beside import with_seconds
     from agree.verdict.check import check_claim
 
     edges = edges_of(options["bands"])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
-        return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
-                           reference_uncertainty=options["reference_uncertainty"], bands=edges,
-                           window_s=options["window"], level=options["level"],
-                           drivetrain_loss=options.get("loss"), decision_rule=options.get("rule", "interval"))
+        return with_seconds(check_claim(
+            pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
+            reference_uncertainty=options["reference_uncertainty"], bands=edges, window_s=options["window"],
+            level=options["level"], drivetrain_loss=options.get("loss"),
+            decision_rule=options.get("rule", "interval")))
 
 
-def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -> None:
+def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None, *, efforts: bool = False) -> None:
     """Files first, so that a failure to write them is not lost under the text."""
     from agree.report.files import json_text, write_text
 
@@ -195,6 +240,9 @@ def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None) -
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
     click.echo(result.summary())
+    for item, best in zip(result.pairs, result.efforts, strict=True) if efforts else ():
+        session = f", session {item.session}" if len(result.pairs) > 1 else ""
+        click.echo(f"\nBest efforts{session}\n" + (best.summary() if best is not None else "too few seconds"))
 
 
 def _stop(message: str) -> NoReturn:
