@@ -42,16 +42,13 @@ def _frame_table(frame: Any, name: str) -> Table:
     """Turn a data frame into text cells; in pandas a time index becomes the first column."""
     import narwhals as nw
 
-    if hasattr(frame, "iloc") and hasattr(frame, "columns"):
+    labels: list[Any] = []
+    if hasattr(frame, "iloc") and hasattr(frame, "columns"):  # of pandas
         index = frame.index
         if index.dtype.kind in "mM" and (index.name or "timestamp") not in frame.columns:
             frame = frame.reset_index(names=index.name or "timestamp")
         labels = list(frame.columns)
         frame = frame.set_axis([str(k) for k in range(len(labels))], axis=1)  # labels may be equal, or no text
-    elif hasattr(frame, "columns") or hasattr(frame, "column_names"):
-        labels = []
-    else:
-        raise InputError(f"a recording must be {KINDS}; got {_called(frame)}")
     try:
         held = nw.from_native(frame)
         if isinstance(held, nw.LazyFrame):
@@ -61,8 +58,7 @@ def _frame_table(frame: Any, name: str) -> Table:
     except (TypeError, ValueError, nw.exceptions.NarwhalsError) as exc:
         if isinstance(exc, InputError):
             raise
-        line = " ".join(str(exc).split())[:80]
-        raise InputError(f"a recording must be {KINDS}; got {_called(frame)} ({line})") from None
+        raise InputError(f"a recording must be {KINDS}; got {_called(frame)}") from None
     return _table(name, labels, columns)
 
 

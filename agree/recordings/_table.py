@@ -74,8 +74,10 @@ def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = Fa
     use = _use_of_signs(unique, set(odd.values()), table.decimal, grouped=grouped)
     if any(len(text) < len(cell) for cell, text in odd.items()):
         table.notes.append(f"column {shown(name)}: apostrophes or spaces group thousands")
-    if use != DECIMAL_COMMA or any("," in text for text in odd.values()):  # else there is nothing to tell
-        table.notes.extend([f"column {shown(name)}: {use}"] if use else [])
+    told = use
+    if use == DECIMAL_COMMA and not any("," in text for text in odd.values()):  # as the caller says, but there is none
+        told = POINT_GROUPS if any("." in text and DOTTED_GROUPS.fullmatch(text) for text in unique) else ""
+    table.notes.extend([f"column {shown(name)}: {told}"] if told else [])
     known = {cell: _number(odd.get(cell, cell), use) for cell in (unique if use else odd)}
     if None in known.values():
         i = next(i for i, cell in enumerate(cells) if cell in known and known[cell] is None)
