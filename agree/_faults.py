@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 ROLES = ("device", "reference")
 WAKING = ("late_start", "early_end")
-SEEN = ("saturation", "held", "spike", "dropout", "partial")
+SEEN = ("saturation", "held", "dropout", "spike", "partial")
 # Of the two together: which of them it was, two traces cannot tell.
 SLOW = ("auto_zero_step", "warm_up_drift")
 FAULT_KINDS = (*WAKING, *SEEN, *SLOW)

@@ -18,7 +18,7 @@ ARROWS = {
     "pairs": FOUNDATION, "interval": FOUNDATION,
     "estimators": FOUNDATION | {"pairs", "interval", "estimators"},
     "verdict": FOUNDATION | {"pairs", "interval", "estimators", "verdict"},
-    "recordings": FOUNDATION | {"pairs", "interval", "recordings"},
+    "recordings": FOUNDATION | {"pairs", "recordings"},
     "report": FOUNDATION | {"pairs", "interval", "estimators", "verdict", "report"},
     "demo": FOUNDATION,
 }

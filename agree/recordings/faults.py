@@ -1,7 +1,8 @@
-"""Faults of one trace, judged by another: dropped, partial, held and spiked readings."""
+"""Faults of one trace, judged by another: late, ended, saturated, dropped, partial, held and spiked readings."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 import numpy as np
@@ -9,20 +10,16 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree._check import FloatArray
-
-Mask = NDArray[np.bool_]
+from agree._faults import NO_FAULT, SEEN, WAKING
+from agree.recordings.waking import WORKING_W, Mask, frozen_runs, lacks, late_start, saturation
+from agree.recordings.waking import runs as runs
 
 WIDTHS = (1, 3, 5, 7, 9, 11)  # s over which one trace may average more than the other
-WORKING_W = 15.0  # a trace above this is working, not coasting
-DROPOUT_SHARE = 0.6  # of the power in doubt that must be lacking around a dropout
-DROPOUT_MARGIN_S = 3
 EDGE_SHARE = 0.25  # of the seconds beside coasting that may read 0 before all of them are taken for coasting
 PARTIAL = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual ratio, and how nearly
 PARTIAL_W = 40.0  # below this a half is not told from a few watts of offset
 PARTIAL_S = 3
 USUAL_RATIO = (0.7, 1.4)
-HELD_S = 5
-HELD_CHANGE = 0.2
 SPIKE_S = 3
 SPIKE_FACTOR, SPIKE_W, SPIKE_MARGIN_S = 2.0, 100.0, 2
 OWN_S = 9
@@ -35,14 +32,9 @@ class Faults(NamedTuple):
     notes: tuple[str, ...]
 
 
-def runs(mask: Mask) -> list[tuple[int, int]]:
-    """First and one-past-last index of each run of True."""
-    change = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
-    return list(zip(change[::2].tolist(), change[1::2].tolist(), strict=True))
-
-
 def find_faults(
-    judge: FloatArray, trace: FloatArray, name: str = "device", *, sharp: FloatArray | None = None
+    judge: FloatArray, trace: FloatArray, name: str = "device", *, sharp: FloatArray | None = None,
+    kinds: Collection[str] = (*WAKING, *SEEN),
 ) -> Faults:
     """Find the faults of a trace by a second one of the same effort.
 
@@ -54,12 +46,14 @@ def find_faults(
         What `trace` is called in notes.
     sharp : (n,) array, W, optional
         If `judge` is interpolated to the seconds of `trace`: its reading nearest to each.
+    kinds : collection of str
+        Kinds to look for; all if not given.
 
     Returns
     -------
     Faults
-        ``kind``: (n,) array of "missing", "both_coasting", "dropout", "held", "partial", "spike" or "", the
-        first that fits; ``notes``.
+        ``kind``: (n,) array of "late_start", "early_end", "missing", "both_coasting", "saturation", "held", "dropout",
+        "spike", "partial" or "", the first that fits; ``notes``.
 
     Notes
     -----
@@ -109,15 +103,21 @@ def find_faults(
     x, y = np.where(missing, 0.0, judge), np.where(missing, 0.0, trace)
     working = (x > WORKING_W) & (y > WORKING_W)
     k = float(np.median(y[working] / x[working])) if working.any() else 1.0
-    width = _width(k * x, y, working)
+    width, own_width = _width(k * x, y, working), _width(y, k * x, working)
     usual = ndimage.uniform_filter1d(k * x, width, mode="nearest")
-    held = _held(x if sharp is None else np.where(np.isfinite(sharp), sharp, x), y)
-    partial, notes = _partial(usual, y, working & ~held, k, name)
+    sharp = judge if sharp is None else np.where(np.isfinite(sharp), sharp, judge)
+    known = k * np.where(np.isfinite(judge), judge, 0.0)  # also where the trace is blank
+    late = late_start(judge, trace, known, sharp, own_width)
+    early = late_start(judge[::-1], trace[::-1], known[::-1], sharp[::-1], own_width, rests=False)[::-1]
+    held = _held(sharp, y)
     spike = _spike(k * x, y, max(SPIKE_MARGIN_S, width // 2))
-    kind = np.select(
-        [missing, (x == 0) & (y == 0), _dropout(x, y, k, missing, _width(y, k * x, working)), held, partial, spike],
-        ["missing", "both_coasting", "dropout", "held", "partial", "spike"], "")
-    return Faults(kind, notes)
+    top = saturation(usual, y, spike)
+    partial, notes = _partial(usual, y, working & ~held & ~top, k, name)
+    masks = {"late_start": late, "early_end": early, "missing": missing, "both_coasting": (x == 0) & (y == 0),
+             "saturation": top, "held": held, "dropout": _dropout(x, y, k * x, missing, own_width),
+             "spike": spike, "partial": partial}
+    names = [name for name in masks if name in kinds or name in NO_FAULT]
+    return Faults(np.select([masks[name] for name in names], names, ""), notes if "partial" in kinds else ())
 
 
 def _width(fast: FloatArray, slow: FloatArray, working: Mask) -> int:
@@ -129,19 +129,16 @@ def _width(fast: FloatArray, slow: FloatArray, working: Mask) -> int:
     return WIDTHS[int(np.argmin(off))]
 
 
-def _dropout(x: FloatArray, y: FloatArray, k: float, missing: Mask, width: int) -> Mask:
-    works = x > WORKING_W
+def _dropout(x: FloatArray, y: FloatArray, usual: FloatArray, missing: Mask, width: int) -> Mask:
+    # A spike of the judge in a coasting is no work.
+    works = (x > WORKING_W) & ((x < SPIKE_W) | (ndimage.median_filter(x, OWN_S, mode="nearest") > 0))
     doubt = (y == 0) & works & ~missing
     edge = works & ~ndimage.binary_erosion(works | missing, np.ones(3), border_value=1)
     if doubt[edge].sum() > EDGE_SHARE * edge.sum():
         doubt &= ~edge
-    total_x, total_y = (np.r_[0.0, np.cumsum(v)] for v in (k * x, ndimage.uniform_filter1d(y, width, mode="nearest")))
-    margin = max(DROPOUT_MARGIN_S, width // 2)
-    for start, stop in runs(doubt):
-        low, high = max(start - margin, 0), min(stop + margin, x.size)
-        around = total_x[high] - total_x[low]
-        level = max(total_x[stop] - total_x[start], around * (stop - start) / (high - low))
-        doubt[start:stop] = around - (total_y[high] - total_y[low]) >= DROPOUT_SHARE * level
+    spans = runs(doubt)
+    for (start, stop), lack in zip(spans, lacks(usual, y, width, spans), strict=True):
+        doubt[start:stop] = lack
     found: Mask = doubt
     return found
 
@@ -166,12 +163,10 @@ def _partial(usual: FloatArray, y: FloatArray, working: Mask, k: float, name: st
     return found, ()
 
 
-def _held(x: FloatArray, y: FloatArray) -> Mask:
+def _held(sharp: FloatArray, y: FloatArray) -> Mask:
     found = np.zeros(y.size, bool)
-    same = (y[1:] == y[:-1]) & (y[1:] != 0)
-    for start, stop in runs(same):  # seconds start .. stop are equal
-        if stop - start + 1 >= HELD_S and np.ptp(x[start:stop + 1]) > HELD_CHANGE * x[start:stop + 1].max():
-            found[start + 1:stop + 1] = True
+    for start, stop in frozen_runs(sharp, y):
+        found[start + 1:stop] = True
     return found
 
 

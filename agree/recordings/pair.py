@@ -14,7 +14,7 @@ from agree._check import FloatArray
 from agree.errors import InputError, MatchError
 from agree.pairs import Alignment, Pairs
 from agree.recordings import clock, retime
-from agree.recordings.aside import set_aside
+from agree.recordings.aside import all_faults, handling_of, set_aside
 from agree.recordings.grid import Grid, Overlap, lay_over, to_grid
 from agree.recordings.match import ROLES, Match, match
 from agree.recordings.read import Recording
@@ -63,6 +63,7 @@ def pair_recordings(
     reference_read: Mapping[str, Any] | None = None,
     device_read: Mapping[str, Any] | None = None,
     session: str = "1",
+    faults: str | Mapping[str, str] = "set aside",
 ) -> Pairs:
     """Lay two recordings of one effort over one another, and set aside the seconds that are faulty.
 
@@ -88,6 +89,12 @@ def pair_recordings(
         Further keyword arguments of `read_recording` for each of the two.
     session : str
         Label of the session.
+    faults : str or mapping, optional
+        What to do with the seconds of faults: "set aside" (not used), "report" (used, and listed) or "keep" (used, and
+        not looked for); or a mapping of kinds to one of these. Kinds: "late_start", "early_end", "saturation", "held",
+        "dropout", "spike", "partial", "auto_zero_step", "warm_up_drift". The last two touch much of a ride, and are
+        reported unless a mapping names them; then a step takes the shorter side with it. Kinds that are not named are
+        handled as by default.
 
     Returns
     -------
@@ -101,7 +108,8 @@ def pair_recordings(
     SampleSizeError
         Fewer than 60 readings or seconds in common.
     InputError
-        Readings too far apart, stamps over more than 7 days, a wrong lag, or no second left to compare.
+        Readings too far apart, stamps over more than 7 days, a wrong lag, an unknown kind of fault, or no second left
+        to compare.
 
     Examples
     --------
@@ -119,6 +127,7 @@ def pair_recordings(
         raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}")
     if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
         raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+    handling = handling_of(faults)
     one, two, one_clock = read_both(reference, device, power_columns, (reference_read, device_read))
     own_clock = to_grid(one, "reference")
     x, y, same_clock = _same_clock(one, two, own_clock, to_grid(two, "device"))
@@ -129,7 +138,7 @@ def pair_recordings(
     if over.place.size < clock.MIN_OVERLAP_S:
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
-    setting = set_aside(x.power, y.power, over)
+    setting = set_aside(x.power, y.power, over, handling)
     unusual = "" if lag_s is not None else _unusual(
         fine.lag + shift, same_clock, one.clock in ABSOLUTE and two.clock in ABSOLUTE)
     alignment = _alignment(made, over, shift, unusual)
@@ -137,14 +146,15 @@ def pair_recordings(
                                    "counted from the first stamp of each"]
     notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
               *setting.notes]
+    time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
+    reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
     pairs = Pairs(
-        reference=x.power[over.place], device=over.device, time=(over.place - over.place[0]).astype(float),
-        reason=setting.reason, cadence=_either(x.cadence, over.place, y.cadence, over.nearest),
+        reference=x.power[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
         temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
         alignment=alignment, reference_name=one.name, device_name=two.name,
         reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
         start=_start(one, own_clock, int(over.place[0])),
-        notes=(*made.notes, *notes, *(
+        notes=(*made.notes, *notes, *words, *(
             f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
             for note in (grid.note, *recording.notes) if note)))
     if not pairs.used.any():
