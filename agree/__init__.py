@@ -40,6 +40,7 @@ _PUBLIC = {
     "equivalence": "estimators.equivalence", "Equivalence": "estimators.equivalence",
     "response_difference": "estimators.response", "Response": "estimators.response",
     "match_response": "estimators.response",
+    "best_efforts": "estimators.efforts", "BestEfforts": "estimators.efforts", "Effort": "estimators.efforts",
     "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
     "plan": "verdict.planning", "Plan": "verdict.planning",
     "find_correction": "verdict.correction", "Correction": "verdict.correction",
@@ -67,6 +68,7 @@ if TYPE_CHECKING:
     from agree.estimators.curve import BiasCurve, bias_curve
     from agree.estimators.deming import deming
     from agree.estimators.deviation import CoverageProbability, DeviationIndex, coverage_probability, deviation_index
+    from agree.estimators.efforts import BestEfforts, Effort, best_efforts
     from agree.estimators.equivalence import Equivalence, equivalence
     from agree.estimators.intraclass import Intraclass, intraclass
     from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement

@@ -78,7 +78,7 @@ def cross(first: FloatArray, second: FloatArray) -> Cross:
     whole = np.asarray(np.isfinite(rows).all(axis=0))
     at = np.arange(first.size)
     known = int((whole[1:] & whole[:-1]).sum())
-    if known < 2:
+    if known <= 2 * LAGS_S:  # too few to look for a lag
         return Cross(rows[0], rows[1], 0, known, 0.0)
     changes = np.diff([np.interp(at, at[whole], row[whole]) for row in rows])
     scale = np.abs(changes).max(axis=1, keepdims=True)

@@ -128,8 +128,8 @@ def response_difference(
     Notes
     -----
     Changes x, y from second to second have cross-spectrum :math:`S_{xy}` and coherence
-    :math:`C = |S_{xy}|^2/(S_{xx} S_{yy})`. Noise of one trace is not shared by the other. It makes x look sharper than it
-    is only by the signal share c of x, which is no less than C, and turns neither sign nor phase:
+    :math:`C = |S_{xy}|^2/(S_{xx} S_{yy})`. Noise of one trace is not shared by the other. It makes x look sharper
+    than it is by the signal share c of x, which is no less than C, and turns neither sign nor phase:
 
     .. math:: S_{xy}/S_{xx} = b\, F(f)\, e^{-2 \pi i f d}\, c, \qquad
               \frac{1}{C} = \frac{1}{c} \left(1 + \frac{1 - c}{c} \frac{1 - k}{k |F|^2}\right),
@@ -139,8 +139,8 @@ def response_difference(
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
     twice the log-likelihood and W is at least 1.5 s or tau 0.3 s: less comes of resampling. Intervals: the influence of
-    each second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra cannot
-    resolve; C is taken as known.
+    each second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra
+    cannot resolve; C is taken as known.
 
     ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
 
@@ -177,8 +177,9 @@ def response_difference(
             raise InputError(f"no response: `{name}` does not change from one second to the next; record a ride whose "
                              "power changes")
     if pair.correlation * math.sqrt(pair.known) < TOGETHER:
-        raise InputError(f"no response: changes of `reference` and `device` do not go together within 30 s (largest "
-                         f"correlation {pair.correlation:.2f}); match the clocks first")
+        raise InputError("no response: changes of `reference` and `device` from second to second do not go together "
+                         f"within 30 s (largest correlation {pair.correlation:.2f}): the clocks do not match, or the "
+                         "power changes too slowly to tell")
     return _result(x, y, pair.lag, level, grid.mixed)
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 
+from agree.estimators.efforts import BestEfforts, Effort
 from agree.estimators.response import Response
 from agree.report.words import WIDTH, estimate_text, percent, summary
 
@@ -32,3 +34,31 @@ def _(result: Response) -> str:
                    f"  slope       {estimate_text(result.slope)} at matched response",
                    f"  delay       {estimate_text(result.delay_s, 's', sign=True)} of the device beside the match",
                    f"  {result.n:,} s; {percent(result.level)} intervals, serial")
+
+
+def duration_text(seconds: int) -> str:
+    """Seconds, or minutes if they are whole."""
+    return f"{seconds} s" if seconds % 60 else f"{seconds // 60} min"
+
+
+def _watts(value: float) -> str:
+    return f"{value:.1f}" if 0.1 < abs(value) < 1e6 or value == 0 else f"{value:.3g}"
+
+
+def _effort_row(item: Effort) -> str:
+    own, same = (estimate_text(one, sign=True) for one in (item.difference_percent, item.same_window_percent))
+    share = f"{100 * item.overlap_s / item.duration_s:.0f} %"
+    powers = "".join(f"{_watts(value):>9}" for value in (item.reference_w, item.device_w))
+    return f"{duration_text(item.duration_s):<7}{powers}  {own:<22}{same:<22}{share:>6}"
+
+
+@summary.register
+def _(result: BestEfforts) -> str:
+    there = [item for item in result.efforts if not math.isnan(item.reference_w)]
+    lines = [f"{'Best':<7}{'reference':>9}{'device':>9}  {'difference, %':<22}{'same window, %':<22}{'common':>6}",
+             f"{'':<7}{'W':>9}{'W':>9}", *map(_effort_row, there)] if there else []
+    lines += [f"{duration_text(item.duration_s):<7}  {item.note}" for item in result.efforts if item not in there]
+    about = (f"Intervals of {percent(result.level)}, each by itself, not all at once. Same window: the reference's "
+             "best. Bests are chosen for being high; the intervals allow for that. " if there else "")
+    about += f"{result.seconds:,} s known, the longest run {result.longest_run_s:,} s."
+    return "\n".join([*lines, *textwrap.wrap(about, WIDTH)])
