@@ -9,7 +9,7 @@ from agree.errors import InputError
 from agree.recordings._fit_records import Records
 from agree.recordings._table import Table
 
-MAX_BYTES = 32_000_000  # a day at 1 record a second takes 3 to 8 MB; the limit, some 2 minutes
+MAX_BYTES = 32_000_000  # a day at a record a second takes 1 to 8 MB; decoding the limit, 2 to 3 minutes
 WHOLE = "expected a whole FIT file; copy it from the recorder again, or have it saved anew there"
 
 
