@@ -17,7 +17,7 @@ from agree.recordings._zones import DAY, EPOCH, HOUR, OFFSETS_H, to_utc, zone_of
 EPOCH_FROM = 1e8  # numbers above are seconds since 1970 (this is March 1973), not elapsed (3 years)
 UNIT_SECONDS = {"ms": 1e-3, "min": 60.0, "minutes": 60.0, "hours": 3600.0}
 
-CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:[.,]\d+)?)\s*([ap]\.?m\.?)?", re.IGNORECASE | re.ASCII)
+CLOCK = re.compile(r"(?:(\d{1,6}):)?(\d{1,6}):(\d\d(?:[.,]\d+)?)\s*([ap]\.?m\.?)?", re.IGNORECASE | re.ASCII)
 DATED = re.compile(
     r"(\d{1,4})([/.-])(\d{1,2})\2(\d{1,4})(?:,?\s+|T)(\d{1,2}):(\d\d)(?::(\d\d(?:[.,]\d+)?))?"
     r"\s*([ap]\.?m\.?)?\s*([+-]\d\d:?\d\d(?:\[.*\])?|[a-z]{1,5}|[a-z]+/[\w/+-]+|\[.*\])?", re.IGNORECASE | re.ASCII)
@@ -218,7 +218,8 @@ def _offsets(
     for word in {zone for zone in zones if zone is not None}:
         if word[0] in "+-":
             minutes = int(word[1:3]) * 60 + int(word[:6].replace(":", "")[3:5])
-            known[word] = (-60.0 if word[0] == "-" else 60.0) * minutes
+            if minutes < 24 * 60:
+                known[word] = (-60.0 if word[0] == "-" else 60.0) * minutes
         elif word.upper() in OFFSETS_H:
             known[word] = float(HOUR * OFFSETS_H[word.upper()])
     strange = [word for word in zones if word is not None and word not in known]
@@ -239,7 +240,7 @@ def _offsets(
     if told is not None:
         table.notes.append(f"zone: {shown(plain)} in the stamps taken as local time of {told}")
         return None, ""
-    raise table.fail(i, f"{where}, a letter code that is not the name of one zone alone", "an offset, as in +02:00",
+    raise table.fail(i, f"{where}, a zone that is not the name of one zone alone", "an offset, as in +02:00",
                      "name the zone, as in zone='Europe/Berlin', or export stamps in UTC")
 
 

@@ -116,7 +116,8 @@ def read_recording(
     header, a header that comes again, a summary at the end and a last row that was cut are left out, with a note.
     Power in kW is turned into W, speed in km/h or mph into m/s. Blank, "-", "--", "n/a", "null" and "NaN" are
     missing, as is 65535, the marker of an empty 16-bit field (common practice); 0 is a reading. Without a time column
-    each row is a second; in a file of one column an empty line is a blank second.
+    each row is a second; in a file of one column an empty line is a blank second. Where a local clock was plainly set
+    on or back by an hour for daylight saving, time goes on, with a note.
 
     Parameters
     ----------

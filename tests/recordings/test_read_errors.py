@@ -184,18 +184,26 @@ PIECES = [
     "time", "power", "power (kW)", "cadence", "date", ",", ",", ";", "\t", "\n", "\n", "\r", '"', "#", "-", "0", "1",
     "2", "3,5", "1.5", "65535", "1e400", "nan", "inf", "0:00:01", "0:00:02", "2024-05-31T16:02:03Z", "2024-05-31",
     "99:99:99", "31/05/24 1:02 PM", "1700000000", "99999999999999999999", "sep=;", "\ufeff", "²", "\x00", " ",
-    "9999-12-31 23:59:59 -1200",
+    "9999-12-31 23:59:59 -1200", "//", "|", "  ", "1'050", "1 050", "2024-10-27 02:59:59", "2024-10-27 02:00:00",
+    " CEST", " CST", " Europe/Berlin", " +99:99", "[Europe/Berlin]",
+    "Total", "speed (km/h)", "left balance", "temp (F)", "−5",
+    "0", "9" * 5000 + ":00:01", "time,power\n", "time,power\n0,1\n1,2\n2,3", "<?xml", "PK", "\x1f\x8b",
 ]
+OPTIONS = st.fixed_dictionaries({}, optional={
+    "delimiter": st.sampled_from(",;\t| "), "decimal": st.sampled_from(".,"), "day_first": st.booleans(),
+    "zone": st.sampled_from(["Europe/Berlin", "America/New_York"]),
+    "power_column": st.sampled_from(["power", "column 2", "0"]), "speed_column": st.just("column 1")})
 
 
-@settings(max_examples=400, deadline=None)
-@given(st.lists(st.sampled_from(PIECES), max_size=40).map("".join) | st.text(max_size=40) | st.binary(max_size=40))
-def test_whatever_the_file_there_is_a_recording_or_one_line(tmp_path_factory, content):
+@settings(max_examples=1000, deadline=None)
+@given(st.lists(st.sampled_from(PIECES), max_size=40).map("".join) | st.text(max_size=40) | st.binary(max_size=40),
+       OPTIONS)
+def test_whatever_the_file_there_is_a_recording_or_one_line(tmp_path_factory, content, options):
     file = write(tmp_path_factory.mktemp("any"), content if isinstance(content, bytes)
                  else content.encode("utf-8", "surrogatepass"))
     found: Recording | str
     try:
-        found = read_recording(file)
+        found = read_recording(file, **options)
     except InputError as exc:
         found = str(exc)
     if isinstance(found, str):

@@ -194,8 +194,8 @@ def test_zones_in_the_stamps(tmp_path, cells, seconds):
 def test_a_code_of_several_zones_is_refused_unless_the_zone_is_told(tmp_path, code):
     file = write(tmp_path, *[f"2024-05-31 10:00:0{k} {code},200" for k in range(3)])
     assert refused(file) == (
-        f"ride.csv, row 2: found '2024-05-31 10:00:00 {code}' in column 'time', a letter code that is not the name of "
-        "one zone alone; expected an offset, as in +02:00; name the zone, as in zone='Europe/Berlin', or export stamps "
+        f"ride.csv, row 2: found '2024-05-31 10:00:00 {code}' in column 'time', a zone that is not the name of one "
+        "zone alone; expected an offset, as in +02:00; name the zone, as in zone='Europe/Berlin', or export stamps "
         "in UTC")
     found = read_recording(file, zone="America/Chicago")
     assert found.start == "2024-05-31T15:00:00Z"
