@@ -1,4 +1,4 @@
-"""How alike cadence and speed of different rides are by chance, and how long pairing takes.
+"""How alike cadence and speed of different rides are by chance, and how long matching takes.
 
 Run: python benchmarks/witnesses.py [--rides DIR] [--runs N]
 DIR holds single-*.csv and pair-1-*.csv of the form of tests/data/rides. Speed is calculated from power.
@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 from clocks import Ride, device, read, record
 
-from agree import pair_recordings
 from agree.errors import MatchError
 from agree.recordings import clock, witnesses
-from agree.recordings.grid import Grid
+from agree.recordings.grid import Grid, to_grid
+from agree.recordings.match import match
 
 
 def rolling(power: np.ndarray) -> np.ndarray:
@@ -64,7 +64,7 @@ def likeness(rides: dict[str, Ride], runs: int) -> None:
 
 
 def speed(rides: dict[str, Ride], runs: int) -> None:
-    print("| pairing | processor time, median (s) |\n|---|---:|")
+    print("| finding the lag | processor time, median (s) |\n|---|---:|")
     x = rides["single-road-78min"].power
     y = device(x, np.random.default_rng(17), mean=3, noise=8, phase=3.3)
     cases = {"78 min, no step": (x, y), "78 min, three steps": (x, np.delete(y, np.r_[900:960, 2000:2100, 3000:3020])),
@@ -76,7 +76,7 @@ def speed(rides: dict[str, Ride], runs: int) -> None:
         for _ in range(max(runs // 2, 3)):
             began = time.process_time()
             with contextlib.suppress(MatchError):
-                pair_recordings(record(one), record(two))
+                match(to_grid(record(one), "reference"), to_grid(record(two), "device"), None, None, False)
             taken.append(time.process_time() - began)
         print(f"| {name} | {np.median(taken):.2f} |", flush=True)
 
