@@ -59,10 +59,20 @@ def find_faults(
     -----
     With k the usual ratio, the median of trace/judge over the seconds in which both are above 15 W:
 
+    late_start, early_end
+        From the judge's first working second, at the start or after a rest of 60 s, until the trace wakes: it reads 0
+        or nothing for at least 3 working seconds, and lacks power as in a dropout; or it holds one value. Early
+        end: the same at the end.
     missing
         Either has no reading.
     both_coasting
         Both are exactly 0.
+    saturation
+        Within 1 W or 0.2 % of the largest reading (spikes apart) for at least 3 s, with k times the judge above that
+        on the mean: in two runs or 10 s, over which k times the judge averages 1.05 of it and ranges over a tenth.
+    held
+        The same value, not 0, for at least 5 s while the judge's readings (`sharp`) range over more than 20 % of
+        their largest. The first second of the run is taken for genuine.
     dropout
         The trace is 0 while the judge is above 15 W; and from 3 s before to 3 s after the run, the trace lacks at
         least 0.6 of the power that k times the judge shows in the run (or shows on average from 3 s before to
@@ -70,26 +80,19 @@ def find_faults(
         over some seconds: that spreads its power, but keeps it. Seconds in which the judge works beside one in
         which it does not count only if the trace is 0 in at most a quarter of them: else it is known to stop a
         little sooner.
-    held
-        The same value, not 0, for at least 5 s while the judge's readings (`sharp`) range over more than 20 % of
-        their largest. The first second of the run is taken for genuine.
+    spike
+        Up to 3 s above 100 W plus twice the largest of k times the judge within 2 s, and plus twice the median
+        of the trace itself over 9 s.
     partial
         Where k times the judge is above 40 W, a run of at least 3 s in which most of any 5 s are nearer to 0.5
         (or 0.25) of it than to 1 or 0.25 (or 0.5 or 0.125) of it, on a scale of ratios, and over which the sums
         have a ratio within 0.5 -+ 0.06 (or 0.25 -+ 0.04). Not looked for if k is outside 0.7 to 1.4, nor kept if
         it would be more than half of the working seconds: that is a matter of scale.
-    spike
-        Up to 3 s above 100 W plus twice the largest of k times the judge within 2 s, and plus twice the median
-        of the trace itself over 9 s.
 
     If one averages over more seconds than the other (a running mean of the other over 3, 5, 7, 9 or 11 s is nearer
     to it, by the median difference in working seconds, than the other itself), that mean of the other is compared
     for dropout and partial, and half its width taken for the 3 or 2 s around a dropout or spike if that is more.
-    In devices calculated from three real rides, with a scale, an offset, a delay, a 3-s mean and noise of up to
-    8 W, at least 96 % of the seconds of each kind of fault put in were found (of those missed most were single
-    zeros beside steep changes), and at least 98 % of those found were put in; without faults there were at most
-    0.5 false events per hour (`benchmarks/faults.py`). With a 10-s mean there are some 12 per hour in a ride of
-    stop and go, most of them short coastings that the mean hides.
+    How many of the faults put into real rides are found is measured by `benchmarks/faults.py`.
 
     Examples
     --------

@@ -126,7 +126,8 @@ def _faults(table: Table) -> list[Finding]:
     found = []
     total = sum(float(np.nansum(item.reference)) for item in table.pairs)
     share = float(table.error.sum() / table.reference.sum())
-    for name, cause in (("dropout", "dropouts"), ("partial", "partial readings"), ("held", "held values"),
+    for name, cause in (("late_start", "wakes late"), ("early_end", "ends early"), ("saturation", "saturates"),
+                        ("dropout", "dropouts"), ("partial", "partial readings"), ("held", "held values"),
                         ("spike", "spikes")):
         for role in ("device", "reference"):
             reason = f"{role}_{name}"
