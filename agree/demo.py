@@ -30,8 +30,8 @@ def effort(rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     return power, np.where(power > 0, 86 + 4 * np.sin(seconds / 60), 0)
 
 
-def recordings() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Reference and device at 1 Hz, and cadence. The device reads 2.7 % low, late by 3.4 s, with faults."""
+def recordings() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Power at 1 Hz of reference and device, and cadence of both; the device reads 2.7 % low, 3.4 s late, with faults."""
     rng = np.random.default_rng(SEED)
     power, cadence = effort(rng)
     late = int(LAG_S * 10)
@@ -48,7 +48,9 @@ def recordings() -> tuple[FloatArray, FloatArray, FloatArray]:
     device[1500:1525] *= 0.5                                  # one side lost
     device[2155:2170] = device[2155]                          # a value held over a sprint
     device[2450] += 1400                                      # a spike
-    return np.round(reference.clip(0)), np.round(device.clip(0)), np.round(cadence.reshape(-1, 10).mean(axis=1))
+    turns, turns_late = (np.round(column.reshape(-1, 10).mean(axis=1)) for column in (
+        cadence, np.r_[cadence[:1].repeat(late), cadence[:-late]]))
+    return np.round(reference.clip(0)), np.round(device.clip(0)), turns, turns_late
 
 
 def write_recordings(folder: Path) -> tuple[Path, Path]:
@@ -59,16 +61,16 @@ def write_recordings(folder: Path) -> tuple[Path, Path]:
     InputError
         A folder that cannot be made, or a file there that this demo has not written.
     """
-    reference, device, cadence = recordings()
+    reference, device, cadence, cadence_late = recordings()
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"folder {folder} cannot be made: {error.strerror}; name another") from None
     paths = folder / "invented-crank.csv", folder / "invented-pedals.csv"
-    for path, power in zip(paths, (reference, device), strict=True):
+    for path, power, turns in zip(paths, (reference, device), (cadence, cadence_late), strict=True):
         if path.exists() and not path.read_text(encoding="utf-8", errors="replace").startswith(LABEL):
             raise InputError(f"{path} exists and was not written by this demo; name another folder")
-        rows = [f"{(START + timedelta(seconds=k)).isoformat().replace('+00:00', 'Z')},{watts:.0f},{turns:.0f}"
-                for k, (watts, turns) in enumerate(zip(power, cadence, strict=True))]
+        rows = [f"{(START + timedelta(seconds=k)).isoformat().replace('+00:00', 'Z')},{watts:.0f},{rpm:.0f}"
+                for k, (watts, rpm) in enumerate(zip(power, turns, strict=True))]
         path.write_text("\n".join([LABEL, "timestamp,power (W),cadence (rev/min)", *rows]) + "\n", encoding="utf-8")
     return paths

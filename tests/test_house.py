@@ -28,7 +28,7 @@ LIBRARIES = {"pandas": {"recordings"}, "matplotlib": {"report"}, "rich": {"_term
 
 # Results whose examples are in the functions that return them.
 RESULTS = {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction", "Alignment", "Concordance",
-           "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision"}
+           "FileLook", "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision"}
 
 
 def room(path):
