@@ -31,7 +31,7 @@ def effort(rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
 
 
 def recordings() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Power at 1 Hz of reference and device, and cadence of both; the device reads 2.7 % low, 3.4 s late, with faults."""
+    """Power at 1 Hz of reference and device, and cadence of both; the device reads 2.7 % low, 3.4 s late, faulty."""
     rng = np.random.default_rng(SEED)
     power, cadence = effort(rng)
     late = int(LAG_S * 10)
