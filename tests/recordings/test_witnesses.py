@@ -157,7 +157,8 @@ def joined(tmp_path, bike):
     power = bike[0]
     file = tmp_path / "both.csv"
     pd.DataFrame({"time_s": np.arange(power.size), "power crank [W]": power, "power pedals [W]": late(0.98 * power, 2),
-                  "power steady [W]": steady(power.size, 1), "heart": 120, "power other [W]": power[::-1]}).to_csv(file, index=False)
+                  "power steady [W]": steady(power.size, 1),
+                  "heart": 120, "power other [W]": power[::-1]}).to_csv(file, index=False)
     return file
 
 
