@@ -47,6 +47,14 @@ class Effort(Result):
         Seconds the two best windows have in common; `duration_s` if they are one.
     note : str
         Why there is no such window, or "".
+
+    Examples
+    --------
+    >>> from agree import Pairs, best_efforts
+    >>> watts = [200.0] * 20 + [300.0] * 10 + [200.0] * 20
+    >>> effort = best_efforts(Pairs(reference=watts, device=watts), durations_s=[10]).efforts[0]
+    >>> effort.reference_w, effort.reference_start_s, effort.overlap_s
+    (300.0, 20.0, 10)
     """
 
     duration_s: int
@@ -78,6 +86,13 @@ class BestEfforts(Result):
         Seconds known in both, coasting included.
     longest_run_s : int
         Longest run of them without a break.
+
+    Examples
+    --------
+    >>> from agree import Pairs, best_efforts
+    >>> watts = [200.0] * 20 + [300.0] * 10 + [200.0] * 20
+    >>> best_efforts(Pairs(reference=watts, device=watts), durations_s=[10]).longest_run_s
+    50
     """
 
     efforts: tuple[Effort, ...]
@@ -148,8 +163,8 @@ def best_efforts(
     >>> from agree import Pairs, best_efforts
     >>> watts = 200 + 80 * np.sin(np.arange(1200) / 60)
     >>> best = best_efforts(Pairs(reference=watts, device=0.97 * watts), durations_s=(5, 60, 3600))
-    >>> [(item.duration_s, round(item.reference_w), item.note) for item in best.efforts]
-    [(5, 280, ''), (60, 277, ''), (3600, nan, 'no unbroken run of 3600 s; the longest is 1200 s')]
+    >>> [(item.duration_s, round(item.reference_w, 0), item.note) for item in best.efforts]
+    [(5, 280.0, ''), (60, 277.0, ''), (3600, nan, 'no unbroken run of 3600 s; the longest is 1200 s')]
     >>> round(best.efforts[0].difference_percent.value, 2)
     -3.0
     """

@@ -128,11 +128,11 @@ def response_difference(
     Notes
     -----
     Changes x, y from second to second have cross-spectrum :math:`S_{xy}` and coherence
-    :math:`C = |S_{xy}|^2/(S_{xx} S_{yy})`. Noise of one trace is not shared by the other. It makes x look sharper
-    than it is by the signal share c of x, which is no less than C, and turns neither sign nor phase:
+    :math:`C = \lvert S_{xy} \rvert^2/(S_{xx} S_{yy})`. Noise of one trace is not shared by the other. It makes x look
+    sharper than it is by the signal share c of x, which is no less than C, and turns neither sign nor phase:
 
     .. math:: S_{xy}/S_{xx} = b\, F(f)\, e^{-2 \pi i f d}\, c, \qquad
-              \frac{1}{C} = \frac{1}{c} \left(1 + \frac{1 - c}{c} \frac{1 - k}{k |F|^2}\right),
+              \frac{1}{C} = \frac{1}{c} \left(1 + \frac{1 - c}{c} \frac{1 - k}{k \lvert F \rvert^2}\right),
 
     with F the running mean over W s, :math:`\sin(\pi f W)/(W \sin \pi f)`, the lag
     :math:`\alpha/(1 - (1 - \alpha) e^{-2 \pi i f})` with :math:`\alpha = 1 - e^{-1/\tau}`, or 1; and k from 0 (all

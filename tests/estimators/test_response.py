@@ -4,6 +4,7 @@ import csv
 import json
 import math
 import pickle
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -85,9 +86,27 @@ def test_noise_of_one_side_is_no_smoothing(rng, name, sd, tau):
     assert found.width_s is found.time_constant_s is None
 
 
+@cache
+def real_pair():
+    """Two recorders of one ride: their noise is as it is, above 0.2 Hz more than half of what they read."""
+    return pair_recordings(*(read_recording(RIDES / f"pair-1-{name}.csv") for name in ("bike", "pedals")))
+
+
 def test_two_recorders_of_one_real_ride_differ_in_noise_only():
-    bike, pedals = (read_recording(RIDES / f"pair-1-{name}.csv") for name in ("bike", "pedals"))
-    assert response_difference(pair_recordings(bike, pedals)).kind == "none"
+    assert response_difference(real_pair()).kind == "none"
+
+
+@pytest.mark.parametrize(("smooth", "size", "side"), [(mean, 3, "device"), (mean, 5, "reference"), (lag, 2, "device"),
+                                                      (lag, 1, "reference")])
+def test_known_filters_are_found_under_the_noise_of_real_recorders(smooth, size, side):
+    column = getattr(real_pair(), side)
+    made = np.where(np.isfinite(column), smooth(np.nan_to_num(column), size), np.nan)
+    found = response_difference(replace(real_pair(), **{side: made}))
+    item = found.width_s if smooth is mean else found.time_constant_s
+    assert (found.kind, found.smoother, found.alike) == ("running mean" if smooth is mean else "first order", side, ())
+    assert item.low <= size <= item.high
+    assert item.high - item.low < 0.5
+    assert found.slope.value == pytest.approx(response_difference(real_pair()).slope.value, abs=0.01)
 
 
 def test_a_smoothing_device_is_no_error_of_scale():
