@@ -16,7 +16,9 @@ from agree.interval import Estimate, estimate, t_quantile
 # A filter must leave so much less than none does (twice the log of a likelihood ratio), times the mean square of what
 # is left where that is above 1. With LEAST, none of 336 simulated recordings without a filter came to more than 7.
 EVIDENCE = 20.0
-LEAST = {"running mean": 1.5, "first order": 0.3}   # s; what is smaller is the resampling of clocks
+LEAST = {"running mean": 1.5, "first order": 0.3}   # s
+# s; half of a second and half of the next are a mean over 2 s: no less is told from the re-timing by parts of seconds
+LEAST_MIXED = {"running mean": 2.25, "first order": 0.8}
 OWN_ERROR = 0.003      # standard error of a size, as a fraction of it, that comes of bins and of the recording's ends
 MARKS = {"running mean": 3.0, "first order": 1.0}   # s; whether these can be excluded is said when none is found
 SIDES = ("device", "reference")
@@ -32,13 +34,14 @@ class Choice(NamedTuple):
     alike: tuple[str, ...]
 
 
-def choose(reference: FloatArray, device: FloatArray, level: float) -> Choice:
+def choose(reference: FloatArray, device: FloatArray, level: float, mixed: float) -> Choice:
     """Fit a running mean, a lag and none, with either trace as the smoother, and take what leaves least."""
     pairs = dict(zip(SIDES, (_transfer.cross(reference, device), _transfer.cross(device, reference)), strict=True))
     data = {side: _transfer.seen(pair) for side, pair in pairs.items()}
     plain = {side: _transfer.best(item, "none") for side, item in data.items()}
     fitted = {(kind, side): _transfer.best(item, kind) for kind in LEAST for side, item in data.items()}
-    fitted = {key: item for key, item in fitted.items() if item.size >= LEAST[key[0]]}
+    least = LEAST_MIXED if mixed else LEAST
+    fitted = {key: item for key, item in fitted.items() if item.size >= least[key[0]]}
     none = min(SIDES, key=lambda side: plain[side].misfit)
     first = min(fitted, key=lambda key: fitted[key].misfit, default=("none", none))
     item = fitted.get(first, plain[none])

@@ -138,8 +138,8 @@ def response_difference(
     :math:`\alpha/(1 - (1 - \alpha) e^{-2 \pi i f})` with :math:`\alpha = 1 - e^{-1/\tau}`, or 1; and k from 0 (all
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
-    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s: less comes of resampling. Intervals: the influence of
-    each second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra
+    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s, or 2.25 and 0.8 s if the pairing mixed neighbours:
+    less may come of that. Intervals: the influence of each second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra
     cannot resolve; C is taken as known.
 
     ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
@@ -188,7 +188,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float, mixed: float) 
     unit = float(np.nanmax(np.abs([x, y])))
     x, y = x / unit, y / unit
     riding = np.where((x == 0) & (y == 0), np.nan, 1.0)  # a line has nothing to say of coasting
-    chosen = choose(x, y, level)
+    chosen = choose(x, y, level, mixed)
     mean, lagged = (chosen.size if chosen.kind == kind else None for kind in ("running mean", "first order"))
     shifts = [smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1)]
     trials = [line_errors(trial, y * riding)[1] for trial in shifts]
