@@ -139,8 +139,8 @@ def response_difference(
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
     twice the log-likelihood and W is at least 1.5 s or tau 0.3 s, or 2.25 and 0.8 s if the pairing mixed neighbours:
-    less may come of that. Intervals: the influence of each second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra
-    cannot resolve; C is taken as known.
+    less may come of that. Intervals: the influence of each second on the weighted normal equations, serial engine, and
+    0.3 % of the size besides for what the spectra cannot resolve; C is taken as known.
 
     ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
 

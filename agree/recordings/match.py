@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from agree._check import FloatArray
 from agree.errors import MatchError
 from agree.pairs import Witness
 from agree.recordings import clock, clock_steps, retime, witnesses
@@ -58,7 +59,7 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
         best = _by_power(x, y, lowest, highest)
     except MatchError as refusal:
         best = _by_witness(x, y, lowest, highest, refusal)
-    unlike = clock_steps.unlike(best.x.power, best.y.power, best.fine) if best.channel == "power" else ""
+    unlike = clock_steps.unlike(*_clean(best.x, best.y, best.fine), best.fine) if best.channel == "power" else ""
     called = witnesses.call(best.x, best.y, best.fine, best.channel, lowest, highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
     return best._replace(witnesses=tuple(called), notes=(*best.notes, *([unlike] if unlike else []), *notes))
@@ -146,8 +147,12 @@ def _stepped(x: Grid, y: Grid, fine: clock.Fine | None, lowest: float, highest: 
 
 def _without_faults(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> clock.Fine:
     """Sub-second lag; found once more without the faulty seconds, which tell nothing of the clock."""
-    fine = clock.refine(x.power, y.power, lag, starts)
+    return clock.refine(*_clean(x, y, clock.refine(x.power, y.power, lag, starts)), lag, starts)
+
+
+def _clean(x: Grid, y: Grid, fine: clock.Fine) -> tuple[FloatArray, FloatArray]:
+    """Power of both without the faulty seconds."""
     rest = set_aside(x.power, y.power, lay_over(x.power, y.power, fine))
-    clean_x, clean_y = x.power.copy(), y.power.copy()
-    clean_x[rest.reference_faulty] = clean_y[rest.device_faulty] = np.nan
-    return clock.refine(clean_x, clean_y, lag, starts)
+    one, two = x.power.copy(), y.power.copy()
+    one[rest.reference_faulty] = two[rest.device_faulty] = np.nan
+    return one, two
