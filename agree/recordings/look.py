@@ -133,7 +133,7 @@ class FileLook(Result):
 
 
 def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = None) -> FileLook:
-    """Say what a file holds, without judging it and without writing anything.
+    r"""Say what a file holds, without judging it and without writing anything.
 
     Parameters
     ----------
@@ -166,7 +166,7 @@ def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = No
     >>> from agree import look
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     file = pathlib.Path(folder, "ride.csv")
-    ...     _ = file.write_text("time_s,power_W\\n0,201\\n1,-4\\n2,203\\n9,0\\n")
+    ...     _ = file.write_text("time_s,power_W\n0,201\n1,-4\n2,203\n9,0\n")
     ...     seen = look(file)
     >>> seen.seconds, seen.gaps[0].seconds, seen.oddities[0].what
     (9.0, 7.0, 'power below 0')

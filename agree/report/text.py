@@ -142,7 +142,9 @@ def alignment_text(item: Alignment | None) -> str:
     if item is None:
         return "clocks not matched (paired by the caller)"
     se = f" ± {max(item.lag_se_s, 0.01):.1g}" if math.isfinite(item.lag_se_s) else ""
-    drift = f", drift {item.drift_ppm:+.0f} ppm" if math.isfinite(item.drift_ppm) else ""
+    drift_se = f" ± {item.drift_se_ppm:.0f}" if math.isfinite(item.drift_se_ppm) else ""
+    drift = f", drift {item.drift_ppm:+.0f}{drift_se} ppm" if math.isfinite(item.drift_ppm) else ""
+    drift += f", {len(item.steps)} step{'s' * (len(item.steps) > 1)} of a clock" if item.steps else ""
     return f"device clock {item.lag_s:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
 
 
