@@ -95,7 +95,8 @@ def response_text(item: Response | None) -> str:
     """Say which trace is the smoother, by how much, and what that explains."""
     size = None if item is None else item.width_s or item.time_constant_s
     if item is None or size is None or item.explained is None:
-        return "no difference in response was found." if item is not None else "too few seconds to compare responses."
+        return "no difference in response was found." if item is not None else (
+            "not compared: too few seconds, or a power that changes too slowly.")
     what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
     doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
     return (f"the {item.smoother} {what} {estimate_text(size, 's')}{doubt}, beside the other; this explains "
