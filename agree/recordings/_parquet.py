@@ -15,7 +15,7 @@ from agree.recordings._table import LOOKS_NUMERIC, Table, shown
 
 MAX_ROWS = 7 * 86_400 * 10  # 7 days, 10 a second
 MAX_COLUMNS = 1_000
-MAX_CELLS = 8_000_000  # about 1 GB
+MAX_CELLS = 6_000_000  # about 150 bytes each: below 1 GB
 MAX_DECODED = 500_000_000
 MAX_TEXT = 64  # bytes of a cell
 PART = 1 << 16  # rows turned into text at once

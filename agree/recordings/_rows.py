@@ -13,7 +13,7 @@ from agree.recordings._lines import Lines
 from agree.recordings._table import LOOKS_NUMERIC, Table, many, shown
 
 MAX_ROWS = 7 * 86_400 * 10  # a week at 10 a second
-MAX_CELLS = 2 * MAX_ROWS  # about 70 bytes each: below 1 GB
+MAX_CELLS = 8_000_000  # about 100 bytes each: below 1 GB
 CHUNK, POOL = 20_000, 50_000
 MOST_SUMMARIES = 10
 MOST_SHAPES = 3  # of the cells in a column of numbers or stamps
