@@ -158,7 +158,8 @@ def test_same_file_twice_answers_and_says_so():
     (["check", BIKE, PEDALS, "--claim", "1%", "--json", "no/such/folder.json"], "does not exist"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--device-column", "watts"], "watts"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--reference-uncertainty", "some"], "'some' is not understood"),
-    (["check", BIKE], "Missing argument"),
+    (["check", BIKE], "Missing option"),
+    (["check"], "Missing argument"),
     (["nonsense"], "nonsense"),
 ])
 def test_bad_calls_end_in_one_line(tmp_path, arguments, words):

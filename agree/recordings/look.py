@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -206,10 +207,8 @@ def _channel(table: Table, k: int, roles: dict[str, str], recording: Recording |
     if recording is not None and role in UNITS:
         values = getattr(recording, role)
     elif given and all(LOOKS_NUMERIC.fullmatch(cell) for cell in given):
-        try:
+        with suppress(InputError):  # stamps, say, look numeric too
             values = numbers(table._replace(notes=[]), cells, name)
-        except InputError:
-            pass
     finite = values[np.isfinite(values)]
     kind = ("empty" if not given else "stamp" if role == "time" or is_stamp(given[0]) else
             "number" if finite.size else "text")

@@ -110,10 +110,11 @@ def _columns(check: ClaimCheck) -> list[list[tuple[str, list[str]]]]:
     if fix.stable is not None or "not known to last" not in advice[0].lower():
         stable = {True: "stable: yes", False: "stable: no", None: "stable: not known"}[fix.stable]
         advice.append(f"{stable} ({fix.because.rsplit('; ', 1)[-1]})")
+    smoother = [text.response_text(item) for item in check.response if item is not None and item.kind != "none"]
     return [[("What is likely wrong", wrong),
              ("Correction", advice),
              ("Next step", [check.next_step])],
-            [("Seconds", [text.set_aside(check)]), ("Notes", list(check.notes) or ["none"])]]
+            [("Seconds", [text.set_aside(check), *smoother]), ("Notes", list(check.notes) or ["none"])]]
 
 
 def _fitted(blocks: list[tuple[str, list[str]]], width: float, most: int) -> list[tuple[str, list[str]]]:
