@@ -16,6 +16,7 @@ BLOCK_S = 300      # errors are drawn in blocks of so many seconds, or an eighth
 BLOCKS = 8
 DRAWS = 100
 SEED = 8191
+LINE_S = 30        # s of the means that the straight line goes through
 ROUNDS = 4         # of reweighting
 
 
@@ -61,18 +62,25 @@ def longest_run(known: NDArray[np.bool_]) -> int:
 
 
 def errors(reference: FloatArray, device: FloatArray) -> Errors:
-    """Part the errors by a straight line on the reference, over the seconds in which not both are 0."""
+    """Part the errors by a straight line on the reference, over the seconds in which not both are 0.
+
+    Its slope is that through means of 30 s: from second to second a device that averages, or a noisy reference, would
+    turn it, and power itself would pass for error.
+    """
     riding = np.isfinite(reference) & np.isfinite(device) & ~((reference == 0) & (device == 0))
     x, e = reference[riding], (device - reference)[riding]
-    about = x - x.mean()
-    square = float(about @ about)
-    slope = float(about @ e) / square if square > 0 else 0.0
-    left = e - e.mean() - slope * about
+    blocks = x.size // LINE_S
+    rows = (x, e) if blocks < BLOCKS else (column[:blocks * LINE_S].reshape(blocks, LINE_S).mean(axis=1)
+                                           for column in (x, e))
+    slow, moved = (row - row.mean() for row in rows)
+    square = float(slow @ slow)
+    slope = float(slow @ moved) / square if square > 0 else 0.0
+    left = e - e.mean() - slope * (x - x.mean())
     result = spread(left, "serial", cautious=True)
     both = np.isfinite(reference) & np.isfinite(device)
-    rows = np.where(both, 0.0, np.nan), np.where(both, 0.0, np.nan)
-    rows[0][riding], rows[1][riding] = left, x + e.mean() + slope * about
-    return Errors(rows[0], rows[1], riding, result.standard_error, result.df, result.drift, x.size)
+    seconds = np.where(both, 0.0, np.nan), np.where(both, 0.0, np.nan)
+    seconds[0][riding], seconds[1][riding] = left, x + e.mean() + slope * (x - x.mean())
+    return Errors(*seconds, riding, result.standard_error, result.df, result.drift, x.size)
 
 
 def spreading(found: Errors, reference: FloatArray, duration: int, power: float) -> Spreading:
