@@ -24,7 +24,7 @@ def edges_of(text: str | None) -> list[float] | None:
 
 def handling_of(texts: Sequence[str]) -> dict[str, str]:
     """Read what to do with faults: a word for all kinds, KIND=HOW for one; the later counts."""
-    from agree._faults import FAULT_KINDS, HANDLINGS
+    from agree._faults import FAULT_KINDS, HANDLINGS, SLOW
     from agree.errors import InputError
 
     chosen: dict[str, str] = {}
@@ -33,7 +33,8 @@ def handling_of(texts: Sequence[str]) -> dict[str, str]:
         if how not in HANDLINGS or kind not in ("", *FAULT_KINDS):
             raise InputError(f"--faults {text!r} is not understood; write HOW or KIND=HOW, with HOW one of "
                              f"{', '.join(HANDLINGS)} and KIND one of {', '.join(FAULT_KINDS)}")
-        chosen |= dict.fromkeys([kind] if kind else FAULT_KINDS, how)
+        every = [kind for kind in FAULT_KINDS if how != "set aside" or kind not in SLOW]  # these only by name
+        chosen |= dict.fromkeys([kind] if kind else every, how)
     return chosen
 
 
