@@ -30,6 +30,8 @@ class Errors(NamedTuple):
     df: float
     drift: bool
     riders: int        # seconds in which not both coast
+    turn: float = 0.0      # standard error of the line's slope
+    centre: float = 0.0    # mean power, at which the slope does not matter
 
 
 class Spreading(NamedTuple):
@@ -76,11 +78,13 @@ def errors(reference: FloatArray, device: FloatArray) -> Errors:
     square = float(slow @ slow)
     slope = float(slow @ moved) / square if square > 0 else 0.0
     left = e - e.mean() - slope * (x - x.mean())
+    turn = spread(slow * (moved - slope * slow), "serial", cautious=True).standard_error * slow.size
     result = spread(left, "serial", cautious=True)
     both = np.isfinite(reference) & np.isfinite(device)
     seconds = np.where(both, 0.0, np.nan), np.where(both, 0.0, np.nan)
     seconds[0][riding], seconds[1][riding] = left, x + e.mean() + slope * (x - x.mean())
-    return Errors(*seconds, riding, result.standard_error, result.df, result.drift, x.size)
+    return Errors(*seconds, riding, result.standard_error, result.df, result.drift, x.size,
+                  turn / square if square > 0 else 0.0, float(x.mean()))
 
 
 def spreading(found: Errors, reference: FloatArray, duration: int, power: float) -> Spreading:
@@ -88,7 +92,8 @@ def spreading(found: Errors, reference: FloatArray, duration: int, power: float)
 
     With many windows in the recording: A + B power^2, both at least 0, by weighted least squares of the squared window
     means of the errors on squared power; degrees of freedom 2 (V/se(V))^2 from the serial standard error of that V, and
-    what the line took out added. With few: the long-run variance of the errors over the duration, 8 degrees of freedom.
+    what the line took out, in level and in slope, added. With few: the long-run variance of the errors over the
+    duration, 8 degrees of freedom.
     """
     if found.riders < ENOUGH * duration or not found.error > 0:
         return Spreading(found.error**2 * found.riders / duration, found.df)
@@ -110,6 +115,7 @@ def spreading(found: Errors, reference: FloatArray, duration: int, power: float)
     value = float(at @ part[active])
     error = spread(at @ phi, "serial").standard_error
     df = 2 * (value / error) ** 2 if error > 0 else math.inf
+    value += 2 * (found.turn * (power - found.centre))**2
     return Spreading(value + 2 * found.error**2, min(max(df, 2.0), 1e6))
 
 
