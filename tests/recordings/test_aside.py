@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from agree import InputError, pair_recordings
+from agree import InputError, check_claim, pair_recordings
 from agree.recordings.aside import handling_of
 
 
@@ -53,6 +53,16 @@ def test_a_late_start_is_the_fault_of_the_trace_that_sleeps(power, role):
     assert abs(row.bias_with) == pytest.approx(100 * 45 / 1800, rel=0.2)
 
 
+@pytest.mark.parametrize("role", ["device", "reference"])
+def test_a_value_held_into_a_coasting_is_no_dropout_of_the_other(power, role):
+    power[900:960] = 0
+    held = power.copy()
+    held[899:930] = held[898]
+    pairs = paired(power, held) if role == "device" else paired(held, power)
+    assert kinds(pairs) == {f"{role}_held"}
+    assert pairs.counts()[f"{role}_held"] == 31
+
+
 def test_an_early_end(power):
     early = power.copy()
     early[-30:] = 0
@@ -76,6 +86,15 @@ def test_what_is_done_with_faults(power):
     assert kept.notes.count("by request not looked for: dropout") == 1
     with_all = {row.kind: (row.bias_without, row.bias_with) for row in reported.fault_table()}
     assert with_all["device_dropout"][1] < with_all["device_dropout"][0] < 0
+
+
+def test_the_bias_with_faults_does_not_depend_on_what_is_done_with_them(power):
+    device = 0.98 * power
+    device[500:520] = 0
+    checks = [check_claim(paired(power, device, faults=faults), "3 %") for faults in ("set aside", "report", "keep")]
+    assert len({round(check.bias_with_faults.value, 9) for check in checks}) == 1
+    assert checks[1].bias.value == checks[2].bias.value == checks[0].bias_with_faults.value
+    assert checks[0].bias.value == pytest.approx(-2, abs=0.02) != checks[1].bias.value
 
 
 def test_slow_faults_are_reported_and_set_aside_only_by_name(power):

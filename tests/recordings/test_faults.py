@@ -123,6 +123,43 @@ def test_error_of_scale_is_not_partial_but_noted(judge, scale):
     assert "cannot be told from an error of scale" in faults.notes[0]
 
 
+def test_a_spike_in_a_coasting_is_no_dropout_of_the_other(judge):
+    judge[100:140] = 0
+    y = judge.copy()
+    y[120] = 900
+    assert where(find_faults(judge, y), "spike") == [120]
+    assert set(find_faults(y, judge).kind) == {"", "both_coasting"}
+
+
+def test_frozen_from_the_start_and_blank_after_a_rest(judge):
+    judge[:20] = judge[200:270] = 0
+    y = judge.copy()
+    y[:40] = 150
+    y[200:300] = np.nan
+    faults = find_faults(judge, y)
+    assert where(faults, "late_start") == [*range(40), *range(270, 300)]
+    assert where(faults, "missing") == list(range(200, 270))
+
+
+def test_a_pause_that_both_end_together_is_no_late_start(judge):
+    judge[200:270] = 0
+    late = np.roll(judge, 1)
+    late[0] = judge[0]
+    assert where(find_faults(judge, late), "late_start") == []
+
+
+def test_a_steady_top_is_no_ceiling(judge):
+    y = np.minimum(judge, 240)
+    steady = np.where(judge > 200, 210.0, 190.0)
+    assert where(find_faults(steady * (1 + 0.02 * np.sin(np.arange(400))), steady), "saturation") == []
+    assert where(find_faults(judge, y), "saturation") == []  # no longer than 2 s, or less than 5 % above
+    judge[100:110] = judge[200:210] = np.linspace(300, 360, 10)
+    assert where(find_faults(judge, np.minimum(judge, 300)), "saturation") == [*range(100, 110), *range(200, 210)]
+    judge[200:210] = 200
+    judge[107:110] = 200
+    assert where(find_faults(judge, np.minimum(judge, 300)), "saturation") == []  # once, and for 7 s
+
+
 def test_runs():
     assert runs(np.array([True, False, True, True])) == [(0, 1), (2, 4)]
     assert runs(np.zeros(3, bool)) == []
@@ -141,9 +178,9 @@ def test_faults_put_into_a_real_ride_are_found(bench, device):
     assert len(false) <= clean.time[-1] / 3600
     for kind in bench.KINDS:
         injected = bench.inject(x, y, round(true), (kind,), rng)
-        score, lag = bench.score(x, injected, round(true), kind)
-        assert lag == pytest.approx(true, abs=0.2)
-        assert score.injected >= 30
+        score, = bench.score(x, injected, round(true), (kind,))
+        assert score.lag == pytest.approx(true, abs=0.2)
+        assert score.injected >= (3 if kind == "late_start" else 20 if kind == "saturation" else 30)
         assert score.recall >= 0.95, kind
         assert score.precision >= 0.95, kind
         if kind == "dropout":
