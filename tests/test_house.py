@@ -23,8 +23,8 @@ ARROWS = {
     "demo": FOUNDATION,
 }
 # Library -> rooms that may import it.
-LIBRARIES = {"pandas": {"recordings"}, "narwhals": {"recordings"}, "fitdecode": {"recordings"}, "pyarrow": {"recordings"},
-             "defusedxml": {"recordings"}, "matplotlib": {"report"}, "rich": {"_terminal"}, "click": {"cli"},
+LIBRARIES = {"pandas": {"recordings"}, "narwhals": {"recordings"}, "fitdecode": {"recordings"},
+             "pyarrow": {"recordings"}, "defusedxml": {"recordings"}, "matplotlib": {"report"}, "rich": {"_terminal"}, "click": {"cli"},
              "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
 
 # Results whose examples are in the functions that return them.
