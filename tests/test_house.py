@@ -24,7 +24,8 @@ ARROWS = {
 }
 # Library -> rooms that may import it.
 LIBRARIES = {"pandas": {"recordings"}, "narwhals": {"recordings"}, "fitdecode": {"recordings"},
-             "pyarrow": {"recordings"}, "defusedxml": {"recordings"}, "matplotlib": {"report"}, "rich": {"_terminal"}, "click": {"cli"},
+             "pyarrow": {"recordings"}, "defusedxml": {"recordings"}, "matplotlib": {"report"},
+             "rich": {"_terminal"}, "click": {"cli"},
              "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
 
 # Results whose examples are in the functions that return them.
