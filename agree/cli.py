@@ -54,7 +54,8 @@ def command() -> None:
 @click.option("--device-read", multiple=True, metavar="KEY=VALUE", help="The same for the device.")
 @click.option("--faults", multiple=True, metavar="[KIND=]HOW",
               help="What to do with faulty seconds, of one kind or all: 'set aside', 'report' (used, but listed) or "
-                   "'keep' (used, not looked for). [default: set aside]")
+                   "'keep' (used, not looked for). Steps of the zero and warm-ups are set aside only by "
+                   "name. [default: set aside]")
 @click.option("--match-response", is_flag=True,
               help="Compare at a matched response: the sharper trace is smoothed as the other one is.")
 @click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
@@ -246,6 +247,8 @@ def _deliver(result: ClaimCheck, json_file: str | None, page_file: str | None, *
 
 
 def _stop(message: str) -> NoReturn:
+    if any(f"{word}_column" in message for word in ("power", "time", "cadence", "speed")) or "zone=" in message:
+        message += "; on the command line: --reference-read, --device-read or --read of look, with power=..., zone=..."
     click.echo("agree: " + " ".join(message.split()), err=True)
     sys.exit(BAD_INPUT)
 
@@ -262,7 +265,7 @@ def main() -> None:
         click.echo(error.format_message())
         sys.exit(BAD_INPUT)
     except click.ClickException as error:
-        _stop(f"{error.format_message()}; see agree --help")
+        _stop(f"{error.format_message().rstrip('.')}; see agree --help")
     except (KeyboardInterrupt, click.exceptions.Abort):
         sys.exit(130)
     except BrokenPipeError:

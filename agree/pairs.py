@@ -263,7 +263,8 @@ class Pairs(Result):
             used = self.used | ((self.reason == kind) & both)
             rows.append(FaultRow(
                 kind=kind, handling=found[0].handling, events=len(found), seconds=int(inside.sum()),
-                energy_share=self._energy_share(inside), first_s=tuple(item.start_s for item in found[:FIRST_EVENTS]),
+                energy_share=self._energy_share(inside), first_s=tuple(
+                    item.detail.get("at_s", item.start_s) for item in found[:FIRST_EVENTS]),
                 bias_without=self._bias(used & ~inside), bias_with=self._bias(used)))
         return tuple(rows)
 

@@ -29,6 +29,7 @@ MIN_SHARE = 0.3  # of the readings of the shorter trace: lags that cover less ar
 MIN_STRENGTH = 15.0
 MIN_CORRELATION = 0.3  # on very long rides, where the strength alone would admit less
 MAX_RIVAL = 0.75  # strength of the best distinctly different lag, as a share of the best
+MAX_ALIKE = 0.97  # correlation there, as a share of the best: equal intervals are alike at several lags
 DISTINCT_S = 10  # lags nearer than this to the best one belong to the same match
 MOST_CANDIDATES = 4
 WINDOW_S = 150

@@ -92,9 +92,11 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
         raise MatchError(
             f"the recordings do not match, and are probably not of the same ride: {shown}; check that both are of the "
             f"same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
-    if len(found) > 1 and found[1].strength > clock.MAX_RIVAL * found[0].strength:
+    if len(found) > 1 and (found[1].strength > clock.MAX_RIVAL * found[0].strength
+                           or max(c.correlation for c in found[1:]) > clock.MAX_ALIKE * found[0].correlation):
         raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
-                         f"best may have {100 * clock.MAX_RIVAL:.0f} % of the strength of the best; {FORCE}")
+                         f"best may have {100 * clock.MAX_RIVAL:.0f} % of the strength of the best, and "
+                         f"{100 * clock.MAX_ALIKE:.0f} % of its correlation; {FORCE}")
 
 
 def ask(x: Grid, y: Grid, channel: str, lowest: float, highest: float) -> tuple[

@@ -7,7 +7,8 @@ import textwrap
 
 from agree.estimators.efforts import BestEfforts, Effort
 from agree.estimators.response import Response
-from agree.report.words import WIDTH, estimate_text, percent, summary
+from agree.interval import Estimate
+from agree.report.words import WIDTH, decimals, estimate_text, percent, summary
 
 KINDS = {"running mean": "running mean over", "first order": "first-order lag with a time constant of"}
 
@@ -45,8 +46,17 @@ def _watts(value: float) -> str:
     return f"{value:.1f}" if 0.1 < abs(value) < 1e6 or value == 0 else f"{value:.3g}"
 
 
+def _percent(item: Estimate | None) -> str:
+    """Print a per cent with at most two decimals: no best effort is known better."""
+    if item is None or not math.isfinite(item.low) or not math.isfinite(item.high):
+        return estimate_text(item, sign=True)
+    places = min(decimals(item.low, item.high), 2)
+    value, low, high = (f"{x:+.{places}f}" for x in (item.value, item.low, item.high))
+    return f"{value} [{low}, {high}]"
+
+
 def _effort_row(item: Effort) -> str:
-    own, same = (estimate_text(one, sign=True) for one in (item.difference_percent, item.same_window_percent))
+    own, same = (_percent(one) for one in (item.difference_percent, item.same_window_percent))
     share = f"{100 * item.overlap_s / item.duration_s:.0f} %"
     powers = "".join(f"{_watts(value):>9}" for value in (item.reference_w, item.device_w))
     return f"{duration_text(item.duration_s):<7}{powers}  {own:<22}{same:<22}{share:>6}"

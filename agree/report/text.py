@@ -104,6 +104,21 @@ def response_text(item: Response | None) -> str:
             f"{item.scatter_after_w:.3g} W).")
 
 
+ROUTINE = ("reference: ", "device: ", "correlation of fast changes", "the lag by other channels, which agree",
+           "the lag is not a whole number", "a step of the error", "a warm-up: ")
+TELLING = ("checksum", "turned into", "assumed", "taken for", "daylight", "as well", "also")
+
+
+def mind(check: ClaimCheck) -> list[str]:
+    """Notes on the pairing that a reader must not miss; how files were read only where it might be wrong."""
+    found = []
+    for item in check.pairs:
+        session = f"session {item.session}: " if len(check.pairs) > 1 else ""
+        found += [session + note for note in item.notes
+                  if not note.startswith(ROUTINE) or (note.startswith(ROUTINE[:2]) and any(w in note for w in TELLING))]
+    return found
+
+
 def budget_text(check: ClaimCheck) -> str:
     """Return the terms of the mean error's uncertainty with their shares, and how far sessions differ."""
     terms = ", ".join(f"{term.name} {100 * term.share:.0f} %" for term in check.budget)
@@ -146,7 +161,8 @@ def alignment_text(item: Alignment | None) -> str:
     drift_se = f" ± {item.drift_se_ppm:.0f}" if math.isfinite(item.drift_se_ppm) else ""
     drift = f", drift {item.drift_ppm:+.0f}{drift_se} ppm" if math.isfinite(item.drift_ppm) else ""
     drift += f", {len(item.steps)} step{'s' * (len(item.steps) > 1)} of a clock" if item.steps else ""
-    return f"device clock {item.lag_s:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
+    lag = item.lag_s if abs(item.lag_s) >= 0.05 else 0.0  # never -0.0
+    return f"device clock {lag:+.1f}{se} s{drift}, match r = {item.correlation:.2f}"
 
 
 @summary.register(Claim)
@@ -201,6 +217,7 @@ def _(result: ClaimCheck) -> str:
     blocks += [wrapped("" if k else "Faults", line) for k, line in enumerate(fault_lines(result))]
     blocks.append(wrapped("Likely", likely(result.findings)))
     blocks.append(wrapped("Correction", correction_text(result.correction)))
+    blocks += [wrapped("" if k else "Mind", note) for k, note in enumerate(mind(result))]
     blocks.append(wrapped("Next", result.next_step))
     blocks.append(wrapped("Caution", "this unit against this reference, not a calibration; have a published 'fails' "
                                      "checked by an accredited laboratory."))
