@@ -57,7 +57,8 @@ def find_faults(
 
     Notes
     -----
-    With k the usual ratio, the median of trace/judge over the seconds in which both are above 15 W:
+    With k the usual ratio, the median of trace/judge over the seconds in which both are above 15 W (once more over
+    those within 0.7 to 1.4 of it):
 
     late_start, early_end
         From the judge's first working second, at the start or after a rest of 60 s, until the trace wakes: it reads 0
@@ -105,7 +106,7 @@ def find_faults(
     missing = ~(np.isfinite(judge) & np.isfinite(trace))
     x, y = np.where(missing, 0.0, judge), np.where(missing, 0.0, trace)
     working = (x > WORKING_W) & (y > WORKING_W)
-    k = float(np.median(y[working] / x[working])) if working.any() else 1.0
+    k = _usual_ratio(y[working] / x[working])
     width, own_width = _width(k * x, y, working), _width(y, k * x, working)
     usual = ndimage.uniform_filter1d(k * x, width, mode="nearest")
     sharp = judge if sharp is None else np.where(np.isfinite(sharp), sharp, judge)
@@ -113,14 +114,24 @@ def find_faults(
     late = late_start(judge, trace, known, sharp, own_width)
     early = late_start(judge[::-1], trace[::-1], known[::-1], sharp[::-1], own_width, rests=False)[::-1]
     held = _held(sharp, y)
-    spike = _spike(k * x, y, max(SPIKE_MARGIN_S, width // 2))
-    top = saturation(usual, y, spike)
+    largest = ndimage.maximum_filter1d(k * x, 2 * max(SPIKE_MARGIN_S, width // 2) + 1, mode="nearest")
+    spike = _spike(largest, y)
+    # What is far above the judge makes no ceiling, even where it is too little for a spike.
+    top = saturation(usual, y, spike | (y > SPIKE_FACTOR * largest))
     partial, notes = _partial(usual, y, working & ~held & ~top, k, name)
     masks = {"late_start": late, "early_end": early, "missing": missing, "both_coasting": (x == 0) & (y == 0),
              "saturation": top, "held": held, "dropout": _dropout(x, y, k * x, missing, own_width),
              "spike": spike, "partial": partial}
     names = [name for name in masks if name in kinds or name in NO_FAULT]
     return Faults(np.select([masks[name] for name in names], names, ""), notes if "partial" in kinds else ())
+
+
+def _usual_ratio(ratio: FloatArray) -> float:
+    """Median ratio; once more without what is far from it, so that partial readings do not shift it."""
+    if not ratio.size:
+        return 1.0
+    k = float(np.median(ratio))
+    return float(np.median(ratio[(ratio >= USUAL_RATIO[0] * k) & (ratio <= USUAL_RATIO[1] * k)]))
 
 
 def _width(fast: FloatArray, slow: FloatArray, working: Mask) -> int:
@@ -173,8 +184,7 @@ def _held(sharp: FloatArray, y: FloatArray) -> Mask:
     return found
 
 
-def _spike(usual: FloatArray, y: FloatArray, margin: int) -> Mask:
-    largest = ndimage.maximum_filter1d(usual, 2 * margin + 1, mode="nearest")
+def _spike(largest: FloatArray, y: FloatArray) -> Mask:
     # Its own median, which 3 s do not move, keeps a gap in the judge from making a spike of the trace.
     own = ndimage.median_filter(y, OWN_S, mode="nearest")
     found: Mask = y > SPIKE_FACTOR * np.maximum(largest, own) + SPIKE_W

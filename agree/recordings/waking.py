@@ -100,13 +100,16 @@ def late_start(judge: FloatArray, trace: FloatArray, usual: FloatArray, sharp: F
     return found
 
 
-def saturation(usual: FloatArray, y: FloatArray, spike: Mask) -> Mask:
-    """Runs of at least 3 s at the trace's own ceiling, repeated or for long, while the judge is above it."""
+def saturation(usual: FloatArray, y: FloatArray, beyond: Mask) -> Mask:
+    """Runs of at least 3 s at the trace's own ceiling, repeated or for long, while the judge is above it.
+
+    Readings in `beyond` make no ceiling.
+    """
     found = np.zeros(y.size, bool)
-    ceiling = float(y[~spike].max(initial=0.0))
+    ceiling = float(y[~beyond].max(initial=0.0))
     if ceiling <= WORKING_W:
         return found
-    near = (y >= ceiling - max(CEILING_NEAR[0], CEILING_NEAR[1] * ceiling)) & ~spike
+    near = (y >= ceiling - max(CEILING_NEAR[0], CEILING_NEAR[1] * ceiling)) & ~beyond
     at = [(usual[start:stop].mean() / ceiling, start, stop) for start, stop in runs(near) if stop - start >= CEILING_S]
     over = [usual[start:stop] for level, start, stop in at if level >= 1]
     if len(over) < CEILING_EVENTS and sum(part.size for part in over) < CEILING_LONG_S:
