@@ -24,12 +24,12 @@ from typing import Any
 import agree
 from agree import interval
 from agree.estimators import _slopes
-from agree.recordings import clock, clock_steps, faults, grid, match, retime, slow, waking, witnesses
+from agree.recordings import clock, clock_steps, coefficient, faults, grid, match, retime, slow, waking, witnesses
 from agree.verdict import causes, check, choice, correction, diagnosis, evidence, meanings, settle, table
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (interval, _slopes, clock, clock_steps, faults, grid, match, retime, slow, waking, witnesses, causes, check,
-           choice, correction, diagnosis, evidence, meanings, settle, table)
+MODULES = (interval, _slopes, clock, clock_steps, coefficient, faults, grid, match, retime, slow, waking, witnesses,
+           causes, check, choice, correction, diagnosis, evidence, meanings, settle, table)
 
 
 def constants() -> dict[str, Any]:

@@ -10,16 +10,16 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import ndimage
 
 from agree._check import FloatArray
+from agree.recordings.coefficient import Size, coefficient
 from agree.recordings.waking import Mask, runs
 
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
 LEAST_S = 600             # s of pedalling below which nothing slow is looked for
 SMOOTH_S = 61             # s of pedalling over which slow power is averaged
 WAVE_S = 1200             # slow cosines down to this period stand for any other change, while a step is looked for
-BAND = 8                  # cosines on either side over which the noise of one is averaged
 COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
 LASTING_S = 120           # s of pedalling on either side of a step
 STEP_T, STEP_LEAST_W = 5.0, 1.0  # standard errors, and W, that a step must have
@@ -40,18 +40,6 @@ class Slow(NamedTuple):
     stop: int
     detail: dict[str, float]
     words: str
-
-
-class Size(NamedTuple):
-    """A coefficient with its standard error."""
-
-    value: float
-    se: float
-
-    @property
-    def t(self) -> float:
-        """Value in standard errors."""
-        return abs(self.value) / self.se if self.se > 0 else math.inf if self.value else 0.0
 
 
 class Warm(NamedTuple):
@@ -125,26 +113,6 @@ def _step_row(ride: Ride, place: int) -> FloatArray:
     return row
 
 
-def _fit(row: FloatArray, base: FloatArray, error: FloatArray) -> Size:
-    """Coefficient of a row beside the base.
-
-    Its variance is sum c_j^2 S_j, with c_j the type-II cosine coefficients of the row's free part over its square, and
-    S_j the mean square of those of the residual at j - 8 to j + 8, divided by the share the fit has left of them. So
-    the error may be correlated: what else changes over as long as the row does is told by neighbouring frequencies.
-    """
-    basis, _ = np.linalg.qr(np.vstack([base, row]).T)
-    free, basis = basis[:, -1], basis[:, :-1]
-    length = float(free @ row)
-    if abs(length) < 1e-9 * math.sqrt(float(row @ row)):
-        return Size(0.0, math.inf)
-    rest = error - basis @ (basis.T @ error)
-    value = float(free @ rest)
-    squares = fft.dct(np.vstack([rest - value * free, free, basis.T]), norm="ortho") ** 2
-    left = ndimage.uniform_filter1d(np.maximum(1 - squares[1:].sum(axis=0), 0), 2 * BAND + 1)
-    level = ndimage.uniform_filter1d(squares[0], 2 * BAND + 1) / np.maximum(left, 1 / (2 * BAND + 1))
-    return Size(value / length, math.sqrt(float(squares[1] @ level)) / abs(length))
-
-
 def _gains(ride: Ride) -> FloatArray:
     """Reduction of the sum of squares by a step at each end of coasting; 0 too near to another step."""
     basis, _ = np.linalg.qr(_base(ride, waves=True).T)
@@ -179,7 +147,7 @@ def _with_steps(ride: Ride) -> Ride:
 
 
 def _certain(ride: Ride, place: int) -> bool:
-    size = _fit(_step_row(ride, place), _base(ride, waves=True), ride.error)
+    size = coefficient(_step_row(ride, place), _base(ride, waves=True), ride.error)
     return size.t >= STEP_T and abs(size.value) * float(ride.unit.mean()) >= STEP_LEAST_W
 
 
@@ -209,7 +177,7 @@ def _with_warm(ride: Ride) -> Ride:
     if not tried:
         return ride
     best, _, found = max(tried, key=lambda item: item[0])
-    size = _fit(found.shape, base, ride.error)
+    size = coefficient(found.shape, base, ride.error)
     if size.t < WARM_T or abs(size.value) < WARM_SHARE * float(ride.power.mean()):
         return ride
     like = [value for gain, value, _ in tried if gain >= best * (1 - COURSE_GAIN / size.t**2)]
@@ -239,6 +207,23 @@ def find_slow(
     ride = _ride(reference, device, time, used, cadence) if kinds else None
     if ride is None:
         return []
+    made = _search(ride, kinds)
+    if made.steps and np.ptp(ride.unit) > 0:  # in W, if so fewer steps do, or as many that fit better
+        watts = _search(replace(ride, unit=np.ones(ride.error.size)), kinds)
+        made = min((one for one in (made, watts) if one.steps), key=lambda one: (len(one.steps), _left(one)))
+    sums = np.stack([reference[ride.place], ride.error])
+    return [*_steps(made, sums, time), *_warm(made, time)]
+
+
+def _left(ride: Ride) -> float:
+    """Sum of squares that steps and warm-up leave."""
+    basis, _ = np.linalg.qr(_base(ride, waves=True).T)
+    rest = ride.error - basis @ (basis.T @ ride.error)
+    return float(rest @ rest)
+
+
+def _search(ride: Ride, kinds: Collection[str]) -> Ride:
+    """Find steps and a warm-up."""
     # Each is looked for with the other beside it: a step at 10 min is like a warm-up, until both are tried.
     for _ in range(3):
         before = (ride.steps, ride.warm and ride.warm.end)
@@ -248,8 +233,7 @@ def find_slow(
             ride = _with_steps(ride)
         if before == (ride.steps, ride.warm and ride.warm.end):
             break
-    sums = np.stack([reference[ride.place], ride.error])
-    return [*_steps(ride, sums, time), *_warm(ride, time)]
+    return ride
 
 
 def _steps(ride: Ride, sums: FloatArray, time: FloatArray) -> list[Slow]:
@@ -262,7 +246,7 @@ def _steps(ride: Ride, sums: FloatArray, time: FloatArray) -> list[Slow]:
     found = []
     for k, place in enumerate(ride.steps, 1):
         alone = replace(ride, steps=tuple(other for other in ride.steps if other != place))
-        size = _fit(_step_row(ride, place), _base(alone, waves=True), ride.error)
+        size = coefficient(_step_row(ride, place), _base(alone, waves=True), ride.error)
         gains = _gains(alone)
         near = ride.moments[gains >= gains.max() * (1 - PLACE_GAIN / max(size.t, 2.0) ** 2)]
         watts = float(ride.unit.mean())
@@ -282,7 +266,7 @@ def _warm(ride: Ride, time: FloatArray) -> list[Slow]:
     if ride.warm is None or ride.warm_size is None:
         return []
     warm, size = ride.warm, ride.warm_size
-    turn = _fit(warm.slope, np.vstack([_base(replace(ride, warm=None), waves=False), warm.shape]), ride.error)
+    turn = coefficient(warm.slope, np.vstack([_base(replace(ride, warm=None), waves=False), warm.shape]), ride.error)
     # The end by one step of Gauss and Newton from the nearest tried.
     end = warm.end + min(max(turn.value / size.value, -warm.end / 4), warm.end / 4)
     mean = float(ride.power.mean())

@@ -43,6 +43,14 @@ def test_a_step_of_torque(ride):
     assert item.detail["step_Nm"] == pytest.approx(0.8, abs=3.5 * item.detail["se_Nm"])
 
 
+def test_a_step_of_watts_beside_a_known_cadence(ride):
+    t, x, noise = ride
+    cadence = np.where(x > 0, 85 + 15 * np.sin(t / 300), 0.0)
+    item, = found(t, x, noise + 8 * (t >= REST[2][1]), cadence=cadence)
+    assert "step_Nm" not in item.detail
+    assert item.detail["step_W"] == pytest.approx(8, abs=3.5 * item.detail["se_W"])
+
+
 @pytest.mark.parametrize("size", [-0.05, 0.04])
 def test_a_warm_up(ride, size):
     t, x, noise = ride
