@@ -3,56 +3,134 @@
 from __future__ import annotations
 
 import importlib
+from threading import RLock
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
 
-# Public name -> module that defines it; loaded on first use (PEP 562), so that `import agree` is cheap.
-_PUBLIC = {
-    "AgreeError": "errors", "AgreeWarning": "errors", "AssumptionWarning": "errors", "ConvergenceError": "errors",
-    "DriftWarning": "errors",
-    "InputError": "errors", "MatchError": "errors", "SampleSizeError": "errors",
-    "Estimate": "interval",
-    "Alignment": "pairs", "Event": "pairs", "Pairs": "pairs",
-    "limits_of_agreement": "estimators.limits", "LimitsOfAgreement": "estimators.limits",
-    "tolerance_limits": "estimators.tolerance", "ToleranceLimits": "estimators.tolerance",
-    "regression_limits": "estimators.trend_limits", "RegressionLimits": "estimators.trend_limits",
-    "LimitsAt": "estimators.trend_limits",
-    "quantile_limits": "estimators.quantile_limits", "QuantileLimits": "estimators.quantile_limits",
-    "repeated_limits": "estimators.repeated_limits", "RepeatedLimits": "estimators.repeated_limits",
-    "look_at_errors": "estimators.assumptions", "ErrorLook": "estimators.assumptions",
-    "Look": "estimators.assumptions",
-    "deming": "estimators.deming", "passing_bablok": "estimators.passing_bablok",
-    "Line": "estimators.line",
-    "linearity": "estimators.linearity", "Linearity": "estimators.linearity",
-    "bias_curve": "estimators.curve", "BiasCurve": "estimators.curve",
-    "york": "estimators.york", "YorkLine": "estimators.york",
-    "variance_ratio": "estimators.ratio", "VarianceRatio": "estimators.ratio",
-    "concordance": "estimators.concordance", "Concordance": "estimators.concordance",
-    "intraclass": "estimators.intraclass", "Intraclass": "estimators.intraclass",
-    "deviation_index": "estimators.deviation", "DeviationIndex": "estimators.deviation",
-    "coverage_probability": "estimators.deviation", "CoverageProbability": "estimators.deviation",
-    "typical_error": "estimators.repeatability", "TypicalError": "estimators.repeatability",
-    "precision": "estimators.precision", "Precision": "estimators.precision",
-    "bias_by_band": "estimators.bands", "Band": "estimators.bands", "BandBias": "estimators.bands",
-    "split_errors": "estimators.three_devices", "SplitErrors": "estimators.three_devices",
-    "Contrast": "estimators.three_devices",
-    "equivalence": "estimators.equivalence", "Equivalence": "estimators.equivalence",
-    "response_difference": "estimators.response", "Response": "estimators.response",
-    "match_response": "estimators.response",
-    "best_efforts": "estimators.efforts", "BestEfforts": "estimators.efforts", "Effort": "estimators.efforts",
-    "Claim": "verdict.claim", "check_claim": "verdict.check", "ClaimCheck": "verdict.check",
-    "plan": "verdict.planning", "Plan": "verdict.planning",
-    "find_correction": "verdict.correction", "Correction": "verdict.correction",
-    "look": "recordings.look", "FileLook": "recordings.look",
-    "read_recording": "recordings.read", "Recording": "recordings.read",
-    "pair_recordings": "recordings.pair",
-}
+__all__ = [
+    "AgreeError",
+    "AgreeWarning",
+    "Alignment",
+    "AssumptionWarning",
+    "Band",
+    "BandBias",
+    "BestEfforts",
+    "BiasCurve",
+    "Claim",
+    "ClaimCheck",
+    "Concordance",
+    "Contrast",
+    "ConvergenceError",
+    "Correction",
+    "CoverageProbability",
+    "DeviationIndex",
+    "DriftWarning",
+    "Effort",
+    "Equivalence",
+    "ErrorLook",
+    "Estimate",
+    "Event",
+    "FileLook",
+    "InputError",
+    "Intraclass",
+    "LimitsAt",
+    "LimitsOfAgreement",
+    "Line",
+    "Linearity",
+    "Look",
+    "MatchError",
+    "Pairs",
+    "Plan",
+    "Precision",
+    "QuantileLimits",
+    "Recording",
+    "RegressionLimits",
+    "RepeatedLimits",
+    "Response",
+    "SampleSizeError",
+    "SplitErrors",
+    "ToleranceLimits",
+    "TypicalError",
+    "VarianceRatio",
+    "YorkLine",
+    "__version__",
+    "best_efforts",
+    "bias_by_band",
+    "bias_curve",
+    "check_claim",
+    "concordance",
+    "coverage_probability",
+    "deming",
+    "deviation_index",
+    "equivalence",
+    "find_correction",
+    "intraclass",
+    "limits_of_agreement",
+    "linearity",
+    "look",
+    "look_at_errors",
+    "match_response",
+    "pair_recordings",
+    "passing_bablok",
+    "plan",
+    "precision",
+    "quantile_limits",
+    "read_recording",
+    "regression_limits",
+    "repeated_limits",
+    "response_difference",
+    "split_errors",
+    "tolerance_limits",
+    "typical_error",
+    "variance_ratio",
+    "york",
+]
 
-__all__ = ["__version__", *_PUBLIC]
+# Module -> public names that it defines; loaded on first use (PEP 562), so that `import agree` is cheap.
+_PUBLIC = {
+    "assessment.claim_check": ("ClaimCheck", "check_claim"),
+    "core.errors": ("AgreeError", "AgreeWarning", "AssumptionWarning", "ConvergenceError", "DriftWarning",
+        "InputError", "MatchError", "SampleSizeError"),
+    "core.estimate": ("Estimate",),
+    "core.pairs": ("Alignment", "Event", "Pairs"),
+    "correction.find": ("Correction", "find_correction"),
+    "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
+    "estimators.bands.curve": ("BiasCurve", "bias_curve"),
+    "estimators.devices.split_errors": ("Contrast", "SplitErrors", "split_errors"),
+    "estimators.indices.concordance": ("Concordance", "concordance"),
+    "estimators.indices.deviation": ("CoverageProbability", "DeviationIndex", "coverage_probability",
+        "deviation_index"),
+    "estimators.indices.equivalence": ("Equivalence", "equivalence"),
+    "estimators.indices.intraclass": ("Intraclass", "intraclass"),
+    "estimators.indices.precision": ("Precision", "precision"),
+    "estimators.indices.typical_error": ("TypicalError", "typical_error"),
+    "estimators.limits.agreement": ("LimitsOfAgreement", "limits_of_agreement"),
+    "estimators.limits.assumptions": ("ErrorLook", "Look", "look_at_errors"),
+    "estimators.limits.quantile": ("QuantileLimits", "quantile_limits"),
+    "estimators.limits.repeated": ("RepeatedLimits", "repeated_limits"),
+    "estimators.limits.tolerance": ("ToleranceLimits", "tolerance_limits"),
+    "estimators.limits.trend": ("LimitsAt", "RegressionLimits", "regression_limits"),
+    "estimators.lines.deming": ("deming",),
+    "estimators.lines.line": ("Line",),
+    "estimators.lines.linearity": ("Linearity", "linearity"),
+    "estimators.lines.passing_bablok": ("passing_bablok",),
+    "estimators.lines.variance_ratio": ("VarianceRatio", "variance_ratio"),
+    "estimators.lines.york": ("YorkLine", "york"),
+    "estimators.response.difference": ("Response", "match_response", "response_difference"),
+    "estimators.response.efforts": ("BestEfforts", "Effort", "best_efforts"),
+    "pairing.pair": ("pair_recordings",),
+    "planning.plan": ("Plan", "plan"),
+    "recordings.inspect": ("FileLook", "look"),
+    "recordings.recording": ("Recording", "read_recording"),
+    "verdict.claim": ("Claim",),
+}
+_HOME = {name: module for module, names in _PUBLIC.items() for name in names}
+_LOCK = RLock()  # threads that use a name first at the same time must not see a half-made module
 
 if TYPE_CHECKING:
-    from agree.errors import (
+    from agree.assessment.claim_check import ClaimCheck, check_claim
+    from agree.core.errors import (
         AgreeError,
         AgreeWarning,
         AssumptionWarning,
@@ -62,44 +140,49 @@ if TYPE_CHECKING:
         MatchError,
         SampleSizeError,
     )
-    from agree.estimators.assumptions import ErrorLook, Look, look_at_errors
-    from agree.estimators.bands import Band, BandBias, bias_by_band
-    from agree.estimators.concordance import Concordance, concordance
-    from agree.estimators.curve import BiasCurve, bias_curve
-    from agree.estimators.deming import deming
-    from agree.estimators.deviation import CoverageProbability, DeviationIndex, coverage_probability, deviation_index
-    from agree.estimators.efforts import BestEfforts, Effort, best_efforts
-    from agree.estimators.equivalence import Equivalence, equivalence
-    from agree.estimators.intraclass import Intraclass, intraclass
-    from agree.estimators.limits import LimitsOfAgreement, limits_of_agreement
-    from agree.estimators.line import Line
-    from agree.estimators.linearity import Linearity, linearity
-    from agree.estimators.passing_bablok import passing_bablok
-    from agree.estimators.precision import Precision, precision
-    from agree.estimators.quantile_limits import QuantileLimits, quantile_limits
-    from agree.estimators.ratio import VarianceRatio, variance_ratio
-    from agree.estimators.repeatability import TypicalError, typical_error
-    from agree.estimators.repeated_limits import RepeatedLimits, repeated_limits
-    from agree.estimators.response import Response, match_response, response_difference
-    from agree.estimators.three_devices import Contrast, SplitErrors, split_errors
-    from agree.estimators.tolerance import ToleranceLimits, tolerance_limits
-    from agree.estimators.trend_limits import LimitsAt, RegressionLimits, regression_limits
-    from agree.estimators.york import YorkLine, york
-    from agree.interval import Estimate
-    from agree.pairs import Alignment, Event, Pairs
-    from agree.recordings.look import FileLook, look
-    from agree.recordings.pair import pair_recordings
-    from agree.recordings.read import Recording, read_recording
-    from agree.verdict.check import ClaimCheck, check_claim
+    from agree.core.estimate import Estimate
+    from agree.core.pairs import Alignment, Event, Pairs
+    from agree.correction.find import Correction, find_correction
+    from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
+    from agree.estimators.bands.curve import BiasCurve, bias_curve
+    from agree.estimators.devices.split_errors import Contrast, SplitErrors, split_errors
+    from agree.estimators.indices.concordance import Concordance, concordance
+    from agree.estimators.indices.deviation import (
+        CoverageProbability,
+        DeviationIndex,
+        coverage_probability,
+        deviation_index,
+    )
+    from agree.estimators.indices.equivalence import Equivalence, equivalence
+    from agree.estimators.indices.intraclass import Intraclass, intraclass
+    from agree.estimators.indices.precision import Precision, precision
+    from agree.estimators.indices.typical_error import TypicalError, typical_error
+    from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
+    from agree.estimators.limits.assumptions import ErrorLook, Look, look_at_errors
+    from agree.estimators.limits.quantile import QuantileLimits, quantile_limits
+    from agree.estimators.limits.repeated import RepeatedLimits, repeated_limits
+    from agree.estimators.limits.tolerance import ToleranceLimits, tolerance_limits
+    from agree.estimators.limits.trend import LimitsAt, RegressionLimits, regression_limits
+    from agree.estimators.lines.deming import deming
+    from agree.estimators.lines.line import Line
+    from agree.estimators.lines.linearity import Linearity, linearity
+    from agree.estimators.lines.passing_bablok import passing_bablok
+    from agree.estimators.lines.variance_ratio import VarianceRatio, variance_ratio
+    from agree.estimators.lines.york import YorkLine, york
+    from agree.estimators.response.difference import Response, match_response, response_difference
+    from agree.estimators.response.efforts import BestEfforts, Effort, best_efforts
+    from agree.pairing.pair import pair_recordings
+    from agree.planning.plan import Plan, plan
+    from agree.recordings.inspect import FileLook, look
+    from agree.recordings.recording import Recording, read_recording
     from agree.verdict.claim import Claim
-    from agree.verdict.correction import Correction, find_correction
-    from agree.verdict.planning import Plan, plan
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _PUBLIC:
+    if name not in _HOME:
         raise AttributeError(f"module 'agree' has no attribute {name!r}")
-    value = getattr(importlib.import_module(f"agree.{_PUBLIC[name]}"), name)
+    with _LOCK:
+        value = getattr(importlib.import_module(f"agree.{_HOME[name]}"), name)
     globals()[name] = value
     return value
 

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from agree import Pairs, Recording, pair_recordings
-from agree.errors import MatchError, SampleSizeError
+from agree.core.errors import MatchError, SampleSizeError
 
 
 class Ride(NamedTuple):

@@ -22,7 +22,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from agree import Pairs, find_correction
-from agree.verdict.choice import Rule, apply
+from agree.correction.rules import Rule, apply
 
 TRUTHS = {"none": (1.0, 0.0), "scale": (0.97, 0.0), "offset": (1.0, -6.0), "scale and offset": (0.97, -6.0)}
 NOISE_W = 4.0

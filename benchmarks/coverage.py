@@ -19,8 +19,8 @@ import numpy as np
 from scipy.signal import lfilter
 
 from agree import AgreeWarning, deming, passing_bablok
-from agree.estimators.bands import ratio_of_sums
-from agree.interval import estimate
+from agree.core.engine import estimate
+from agree.estimators.bands.by_band import ratio_of_sums
 
 SECONDS, SD, SLOPE, OFFSET = 3600, 6.0, 0.98, 1.0
 TAUS = (5, 60, 300)

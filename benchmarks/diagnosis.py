@@ -26,10 +26,10 @@ from scipy.ndimage import map_coordinates, uniform_filter1d
 from scipy.signal import lfilter
 
 from agree import AgreeWarning, Pairs
-from agree.recordings.faults import find_faults
-from agree.verdict.correction import correction
-from agree.verdict.diagnosis import Finding, findings
-from agree.verdict.table import table
+from agree.correction.find import correction
+from agree.diagnosis.findings import Finding, findings
+from agree.faults.detect import find_faults
+from agree.verdict.columns import table
 
 RIDES = Path(__file__).resolve().parent.parent / "tests" / "data" / "rides"
 REAL = ("single-road-78min", "single-road-stops", "pair-1-bike", "pair-1-pedals")

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from agree import pair_recordings
-from agree._faults import SLOW
-from agree.recordings.waking import runs
+from agree.core.fault import SLOW
+from agree.faults.waking import runs
 
 KINDS = ("saturation", "late_start", "dropout", "partial", "held", "spike")
 RARE = ("saturation", "late_start")

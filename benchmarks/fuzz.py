@@ -16,12 +16,12 @@ from pathlib import Path
 
 import atheris
 
-with atheris.instrument_imports(include=["agree.recordings", "fitdecode", "defusedxml"]):
+with atheris.instrument_imports(include=["agree.files", "agree.recordings", "fitdecode", "defusedxml"]):
     import fitdecode  # noqa: F401
 
-    from agree.errors import InputError
-    from agree.recordings import _fit, _parquet, _tcx  # noqa: F401
-    from agree.recordings.read import read_recording
+    from agree.core.errors import InputError
+    from agree.files import fit, parquet, tcx  # noqa: F401
+    from agree.recordings.recording import read_recording
 
 SEEDS = Path(__file__).parent.parent / "tests/data/fuzz"
 READERS = ("text", "gzip", "fit", "tcx", "parquet")

@@ -23,8 +23,8 @@ from coverage import wander
 
 from agree import AgreeWarning, Claim, Pairs
 from agree.verdict import meanings
+from agree.verdict.columns import table
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.table import table
 
 LIMIT, SECONDS, SD = 1.5, 2400, 5.0
 CLAIM = Claim.parse("1.5 %")

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 from clocks import Ride, device, read, record
 
-from agree.errors import MatchError
-from agree.recordings import clock, witnesses
-from agree.recordings.grid import Grid, to_grid
-from agree.recordings.match import match
+from agree.core.errors import MatchError
+from agree.pairing import clock, witnesses
+from agree.pairing.grid import Grid, to_grid
+from agree.pairing.match import match
 
 
 def rolling(power: np.ndarray) -> np.ndarray:

@@ -22,14 +22,18 @@ from types import ModuleType
 from typing import Any
 
 import agree
-from agree import interval
-from agree.estimators import _slopes
-from agree.recordings import clock, clock_steps, coefficient, faults, grid, match, retime, slow, waking, witnesses
-from agree.verdict import causes, check, choice, correction, diagnosis, evidence, meanings, settle, table
+from agree.assessment import claim_check, next_step
+from agree.core import engine
+from agree.correction import find, rules
+from agree.diagnosis import causes, evidence, findings
+from agree.estimators.lines import pairwise_slopes
+from agree.faults import coefficient, detect, slow, waking
+from agree.pairing import clock, clock_steps, grid, match, retime, witnesses
+from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (interval, _slopes, clock, clock_steps, coefficient, faults, grid, match, retime, slow, waking, witnesses,
-           causes, check, choice, correction, diagnosis, evidence, meanings, settle, table)
+MODULES = (engine, pairwise_slopes, clock, clock_steps, coefficient, detect, grid, match, retime, slow, waking,
+           witnesses, causes, claim_check, rules, find, findings, evidence, meanings, next_step, columns)
 
 
 def constants() -> dict[str, Any]:

@@ -11,21 +11,27 @@ import agree
 
 ROOT = Path(agree.__file__).parent
 MODULES = sorted(ROOT.rglob("*.py"))
-FOUNDATION = {"errors", "_check", "_result", "_faults"}
-# Room -> rooms it may import from, its own included.
+# Room -> rooms it may import from, its own included: the way of the data, one direction.
+CORE = {"core"}
+VERDICT = CORE | {"estimators", "verdict"}
 ARROWS = {
-    "errors": set(), "_check": {"errors"}, "_result": set(), "_faults": set(),
-    "pairs": FOUNDATION, "interval": FOUNDATION,
-    "estimators": FOUNDATION | {"pairs", "interval", "estimators"},
-    "verdict": FOUNDATION | {"pairs", "interval", "estimators", "verdict"},
-    "recordings": FOUNDATION | {"pairs", "recordings"},
-    "report": FOUNDATION | {"pairs", "interval", "estimators", "verdict", "report"},
-    "demo": FOUNDATION,
+    "core": CORE,
+    "files": CORE | {"files", "recordings"},
+    "recordings": CORE | {"files", "recordings", "faults"},
+    "faults": CORE | {"faults", "pairing"},
+    "pairing": CORE | {"files", "recordings", "faults", "pairing"},
+    "estimators": CORE | {"estimators"},
+    "verdict": VERDICT,
+    "correction": VERDICT | {"files", "recordings", "correction"},
+    "diagnosis": VERDICT | {"correction", "diagnosis"},
+    "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
+    "planning": VERDICT | {"assessment", "planning"},
+    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "planning", "report"},
+    "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.
-LIBRARIES = {"pandas": {"recordings"}, "narwhals": {"recordings"}, "fitdecode": {"recordings"},
-             "pyarrow": {"recordings"}, "defusedxml": {"recordings"}, "matplotlib": {"report"},
-             "rich": {"_terminal"}, "click": {"cli"},
+LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecode": {"files"}, "pyarrow": {"files"},
+             "defusedxml": {"files"}, "matplotlib": {"report"}, "rich": {"cli"}, "click": {"cli"},
              "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
 
 # Results whose examples are in the functions that return them.
@@ -51,7 +57,7 @@ def imports(path):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
-            # `from agree import _check` names a module, `from agree.errors import X` a name
+            # `from agree import _check` names a module, `from agree.core.errors import X` a name
             yield from (f"agree.{alias.name}" for alias in node.names) if node.module == "agree" else [node.module]
 
 
@@ -62,7 +68,7 @@ def test_arrows(path):
         top, *rest = name.split(".")
         if top in LIBRARIES:
             assert here in LIBRARIES[top], f"{here} imports {name}"
-        assert not (name.startswith("scipy.stats") and here in {"estimators", "interval", "verdict"}), name
+        assert not (name.startswith("scipy.stats") and here in {"core", "estimators", "verdict"}), name
         if top == "agree" and rest and here in ARROWS and rest[0] != "__version__":
             assert rest[0] in ARROWS[here], f"{here} imports {name}"
 
@@ -95,7 +101,7 @@ def test_import_is_light():
 
 def test_help_is_light():
     assert not {"numpy", "scipy", "rich"} & loaded_by(
-        "import agree.cli as cli\ntry: cli.command.main(['check', '--help'])\nexcept SystemExit: pass")
+        "import agree.cli.main as cli\ntry: cli.command.main(['check', '--help'])\nexcept SystemExit: pass")
 
 
 def test_public_names():

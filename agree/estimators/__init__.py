@@ -1,1 +1,1 @@
-"""Estimators, one file each: public function, frozen result, pure numerics."""
+"""Estimators: public function, frozen result, pure numerics."""

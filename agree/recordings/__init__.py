@@ -1,1 +1,1 @@
-"""From files and frames to two clean traces and their pairs."""
+"""From a table of cells to one recording: columns, stamps and channels."""

@@ -1,1 +1,1 @@
-"""Text, JSON and the page: draws stored numbers, computes no statistic."""
+"""Text, JSON and pages: draws stored numbers, computes no statistic."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from agree.estimators.bands import BandBias
-from agree.estimators.equivalence import Equivalence
-from agree.estimators.limits import LimitsOfAgreement
-from agree.estimators.line import Line
-from agree.estimators.three_devices import SplitErrors
-from agree.report import seconds  # noqa: F401  (makes its texts known)
-from agree.report.words import estimate_text, percent, summary
+from agree.core.words import estimate_text, percent, summary
+from agree.estimators.bands.by_band import BandBias
+from agree.estimators.devices.split_errors import SplitErrors
+from agree.estimators.indices.equivalence import Equivalence
+from agree.estimators.limits.agreement import LimitsOfAgreement
+from agree.estimators.lines.line import Line
+from agree.report import response_text  # noqa: F401  (makes its texts known)
 
 
 @summary.register

@@ -6,10 +6,10 @@ from html import escape
 from pathlib import Path
 
 import agree
+from agree.assessment.claim_check import ClaimCheck
 from agree.report import text as words
-from agree.report.files import json_text, write_text
 from agree.report.page import CAUTION, render
-from agree.verdict.check import ClaimCheck
+from agree.report.write import json_text, write_text
 
 _STYLE = """
 body { font: 15px/1.45 "DejaVu Sans", Verdana, sans-serif; color: #1a1a1a; background: #fff; max-width: 62em;

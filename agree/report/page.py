@@ -7,17 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import agree
-from agree.errors import InputError
+from agree.assessment.claim_check import SCHEMA, ClaimCheck
+from agree.core.errors import InputError
+from agree.core.words import percent
 from agree.report import text
-from agree.report.clouds import draw_differences, draw_lines, draw_sessions, lines_text
-from agree.report.files import write_whole
-from agree.report.panels import band_rows, draw_bands
-from agree.report.style import ACCENT, GREY, INK, Sheet, clipped, look, shortened, width_of, wrap
-from agree.report.traces import draw_traces, shaded_text
-from agree.report.words import percent
-from agree.verdict.check import SCHEMA, ClaimCheck
+from agree.report.figures.clouds import draw_differences, draw_lines, draw_sessions, lines_text
+from agree.report.figures.panels import band_rows, draw_bands
+from agree.report.figures.style import ACCENT, GREY, INK, Sheet, clipped, look, shortened, width_of, wrap
+from agree.report.figures.traces import draw_traces, shaded_text
+from agree.report.write import write_whole
+from agree.verdict.columns import table
 from agree.verdict.meanings import LEAST_BAND_S, Reading
-from agree.verdict.table import table
 
 SUFFIXES = (".pdf", ".png", ".svg", ".html")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 24.0  # margins, pt

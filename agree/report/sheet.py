@@ -8,12 +8,12 @@ from pathlib import Path
 
 from matplotlib.patches import Rectangle
 
-from agree.errors import InputError
-from agree.report import plan as words
-from agree.report.files import write_text, write_whole
-from agree.report.style import GREY, INK, Sheet, clipped, look, width_of, wrap
+from agree.core.errors import InputError
+from agree.planning.plan import Plan
+from agree.report import plan_text as words
+from agree.report.figures.style import GREY, INK, Sheet, clipped, look, width_of, wrap
 from agree.report.text import MEANING_WORDS
-from agree.verdict.planning import Plan
+from agree.report.write import write_text, write_whole
 
 SUFFIXES = (".pdf", ".html", ".txt")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 26.0  # margins, pt

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 import textwrap
 
-from agree.estimators.response import Response
-from agree.pairs import REASONS, Alignment, Pairs
+from agree.assessment.budget import reference_forbids
+from agree.assessment.claim_check import ClaimCheck
+from agree.core.pairs import REASONS, Alignment, Pairs
+from agree.core.words import WIDTH, clock_of, estimate_text, named, number, percent, summary, wrapped
+from agree.correction.find import Correction
+from agree.diagnosis.evidence import likely as likely
+from agree.estimators.response.difference import Response
 from agree.report import estimates  # noqa: F401  (makes the texts of estimators known)
-from agree.report.words import WIDTH, clock_of, estimate_text, named, number, percent, summary, wrapped
-from agree.verdict.budget import reference_forbids
-from agree.verdict.check import ClaimCheck
 from agree.verdict.claim import Claim
-from agree.verdict.correction import Correction
-from agree.verdict.evidence import likely as likely
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN

@@ -1,1 +1,1 @@
-"""Claims, their readings, the three-way rule, the correction."""
+"""Claim, reference, decision rule and the four meanings of a claim."""

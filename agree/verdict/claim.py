@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from agree._check import FloatArray
-from agree._result import Result
-from agree.errors import InputError
+from agree.core.checks import FloatArray
+from agree.core.errors import InputError
+from agree.core.result import Result
 
 SIGN = r"(?:±|\+/-|\+-|plus or minus)?\s*"
 NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"

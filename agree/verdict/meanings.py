@@ -11,14 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from agree._check import FloatArray
-from agree._result import Result
-from agree.estimators.bands import ratio_of_sums
-from agree.interval import Estimate, estimate, spread, t_quantile
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, spread, t_quantile
+from agree.core.estimate import Estimate
+from agree.core.result import Result
+from agree.estimators.bands.by_band import ratio_of_sums
 from agree.verdict.claim import Claim
+from agree.verdict.columns import LEAST_SECONDS, Table, Windows
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, decide, widen
-from agree.verdict.table import LEAST_SECONDS, Table, Windows
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim

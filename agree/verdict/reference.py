@@ -6,8 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
-from agree._result import Result
-from agree.errors import InputError
+from agree.core.errors import InputError
+from agree.core.result import Result
 from agree.verdict.claim import NUMBER, SIGN, UNIT, is_percent, number
 
 _K = rf"(?:\s*,?\s*\(?k\s*=\s*{NUMBER}\)?)?"

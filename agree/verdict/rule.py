@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from scipy import special
 
-from agree.interval import Estimate, t_quantile
+from agree.core.engine import t_quantile
+from agree.core.estimate import Estimate
 
 HOLDS, FAILS, OPEN = "holds", "does not hold", "not settled"
 RULES = ("interval", "guard 2u", "guard 1.645u", "plain")

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, special
 
-from agree._check import FloatArray
-from agree._result import Result
-from agree.errors import InputError, SampleSizeError
-from agree.interval import Estimate, t_quantile
+from agree.core.checks import FloatArray
+from agree.core.engine import t_quantile
+from agree.core.errors import InputError, SampleSizeError
+from agree.core.estimate import Estimate
+from agree.core.result import Result
 
 ODD_LEVEL = 0.01     # two-sided, shared by all sessions (Bonferroni)
 TREND_LEVEL = 0.01

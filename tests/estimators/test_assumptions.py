@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from agree import look_at_errors
-from agree.estimators.assumptions import _moments
+from agree.estimators.limits.assumptions import _moments
 
 N = 2000
 

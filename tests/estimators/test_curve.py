@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from agree import InputError, SampleSizeError, bias_by_band, bias_curve
-from agree.estimators import _joint
-from agree.estimators.curve import _basis
+from agree.estimators import joint
+from agree.estimators.bands.curve import _basis
 
 
 def made(seed, n=120):
@@ -104,7 +104,7 @@ def test_law_of_the_largest_t_against_what_is_known(oracle):
     stats = oracle("scipy.stats")
     for df in (8, 30, 200, math.inf):
         for root, one in ((np.ones((1, 1)), 0.95), (np.eye(5), 0.95**0.2), (np.ones((4, 1)), 0.95)):
-            found = np.quantile(_joint.largest_t(root, df), 0.95)
+            found = np.quantile(joint.largest_t(root, df), 0.95)
             # The level that this t has is known to 3 Monte-Carlo errors of 4096 draws.
             level = 1 - 2 * stats.t.sf(found, df)
             assert (1 - level) / (1 - one) == pytest.approx(1, abs=3 * math.sqrt(0.95 / 0.05 / 4096) + 0.01)
@@ -113,10 +113,10 @@ def test_law_of_the_largest_t_against_what_is_known(oracle):
 def test_correlation_by_chance_is_taken_out():
     rng = np.random.default_rng(1)
     draws = rng.normal(size=(6, 8))
-    chance = _joint.shrunk(draws @ draws.T, 8)
+    chance = joint.shrunk(draws @ draws.T, 8)
     assert np.abs(chance - np.eye(6)).max() < 0.6 * np.abs(np.corrcoef(draws) - np.eye(6)).max()
     common = rng.normal(size=(1, 400)) + 0.1 * rng.normal(size=(6, 400))
-    assert _joint.shrunk(common @ common.T, 400)[0, 1] > 0.95
+    assert joint.shrunk(common @ common.T, 400)[0, 1] > 0.95
 
 
 def test_bands_jointly_hold_at_once():

@@ -181,7 +181,7 @@ def test_proportional_needs_positive_true_values():
 
 
 def test_proportional_that_does_not_settle(monkeypatch):
-    monkeypatch.setattr("agree.estimators.deming.MAX_ROUNDS", 1)
+    monkeypatch.setattr("agree.estimators.lines.deming.MAX_ROUNDS", 1)
     x, y = made(11)
     with pytest.raises(ConvergenceError) as caught:
         deming(x, y, weighting="proportional")

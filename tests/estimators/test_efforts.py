@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from agree import DriftWarning, InputError, Pairs, SampleSizeError, best_efforts
-from agree.estimators._efforts import ENOUGH, Errors, errors, means, selection, spreading
+from agree.estimators.response.effort_windows import ENOUGH, Errors, errors, means, selection, spreading
 
 
 def effort(rng, seconds=1800):

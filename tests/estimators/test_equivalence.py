@@ -7,7 +7,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from agree import DriftWarning, InputError, SampleSizeError, equivalence, interval, limits_of_agreement
+from agree import DriftWarning, InputError, SampleSizeError, equivalence, limits_of_agreement
+from agree.core import engine
 from agree.verdict.rule import HOLDS, three_way
 
 SCALES = ["difference", "percent", "ratio", "log"]
@@ -99,7 +100,7 @@ def test_serial_intervals_are_those_of_a_verdict(rng):
     x = rng.uniform(100, 300, 40)
     y = x + rng.normal(1, 4, 40)
     item = equivalence(x, y, margin=9, sampling="serial").estimate
-    expected = interval.estimate((y - x).mean(), y - x, level=0.9, sampling="serial", cautious=True)
+    expected = engine.estimate((y - x).mean(), y - x, level=0.9, sampling="serial", cautious=True)
     assert ends(item) == pytest.approx(ends(expected), rel=1e-12)
 
 
@@ -108,9 +109,9 @@ def test_cautious_limits_of_a_ratio_are_where_the_cautious_test_turns(rng):
     y = x * 1.01 + np.cumsum(rng.normal(0, 3, 60))
     item = equivalence(x, y, margin=0.5, scale="ratio", sampling="serial").estimate
     for ratio in (item.low, item.high):
-        part = interval.spread(y - ratio * x, "serial", cautious=True)
+        part = engine.spread(y - ratio * x, "serial", cautious=True)
         t = (y - ratio * x).mean() / part.standard_error
-        assert abs(t) == pytest.approx(interval.t_quantile(0.9, 8), rel=1e-9)
+        assert abs(t) == pytest.approx(engine.t_quantile(0.9, 8), rel=1e-9)
 
 
 @pytest.mark.parametrize("n", [10, 17, 30])

@@ -17,8 +17,8 @@ from agree import (
     regression_limits,
     repeated_limits,
 )
-from agree.estimators import repeated_limits as repeated_module
-from agree.estimators.quantile_limits import lower_rank
+from agree.estimators.limits import repeated as repeated_module
+from agree.estimators.limits.quantile import lower_rank
 
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
 Z = float(special.ndtri(0.975))

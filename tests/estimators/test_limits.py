@@ -7,7 +7,7 @@ import pytest
 from scipy import special
 
 from agree import InputError, limits_of_agreement
-from agree.estimators.limits import exact_limit
+from agree.estimators.limits.agreement import exact_limit
 
 
 def made(seed=1, n=40):

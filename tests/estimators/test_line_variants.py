@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from agree import InputError, passing_bablok
-from agree.estimators import _slopes
+from agree.estimators.lines import pairwise_slopes
 
 INTEGERS = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12), st.integers(0, 3)), min_size=4, max_size=18)
 
@@ -29,7 +29,7 @@ def made(seed, n, slope, noise=4.0):
 @pytest.mark.parametrize("grouped", [False, True])
 @pytest.mark.parametrize("slope", [1, 0.02, 40, -0.7, -9])
 def test_floats_equal_the_twin(slope, grouped, equivariant, listed, monkeypatch):
-    monkeypatch.setattr(_slopes, "LISTED", listed)
+    monkeypatch.setattr(pairwise_slopes, "LISTED", listed)
     for n in (4, 7, 12, 25):
         x, y, group = made(n, n, slope)
         group = group if grouped else None
@@ -47,7 +47,7 @@ def test_tied_integers_equal_the_twin(rows, grouped, equivariant, listed):
     except InputError:
         assume(False)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(_slopes, "LISTED", listed)
+        patch.setattr(pairwise_slopes, "LISTED", listed)
         line = passing_bablok(x, y, group=label, equivariant=equivariant)
     assert figures(line) == pytest.approx(twin.line(x, y, label, equivariant), rel=1e-12, abs=1e-12)
 
@@ -60,7 +60,7 @@ def test_bracketing_equals_listing(options, whole):
     x, y = (np.rint(x), np.rint(y)) if whole else (x, y)
     found = passing_bablok(x, y, **options)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(_slopes, "LISTED", 10**9)
+        patch.setattr(pairwise_slopes, "LISTED", 10**9)
         assert figures(found) == pytest.approx(figures(passing_bablok(x, y, **options)), rel=1e-12)
 
 
@@ -143,8 +143,8 @@ def test_groups_of_one_are_no_groups(sampling, equivariant):
 
 
 def test_variance_given_s_is_kendalls_without_ties(rng):
-    p = _slopes.points(rng.normal(size=30), rng.normal(size=30))
-    assert _slopes.null_variance(p) == pytest.approx(30 * 29 * 65 / 18, rel=1e-14)
+    p = pairwise_slopes.points(rng.normal(size=30), rng.normal(size=30))
+    assert pairwise_slopes.null_variance(p) == pytest.approx(30 * 29 * 65 / 18, rel=1e-14)
 
 
 @pytest.mark.parametrize(("x", "y", "options", "text"), [

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from twin_slopes import tau_scores
 
 from agree import InputError, passing_bablok
-from agree.estimators import _slopes
-from agree.interval import spread, t_quantile
+from agree.core.engine import spread, t_quantile
+from agree.estimators.lines import pairwise_slopes
 
 
 def figures(line):
@@ -51,7 +51,7 @@ def test_bracketing_whole_watts_equals_the_twin(n, low, high, slope):
     rng = np.random.default_rng(n)
     true = rng.uniform(low, high, n)
     x, y = np.rint(true + rng.normal(0, 3, n)), np.rint(slope * true + rng.normal(0, 3, n))
-    assert n * (n - 1) // 2 > _slopes.LISTED
+    assert n * (n - 1) // 2 > pairwise_slopes.LISTED
     assert figures(passing_bablok(x, y)) == pytest.approx(twin_passing_bablok.line(x, y), rel=1e-13, abs=1e-10)
 
 
@@ -79,7 +79,7 @@ def test_bracketing_of_small_samples(pairs):
     expected = twin_passing_bablok.line(x, y)
     assume(math.isfinite(expected[0]))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(_slopes, "LISTED", 3)
+        patch.setattr(pairwise_slopes, "LISTED", 3)
         assert figures(passing_bablok(x, y)) == pytest.approx(expected, rel=1e-13, abs=1e-10)
 
 

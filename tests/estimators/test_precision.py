@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from agree import InputError, SampleSizeError, precision
-from agree.estimators._components import Part, between_parts, mover, one_way, square_limits, total_parts
+from agree.estimators.components import Part, between_parts, mover, one_way, square_limits, total_parts
 
 GROUPS = st.lists(st.lists(st.integers(800, 1600), min_size=1, max_size=6), min_size=2, max_size=7)
 NAMES = ("repeatability_sd", "between_sd", "reproducibility_sd", "repeatability_limit")

@@ -7,8 +7,8 @@ import pytest
 from scipy.stats import nct
 
 from agree import InputError, bias_by_band, deming, limits_of_agreement, passing_bablok
-from agree.estimators import _slopes
-from agree.estimators.limits import exact_limit
+from agree.estimators.limits.agreement import exact_limit
+from agree.estimators.lines import pairwise_slopes
 
 
 def tenths(seed, n):
@@ -33,7 +33,7 @@ def test_bracketing_finds_what_listing_finds_in_tenths_of_a_watt():
         x, y = (np.round(true + rng.normal(0, 3, 700), 1) for _ in range(2))
         found = passing_bablok(x, y).slope
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(_slopes, "LISTED", 10**9)
+            patch.setattr(pairwise_slopes, "LISTED", 10**9)
             listed = passing_bablok(x, y).slope
         for name in ("low", "value", "high"):
             # decimals are not exact: equal slopes differ by rounding

@@ -25,8 +25,8 @@ from agree import (
     read_recording,
     response_difference,
 )
-from agree.estimators._kernels import Kernel, kernel, smoothed
-from agree.estimators.response import Response
+from agree.estimators.response.difference import Response
+from agree.estimators.response.kernels import Kernel, kernel, smoothed
 
 RIDES = Path(__file__).resolve().parent.parent / "data" / "rides"
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import integrate, special
 
 from agree import InputError, tolerance_limits
-from agree.estimators.tolerance import exact_confidence, half_width, one_sided_approximation, tolerance_factor
+from agree.estimators.limits.tolerance import exact_confidence, half_width, one_sided_approximation, tolerance_factor
 
 FACTORS = [(n, p, c) for n in (2, 3, 10, 100, 3600) for p in (0.1, 0.9, 0.95, 0.999) for c in (0.05, 0.5, 0.95, 0.99)]
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import AssumptionWarning, ConvergenceError, InputError, deming, york
-from agree.estimators._stated import Stated, influences, intercept_scores, slope_scores, solve
-from agree.interval import spread, t_quantile
+from agree.core.engine import spread, t_quantile
+from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, slope_scores, solve
 
 
 def made(seed, n=40, slope=1.1, correlated=False):
@@ -183,7 +183,7 @@ def test_omitted_pairs_take_their_uncertainty_with_them():
 
 
 def test_a_slope_that_does_not_settle(monkeypatch):
-    monkeypatch.setattr("agree.estimators._stated.MAX_ROUNDS", 1)
+    monkeypatch.setattr("agree.estimators.lines.york_fit.MAX_ROUNDS", 1)
     with pytest.raises(ConvergenceError) as caught:
         fit(made(8))
     text = str(caught.value)

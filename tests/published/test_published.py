@@ -25,11 +25,11 @@ from scipy import special
 from scipy.optimize import brentq
 
 import agree
-from agree.estimators import _slopes
-from agree.estimators._components import Part
-from agree.estimators.limits import exact_limit
-from agree.estimators.repeated_limits import variance_and_limits
-from agree.estimators.tolerance import one_sided_approximation, tolerance_factor
+from agree.estimators.components import Part
+from agree.estimators.limits.agreement import exact_limit
+from agree.estimators.limits.repeated import variance_and_limits
+from agree.estimators.limits.tolerance import one_sided_approximation, tolerance_factor
+from agree.estimators.lines import pairwise_slopes
 from agree.verdict.rule import conformance_probability
 
 HERE = Path(__file__).parent
@@ -51,9 +51,9 @@ def read_columns(folder):
 def theil(x, y, options):
     """Theil's slope of y on x and its interval, by ranks of the slopes turned by 45 degrees."""
     reference, device = (x - y) / 2, (x + y) / 2
-    p = _slopes.points(reference, device)
+    p = pairwise_slopes.points(reference, device)
     ranks = ((p.n_slopes + 1) // 2, p.n_slopes // 2 + 1)
-    middle = [_slopes.slope_of_rank(p, k, k, _slopes.sample(p)) for k in ranks]
+    middle = [pairwise_slopes.slope_of_rank(p, k, k, pairwise_slopes.sample(p)) for k in ranks]
     line = agree.passing_bablok(reference, device, **options)
     turned = lambda b: (b - 1) / (b + 1)  # noqa: E731
     return SimpleNamespace(median=np.mean([turned(b) for b in middle]), low=turned(line.slope.low),
@@ -62,8 +62,8 @@ def theil(x, y, options):
 
 def kendall(x, y, options):
     """Kendall's tau as the mean of tau scores at slope 0 of y on x."""
-    p = _slopes.points((x - y) / 2, (x + y) / 2)
-    return SimpleNamespace(tau=_slopes.tau_scores(p, 0.0).mean())
+    p = pairwise_slopes.points((x - y) / 2, (x + y) / 2)
+    return SimpleNamespace(tau=pairwise_slopes.tau_scores(p, 0.0).mean())
 
 
 def exact_factor(figure):

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, Recording, read_recording
-from agree.recordings.read import as_recording, recording_from_frame
+from agree.recordings.recording import as_recording, recording_from_frame
 
 EPOCH = 1_717_171_323.0  # 2024-05-31T16:02:03Z
 PLUS_2 = timezone(timedelta(hours=2))

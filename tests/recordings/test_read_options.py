@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
-from agree.recordings._options import READ_KEYS, options_from_text
-from agree.recordings.read import read_table_of, recording_of_table
+from agree.recordings.options import READ_KEYS, options_from_text
+from agree.recordings.recording import read_table_of, recording_of_table
 
 AMBIGUOUS = "03/04/2024 10:00:0{},1.050"
 

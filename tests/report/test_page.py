@@ -21,10 +21,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
 import agree
-from agree.errors import InputError
+from agree.core.errors import InputError
+from agree.report.figures.style import apart, clean, look, shortened, width_of, wrap
 from agree.report.html import html_text
 from agree.report.page import CAUTION, compose, render, write_page
-from agree.report.style import apart, clean, look, shortened, width_of, wrap
 
 _spec = importlib.util.spec_from_file_location("report_cases", Path(__file__).with_name("cases.py"))
 cases = importlib.util.module_from_spec(_spec)

@@ -14,8 +14,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from agree import Claim, Estimate, Pairs, bias_by_band, deming, find_correction, limits_of_agreement
-from agree.report.panels import BandRow, band_rows, bar, draw_bands, plot, view
-from agree.report.traces import drawn_width, means, shaded_text
+from agree.report.figures.panels import BandRow, band_rows, bar, draw_bands, plot, view
+from agree.report.figures.traces import drawn_width, means, shaded_text
 
 _spec = importlib.util.spec_from_file_location("report_cases", Path(__file__).with_name("cases.py"))
 cases = importlib.util.module_from_spec(_spec)

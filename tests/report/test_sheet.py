@@ -6,9 +6,9 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from agree import InputError, plan
-from agree.report import plan as words
+from agree.report import plan_text as words
+from agree.report.figures.style import look
 from agree.report.sheet import compose, write_sheet
-from agree.report.style import look
 
 PLANS = {
     "plain": {"true_error": [0, 0.75, 1.5], "power": [0.8, 0.9]},

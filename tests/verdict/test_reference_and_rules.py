@@ -5,9 +5,9 @@ import pytest
 
 from agree import Estimate, InputError, check_claim
 from agree.verdict.rule import RULES, decide
-from tests.verdict.rides import session
+from tests.rides import session
 
-pytestmark = pytest.mark.filterwarnings("ignore::agree.errors.AgreeWarning")
+pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
 
 def test_calibration_moves_the_bias(rng):

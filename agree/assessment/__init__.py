@@ -1,0 +1,1 @@
+"""The check of a claim: everything a report needs, put together."""

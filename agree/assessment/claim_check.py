@@ -1,0 +1,269 @@
+"""`check_claim`: from pairs to the answer, with all it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from agree.assessment.beside import robust_and_limits, with_faults
+from agree.assessment.budget import BudgetTerm, budget
+from agree.assessment.next_step import next_step
+from agree.assessment.notes import notes
+from agree.core import checks
+from agree.core.errors import InputError
+from agree.core.estimate import Estimate
+from agree.core.pairs import REASONS, Pairs
+from agree.core.result import Result, json_safe
+from agree.correction.after import Asked
+from agree.correction.find import Correction, correction
+from agree.correction.kind_of_error import fitted_line
+from agree.diagnosis.findings import Finding, findings
+from agree.estimators.limits.agreement import LimitsOfAgreement
+from agree.estimators.lines.line import Line
+from agree.verdict import meanings
+from agree.verdict.claim import Claim
+from agree.verdict.columns import table
+from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import RULES
+from agree.verdict.sessions import SessionEffects, session_effects
+
+if TYPE_CHECKING:
+    from agree.estimators.response.difference import Response
+    from agree.estimators.response.efforts import BestEfforts
+
+SCHEMA = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClaimCheck(Result):
+    """The answer to a claim, with all it rests on; everything a report shows is stored here.
+
+    Attributes
+    ----------
+    claim : Claim
+        The claim.
+    meaning, verdict : str
+        The meaning the verdict is given in, and the verdict: "holds", "does not hold" or "not settled".
+    readings : tuple of Reading
+        All four meanings, from mild to strict.
+    bias, bias_with_faults : Estimate
+        Mean error in per cent of the reference, without and with the seconds set aside as faulty.
+    bands : tuple of BandCheck
+        Bias by band of the reference's moving mean.
+    limits : LimitsOfAgreement or None
+        Per-cent limits of agreement of window means.
+    deming, passing_bablok : Line or None
+        Lines through window means; None where the power does not vary.
+    correction : Correction
+        What to enter, and whether it lasts.
+    findings : tuple of Finding
+        What is likely wrong.
+    next_step : str
+        What would settle an open question, or what is not yet known.
+    session_bias : tuple of Estimate
+        Mean error of each session by itself, over its whole range, in the claim's unit.
+    reference_uncertainty : ReferenceUncertainty
+        As stated.
+    window_s : int
+        Averaging time of window means.
+    level : float
+        Confidence level.
+    notes : tuple of str
+        What a reader must know.
+    pairs : tuple of Pairs
+        The recordings checked, the reference multiplied by its factor.
+    decision_rule : str
+        The rule the verdict was given by.
+    budget : tuple of BudgetTerm
+        Uncertainty of the mean error, term by term.
+    effects : SessionEffects or None
+        Sessions against each other; None with one session.
+    response : tuple of Response or None
+        Difference in response in each session; empty unless asked for (`agree check` does).
+    efforts : tuple of BestEfforts or None
+        Best efforts in each session; likewise.
+    """
+
+    claim: Claim
+    meaning: str
+    verdict: str
+    readings: tuple[Reading, ...]
+    bias: Estimate
+    bias_with_faults: Estimate
+    bands: tuple[BandCheck, ...]
+    limits: LimitsOfAgreement | None
+    deming: Line | None
+    passing_bablok: Line | None
+    correction: Correction
+    findings: tuple[Finding, ...]
+    next_step: str
+    session_bias: tuple[Estimate, ...]
+    reference_uncertainty: ReferenceUncertainty
+    window_s: int
+    level: float
+    notes: tuple[str, ...]
+    pairs: tuple[Pairs, ...]
+    decision_rule: str
+    budget: tuple[BudgetTerm, ...]
+    effects: SessionEffects | None
+    response: tuple[Response | None, ...] = ()
+    efforts: tuple[BestEfforts | None, ...] = ()
+
+    @property
+    def reading(self) -> Reading:
+        """The reading the verdict rests on."""
+        return next(item for item in self.readings if item.meaning == self.meaning)
+
+    def seconds(self) -> dict[str, Any]:
+        """Seconds of overlap, used, and set aside under each reason, over all sessions."""
+        counts = [item.counts() for item in self.pairs]
+        return {"overlap": sum(int(item.reason.size) for item in self.pairs),
+                "used": sum(int(item.used.sum()) for item in self.pairs),
+                "set_aside": {reason: sum(count[reason] for count in counts) for reason in REASONS}}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return JSON types, schema version 1."""
+        first = self.pairs[0].alignment
+        lines = {name: None if line is None else {"slope": line.slope, "intercept": line.intercept, "n": line.n}
+                 for name, line in (("deming", self.deming), ("passing_bablok", self.passing_bablok))}
+        limits = self.limits
+        result: dict[str, Any] = json_safe({
+            "schema": SCHEMA, "claim": self.claim, "meaning": self.meaning, "verdict": self.verdict,
+            "bias_percent": self.bias, "bias_percent_with_faults": self.bias_with_faults,
+            "readings": self.readings,
+            "bands": [{"low": band.low, "high": band.high, "seconds": band.seconds, "bias_percent": band.bias,
+                       "joint_percent": band.joint, "limit_percent": band.limit_percent, "verdict": band.verdict}
+                      for band in self.bands],
+            "limits_of_agreement_percent": None if limits is None else {
+                "bias": limits.bias, "lower": limits.lower, "upper": limits.upper, "sd": limits.sd, "n": limits.n},
+            "window_s": self.window_s, "lines": lines,
+            "alignment": {"lag_s": None, "drift_ppm": None} if first is None else first,
+            "seconds": self.seconds(),
+            "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
+            "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
+            "decision_rule": self.decision_rule, "budget": self.budget, "session_effects": self.effects,
+            "sessions": [item.to_dict() | {"bias": bias, "response": response, "best_efforts": efforts}
+                         for item, bias, response, efforts in zip_longest(
+                             self.pairs, self.session_bias, self.response, self.efforts)],
+        })
+        return result
+
+
+def check_claim(
+    pairs: Pairs | Sequence[Pairs],
+    claim: str | Claim,
+    *,
+    reference_uncertainty: str | float | None = None,
+    meaning: str = "average",
+    bands: Sequence[float] | None = None,
+    window_s: int = 30,
+    level: float = 0.95,
+    drivetrain_loss: str | None = None,
+    decision_rule: str = "interval",
+) -> ClaimCheck:
+    """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
+
+    Use it on paired recordings of one unit against one reference. It speaks of this unit relative to this
+    reference; with one recording, of this recording only. It does not show that a model fails, nor replace a
+    calibration by an accredited laboratory.
+
+    Parameters
+    ----------
+    pairs : Pairs or sequence of Pairs
+        One recording (serial intervals), or one for each session (intervals between sessions).
+    claim : str or Claim
+        "1.5%", "±1.5 %", "2 W", "1.5 % or 2 W above 100 W", "1 % of 2000 W". With two limits the larger counts.
+    reference_uncertainty : str, float or None
+        "±1 %" (rectangular), "1 % k=2", "2 W", "reads 0.3 % high ± 0.4 % k=2" (a calibration), several of these after
+        semicolons, or a number (± per cent). None takes the reference as exact.
+    meaning : {"average", "bands", "readings", "next_session"}
+        The meaning the verdict is given in; to be chosen before the data are seen.
+    bands : sequence of float, optional
+        Edges of power bands, W; round ones that fit the data if not given.
+    window_s : int
+        Averaging time for readings, limits of agreement and lines, s, 1 to 600.
+    level : float
+        Confidence level, in (0, 1).
+    drivetrain_loss : str, optional
+        "2.5 ± 1 %": share of the reference's power lost before it reaches the device; negative if the device comes
+        first. It is taken off the reference, and its uncertainty added.
+    decision_rule : {"interval", "guard 2u", "guard 1.645u", "plain"}
+        See `agree.verdict.rule.decide`; to be chosen before the data are seen.
+
+    Returns
+    -------
+    ClaimCheck
+        ``.verdict``, ``.readings`` with all four meanings, and all that a report shows.
+
+    Raises
+    ------
+    InputError
+        A claim, uncertainty or option that is not understood, or pairs that cannot be judged.
+    SampleSizeError
+        Fewer than 30 used seconds in a session.
+
+    Warns
+    -----
+    DriftWarning
+        One recording whose error wanders slowly.
+
+    Notes
+    -----
+    Mean error: sum of errors over sum of reference. Let [l, h] be its interval, widened by the reference's
+    uncertainty; the claim holds if [l, h] lies inside the limits, does not hold if wholly outside, else it is not
+    settled. Seconds are banded by the moving mean of the reference, since a reading's own noise would carry it into
+    a band where its error is on one side.
+
+    References
+    ----------
+    JCGM 106:2012 for conformance probability; JCGM 100:2008 for uncertainty.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree import Pairs, check_claim
+    >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
+    >>> check_claim(Pairs(reference=watts, device=0.97 * watts), "1.5 %").verdict
+    'does not hold'
+    """
+    claim = claim if isinstance(claim, Claim) else Claim.parse(claim)
+    checks.choice(meaning, "meaning", meanings.MEANINGS)
+    checks.fraction(level, "level")
+    if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
+        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    checks.choice(decision_rule, "decision_rule", RULES)
+    edges = None if bands is None else checks.edges(bands)
+    reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
+    data = table(_corrected(pairs, reference_u.factor), window_s)
+    first = meanings.average(data, claim, reference_u, level, decision_rule)
+    second, band_checks = meanings.bands(data, claim, reference_u, level, edges, decision_rule)
+    readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
+                meanings.next_session(data, claim, first, level, decision_rule))
+    own = [item for item in meanings.session_biases(data, replace(claim, above_watts=None), level) if item is not None]
+    effects = session_effects(own, level=level) if data.sessions > 1 else None
+    bias = meanings.mean_error(data, "%", level)
+    fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u)
+    limits, robust = robust_and_limits(data, window_s, level)
+    return ClaimCheck(
+        claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
+        readings=readings, bias=bias, bias_with_faults=with_faults(data, level), bands=band_checks,
+        limits=limits, deming=fitted_line(data, window_s, level), passing_bablok=robust, correction=fix,
+        findings=findings(data, fix),
+        next_step=next_step(data, meaning, readings, claim, level),
+        session_bias=tuple(own), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
+        notes=notes(data, reference_u, bias, first, decision_rule, effects), pairs=data.pairs,
+        decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)
+
+
+def _corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequence[Pairs]:
+    """Multiply the reference by what its calibration and a declared loss say."""
+    if factor == 1 or not (isinstance(pairs, Pairs) or all(isinstance(item, Pairs) for item in pairs)):
+        return pairs  # what are no pairs is refused later, in one wording
+    items = [pairs] if isinstance(pairs, Pairs) else pairs
+    changed = [replace(item, reference=item.reference * factor) for item in items]
+    return changed[0] if isinstance(pairs, Pairs) else changed

@@ -1,0 +1,63 @@
+"""The command `agree`: its commands, and how every error ends; everything heavy is imported inside functions."""
+
+from __future__ import annotations
+
+import sys
+from typing import NoReturn
+
+import click
+
+from agree.cli.check import check
+from agree.cli.correct import correct
+from agree.cli.demo import demo
+from agree.cli.look import look_command
+from agree.cli.plan import plan_command
+
+BAD_INPUT = 2
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(package_name="agree-devices", prog_name="agree", message="%(prog)s %(version)s")
+def command() -> None:
+    """Decide whether a measuring device keeps its maker's accuracy claim.
+
+    Compares a device under test with a trusted reference that recorded the same effort.
+    """
+
+
+for _one in (check, correct, demo, look_command, plan_command):
+    command.add_command(_one)
+
+
+def _stop(message: str) -> NoReturn:
+    named = ("power_column", "time_column", "cadence_column", "speed_column", "zone=")
+    if sys.argv[1:2] in (["check"], ["look"]) and any(word in message for word in named):
+        message += "; on the command line: --reference-read, --device-read or --read of look, with power=..., zone=..."
+    click.echo("agree: " + " ".join(message.split()), err=True)
+    sys.exit(BAD_INPUT)
+
+
+def main() -> None:
+    """Run the command; bad input ends in one line on stderr and exit status 2, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")  # a terminal without the sign ± still gets the numbers
+    try:
+        command.main(standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(BAD_INPUT)
+    except click.ClickException as error:
+        _stop(f"{error.format_message().rstrip('.')}; see agree --help")
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+    except OSError as error:
+        _stop(f"{error.filename or ''}: {error.strerror or error}")
+    except Exception as error:  # the last resort: a fault of ours must not look like a result
+        from agree.core.errors import AgreeError
+
+        _stop(str(error) if isinstance(error, AgreeError) else
+              f"internal fault, {type(error).__name__}: {error}; please report it with the two files")

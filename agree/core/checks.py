@@ -1,0 +1,160 @@
+"""Every input check, one wording: what came, what is allowed, what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from agree.core.errors import InputError, SampleSizeError
+
+FloatArray = NDArray[np.float64]
+LARGEST = 1e300
+SAMPLINGS = ("independent", "serial", "sessions")
+
+
+class Columns(NamedTuple):
+    """Checked pairs: equal lengths, finite, at least the asked number."""
+
+    reference: FloatArray
+    device: FloatArray
+    session: NDArray[np.intp] | None
+
+
+def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
+    """Return `values` as a float array of one dimension, or as many as asked; masked values become NaN."""
+    try:
+        mask = np.ma.getmaskarray(values) if isinstance(values, np.ma.MaskedArray) else None
+        if getattr(values, "dtype", np.dtype(float)).kind in "cmM":
+            raise TypeError(f"got {values.dtype} values")  # type: ignore[union-attr]
+        array = np.array(values, dtype=np.float64)
+        if mask is not None:
+            array[mask] = np.nan
+    except (TypeError, ValueError, OverflowError) as exc:
+        raise InputError(f"`{name}` must hold numbers; {exc}") from None
+    if array.ndim != ndim:
+        raise InputError(f"`{name}` must be {('one', 'two')[ndim - 1]}-dimensional; got shape {array.shape}")
+    return array
+
+
+def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
+    """Number labels of any hashable kind in order of appearance."""
+    raw = np.asarray(labels)
+    if raw.shape != (count,):
+        raise InputError(f"`{name}` must have one label for each {of}; got shape {raw.shape} for {count} {of}s")
+    seen: dict[Any, int] = {}
+    try:
+        numbered = np.array([seen.setdefault(label, len(seen)) for label in raw.tolist()], dtype=np.intp)
+    except TypeError:
+        raise InputError(f"`{name}` must hold labels such as numbers or text") from None
+    if any(label is None or label != label for label in seen):
+        raise InputError(f"`{name}` must have a label for each {of}; got None or NaN")
+    return numbered
+
+
+def _first(mask: NDArray[np.bool_]) -> str:
+    where = np.flatnonzero(mask)
+    return ", ".join(map(str, where[:5])) + (", ..." if where.size > 5 else "")
+
+
+def present(values: FloatArray, name: str, nan_policy: str) -> NDArray[np.bool_]:
+    """Where `values` are numbers; an error if they are infinite, too large, or NaN when that is not allowed."""
+    choice(nan_policy, "nan_policy", ("raise", "omit"))
+    bad, infinite = np.isnan(values), np.isinf(values)
+    if infinite.any():
+        raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
+                         f"{_first(infinite)}; remove them")
+    if (np.abs(values) > LARGEST).any():
+        raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit")
+    if bad.any() and nan_policy == "raise":
+        raise InputError(f"`{name}` holds {bad.sum()} NaN, first at index {_first(bad)}; remove them "
+                         "or pass nan_policy='omit'")
+    return ~bad
+
+
+def columns(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    session: ArrayLike | None = None,
+    sampling: str = "independent",
+    nan_policy: str = "raise",
+    minimum: int = 3,
+    names: tuple[str, str] = ("reference", "device"),
+) -> Columns:
+    """Check a pair of columns, and the session labels if the sampling needs them; `names` are for the messages."""
+    (x, y), labels = table((reference, device), names, session=session, sampling=sampling, nan_policy=nan_policy,
+                           minimum=minimum)
+    return Columns(x, y, labels)
+
+
+def _listed(items: Iterable[object]) -> str:
+    *first, last = map(str, items)
+    return f"{', '.join(first)} and {last}"
+
+
+def table(
+    values: Sequence[ArrayLike],
+    names: Sequence[str],
+    *,
+    session: ArrayLike | None = None,
+    sampling: str = "independent",
+    nan_policy: str = "raise",
+    minimum: int = 3,
+) -> tuple[list[FloatArray], NDArray[np.intp] | None]:
+    """Check two or more columns of equal lengths, and the session labels if the sampling needs them."""
+    choice(sampling, "sampling", SAMPLINGS)
+    found = [vector(column, name) for column, name in zip(values, names, strict=True)]
+    n = found[0].size
+    if any(column.size != n for column in found):
+        raise InputError(f"{_listed(f'`{name}`' for name in names)} must have equal lengths; got "
+                         f"{_listed(column.size for column in found)}")
+    labels = None
+    if sampling == "sessions":
+        if session is None:
+            raise InputError("`session` is needed with sampling='sessions': one label for each pair")
+        labels = codes(session, n)
+    keep = np.all([present(column, name, nan_policy) for name, column in zip(names, found, strict=True)], axis=0)
+    if not keep.all():
+        found = [column[keep] for column in found]
+        labels = None if labels is None else labels[keep]
+    if found[0].size < minimum:
+        raise SampleSizeError(f"at least {minimum} pairs are needed; got {found[0].size}")
+    if labels is not None and np.unique(labels).size < 2:
+        raise SampleSizeError("sampling='sessions' needs at least 2 sessions; got 1: record another, "
+                              "or use sampling='serial' and speak of this recording only")
+    return found, labels
+
+
+def fraction(value: float, name: str) -> float:
+    """Return `value` if it lies strictly between 0 and 1."""
+    number = isinstance(value, int | float | np.number)
+    if not number or not 0 < float(value) < 1:
+        hint = f"; did you mean {float(value) / 100:g}?" if number and 1 < value < 100 else ""
+        shown = value.item() if isinstance(value, np.generic) else value
+        raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {shown!r}{hint}")
+    return float(value)
+
+
+def choice(value: str, name: str, allowed: Sequence[str]) -> str:
+    """Return `value` if it is one of `allowed`."""
+    if not isinstance(value, str) or value not in allowed:
+        raise InputError(f"`{name}` must be one of {', '.join(map(repr, allowed))}; got {value!r}")
+    return value
+
+
+def positive(value: float, name: str) -> float:
+    """Return `value` if it is a positive finite number."""
+    if not isinstance(value, int | float | np.number) or not 0 < float(value) < np.inf:
+        raise InputError(f"`{name}` must be a positive number; got {value!r}")
+    return float(value)
+
+
+def edges(values: ArrayLike) -> FloatArray:
+    """Return band edges: at least two, finite or infinite, strictly increasing."""
+    array = vector(values, "edges")
+    if array.size < 2 or np.isnan(array).any() or not (np.diff(array) > 0).all():
+        raise InputError(f"`edges` must be at least two increasing numbers; got {array.tolist()}")
+    return array

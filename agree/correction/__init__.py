@@ -1,0 +1,1 @@
+"""Which correction to enter, and corrected copies of recordings."""

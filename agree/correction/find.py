@@ -1,0 +1,254 @@
+"""Which correction to enter, and whether it can be trusted in the next session."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from agree.core import checks
+from agree.core.engine import estimate
+from agree.core.errors import InputError
+from agree.core.estimate import Estimate
+from agree.core.pairs import Pairs
+from agree.core.result import Result
+from agree.correction.after import After, Asked, after
+from agree.correction.entered import Entered, Judged, judge
+from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
+from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
+from agree.estimators.bands.by_band import ratio_of_sums
+from agree.estimators.lines.line import Line
+from agree.verdict.claim import Claim
+from agree.verdict.columns import Table
+from agree.verdict.columns import table as join
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import widen
+
+LEAST_SESSIONS = 3       # below, stability is not judged
+SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
+USUAL_SD_PERCENT = 1.0   # SD between sessions to reckon with where fewer than 3 show their own (assumption)
+FINEST_STEP = 0.01       # per cent: a factor of four decimals
+COARSEST_STEP = 5.0
+NORMAL_95 = 1.96         # two-sided normal quantile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Correction(Result):
+    """A correction of the device.
+
+    Attributes
+    ----------
+    scale : Estimate
+        Factor if the device is corrected by a factor alone: corrected = device * scale; sum of reference over sum of
+        device. The interval takes in the sessions and the reference's uncertainty.
+    kind : {"none", "scale", "offset", "scale and offset", "cannot tell"}
+        What the line through the window means says is wrong.
+    stable : bool or None
+        Whether the correction can be expected to hold in the next session; None below 3 sessions: not known.
+    because : str
+        Ground for `kind`, what was seen on data left out, and ground for `stable`, between semicolons.
+    offset : Estimate or None
+        Intercept of the line, W: what the device adds at every level. None where no line could be fitted.
+    session_sd_percent : float
+        Spread between sessions of the factor that each still asks for, with the offset taken out if one is advised;
+        NaN with one session.
+    action : {"none", "scale", "offset", "scale and offset", "refused"}
+        What to do.
+    reason : str
+        Ground for `action`.
+    factor, subtract_w : Estimate or None
+        Parts of the correction: corrected = (device - subtract_w) * factor; None where it has no such part.
+    entered : Entered or None
+        The same in steps the device offers. With "refused" it is what was refused.
+    harm : float
+        Probability that the correction makes the mean error of the next session larger; NaN with one session.
+    after : After or None
+        The claim after the correction, judged on data left out; None if nothing is corrected.
+    """
+
+    scale: Estimate
+    kind: str
+    stable: bool | None
+    because: str
+    offset: Estimate | None
+    session_sd_percent: float = math.nan
+    action: str = "none"
+    reason: str = ""
+    factor: Estimate | None = None
+    subtract_w: Estimate | None = None
+    entered: Entered | None = None
+    harm: float = math.nan
+    after: After | None = None
+
+
+def find_correction(
+    pairs_list: Pairs | Sequence[Pairs], *, claim: str | Claim | None = None,
+    reference_uncertainty: str | float | None = None, step: float | None = None, level: float = 0.95,
+    window_s: int = 30,
+) -> Correction:
+    """Find what to enter so that the device agrees with the reference, and whether to trust it.
+
+    Use it after the faulty seconds were set aside. It corrects towards the reference, whatever the reference's own
+    error; it does not show that the reference is right, nor what a firmware update or a fall will change.
+
+    Parameters
+    ----------
+    pairs_list : Pairs or sequence of Pairs
+        One for each session.
+    claim : str or Claim, optional
+        To be answered again after the correction, as in `check_claim`.
+    reference_uncertainty : str, float or None
+        As in `check_claim`; what is known of the reference's own error is taken out first. None takes it as exact.
+    step : float, optional
+        Step in which the device takes a scale, per cent: 1, 0.5, 0.1; 0.01 if not given.
+    level : float
+        Confidence level, in (0, 1).
+    window_s : int
+        Length of the windows the line is fitted to and errors are judged in, s.
+
+    Returns
+    -------
+    Correction
+        ``.action``, ``.entered`` with corrected = (device - offset_w) * scale, ``.scale``, ``.stable``, ``.after``.
+
+    Raises
+    ------
+    InputError, SampleSizeError
+        Not Pairs, too few used seconds, a device that sums to nothing, or an option that is not understood.
+
+    Notes
+    -----
+    None, scale, offset, and both are found without each session in turn (of a single recording: without each of 8
+    blocks) and judged on it by the mean squared error of window means; the simplest is taken whose error exceeds
+    that of the best by at most one standard error (Breiman, Friedman, Olshen & Stone 1984, section 3.4), on blocks,
+    which are alike, by no more than half the 95 % t interval of the difference. Of scale and offset the scale is the
+    simpler, since devices offer it.
+
+    A correction is stable if, over at least 3 sessions, the spread of what each session still asks for is below half
+    of the correction, and the correction found on the other sessions lowers the mean size of the error of the one
+    left out. Half: a session is made worse if it asks for less than half of what is entered, which at that spread
+    happens in one session of six. An unstable correction is refused.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree import Pairs, find_correction
+    >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
+    >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts), step=0.5)
+    >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
+    '1.0309 scale 1.03 None'
+    """
+    checks.fraction(level, "level")
+    if step is not None and not (checks.positive(step, "step") <= COARSEST_STEP):
+        raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}")
+    known = ReferenceUncertainty.parse(reference_uncertainty)
+    asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
+    data = join(pairs_list, window_s)
+    if known.factor != 1:
+        items = [replace(item, reference=item.reference * known.factor) for item in data.pairs]
+        data = join(items if len(items) > 1 else items[0], window_s)
+    return correction(data, level, window_s, asked=asked, reference_u=known, step=step)
+
+
+def correction(
+    table: Table, level: float, window_s: int, *, asked: Asked | None = None,
+    reference_u: ReferenceUncertainty | None = None, step: float | None = None,
+) -> Correction:
+    """As `find_correction`, on a table."""
+    total = float(table.device.sum())
+    if not total > 0:
+        raise InputError(f"the device sums to {total:g} W s over the used seconds; no factor can correct it")
+    known = reference_u or ReferenceUncertainty.parse(None)
+    percent, phi = ratio_of_sums(table.error, table.reference)
+    bias = estimate(percent, phi, level=level, sampling=table.sampling, session=table.labels()).scaled(100)
+    line, range_ = fitted_line(table, window_s, level), power_range(table, window_s)
+    kind, facts = kind_of_error(line, bias, range_, float(table.reference.mean()))
+    data = units(table, window_s, range_ >= LEAST_RANGE)
+    chosen = choose(data)
+    judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
+    parts = _parts(table, judged.action, line, known, level)
+    action, reason = _decide(table, chosen, bias, judged, known)
+    corrects = action not in ("none", "refused")
+    later = None
+    if corrects and judged.left_out:
+        later = after(table, data, judged.left_out, window_s, level, known, asked)
+    seen = "" if later is None else (
+        f"; on {later.left_out} left out it brings the mean error from {later.before_percent:.2g} to "
+        f"{later.after_percent:.2g} %")
+    stable, ground = _stability(table, judged)
+    return Correction(
+        scale=_scale(table, known, level), kind=kind, stable=stable,
+        because=f"{facts}{seen}; {ground}", offset=None if line is None else line.intercept,
+        session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
+        factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
+        entered=judged.entered if action != "none" else None, harm=judged.harm, after=later)
+
+
+def _scale(table: Table, known: ReferenceUncertainty, level: float) -> Estimate:
+    value, phi = ratio_of_sums(table.reference, table.device)
+    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(), cautious=True)
+    return widen(plain, value * known.in_percent(float(table.reference.mean())) / 100)
+
+
+def _parts(
+    table: Table, action: str, line: Line | None, known: ReferenceUncertainty, level: float
+) -> tuple[Estimate | None, Estimate | None]:
+    """Factor and offset (W) of an action, with the reference's uncertainty."""
+    mean_w = float(table.reference.mean())
+    relative = known.in_percent(mean_w) / 100
+    if action == "scale":
+        return _scale(table, known, level), None
+    if action == "offset" or line is None:
+        value = float(table.error.mean())
+        plain = estimate(value, table.error - value, level=level, sampling=table.sampling, session=table.labels(),
+                         cautious=True)
+        return None, widen(plain, mean_w * relative)
+    slope = line.slope
+    low, high = (1 / limit if limit > 0 else math.inf for limit in (slope.high, slope.low))
+    factor = replace(slope, value=1 / slope.value, low=low, high=high,
+                     standard_error=slope.standard_error / slope.value**2)
+    return widen(factor, factor.value * known.percent / 100), widen(line.intercept, slope.value * known.watts)
+
+
+def _decide(
+    table: Table, chosen: str | None, bias: Estimate, judged: Judged, known: ReferenceUncertainty
+) -> tuple[str, str]:
+    """Return the action and its ground."""
+    several = table.sessions > 1
+    units_left = "sessions" if several else "blocks"
+    mean_w = float(table.reference.mean())
+    if chosen is None:
+        small = abs(bias.value) <= WORTHWHILE_PERCENT
+        return "none" if small else "refused", "the recording is too short to test a correction on a part left out"
+    if chosen == "none":
+        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT:
+            return "refused", f"the sessions differ by SD {judged.sd_percent:.2g} % and have no error in common"
+        if abs(bias.value) <= WORTHWHILE_PERCENT:
+            return "none", f"the mean error is below {WORTHWHILE_PERCENT:g} %"
+        return "none", f"on {units_left} left out no correction clearly lowers the error"
+    u = known.in_percent(mean_w)
+    if chosen != "scale and offset" and abs(bias.value) <= NORMAL_95 * u:
+        return "none", f"the reference's own uncertainty (u = {u:.2g} %) can make such a difference"
+    made = judged.entered
+    if made is not None and made.scale == 1 and made.offset_w == 0:
+        return "none", f"it is less than half of the device's step of {made.step_percent:g} %"
+    half = judged.size_percent / 2
+    if made is None or not judged.sd_percent < half or not judged.helps:
+        return "refused", (f"the {units_left} differ by SD {judged.sd_percent:.2g} %, too much for a correction of "
+                           f"{judged.size_percent:.2g} %")
+    if table.sessions < LEAST_SESSIONS and half <= USUAL_SD_PERCENT:
+        return "refused", (f"a correction of {judged.size_percent:.2g} % is no more than sessions often differ by; "
+                           f"record {LEAST_SESSIONS} to see")
+    return chosen, f"clearly the lowest error on {units_left} left out"
+
+
+def _stability(table: Table, judged: Judged) -> tuple[bool | None, str]:
+    if table.sessions < 2:
+        return None, "one session cannot show whether it lasts"
+    if table.sessions < LEAST_SESSIONS:
+        return None, f"{LEAST_SESSIONS} sessions are needed to show whether it lasts"
+    if math.isnan(judged.sd_percent):
+        return None, "a session without power of the device cannot show whether it lasts"
+    stable = judged.sd_percent < judged.size_percent / 2 and judged.helps
+    return stable, (f"between sessions it varies by SD {judged.sd_percent:.2g} %, and would make the next one worse "
+                    f"with a probability of {max(judged.harm, 0.01):.0%}")

@@ -1,0 +1,122 @@
+"""The history of a corrected copy: where it came from, what was done to it, and on what ground."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from agree.core.errors import InputError
+from agree.correction.copy import Change, CorrectedCopy, checked_change
+
+SUFFIX = ".history.json"
+FORMULA = "corrected = (device - offset_w) * scale; 0 stays 0, no reading changes its sign"
+
+
+def history_path(path: str | Path) -> Path:
+    """Return the place of a copy's history, beside it."""
+    return Path(path).with_name(Path(path).name + SUFFIX)
+
+
+def known_history(path: str | Path) -> dict[str, Any] | None:
+    """Return the history of a file: beside it, or in its folder under another name (the copy was renamed)."""
+    file = Path(path)
+    if not file.is_file():
+        return None
+    beside = history_path(file)
+    others = sorted(file.parent.glob(f"*{SUFFIX}"))
+    digest = hashlib.sha256(file.read_bytes()).hexdigest() if others else ""
+    for place in (beside, *others):
+        try:
+            found = json.loads(place.read_text(encoding="utf-8"))
+            change = Change(float(found["correction"]["scale"]), float(found["correction"]["offset_w"]))
+        except (OSError, ValueError, TypeError, KeyError):
+            continue
+        if place == beside or found.get("copy", {}).get("sha256") == digest:
+            return {**found, "change": change}
+    return None
+
+
+def refuse_twice(path: str | Path, change: Change) -> str:
+    """Refuse to do a correction again; return a remark if another was done before.
+
+    Raises
+    ------
+    InputError
+        The file was corrected in the same way before.
+    """
+    earlier = known_history(path)
+    if earlier is None:
+        return ""
+    name, before = Path(path).name, earlier["change"]
+    source = earlier.get("source", {}).get("name", "its source")
+    if before == change:
+        raise InputError(f"{name}: found a copy of {source} corrected by this already ({change}); expected a recording "
+                         "as the device made it; nothing needs to be done")
+    return f"Careful: {name} is a copy of {source} already corrected by {before}; this comes on top of it."
+
+
+def correction_of(path: str | Path, *, even_if_unstable: bool = False) -> tuple[Change, dict[str, Any]]:
+    """Read the correction of an earlier check from its JSON; return it and the ground to keep in a history.
+
+    Raises
+    ------
+    InputError
+        A file that is no result, one without a correction, or a correction that was refused or is not stable.
+    """
+    name = Path(path).name
+    remedy = "give a file written by agree check --json"
+    try:
+        raw = Path(path).read_bytes()
+        result = json.loads(raw)
+        found = result["correction"]
+        action, stable, entered = found["action"], found["stable"], found["entered"]
+    except OSError as error:
+        raise InputError(f"{name}: found no file that can be read ({error.strerror}); {remedy}") from None
+    except (ValueError, TypeError, KeyError):
+        raise InputError(f"{name}: found no correction with an action; expected a result; {remedy}") from None
+    if action == "none":
+        raise InputError(f"{name}: found that no correction is advised ({found.get('reason')}); to correct all the "
+                         "same, give --scale")
+    if (action == "refused" or stable is False) and not even_if_unstable:
+        raise InputError(f"{name}: found a correction that was refused ({found.get('reason')}); record further "
+                         "sessions, or say --even-if-unstable")
+    try:
+        change = checked_change(float(entered["scale"]), float(entered["offset_w"]))
+    except (TypeError, KeyError, ValueError) as error:
+        raise InputError(str(error) if isinstance(error, InputError) else
+                         f"{name}: found no values to enter; expected scale and offset; {remedy}") from None
+    keys = ("action", "reason", "because", "stable", "factor", "subtract_w", "harm", "after")
+    ground = {"result": {"name": name, "sha256": hashlib.sha256(raw).hexdigest()},
+              "claim": (result.get("claim") or {}).get("text"), "verdict": result.get("verdict"),
+              "roles": [[item.get("reference"), item.get("device")] for item in result.get("sessions", [])],
+              **{key: found.get(key) for key in keys}}
+    return change, ground
+
+
+def refuse_reference(path: str | Path, ground: dict[str, Any]) -> None:
+    """Refuse to correct what was the reference of the check that found the correction."""
+    stem = Path(path).stem
+    roles = ground.get("roles", [])
+    if any(stem == reference for reference, _ in roles) and not any(stem == device for _, device in roles):
+        raise InputError(f"{Path(path).name} was the reference of that check; the correction is for the device: give a "
+                         "recording of the device")
+
+
+def new_history(
+    source: str | Path, copy: str | Path, made: CorrectedCopy, change: Change, ground: dict[str, Any], *,
+    version: str, command: list[str],
+) -> str:
+    """Return the history of a copy as JSON."""
+    earlier = known_history(source)
+    if earlier is not None:
+        earlier.pop("change")
+    return json.dumps({
+        "schema": 1, "made_by": f"agree {version}", "date": datetime.now(UTC).isoformat(timespec="seconds"),
+        "command": command, "source": {"name": Path(source).name, "sha256": made.sha256},
+        "copy": {"name": Path(copy).name, "sha256": hashlib.sha256(made.content).hexdigest()},
+        "column": made.column, "readings_changed": made.changed, "cells_kept": made.kept,
+        "correction": {"formula": FORMULA, "scale": change.scale, "offset_w": change.offset_w},
+        "ground": ground or None, "earlier": earlier}, indent=1, ensure_ascii=False) + "\n"

@@ -1,0 +1,76 @@
+"""Scale, offset, both or neither: what the line through the window means says is wrong."""
+
+from __future__ import annotations
+
+import math
+import warnings
+
+import numpy as np
+from scipy import special
+
+from agree.core.engine import t_quantile
+from agree.core.errors import AssumptionWarning, InputError
+from agree.core.estimate import Estimate
+from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
+from agree.estimators.lines.deming import deming
+from agree.estimators.lines.line import Line
+from agree.verdict.columns import Table
+
+# A cause is named if its interval at the first level misses the null; alone only if the other's does not even at
+# the second.
+NAMED_LEVEL, HINT_LEVEL = 0.95, 0.8
+
+
+def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
+    """Deming's line through window means; None where the power does not vary or windows are too few."""
+    windows = table.line_windows(window_s)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", AssumptionWarning)  # a narrow range of power: `kind_of_error` says so
+            return deming(windows.reference, windows.device, level=level, sampling=table.sampling,
+                          session=windows.session)
+    except InputError:
+        return None
+
+
+def power_range(table: Table, window_s: int) -> float:
+    """95th over 5th percentile of the reference's window means."""
+    reference = table.line_windows(window_s).reference
+    if reference.size == 0:
+        return 1.0
+    low, high = np.percentile(reference, (5, 95))
+    return float(high / low) if low > 0 else math.inf
+
+
+def _level_off(item: Estimate, null: float) -> float:
+    """Level of the interval that just reaches `null`, from the half-width on that side; 1 is far off."""
+    half = item.value - item.low if null < item.value else item.high - item.value
+    distance = abs(item.value - null)
+    if not half > 0:
+        return float(distance > 0)
+    return float(2 * special.stdtr(item.df, t_quantile(item.level, item.df) * distance / half) - 1)
+
+
+def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, str]:
+    """Scale, offset, both or none, from the line's intervals; the effects must be worth a correction."""
+    small = WORTHWHILE_PERCENT
+    if line is None or range_ < LEAST_RANGE:
+        if -small <= bias.low and bias.high <= small:
+            return "none", f"the mean error is below {small:g} %"
+        return "cannot tell", (f"the power varies by a factor of {range_:.2g} only: scale and offset look alike; "
+                               f"record from low to high power (a factor of {LEAST_RANGE:g} at least)")
+    slope, intercept = line.slope, line.intercept
+    facts = (f"slope {slope.value:.4f} [{slope.low:.4f}, {slope.high:.4f}], "
+             f"intercept {intercept.value:.1f} [{intercept.low:.1f}, {intercept.high:.1f}] W")
+    large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
+    level = {"scale": _level_off(slope, 1), "offset": _level_off(intercept, 0)}
+    first, second = sorted(large, key=lambda cause: (large[cause] * level[cause]), reverse=True)
+    if large[first] and level[first] > NAMED_LEVEL:
+        if large[second] and level[second] > NAMED_LEVEL:
+            return "scale and offset", facts
+        if large[second] and level[second] > HINT_LEVEL:
+            return "cannot tell", f"{first}, perhaps {second} too: {facts}"
+        return first, facts
+    if bias.low > small or bias.high < -small:
+        return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
+    return "none", facts

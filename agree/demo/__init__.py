@@ -1,0 +1,1 @@
+"""Invented recordings, made anew and alike at each call."""

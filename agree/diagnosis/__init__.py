@@ -1,0 +1,1 @@
+"""What is likely wrong, from numbers."""

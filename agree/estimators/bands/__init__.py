@@ -1,0 +1,1 @@
+"""The error over the range of the reference."""

@@ -1,0 +1,27 @@
+"""Ratio of two means with Fieller's limits, under any sampling."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, invert_test
+from agree.core.estimate import Estimate
+from agree.estimators.bands.by_band import ratio_of_sums
+
+
+def fieller(part: FloatArray, whole: FloatArray, **options: Any) -> Estimate:
+    """Return sum(part)/sum(whole); limits are the ratios that a t test of mean(part - ratio whole) = 0 does not reject.
+
+    `options` are level, sampling, session and cautious, as for `estimate`. A limit is infinite where the mean
+    of `whole` cannot be told from 0 (Fieller 1954, J R Stat Soc B 16:175).
+    """
+    value, phi = ratio_of_sums(part, whole)
+    item = estimate(value, phi, **options)
+    if not item.standard_error > 1e-12 * abs(value):
+        return item  # one ratio throughout
+    low, high = invert_test(value, np.stack((part, -whole, np.zeros(part.size))), **options)
+    return replace(item, low=low, high=high, method="Fieller: " + item.method)

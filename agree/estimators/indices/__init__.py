@@ -1,0 +1,1 @@
+"""Single figures of agreement and repeatability."""

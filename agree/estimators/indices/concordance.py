@@ -1,0 +1,174 @@
+"""Lin's concordance correlation, with what it is made of."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from agree.core import checks
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, warn_of_drift
+from agree.core.errors import InputError
+from agree.core.estimate import Estimate
+from agree.core.result import Result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Concordance(Result):
+    """Concordance correlation and its parts.
+
+    Attributes
+    ----------
+    concordance : Estimate
+        Precision times accuracy, in [-1, 1].
+    precision : Estimate
+        Pearson's correlation: how close to some straight line, in [-1, 1].
+    accuracy : Estimate
+        Closeness of that line to the identity, in (0, 1].
+    scale_shift : Estimate
+        SD of the device over SD of the reference; 1 is ideal.
+    location_shift : Estimate
+        Mean error over the geometric mean of the two SDs; 0 is ideal.
+    n : int
+        Number of pairs.
+    sampling : str
+        As asked.
+    caution : str
+        What the index is not.
+    """
+
+    concordance: Estimate
+    precision: Estimate
+    accuracy: Estimate
+    scale_shift: Estimate
+    location_shift: Estimate
+    n: int
+    sampling: str
+    caution: str = field(default="A correlation depends on the range of power ridden: a wider range raises it with the "
+                                 "errors unchanged; it does not say that a claim holds.")
+
+
+def transformed(item: Estimate, back: Callable[[float], float]) -> Estimate:
+    """Limits from a scale where the estimate is nearly normal; the standard error has no meaning on the other."""
+    return replace(item, value=back(item.value), low=back(item.low), high=back(item.high), standard_error=math.nan,
+                   method=item.method + ", back-transformed")
+
+
+def _fisher(plus: FloatArray, minus: FloatArray, options: dict[str, Any]) -> Estimate:
+    """Correlation (P - Q)/(P + Q) from summands with means P and Q; z = log(P/Q)/2, so nothing cancels near -+1."""
+    p, q = float(plus.mean()), float(minus.mean())
+    # Of rounding size only: the readings agree, or oppose, in every digit.
+    if min(p, q) <= 1e-30 * max(p, q):
+        zero = estimate(1.0 if p > q else -1.0, np.zeros(plus.size), **options)
+        return replace(zero, standard_error=math.nan, method=zero.method + ", Fisher's z")
+    item = estimate(math.log(p / q) / 2, (plus / p - minus / q) / 2, **options)
+    item = transformed(item, math.tanh)
+    return replace(item, method=item.method.replace("back-transformed", "Fisher's z"))
+
+
+def _accuracy(scale: Estimate, location: Estimate) -> Estimate:
+    """Accuracy 2/(v + 1/v + u^2) at the corners of the intervals of log v and u, each with half the risk."""
+    def at(log_v: float, u: float) -> float:
+        return 1 / (math.cosh(min(abs(log_v), 700.0)) + min(abs(u), 1e150) ** 2 / 2)
+
+    def ends(item: Estimate) -> tuple[float, float]:
+        near = 0.0 if item.low <= 0 <= item.high else min(abs(item.low), abs(item.high))
+        return near, max(abs(item.low), abs(item.high))
+
+    (near_v, far_v), (near_u, far_u) = ends(scale), ends(location)
+    return Estimate(value=at(scale.value, location.value), low=at(far_v, far_u), high=at(near_v, near_u),
+                    level=scale.level, method=scale.method + ", joint limits of both shifts")
+
+
+def concordance(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> Concordance:
+    r"""Lin's concordance correlation: how closely pairs follow the line of identity, against their range.
+
+    Use it to compare with published work that reports it, over a like range of power. Not for judging a claim: it
+    depends on the range ridden, and a device 2 % off over a wide range may still show 0.99.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    level : float
+        Confidence level, in (0, 1).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    Concordance
+        ``.concordance``, ``.precision``, ``.accuracy``, ``.scale_shift``, ``.location_shift`` (Estimate), ``.n``,
+        ``.caution``.
+
+    Raises
+    ------
+    InputError
+        Bad options or readings, or a column that does not vary.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    With moments of divisor n,
+
+    .. math:: \rho_c = \frac{2 s_{xy}}{s_x^2 + s_y^2 + (\bar x - \bar y)^2} = r \cdot C_b, \qquad
+              C_b = \frac{2}{v + 1/v + u^2}, \quad v = s_y/s_x, \quad u = (\bar y - \bar x)/\sqrt{s_x s_y} .
+
+    Intervals: Fisher's z = log(P/Q)/2 of both correlations, whose influence is that of two sums of squares; log v;
+    u; and for the accuracy, which has no normal limit where it is 1, the worst and best corner of the joint
+    (Bonferroni) limits of v and u: wider than need be.
+
+    References
+    ----------
+    Lin LI-K (1989) Biometrics 45:255-268.
+
+    Examples
+    --------
+    >>> from agree import concordance
+    >>> result = concordance([100, 150, 200, 250, 300, 350], [103, 151, 208, 254, 312, 357])
+    >>> f"{result.concordance.value:.4f} = {result.precision.value:.4f} * {result.accuracy.value:.4f}"
+    '0.9969 = 0.9995 * 0.9973'
+    """
+    x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    options: dict[str, Any] = {"level": checks.fraction(level, "level"), "sampling": sampling, "session": labels}
+    for name, column in (("reference", x), ("device", y)):
+        if column.min() == column.max():
+            raise InputError(f"no correlation: `{name}` is {column[0]:g} throughout; record a range of power")
+    unit = float(max(np.abs(x).max(), np.abs(y).max()))
+    x, y = x / unit, y / unit
+    gap, dx, dy = float((y - x).mean()), x - x.mean(), y - y.mean()
+    unit = float(max(np.abs(dx).max(), np.abs(dy).max()))  # squares of small variation on a high level
+    gap, dx, dy = gap / unit, dx / unit, dy / unit
+    sx, sy = (float(np.abs(d).max()) * math.sqrt(float(np.mean((d / np.abs(d).max()) ** 2))) for d in (dx, dy))
+    e, a, b, root = dy - dx, dx / sx, dy / sy, math.sqrt(sx) * math.sqrt(sy)
+    agreed = _fisher((dx + dy) ** 2 + gap * (gap + 2 * e), e * e + gap * (gap + 2 * e), options)
+    precision = _fisher((a + b) ** 2, (a - b) ** 2, options)
+    shifts = ((math.log(sy / sx), (b * b - a * a) / 2), (gap / root, e / root - gap / root * (a * a + b * b - 2) / 4))
+    scale, location = (estimate(value, phi, **options) for value, phi in shifts)
+    accuracy = _accuracy(*(estimate(value, phi, **{**options, "level": (1 + level) / 2}) for value, phi in shifts))
+    warn_of_drift(agreed, precision, scale, location)
+    return Concordance(concordance=agreed, precision=precision, accuracy=replace(accuracy, level=level),
+                       scale_shift=transformed(scale, math.exp), location_shift=location, n=x.size, sampling=sampling)

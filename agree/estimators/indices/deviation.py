@@ -1,0 +1,238 @@
+"""How far single readings lie: the total deviation index, and the share of readings within a limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from numpy.typing import ArrayLike
+
+from agree.core import checks
+from agree.core.checks import FloatArray
+from agree.core.engine import warn_of_drift
+from agree.core.estimate import Estimate
+from agree.core.result import Result
+from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
+from agree.estimators.limits.agreement import errors_on_scale
+
+DISTRIBUTIONS = ("normal", "any")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DeviationIndex(Result):
+    """The distance from the reference within which a stated share of single readings lies.
+
+    Attributes
+    ----------
+    index : Estimate
+        Distance, in the unit of the readings or in per cent.
+    coverage : float
+        The share.
+    scale, distribution, sampling : str
+        As asked.
+    n : int
+        Number of pairs.
+    caution : str
+        What the index is not.
+    """
+
+    index: Estimate
+    coverage: float
+    scale: str
+    distribution: str
+    n: int
+    sampling: str
+    caution: str = field(default="Bias and scatter of single readings together: it does not tell which of them, nor "
+                                 "where in the range, and is no statement on an average over the ride.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CoverageProbability(Result):
+    """Share of single readings that lie within a limit of the reference.
+
+    Attributes
+    ----------
+    probability : Estimate
+        The share, in [0, 1].
+    limit : float
+        The limit, in the unit of the readings or in per cent.
+    scale, distribution, sampling : str
+        As asked.
+    n : int
+        Number of pairs.
+    caution : str
+        What the index is not.
+    """
+
+    probability: Estimate
+    limit: float
+    scale: str
+    distribution: str
+    n: int
+    sampling: str
+    caution: str = field(default="A share of single readings at the powers ridden: it is not the probability that a "
+                                 "claim holds, and readings averaged over longer times have another share.")
+
+
+def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: str, level: float, sampling: str,
+            session: ArrayLike | None, nan_policy: str) -> tuple[FloatArray, dict[str, Any]]:
+    checks.choice(scale, "scale", ("difference", "percent"))
+    checks.choice(distribution, "distribution", DISTRIBUTIONS)
+    x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    return errors_on_scale(x, y, scale), {"level": checks.fraction(level, "level"), "sampling": sampling,
+                                          "session": labels}
+
+
+def deviation_index(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    coverage: float = 0.9,
+    scale: str = "difference",
+    distribution: str = "normal",
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> DeviationIndex:
+    r"""Total deviation index: the distance from the reference that holds a share of single readings.
+
+    Use it for one number on single readings, bias included. Not for a claim on the average. Its upper limit at level
+    0.9 is a bound with 95 % confidence.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    coverage : float
+        Share of readings within the index, in (0, 1).
+    scale : {"difference", "percent"}
+        Error of a pair: device - reference, or 100 (device - reference)/reference.
+    distribution : {"normal", "any"}
+        Errors taken as normal, or a quantile of their sizes whatever they are.
+    level : float
+        Confidence level, in (0, 1).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    DeviationIndex
+        ``.index`` (Estimate), ``.coverage``, ``.n``, ``.caution``.
+
+    Raises
+    ------
+    InputError
+        Bad options, NaN or infinite readings, zero reference with ``percent``.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    ``normal``: the root of Phi((k - m)/s) - Phi((-k - m)/s) = coverage, with mean m and SD s of the errors; the
+    influence of log k follows by implicit differentiation. ``any``: the order statistic of rank ceil(n coverage) of
+    the absolute errors, with binomial limits; the upper one is infinite where there are too few pairs to bound it.
+
+    References
+    ----------
+    Lin LI-K (2000) Stat Med 19:255-270 (citation from memory); he approximates k by z sqrt(m^2 + s^2).
+
+    Examples
+    --------
+    >>> from agree import deviation_index
+    >>> result = deviation_index([200, 250, 300, 220, 180], [198, 251, 294, 217, 181])
+    >>> print(result.index, "W")
+    5.7 [2.7, 12.1] W
+    """
+    error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
+    make = normal_index if distribution == "normal" else any_index
+    item = make(error, checks.fraction(coverage, "coverage"), options)
+    warn_of_drift(item)
+    return DeviationIndex(index=item, coverage=float(coverage), scale=scale, distribution=distribution, n=error.size,
+                          sampling=sampling)
+
+
+def coverage_probability(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    limit: float,
+    scale: str = "difference",
+    distribution: str = "normal",
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> CoverageProbability:
+    r"""Share of single readings within a limit of the reference.
+
+    Use it where single readings matter, such as holding a target power. Not the probability that a claim holds.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    limit : float
+        Largest error allowed either way, > 0, in the unit of the readings or in per cent.
+    scale : {"difference", "percent"}
+        Error of a pair: device - reference, or 100 (device - reference)/reference.
+    distribution : {"normal", "any"}
+        Errors taken as normal, or counted.
+    level : float
+        Confidence level, in (0, 1).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    CoverageProbability
+        ``.probability`` (Estimate), ``.limit``, ``.n``, ``.caution``.
+
+    Raises
+    ------
+    InputError
+        Bad options, NaN or infinite readings, zero reference with ``percent``.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    ``normal``: Phi((L - m)/s) - Phi((-L - m)/s), interval on the logit scale. ``any``: the share counted, with
+    binomial limits (Clopper & Pearson 1934) for the effective number of pairs (Korn & Graubard 1998). Errors all
+    alike have a share of 0 or 1 and, taken as normal, no interval.
+
+    References
+    ----------
+    Lin L, Hedayat AS, Sinha B, Yang M (2002) JASA 97:257-270 (citation from memory).
+
+    Examples
+    --------
+    >>> from agree import coverage_probability
+    >>> result = coverage_probability([200, 250, 300, 220, 180], [198, 251, 294, 217, 181], limit=5)
+    >>> print(result.probability)
+    0.85 [0.30, 0.99]
+    """
+    error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
+    make = normal_share if distribution == "normal" else any_share
+    item = make(error, checks.positive(limit, "limit"), options)
+    warn_of_drift(item)
+    return CoverageProbability(probability=item, limit=float(limit), scale=scale, distribution=distribution,
+                               n=error.size, sampling=sampling)

@@ -1,0 +1,128 @@
+"""Numerics of the deviation index and the share within a limit: normal errors, or any."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize, special
+
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, spread, t_quantile
+from agree.core.estimate import Estimate
+from agree.estimators.indices.concordance import transformed
+from agree.estimators.limits.quantile import lower_rank
+
+
+def _moments(error: FloatArray) -> tuple[float, float, FloatArray, FloatArray]:
+    """Mean, SD, and their influences; safe at 1e-300 and 1e300."""
+    mean = float(error.mean())
+    centred = error - mean
+    unit = float(np.abs(centred).max())
+    if unit <= 4 * np.finfo(float).eps * abs(mean):  # of rounding size only
+        return mean, 0.0, np.zeros(error.size), np.zeros(error.size)
+    square = (centred / unit) ** 2
+    variance = float(square.sum()) / (error.size - 1)
+    return mean, unit * math.sqrt(variance), centred, unit * (square - variance) / (2 * math.sqrt(variance))
+
+
+def normal_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estimate:
+    """Root k of Phi((k - m)/s) - Phi((-k - m)/s) = p; interval of log k by implicit differentiation."""
+    mean, sd, d_mean, d_sd = _moments(error)
+    if sd == 0:
+        return estimate(abs(mean), d_mean, **options)
+    c = abs(mean) / sd
+
+    def excess(t: float) -> float:
+        # The share in both tails, which does not cancel.
+        return 1 - p - float(special.ndtr(c - t) + special.ndtr(-t - c))
+
+    near, far = c + float(special.ndtri(p)), c + float(special.ndtri((1 + p) / 2))
+    t = float(optimize.brentq(excess, max(0.0, near) * (1 - 1e-9), far * (1 + 1e-9), xtol=1e-15 * far, rtol=1e-14))
+    sign = math.copysign(1.0, mean)
+    a, b = t - c, -t - c
+    # Densities at both ends, as shares of their sum.
+    w = 1 / (1 + math.exp((a * a - b * b) / 2))
+    d_index = w * (sign * d_mean + a * d_sd) - (1 - w) * (sign * d_mean + b * d_sd)
+    return transformed(estimate(math.log(t) + math.log(sd), d_index / sd / t, **options), math.exp)
+
+
+def _logistic(value: float) -> float:
+    return float(special.expit(value))
+
+
+def normal_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Estimate:
+    """Phi((L - m)/s) - Phi((-L - m)/s); interval on the logit scale, all in logarithms so that no tail is lost."""
+    mean, sd, d_mean, d_sd = _moments(error)
+    if sd == 0:
+        return estimate(float(abs(mean) <= limit), d_mean, **options)
+    ends = np.array([mean - limit, -limit - mean]) / sd  # P(outside) = Phi(first) + Phi(second)
+    if not np.isfinite(ends).all() or (np.abs(ends) > 1e8).any():
+        return estimate(float(abs(mean) <= limit), np.zeros(error.size), **options)
+    log_out = float(special.logsumexp(special.log_ndtr(ends)))
+    c, reach = abs(mean) / sd, limit / sd
+    if reach < 1e-6:  # the density at 0 times the width
+        d_log = (c * c - 1) * d_sd / sd - c * math.copysign(1.0, mean) * d_mean / sd
+        value = math.log(2 * reach) - (c * c + math.log(2 * math.pi)) / 2
+        missed = -math.expm1(value)
+        return transformed(estimate(value - math.log(missed), d_log / missed, **options), _logistic)
+    near, far = (float(special.log_ndtr(end - c)) for end in (reach, -reach))
+    log_in = near + math.log(-math.expm1(far - near))
+    density = np.exp(-ends**2 / 2 - math.log(2 * math.pi) / 2 - log_out - log_in)
+    d_ends = np.stack(((d_mean - ends[0] * d_sd) / sd, (-d_mean - ends[1] * d_sd) / sd))
+    item = estimate(log_in - log_out, -(density @ d_ends), **options)
+    return transformed(item, _logistic)
+
+
+def _effective(error: FloatArray, inside: NDArray[np.bool_], options: dict[str, Any]) -> float:
+    """Effective number of pairs, after Korn & Graubard (1998), Surv Methodol 24:193 (citation from memory).
+
+    Pairs over the inflation of the variance of a mean, with the t quantile's excess over the normal one taken off.
+    The inflation is the larger of that of the errors and of their lying inside: with all inside the latter says
+    nothing.
+    """
+    if options["sampling"] == "independent":
+        return float(error.size)
+    inflation, level = 1.0, options["level"]
+    for series in (error, inside.astype(float)):
+        centred = series - series.mean()
+        alone = spread(centred, "independent").standard_error
+        whole = spread(centred, options["sampling"], options["session"])
+        if alone > 0:
+            inflation = max(inflation, (whole.standard_error / alone) ** 2)
+    return error.size / inflation * (t_quantile(level, math.inf) / t_quantile(level, whole.df)) ** 2
+
+
+def _method(number: float, options: dict[str, Any], n: int) -> str:
+    if options["sampling"] == "independent":
+        return "exact, binomial"
+    return f"binomial, {number:.1f} effective of {n} pairs ({options['sampling']})"
+
+
+def any_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Estimate:
+    """Share inside, with binomial limits (Clopper & Pearson 1934)."""
+    inside = np.abs(error) <= limit
+    share, number, tail = float(inside.mean()), _effective(error, inside, options), (1 - options["level"]) / 2
+    hit, missed = share * number, (1 - share) * number
+    return Estimate(value=share, low=float(special.betaincinv(hit, missed + 1, tail)) if share > 0 else 0.0,
+                    high=float(special.betaincinv(hit + 1, missed, 1 - tail)) if share < 1 else 1.0,
+                    level=options["level"], method=_method(number, options, error.size))
+
+
+def any_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estimate:
+    """Order statistic of the absolute errors; limits are those whose ranks bound a binomial count.
+
+    Independent pairs: exact (Hahn & Meeker 1991, section 5.2, citation from memory); else with the effective number.
+    Where even the largest error does not bound the index, the upper limit is infinite.
+    """
+    ordered = np.sort(np.abs(error))
+    n, tail = error.size, (1 - options["level"]) / 2
+    value = float(ordered[min(max(math.ceil(n * p - 1e-9), 1), n) - 1])
+    number = _effective(error, np.abs(error) <= value, options)
+    below, above = lower_rank(n, number, p, tail), lower_rank(n, number, 1 - p, tail)
+    low = float(ordered[below - 1]) if below else 0.0
+    high = float(ordered[n - above]) if above else math.inf
+    return Estimate(value=value, low=min(low, value), high=max(high, value), level=options["level"],
+                    method=_method(number, options, n))

@@ -1,0 +1,1 @@
+"""Limits that hold a stated share of the errors."""

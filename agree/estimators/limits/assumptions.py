@@ -1,0 +1,300 @@
+"""What limits of agreement take for granted, looked at in the errors themselves, and what to do about it."""
+
+from __future__ import annotations
+
+import importlib
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from agree.core import checks
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, warn_of_drift
+from agree.core.errors import InputError
+from agree.core.estimate import Estimate
+from agree.core.result import Result
+from agree.estimators.limits.agreement import errors_on_scale
+from agree.estimators.limits.quantile import _effective
+from agree.estimators.limits.trend import centred_level, spread_curve, straight
+
+LOOKS = 6
+PRESENT, ABSENT, OPEN = "present", "absent", "not settled"
+# What is let pass; this package's own choices, see look_at_errors.
+TREND, SPREAD, SKEWNESS, KURTOSIS, SHARE = 0.25, 0.4, 0.5, (1.0, 4.0), (0.5, 2.0)
+ADVICE = {"limits_of_agreement": "limits from this scale are fine", "percent": "use scale='percent'",
+          "regression_limits": "use regression_limits", "quantile_limits": "use quantile_limits"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look(Result):
+    """One assumption looked at.
+
+    Attributes
+    ----------
+    name : {"trend", "spread", "skewness", "kurtosis", "share below", "share above"}
+        What was looked at.
+    estimate : Estimate
+        Size of its consequence.
+    ideal, low, high : float
+        The size if the assumption holds, and the range that is let pass.
+    finding : {"absent", "present", "not settled"}
+        Interval inside the range; value outside and interval clear of the ideal; or neither.
+
+    Examples
+    --------
+    >>> from agree import look_at_errors
+    >>> look = look_at_errors([100, 200, 300, 400], [101, 199, 303, 396]).looks[0]
+    >>> look.name, look.finding
+    ('trend', 'not settled')
+    """
+
+    name: str
+    estimate: Estimate
+    ideal: float
+    low: float
+    high: float
+    finding: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ErrorLook(Result):
+    """Assumptions of limits of agreement, and what follows.
+
+    Attributes
+    ----------
+    recommendation : {"limits_of_agreement", "percent", "regression_limits", "quantile_limits"}
+        What to use.
+    because : str
+        The same in words, with its grounds.
+    slope : Estimate
+        Change of the error per unit of level (mean of the two readings), with an interval of its own at `level`.
+    looks : tuple of Look
+        Everything looked at.
+    n : int
+        Number of pairs.
+    scale, sampling : str
+        As asked.
+    coverage : float
+        As asked.
+
+    Examples
+    --------
+    >>> from agree import look_at_errors
+    >>> [look.name for look in look_at_errors([100, 200, 300, 400], [101, 199, 303, 396]).looks][:4]
+    ['trend', 'spread', 'skewness', 'kurtosis']
+    """
+
+    recommendation: str
+    because: str
+    slope: Estimate
+    looks: tuple[Look, ...]
+    n: int
+    scale: str
+    sampling: str
+    coverage: float
+
+    def summary(self) -> str:
+        """Return the advice first, then each look on its line."""
+        show = importlib.import_module("agree.core.words").estimate_text
+        rows = [f"  {look.name:<12} {show(look.estimate)}; passes from {look.low:.2g} to {look.high:.2g}: "
+                f"{look.finding}" for look in self.looks]
+        return "\n".join([self.because, *rows])
+
+
+class Shape(NamedTuple):
+    """Functions of the errors with influences."""
+
+    trend: tuple[float, FloatArray]
+    spread: tuple[float, FloatArray]
+    slope: tuple[float, FloatArray]
+
+
+def _look(name: str, item: Estimate, ideal: float, low: float, high: float) -> Look:
+    if low <= item.low and item.high <= high:
+        finding = ABSENT
+    elif not low <= item.value <= high and not item.low <= ideal <= item.high:
+        finding = PRESENT
+    else:
+        finding = OPEN
+    return Look(name=name, estimate=item, ideal=ideal, low=low, high=high, finding=finding)
+
+
+def _by_level(level_w: FloatArray, d: FloatArray, z: float) -> Shape:
+    """Shift of the bias, and change of the SD, from the 5th to the 95th hundredth of the levels."""
+    u, _, stretch = centred_level(level_w)
+    reach = float(np.subtract(*np.quantile(u, [0.95, 0.05])))
+    centred = d - d.mean()
+    sd = math.sqrt(float(centred @ centred) / (d.size - 1))
+    line = straight(u, d)
+    shift = line.coefficients[1] * reach / (z * sd)
+    shift_phi = (line.influence[1] * reach / z - shift * (centred**2 - sd * sd) / (2 * sd)) / sd
+    width = spread_curve(u, line, sloped=True, parameters=2)
+    middle = float(width.coefficients[0] + width.coefficients[1] * u.mean())
+    if middle < 1e-12:  # points on a line: a trend and no spread
+        change, change_phi = 0.0, np.zeros(d.size)
+    else:
+        change = width.coefficients[1] * reach / middle
+        change_phi = (width.influence[1] * reach
+                      - change * (width.influence[0] + u.mean() * width.influence[1])) / middle
+    return Shape((shift, shift_phi), (change, change_phi),
+                 (line.coefficients[1] / stretch, line.influence[1] / stretch))
+
+
+def _moments(d: FloatArray, make: Callable[..., Estimate]) -> tuple[Estimate, Estimate]:
+    """Skewness, and kurtosis (3 if normal) by way of its logarithm."""
+    z = d - d.mean()
+    z = z / math.sqrt(float(z @ z) / z.size)
+    g, k = float(np.mean(z**3)), float(np.mean(z**4))
+    skewness = make(g, z**3 - g - 3 * z - 1.5 * g * (z * z - 1))
+    log = make(math.log(k), (z**4 - k - 2 * k * (z * z - 1) - 4 * g * z) / k)
+    kurtosis = Estimate(value=k, low=math.exp(log.low), high=math.exp(min(log.high, 700.0)), level=log.level,
+                        method=log.method + ", log scale", df=log.df, drift=log.drift)
+    return skewness, kurtosis
+
+
+def _share(mark: FloatArray, effective: float, level: float) -> Estimate:
+    """Share beyond a limit with binomial limits (Clopper & Pearson 1934) for an effective number of pairs."""
+    share, tail = float(mark.mean()), (1 - level) / 2
+    hits = share * effective
+    low = float(special.betaincinv(hits, effective - hits + 1, tail)) if share > 0 else 0.0
+    high = float(special.betaincinv(hits + 1, effective - hits, 1 - tail)) if share < 1 else 1.0
+    return Estimate(value=share, low=low, high=high, level=level, method=f"binomial, {effective:.1f} effective pairs")
+
+
+def _advice(looks: tuple[Look, ...], percent_helps: bool) -> tuple[str, str]:
+    """Return the recommendation, and its grounds in words."""
+    by = {look.name: look for look in looks}
+    found = [look.name for look in looks if look.finding == PRESENT]
+    grounds = []
+    if "trend" in found:
+        grounds.append(f"the bias shifts by {abs(by['trend'].estimate.value):.2g} of the limits' half-width over the "
+                       "range of levels")
+    if "spread" in found:
+        grounds.append(f"the SD changes by {100 * by['spread'].estimate.value:+.0f} % over the range of levels")
+    if grounds:
+        kind = "percent" if percent_helps else "regression_limits"
+    else:
+        kind = "quantile_limits" if found else "limits_of_agreement"
+        grounds = [f"{name} is {by[name].estimate.value:.2g} where normal errors have {by[name].ideal:.2g}"
+                   for name in found]
+    unsettled = [look.name for look in looks if look.finding == OPEN]
+    if kind == "limits_of_agreement":
+        grounds = ["nothing found that matters"]
+    advice = ADVICE[kind] + (" as far as these readings tell" if unsettled and kind == "limits_of_agreement" else "")
+    text = f"{advice}: {'; '.join(grounds)}"
+    return kind, text + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
+
+
+def look_at_errors(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    scale: str = "difference",
+    coverage: float = 0.95,
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> ErrorLook:
+    r"""Look at what limits of agreement take for granted, and say which limits to use.
+
+    Use it before quoting limits_of_agreement. It judges sizes, not p-values: a trend that is certain and too small
+    to matter passes, and one that may or may not matter is called not settled.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    scale : {"difference", "percent", "log"}
+        Error of a pair, as in limits_of_agreement.
+    coverage : float
+        Share of the errors meant to lie between the limits, in (0, 1).
+    level : float
+        Confidence level of all looks together, in (0, 1): each has 1 - (1 - level)/6 (Bonferroni).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    ErrorLook
+        ``.recommendation``, ``.because``, ``.looks``, ``.slope`` (Estimate).
+
+    Raises
+    ------
+    InputError
+        Bad options or readings, errors that are all equal, or one level only.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    Trend: shift of the bias from the 5th to the 95th hundredth of the levels over the half-width z s of the limits;
+    0.25 passes (a tail of 2.5 % becomes 4.3 % there). Spread: change of the fitted SD over that range relative to
+    its middle; 0.4 passes (a ratio of 1.5). Skewness 0.5, kurtosis up to 4 (light tails do no harm) and half to
+    double the expected share beyond either limit pass. These bounds are this package's choice.
+
+    References
+    ----------
+    Bland JM, Altman DG (1999) Stat Methods Med Res 8:135-160, sections 2 and 3, for trend and spread; Clopper CJ,
+    Pearson ES (1934) Biometrika 26:404.
+
+    Examples
+    --------
+    >>> from agree import look_at_errors
+    >>> x = [100 + 3 * k for k in range(100)]
+    >>> look = look_at_errors(x, [v * (1.02 + 0.01 * (-1) ** k) for k, v in enumerate(x)])
+    >>> look.recommendation
+    'percent'
+    """
+    x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    checks.fraction(level, "level")
+    tail = (1 - checks.fraction(coverage, "coverage")) / 2
+    z = float(special.ndtri(1 - tail))
+    d = errors_on_scale(x, y, scale)
+    centre, unit = float(d.mean()), float(np.abs(d - d.mean()).max())
+    if not unit > 1e-14 * float(np.abs(y).max() if scale == "difference" else np.abs(d).max()):
+        raise InputError("the errors are all equal: there is nothing to look at; the same file twice?")
+    apart = 1 - (1 - level) / LOOKS
+    make = partial(estimate, level=apart, sampling=sampling, session=labels)
+    e, level_w = (d - centre) / unit, (x + y) / 2
+    shape = _by_level(level_w, e, z)
+    skewness, kurtosis = _moments(e, make)
+    sd = float(e.std(ddof=1))
+    marks = [(side * e > z * sd).astype(float) for side in (-1, 1)]
+    sizes = [float(d.size)] * 2
+    if sampling != "independent":
+        sizes = [min(_effective(mark, apart, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
+    below, above = (_share(mark, size, apart) for mark, size in zip(marks, sizes, strict=True))
+    trend, spread = make(*shape.trend), make(*shape.spread)
+    looks = (_look("trend", trend, 0.0, -TREND, TREND), _look("spread", spread, 0.0, -SPREAD, SPREAD),
+             _look("skewness", skewness, 0.0, -SKEWNESS, SKEWNESS), _look("kurtosis", kurtosis, 3.0, *KURTOSIS),
+             *(_look(name, item, tail, *(k * tail for k in SHARE))
+               for name, item in (("share below", below), ("share above", above))))
+    helps = False
+    if scale == "difference" and (x > 0).all():
+        percent = errors_on_scale(x, y, "percent")
+        percent = percent / float(np.abs(percent).max())
+        even = bool(np.ptp(percent) < 1e-12)
+        ratio = shape if even else _by_level(level_w, percent, z)
+        helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT
+                    for name, pair, bound in (("trend", ratio.trend, TREND), ("spread", ratio.spread, SPREAD)))
+    slope = estimate(*shape.slope, level=level, sampling=sampling, session=labels).scaled(unit)
+    warn_of_drift(trend, spread, skewness)
+    kind, because = _advice(looks, helps)
+    return ErrorLook(recommendation=kind, because=because, slope=slope, looks=looks,
+                     n=d.size, scale=scale, sampling=sampling, coverage=coverage)

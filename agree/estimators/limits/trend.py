@@ -1,0 +1,282 @@
+"""Limits of agreement that follow a line: bias and spread of the errors by level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from agree.core import checks
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate, warn_of_drift
+from agree.core.errors import InputError
+from agree.core.estimate import Estimate
+from agree.core.result import Result
+from agree.estimators.limits.agreement import _exponential, errors_on_scale
+
+MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
+
+
+class Curve(NamedTuple):
+    """Coefficients (2,) on (1, u), their influences (2, n), and the residuals."""
+
+    coefficients: FloatArray
+    influence: FloatArray
+    residual: FloatArray
+
+
+def centred_level(level: FloatArray) -> tuple[FloatArray, float, float]:
+    """Return u = (level - centre)/stretch within [-1, 1], the centre and the stretch."""
+    centre = float(level.mean())
+    u = level - centre
+    stretch = float(np.abs(u).max())
+    if not stretch > 1e-12 * float(np.abs(level).max()):
+        raise InputError("no regression on level: every pair has the same level; use limits_of_agreement, or record a "
+                         "wider range of power")
+    return u / stretch, centre, stretch
+
+
+def straight(u: FloatArray, values: FloatArray, sloped: bool = True) -> Curve:
+    """Least squares of values on (1, u), or on 1; influences are the jackknife's, residual/(1 - leverage)."""
+    n, mean = u.size, float(u.mean())
+    w = u - mean
+    sww = float(w @ w) / n
+    slope = float(w @ values) / n / sww if sloped else 0.0
+    middle = float(values.mean())
+    residual = values - middle - slope * w
+    room = 1 - 1 / n - (w * w / (n * sww) if sloped else 0)
+    own = residual / np.where(room > 1e-9, room, 1)  # no room: the residual is 0 whatever was read
+    by_slope = w * own / sww if sloped else np.zeros(n)
+    return Curve(np.array([middle - slope * mean, slope]), np.stack((own - mean * by_slope, by_slope)), residual)
+
+
+def spread_curve(u: FloatArray, error: Curve, *, sloped: bool, parameters: int) -> Curve:
+    """SD of the errors about their line: from the absolute residuals on u, or one value with divisor n - parameters."""
+    n = u.size
+    if sloped:
+        size = straight(u, np.abs(error.residual))
+        # The residuals' line is estimated too: d|e| = -sign(e) (1, u) d(coefficients).
+        sign = -np.sign(error.residual)
+        w = u - u.mean()
+        pull = np.stack((np.ones(n), u)) * sign
+        tilt = pull @ w / n / float(w @ w / n)
+        carried = np.stack((pull.mean(axis=1) - u.mean() * tilt, tilt)) @ error.influence
+        return Curve(MEAN_TO_SD * size.coefficients, MEAN_TO_SD * (size.influence + carried), size.residual)
+    square = error.residual**2 * n / max(n - parameters, 1)
+    sd = math.sqrt(float(square.mean()))
+    influence = (square - sd * sd) / (2 * sd) if sd > 0 else np.zeros(n)
+    return Curve(np.array([sd, 0.0]), np.stack((influence, np.zeros(n))), error.residual)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LimitsAt(Result):
+    """Bias and limits at one level.
+
+    Attributes
+    ----------
+    level_w : float
+        The level asked for.
+    bias, lower, upper, sd : Estimate
+        Fitted mean error, limits, and standard deviation (of log ratios if ``scale="log"``) there.
+    extrapolated : bool
+        True if no pair is as low, or as high, as that.
+
+    Examples
+    --------
+    >>> from agree import regression_limits
+    >>> regression_limits([100, 200, 300, 400], [101, 199, 303, 396]).at(500).extrapolated
+    True
+    """
+
+    level_w: float
+    bias: Estimate
+    lower: Estimate
+    upper: Estimate
+    sd: Estimate
+    extrapolated: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RegressionLimits(Result):
+    """Limits of agreement along a line.
+
+    Attributes
+    ----------
+    intercept, slope : Estimate
+        Mean error = intercept + slope * level, on the scale of the errors (log ratio if ``scale="log"``).
+    sd_intercept, sd_slope : Estimate
+        Standard deviation of the errors = sd_intercept + sd_slope * level.
+    residual_sd : float
+        Standard deviation about the line, divisor n - 2 (n - 1 if ``bias="constant"``).
+    lowest, highest : float
+        Range of the levels seen.
+    n : int
+        Number of pairs.
+    against, scale, sampling : str
+        As asked.
+    coverage, level : float
+        As asked.
+
+    Examples
+    --------
+    >>> from agree import regression_limits
+    >>> regression_limits([100, 200, 300, 400], [101, 199, 303, 396], against="reference").highest
+    400.0
+    """
+
+    intercept: Estimate
+    slope: Estimate
+    sd_intercept: Estimate
+    sd_slope: Estimate
+    residual_sd: float
+    lowest: float
+    highest: float
+    n: int
+    against: str
+    scale: str
+    sampling: str
+    coverage: float
+    level: float
+    _unit: tuple[float, float, float] = field(repr=False)
+    _coefficients: FloatArray = field(repr=False)
+    _influence: FloatArray = field(repr=False)
+    _session: NDArray[Any] | None = field(repr=False)
+
+    def _estimate(self, weights: FloatArray) -> Estimate:
+        return estimate(float(weights @ self._coefficients), weights @ self._influence, level=self.level,
+                        sampling=self.sampling, session=self._session).scaled(self._unit[0])
+
+    def at(self, level_w: float) -> LimitsAt:
+        """Return bias, limits and standard deviation at a level, in the units of the readings.
+
+        Raises
+        ------
+        InputError
+            A level that is no finite number, or where the fitted standard deviation is 0 or less.
+        """
+        number = isinstance(level_w, int | float | np.number) and math.isfinite(level_w)
+        if not number:
+            raise InputError(f"`level_w` must be a finite number; got {level_w!r}")
+        _, centre, stretch = self._unit
+        u = (float(level_w) - centre) / stretch
+        z = float(special.ndtri((1 + self.coverage) / 2))
+        sd = self._estimate(np.array([0, 0, 1, u]))
+        if sd.value < 0 or (sd.value == 0 and self.residual_sd > 0):
+            raise InputError(f"the fitted standard deviation is {sd.value:.3g} at {level_w:g}: no limits there; ask "
+                             f"within {self.lowest:g} to {self.highest:g}, or use spread='constant'")
+        factor = math.exp(min(700.0, (sd.high - sd.value) / sd.value)) if sd.value > 0 else 1.0
+        sd = replace(sd, low=sd.value / factor, high=sd.value * factor, method=sd.method + ", log scale")
+        bias, lower, upper = (self._estimate(np.array([1, u, k * z, k * z * u])) for k in (0, -1, 1))
+        warn_of_drift(bias, lower, upper)
+        if self.scale == "log":
+            bias, lower, upper = map(_exponential, (bias, lower, upper))
+        return LimitsAt(level_w=float(level_w), bias=bias, lower=lower, upper=upper, sd=sd,
+                        extrapolated=not self.lowest <= level_w <= self.highest)
+
+
+def regression_limits(
+    reference: ArrayLike,
+    device: ArrayLike,
+    *,
+    against: str = "mean",
+    bias: str = "line",
+    spread: str = "line",
+    scale: str = "difference",
+    coverage: float = 0.95,
+    level: float = 0.95,
+    sampling: str = "independent",
+    session: ArrayLike | None = None,
+    nan_policy: str = "raise",
+) -> RegressionLimits:
+    r"""Limits of agreement that shift, or widen, with the level of the readings.
+
+    Use it when the error grows or turns with power in a way that no scale removes. Not for one steady block of power.
+
+    Parameters
+    ----------
+    reference, device : (n,) array_like
+        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    against : {"mean", "reference"}
+        Level of a pair: mean of the two readings, or the reference. On the reference, the reference's own errors
+        pull the slope down by (their variance)/(variance of the reference).
+    bias, spread : {"line", "constant"}
+        Whether the mean error, and its standard deviation, follow the level.
+    scale : {"difference", "percent", "log"}
+        Error of a pair, as in limits_of_agreement.
+    coverage : float
+        Share of the errors to lie between the limits, in (0, 1).
+    level : float
+        Confidence level, in (0, 1).
+    sampling : {"independent", "serial", "sessions"}
+        How pairs depend on each other.
+    session : (n,) array_like, optional
+        Session labels, for ``sampling="sessions"``.
+    nan_policy : {"raise", "omit"}
+        What to do with NaN: an error, or leave out the pair.
+
+    Returns
+    -------
+    RegressionLimits
+        ``.intercept``, ``.slope`` (Estimate), ``.residual_sd``, ``.at(level_w)`` for the limits at a level.
+
+    Raises
+    ------
+    InputError
+        Bad options or readings, or one level only.
+    SampleSizeError
+        Fewer than 3 pairs, or fewer than 2 sessions.
+
+    Warns
+    -----
+    DriftWarning
+        Serial sampling, when the slowest component dominates.
+
+    Notes
+    -----
+    Least squares of the error on level A gives b0 + b1 A; least squares of the absolute residuals gives c0 + c1 A,
+    and for normal errors sd(A) = sqrt(pi/2) (c0 + c1 A); limits b0 + b1 A -+ z sd(A). Intervals come from the
+    influences of all four coefficients (robust to unequal spread); no small-sample correction is made to sd(A).
+
+    References
+    ----------
+    Bland JM, Altman DG (1999) Stat Methods Med Res 8:135-160, section 3.
+
+    Examples
+    --------
+    >>> from agree import regression_limits
+    >>> result = regression_limits([100, 150, 200, 250, 300, 350], [101, 149, 203, 248, 306, 341])
+    >>> there = result.at(200)
+    >>> print(f"{there.bias.value:.2f} W, limits {there.lower.value:.1f} to {there.upper.value:.1f} W")
+    0.12 W, limits -7.1 to 7.3 W
+    """
+    x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
+    checks.fraction(level, "level")
+    checks.fraction(coverage, "coverage")
+    checks.choice(against, "against", ("mean", "reference"))
+    for name, value in (("bias", bias), ("spread", spread)):
+        checks.choice(value, name, ("line", "constant"))
+    d = errors_on_scale(x, y, scale)
+    place = (x + y) / 2 if against == "mean" else x
+    u, centre, stretch = centred_level(place)
+    unit = float(np.abs(d).max()) or 1.0
+    mean = straight(u, d / unit, bias == "line")
+    parameters = 2 if bias == "line" else 1
+    width = spread_curve(u, mean, sloped=spread == "line", parameters=parameters)
+    influence = np.concatenate((mean.influence, width.influence))
+    coefficients = np.concatenate((mean.coefficients, width.coefficients))
+    zero = -centre / stretch
+    rows = np.array([[1, zero, 0, 0], [0, 1 / stretch * unit, 0, 0], [0, 0, 1, zero], [0, 0, 0, 1 / stretch * unit]])
+    rows[[0, 2]] *= unit
+    found = [estimate(float(row @ coefficients), row @ influence, level=level, sampling=sampling, session=labels)
+             for row in rows]
+    warn_of_drift(*found)
+    sd = unit * math.sqrt(float(mean.residual @ mean.residual) / max(x.size - parameters, 1))
+    return RegressionLimits(intercept=found[0], slope=found[1], sd_intercept=found[2], sd_slope=found[3],
+                            residual_sd=sd, lowest=float(place.min()), highest=float(place.max()), n=x.size,
+                            against=against, scale=scale, sampling=sampling, coverage=coverage, level=level,
+                            _unit=(unit, centre, stretch), _coefficients=coefficients, _influence=influence,
+                            _session=labels)

@@ -1,0 +1,1 @@
+"""Lines through pairs, and whether a line fits."""

@@ -1,0 +1,1 @@
+"""How fast devices answer, and their best efforts."""

@@ -1,0 +1,62 @@
+"""Running means and first-order lags as weights over seconds, and traces smoothed by them with their gaps."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.estimate import Estimate
+
+NEAR_S = 0.1        # a length this near to whole seconds is taken for whole
+LEFT_OVER = 0.002   # share of a lag's weights that is cut off
+
+
+class Kernel(NamedTuple):
+    """Smoothed value at t: sum of weights[k] * value at t - (start + k)."""
+
+    start: int
+    weights: FloatArray
+
+
+def _whole(item: Estimate, offset: float = 0.0) -> float:
+    """Return the value, or the whole number (plus an offset) beside it if the interval or 0.1 s allow that."""
+    near = round(item.value - offset) + offset
+    whole = item.low <= near <= item.high or abs(near - item.value) <= NEAR_S
+    return float(near if whole else item.value)
+
+
+def kernel(kind: str, size: Estimate | None, delay: Estimate) -> Kernel:
+    """Weights of a running mean or lag of a size, later by a delay (s); of the delay alone, in whole seconds, else."""
+    if size is None:
+        return Kernel(round(delay.value), np.ones(1))
+    if kind == "running mean":
+        width = max(_whole(size), 1.0)
+        middle = _whole(delay, (width - 1) / 2 % 1)
+        low, high = middle - width / 2, middle + width / 2
+        start = math.floor(low + 0.5)
+        at = np.arange(start, math.ceil(high - 0.5) + 1)
+        weights = (np.minimum(at + 0.5, high) - np.maximum(at - 0.5, low)).clip(0) / width
+        return Kernel(start, weights)
+    keep = math.exp(-1 / size.value)
+    count = math.ceil(math.log(LEFT_OVER) / math.log(keep))
+    weights = keep ** np.arange(count)
+    whole, part = divmod(_whole(delay), 1.0)
+    return Kernel(int(whole), np.convolve(weights / weights.sum(), [1 - part, part] if part else [1.0]))
+
+
+def smoothed(values: FloatArray, by: Kernel) -> FloatArray:
+    """Trace smoothed by a kernel; NaN where a second it needs is unknown or beyond the ends."""
+    n, reach = values.size, by.weights.size
+    known = np.isfinite(values)
+    scale = float(np.abs(values[known]).max(initial=0)) or 1.0
+    mean = np.convolve(np.where(known, values / scale, 0), by.weights)
+    count = np.convolve(known.astype(float), np.ones(reach))
+    full = np.where(count > reach - 0.5, mean * scale, np.nan)
+    result = np.full(n, np.nan)
+    at = np.arange(n) - by.start
+    inside = (at >= 0) & (at < full.size)
+    result[inside] = full[at[inside]]
+    return result

@@ -1,0 +1,208 @@
+"""Transfer between two traces of one effort, each with noise of its own: what a kind of smoothing leaves unexplained.
+
+Changes from second to second, x of one trace and y of the other, have the cross-spectrum Sxy = b F D S with a filter F
+on the second, a delay D, S the spectrum of true power, and noise in neither: it is not shared. A noisy x lowers Sxy/Sxx
+by its signal share c, y's noise only lowers the coherence C:
+
+    Sxy/Sxx = b F D c,   C = c/(1 + noise of y/signal of y),   C <= c <= 1.
+
+If the noise of y is a constant multiple (1 - k)/k of b^2 that of x, whatever their common colour, then with s = 1/c - 1
+
+    (1 + s) (1 + s (1 - k)/(k |F|^2)) = 1/C;   k = 0: all noise in y, k = 1: all in x.
+
+So noise bends the ratio no further than the coherence shows, and turns neither its sign nor its phase: a filter does.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, optimize
+
+from agree.core.checks import FloatArray
+
+ComplexArray = NDArray[np.complex128]
+BINS = 128           # frequencies at which the spectra are judged
+LEAST_IN_BIN = 8
+SMOOTHED = 17        # bins over which noise is smoothed
+LAGS_S = 30
+DELAYS_S = np.arange(-16.0, 16.25, 0.5)   # about the lag of largest covariance
+SIZES = {"none": np.ones(1), "running mean": np.r_[1.25:8:0.25, 8:31:0.5],
+         "first order": np.r_[0.1:2:0.1, 2:6:0.25, 6:15.5:0.5]}
+SHARES = np.array([0.0, 0.1, 0.5, 0.9, 1.0])
+STEP = 1e-3
+FLOOR = 1e-9         # least incoherent share: traces that are exact filters of one another
+LEAST_COHERENCE = 1e-3
+
+
+class Cross(NamedTuple):
+    """Changes of two traces, each in a unit of its own, and the lag (whole s) by which the second was set forward."""
+
+    x: FloatArray
+    y: FloatArray
+    lag: int
+    known: int
+    correlation: float
+
+
+class Seen(NamedTuple):
+    """Sxy/Sxx by frequency, its weight, 1/coherence - 1, and the spectrum left in the second trace."""
+
+    frequency: FloatArray
+    ratio: ComplexArray
+    weight: FloatArray
+    noise: FloatArray
+    left: FloatArray
+
+
+class Fitted(NamedTuple):
+    """A filter of the first trace that resembles the second: kind, size (s), delay (s), and what it leaves."""
+
+    kind: str
+    size: float
+    delay: float
+    misfit: float
+    scale: float
+    share: float      # k above
+
+
+def cross(first: FloatArray, second: FloatArray) -> Cross:
+    """Changes from second to second of both, the second set forward by the lag at which they go together best.
+
+    Unknown seconds are bridged by straight lines, so that the change over a gap is kept.
+    """
+    rows = np.stack([first, second])
+    whole = np.asarray(np.isfinite(rows).all(axis=0))
+    at = np.arange(first.size)
+    known = int((whole[1:] & whole[:-1]).sum())
+    if known <= 2 * LAGS_S:  # too few to look for a lag
+        return Cross(rows[0], rows[1], 0, known, 0.0)
+    changes = np.diff([np.interp(at, at[whole], row[whole]) for row in rows])
+    scale = np.abs(changes).max(axis=1, keepdims=True)
+    changes = np.divide(changes, scale, out=np.zeros_like(changes), where=scale > 0)
+    changes -= changes.mean(axis=1, keepdims=True)
+    n = changes.shape[1]
+    spectrum = np.fft.rfft(changes, 2 * n)
+    lags = np.r_[0:LAGS_S + 1, -LAGS_S:0]
+    product = np.fft.irfft(spectrum[1] * spectrum[0].conj(), 2 * n)[lags]
+    power = float(np.sqrt(np.prod(np.square(changes).sum(axis=1))))
+    lag = int(lags[np.argmax(product)])
+    forward = np.roll(np.pad(changes[1], LAGS_S), -lag)[LAGS_S:LAGS_S + n]
+    return Cross(changes[0], forward, lag, known, float(product.max()) / power if power else 0.0)
+
+
+def seen(pair: Cross) -> Seen:
+    """Ratio of spectra in bins of equally many frequencies, with what is needed to judge a filter by it."""
+    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
+    each = max(LEAST_IN_BIN, x.size // BINS)
+    count = (x.size - 1) // each
+    frequency, xx, yy, xy = (
+        column[1:1 + count * each].reshape(count, each).mean(axis=1)
+        for column in (np.arange(x.size) / pair.x.size, np.abs(x)**2, np.abs(y)**2, x.conj() * y))
+    tiny = float(np.finfo(float).tiny)
+    xx, yy = np.maximum(xx, FLOOR * xx.mean() + tiny), np.maximum(yy, FLOOR * yy.mean() + tiny)
+    coherence = np.minimum(np.abs(xy)**2 / (xx * yy), 1 - FLOOR)
+    # |Sxy|^2 is too large by chance, the residual spectrum too small: one frequency in `each`.
+    left = yy * (1 - coherence) * each / (each - 1)
+    fair = np.clip((coherence - 1 / each) / (1 - 1 / each), LEAST_COHERENCE, 1 - FLOOR)
+    # Smoothed, since what bends the ratio by chance must not be taken for noise that does.
+    noise, left = (np.exp(ndimage.uniform_filter1d(np.log(column), SMOOTHED, mode="nearest"))
+                   for column in (1 / fair - 1, left))
+    return Seen(frequency, xy / xx, 2 * each * xx / left, noise, left)
+
+
+def lowpass(kind: str, size: Any, frequency: FloatArray) -> Any:
+    """Response of a centred running mean over `size` s, or of a first-order lag with time constant `size`."""
+    turn = 2 * np.pi * frequency
+    if kind == "running mean":
+        half = np.where(turn == 0, 1e-9, turn) / 2
+        return np.sin(size * half) / (size * np.sin(half)) + 0j
+    if kind == "first order":
+        keep = np.exp(-1 / size)
+        return (1 - keep) / (1 - keep * np.exp(-1j * turn))
+    return np.ones_like(turn) + 0j
+
+
+def signal_share(data: Seen, h: ComplexArray, share: Any) -> Any:
+    """Return c above from the coherence, the filter and k."""
+    t = data.noise
+    other = (1 - share) / np.maximum(np.abs(h)**2, FLOOR)
+    s = 2 * share * t / (share + other + np.sqrt((share + other)**2 + 4 * share * other * t))
+    return 1 / (1 + s)
+
+
+def misfit(data: Seen, kind: str, size: float, delay: Any, share: Any) -> tuple[Any, Any]:
+    """Weighted squares that a filter leaves, (delays, shares), and the scale b that leaves least.
+
+    A deviance: minus twice the log-likelihood (Whittle) above that of any transfer at all.
+    """
+    delays, shares = np.atleast_1d(delay), np.atleast_1d(share)[:, None]
+    h = lowpass(kind, size, data.frequency)
+    made = signal_share(data, h, shares) * h
+    turn = np.exp(2j * np.pi * delays[:, None] * data.frequency)
+    along = np.maximum((turn @ (data.weight * data.ratio * made.conj()).T).real, 0)
+    square = (data.weight * np.abs(made)**2).sum(axis=1)
+    return (data.weight * np.abs(data.ratio)**2).sum() - along**2 / square, along / square
+
+
+def best(data: Seen, kind: str, size: float | None = None) -> Fitted:
+    """Size, delay and share of noise that leave least, on a grid and then by simplex; a given size is kept."""
+    sizes = SIZES[kind] if size is None else np.array([size])
+    early = sizes if kind == "first order" else np.zeros(sizes.size)  # a lag delays by its time constant
+    grid = np.array([misfit(data, kind, float(one), DELAYS_S - back, SHARES)[0]
+                     for one, back in zip(sizes, early, strict=True)])
+    i, j, k = np.unravel_index(np.argmin(grid), grid.shape)
+    start = np.array([DELAYS_S[j] - early[i], SHARES[k], sizes[i]])
+    free = 3 if sizes.size > 1 else 2
+
+    def full(at: FloatArray) -> tuple[float, float, float]:
+        return float(at[0]), float(np.clip(at[1], 0, 1)), float(at[2]) if free == 3 else float(sizes[0])
+
+    def left(at: FloatArray) -> float:
+        one, part, wide = full(at)
+        inside = sizes[0] / 4 <= wide <= 1.5 * sizes[-1]
+        beyond = max(abs(at[1] - 0.5) - 0.5, 0.0)
+        return float(misfit(data, kind, wide, one, part)[0][0, 0]) + beyond if inside else math.inf
+
+    corners = np.vstack([np.zeros(3), np.diag([0.2, 0.3 if start[1] < 0.5 else -0.3, 0.04 * start[2] + 0.04])])
+    place = full(optimize.minimize(left, start[:free], method="Nelder-Mead", options={
+        "initial_simplex": start[:free] + corners[:free + 1, :free], "xatol": 1e-5, "fatol": 1e-5, "maxiter": 600}).x)
+    value, scale = misfit(data, kind, place[2], place[0], place[1])
+    return Fitted(kind, place[2], place[0], float(value[0, 0]), float(scale[0, 0]), place[1])
+
+
+def influence(pair: Cross, data: Seen, found: Fitted) -> FloatArray:
+    """Influence of each second on size and delay (2, n); on the delay alone, with 0 for the size, without a filter.
+
+    The normal equations of the weighted fit, in time: products of the whitened remainder with whitened derivatives.
+    """
+    n = pair.x.size
+    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
+    frequency = np.arange(x.size) / n
+    fine = Seen(frequency, x, frequency, *(np.interp(frequency, data.frequency, column)
+                                           for column in (data.noise, np.log(data.left))))
+    white = np.exp(-fine.left / 2)
+    late = np.exp(-2j * np.pi * frequency * found.delay)
+
+    def model(size: float, share: float) -> ComplexArray:
+        h = lowpass(found.kind, size, frequency)
+        result: ComplexArray = found.scale * signal_share(fine, h, share) * h * late
+        return result
+
+    here, step = model(found.size, found.share), 1e-4 * found.size
+    slopes = [-2j * np.pi * frequency * here, here]
+    if found.kind != "none":
+        up, down = (model(found.size + sign * step, found.share) for sign in (1, -1))
+        slopes.insert(0, (up - down) / (2 * step))
+    # Where k is at its bound it is still unknown: else the interval would be too narrow there.
+    up, down = (model(found.size, float(np.clip(found.share, STEP, 1 - STEP)) + sign * STEP) for sign in (1, -1))
+    slopes.append((up - down) / (2 * STEP))
+    rows = np.fft.irfft(np.stack(slopes) * (x * white), n)
+    rows /= (unit := np.maximum(np.sqrt(np.square(rows).sum(axis=1, keepdims=True)), float(np.finfo(float).tiny)))
+    left = np.fft.irfft((y - here * x) * white, n)
+    phi = n * np.linalg.pinv(rows @ rows.T, rcond=1e-12) @ (rows * left) / unit
+    result: FloatArray = np.vstack([np.zeros(n), phi[0]]) if found.kind == "none" else phi[:2]
+    return result

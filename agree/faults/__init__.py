@@ -1,0 +1,1 @@
+"""Faulty seconds, found and set aside."""

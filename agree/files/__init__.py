@@ -1,0 +1,1 @@
+"""From the bytes of a file, or a data frame, to a table of text cells."""

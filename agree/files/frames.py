@@ -1,0 +1,114 @@
+"""From data frames and arrays of any kind to a table of text cells; what is given is not changed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from agree.core.errors import InputError
+from agree.files.table import Table, shown
+
+# A path, a Recording, a data frame, an array, a tuple of time and power, or a mapping of columns.
+Source: TypeAlias = str | os.PathLike[str] | Any
+KINDS = "a path, a Recording, a data frame, an array, a tuple (time, power) or a mapping of columns"
+
+
+def object_table(source: Any, name: str | None = None) -> Table:
+    """Return the table of a data frame, an array, a tuple (time, power) or a mapping of columns.
+
+    Raises
+    ------
+    InputError
+        A lazy frame, an object of another kind, columns that are not of one dimension or not of one length.
+    """
+    if isinstance(source, Mapping):
+        return _array_table({str(key): value for key, value in source.items()}, name or "array")
+    if isinstance(source, tuple):
+        if len(source) != 2 or not all(map(_is_column, source)):
+            raise InputError(f"a tuple must be (time, power), two arrays of one dimension; got {_called(source)}")
+        return _array_table({"time": source[0], "power": source[1]}, name or "array")
+    if isinstance(source, np.ndarray | list):
+        return _array_table({"power": source}, name or "array")
+    if hasattr(source, "to_frame"):  # a series
+        source = source.to_frame(name="power")
+    return _frame_table(source, name or "frame")
+
+
+def _frame_table(frame: Any, name: str) -> Table:
+    """Turn a data frame into text cells; in pandas a time index becomes the first column."""
+    import narwhals as nw
+
+    labels: list[Any] = []
+    if hasattr(frame, "iloc") and hasattr(frame, "columns"):  # of pandas
+        index = frame.index
+        if index.dtype.kind in "mM" and (index.name or "timestamp") not in frame.columns:
+            frame = frame.reset_index(names=index.name or "timestamp")
+        labels = list(frame.columns)
+        frame = frame.set_axis([str(k) for k in range(len(labels))], axis=1)  # labels may be equal, or no text
+    try:
+        held = nw.from_native(frame)
+        if isinstance(held, nw.LazyFrame):
+            raise InputError(f"{name}: found a lazy frame ({_called(frame)}); expected one in memory; collect it first")
+        columns = [_texts(held[label].to_list(), held[label].is_null().to_list()) for label in held.columns]
+        labels = labels or held.columns
+    except (TypeError, ValueError, nw.exceptions.NarwhalsError) as exc:
+        if isinstance(exc, InputError):
+            raise
+        raise InputError(f"a recording must be {KINDS}; got {_called(frame)}") from None
+    return _table(name, labels, columns)
+
+
+def _array_table(columns: Mapping[str, Any], name: str) -> Table:
+    """Turn arrays into text cells."""
+    made: dict[str, list[str]] = {}
+    for label, given in columns.items():
+        values = given
+        if hasattr(values, "to_frame"):  # a series
+            values = np.array(_frame_table(values.to_frame(name="x"), name).columns[-1], dtype=object)
+        if not _is_column(values):
+            raise InputError(f"{name}: {shown(label)} must be of one dimension; got {_called(values)}; pass one "
+                             "column, a tuple (time, power) or a mapping of columns")
+        array = np.ma.asarray(values) if isinstance(values, np.ma.MaskedArray) else np.asarray(values)
+        if array.dtype.kind == "M":
+            array = array.astype("datetime64[us]")
+        elif array.dtype.kind == "m":
+            array = np.where(np.isnat(array), np.nan, array / np.timedelta64(1, "s"))
+        made[label] = _texts(array.tolist())
+    sizes = {label: len(cells) for label, cells in made.items()}
+    if len(set(sizes.values())) > 1:
+        listed = ", ".join(f"{shown(label)} {size}" for label, size in sizes.items())
+        raise InputError(f"{name}: columns must be of one length; got {listed}")
+    if not made:
+        raise InputError(f"{name}: found no columns; expected a column of power; pass power, and time if it is known")
+    return _table(name, list(made), list(made.values()))
+
+
+def _is_column(values: Any) -> bool:
+    if isinstance(values, str | bytes | Mapping):
+        return False
+    try:
+        return np.ndim(values) == 1
+    except ValueError:  # rows of unequal length
+        return False
+
+
+def _texts(values: Sequence[Any], blank: Sequence[bool] | None = None) -> list[str]:
+    """Return values as a file would hold them, blank where there is none."""
+    if blank is None:
+        blank = [value is None or bool(value != value) for value in values]
+    return ["" if none else repr(value) if type(value) is float else repr(value.total_seconds())
+            if isinstance(value, timedelta) else str(value).strip() for value, none in zip(values, blank, strict=True)]
+
+
+def _table(name: str, labels: Sequence[Any], columns: Sequence[list[str]]) -> Table:
+    header = [str(label).strip() or f"column {k + 1}" for k, label in enumerate(labels)]
+    return Table(name, header, list(columns), range(len(columns[0]) if columns else 0), [], word="position")
+
+
+def _called(source: Any) -> str:
+    kind = type(source)
+    return f"{kind.__module__}.{kind.__qualname__}".removeprefix("builtins.")

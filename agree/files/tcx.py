@@ -1,0 +1,143 @@
+"""From the XML of a training log (elements Trackpoint, Time, Watts, Cadence, Speed) to a table of text cells.
+
+Names of the elements are those of the open Training Center schema and its activity extension (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from xml.sax import SAXException, SAXParseException, handler
+
+from defusedxml.common import DefusedXmlException, DTDForbidden
+from defusedxml.expatreader import DefusedExpatParser
+
+from agree.core.errors import InputError
+from agree.files.table import Table
+
+MAX_BYTES = 200_000_000  # 3 days at a point a second with positions
+MAX_POINTS = 7 * 86_400 * 10  # 7 days, 10 a second
+MAX_DEPTH = 64
+MAX_CELL = 64  # characters of a number or stamp
+CHUNK = 1 << 16  # bytes
+MAX_TAG = 1 << 20
+COLUMNS = {"Time": "Time", "Watts": "Watts", "Cadence": "Cadence", "Speed": "Speed [m/s]"}
+
+
+def tcx_table(data: bytes, source: str) -> Table:
+    """Read the points of an XML training log; rows are the lines on which they begin.
+
+    Raises
+    ------
+    InputError
+        Text that is no XML or is cut off, a document type, nesting without end, no points, no power.
+    """
+    if len(data) > MAX_BYTES:
+        raise InputError(f"{source}: found XML of {len(data)} bytes; expected at most {MAX_BYTES}; "
+                         "cut the file to one recording")
+    parser = DefusedExpatParser(forbid_dtd=True)
+    points = _Points(source, parser.getLineNumber)
+    parser.setContentHandler(points)
+    try:
+        _feed(parser, data, source)
+        parser.close()
+    except InputError:
+        raise
+    except DefusedXmlException as exc:
+        kind = "a document type (DTD)" if isinstance(exc, DTDForbidden) else "an entity"
+        raise InputError(f"{source}, line {parser.getLineNumber()}: found {kind}; expected plain XML, as no "
+                         "recorder writes one; export the file again") from None
+    except (SAXException, ValueError, LookupError) as exc:  # the latter two from encodings that there are not
+        line = exc.getLineNumber() if isinstance(exc, SAXParseException) else parser.getLineNumber()
+        why = exc.getMessage() if isinstance(exc, SAXException) else exc
+        raise InputError(f"{source}, line {line}: found XML that is damaged, cut off or not in the encoding it "
+                         f"states ({why}), after {len(points.rows)} points; expected a whole file; "
+                         "export it again") from None
+    return points.table()
+
+
+def _feed(parser: DefusedExpatParser, data: bytes, source: str) -> None:
+    """Parse piece by piece; a tag or comment without end, scanned anew with each piece, is given up soon."""
+    place, still = (0, 0), 0
+    for start in range(0, len(data), CHUNK):
+        parser.feed(data[start: start + CHUNK])
+        here = (parser.getLineNumber(), parser.getColumnNumber())
+        place, still = here, still + 1 if here == place else 0
+        if still * CHUNK > MAX_TAG:
+            raise InputError(f"{source}, line {here[0]}: found a tag or comment of more than {MAX_TAG} bytes; expected "
+                             "a training log; export the file again")
+
+
+class _Points(handler.ContentHandler):
+    """Take the cells of each point as they pass; nothing else is kept."""
+
+    def __init__(self, source: str, line: Callable[[], int]) -> None:
+        super().__init__()
+        self.source, self.line = source, line
+        self.depth = 0
+        self.point = 0  # depth of the open Trackpoint
+        self.key = ""  # the open element whose text is wanted
+        self.text: list[str] = []
+        self.size = 0
+        self.cells: dict[str, str] = {}
+        self.columns: dict[str, list[str]] = {name: [] for name in COLUMNS}
+        self.rows: list[int] = []
+        self.activities = self.laps = self.twice = 0
+
+    def startElement(self, name: str, attrs: Any) -> None:
+        """Open a point, or a cell of one; prefixes of namespaces are left aside."""
+        self.depth += 1
+        if self.depth > MAX_DEPTH:
+            raise self._fail(f"elements {self.depth} deep", f"at most {MAX_DEPTH}")
+        local = name.rpartition(":")[2]
+        if self.point:
+            self.key, self.text, self.size = local if local in COLUMNS else "", [], 0
+        elif local == "Trackpoint":
+            if len(self.rows) >= MAX_POINTS:
+                raise self._fail(f"more than {MAX_POINTS} points", "at most 7 days of them")
+            self.point, self.cells = self.depth, {}
+            self.rows.append(self.line())
+        else:
+            self.activities += local == "Activity"
+            self.laps += local == "Lap"
+
+    def characters(self, content: str) -> None:
+        """Take the text of a cell, of bounded length."""
+        if self.key:
+            self.size += len(content)
+            if self.size > MAX_CELL and content.strip():
+                raise self._fail(f"{self.key} with more than {MAX_CELL} characters", "a number or stamp")
+            self.text.append(content)
+
+    def endElement(self, name: str) -> None:
+        """Close a cell or a point."""
+        if self.key:
+            cell = "".join(self.text).strip()
+            if self.cells.setdefault(self.key, cell) != cell:
+                self.twice += 1
+            self.key = ""
+        if self.depth == self.point:
+            self.point = 0
+            for key, column in self.columns.items():
+                column.append(self.cells.get(key, ""))
+        self.depth -= 1
+
+    def _fail(self, found: str, expected: str) -> InputError:
+        return InputError(f"{self.source}, line {self.line()}: found {found}; expected {expected}; "
+                          "export the file again")
+
+    def table(self) -> Table:
+        """Return the table of all points."""
+        if not self.rows:
+            raise InputError(f"{self.source}: found XML without a Trackpoint; expected a training log with points; "
+                             "export the ride with its points as TCX, FIT or CSV")
+        if not any(self.columns["Watts"]):
+            raise InputError(f"{self.source}: found {len(self.rows)} points without power (no element Watts); expected "
+                             "readings of power; export the ride as FIT or CSV, or check that its power was recorded")
+        used = [key for key, column in self.columns.items() if any(column)]
+        notes = [f"{count} {what} in the file" for count, what in
+                 ((self.activities, "activities"), (self.laps, "laps")) if count > 1]
+        if self.twice:
+            notes.append(f"{self.twice} x an element twice in a point, the first one taken")
+        return Table(self.source, [COLUMNS[key] for key in used], [self.columns[key] for key in used], self.rows,
+                     notes, word="line", decimal=".")

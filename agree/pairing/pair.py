@@ -1,0 +1,212 @@
+"""Two recordings of one effort laid over one another on a 1-s grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.errors import InputError, MatchError
+from agree.core.pairs import Alignment, Pairs
+from agree.faults.set_aside import all_faults, handling_of, set_aside
+from agree.pairing import clock, retime
+from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
+from agree.pairing.match import ROLES, Match, match
+from agree.pairing.sources import read_both
+from agree.recordings.recording import Recording
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+
+ABSOLUTE = ("utc", "local")
+
+
+def _apart(seconds: float) -> str:
+    """Say a whole number of quarter hours in words."""
+    hours, minutes = divmod(round(abs(seconds) / 900) * 15, 60)
+    return " ".join(part for part in (f"{hours} h" if hours else "", f"{minutes} min" if minutes else "") if part)
+
+
+def _unusual(lag: float, same_clock: bool, absolute: bool) -> str:
+    quarter = 900 * round(lag / 900)
+    if absolute and quarter and abs(lag - quarter) <= 120:
+        return (f"the clocks differ by {_apart(lag)}, as after a wrong time zone; the lag of {lag:.1f} s was taken "
+                "out")
+    if same_clock and abs(lag) > 600:
+        return f"a lag of {lag:.1f} s is unusual for two clocks of one kind: check that both are of the same ride"
+    return ""
+
+
+def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
+    """Give both grids one clock if they are of one kind; else count both from their first stamps."""
+    kinds = [reference.clock in ABSOLUTE, device.clock in ABSOLUTE]
+    if kinds[0] == kinds[1]:
+        return x, y, True
+    return (x._replace(first=x.first - float(reference.time[0])), y._replace(first=y.first - float(device.time[0])),
+            False)
+
+
+def pair_recordings(
+    reference: Recording | pd.DataFrame | str | Path,
+    device: Recording | pd.DataFrame | str | Path | None,
+    *,
+    max_lag_s: float | None = None,
+    lag_s: float | None = None,
+    power_columns: tuple[str | None, str | None] = (None, None),
+    reference_read: Mapping[str, Any] | None = None,
+    device_read: Mapping[str, Any] | None = None,
+    session: str = "1",
+    faults: str | Mapping[str, str] = "set aside",
+) -> Pairs:
+    """Lay two recordings of one effort over one another, and set aside the seconds that are faulty.
+
+    The clocks are matched by the fast changes of power: the lag with the strongest correlation among all, then to
+    a fraction of a second; a drift of the clocks is taken out if it is certain and more than 0.5 s, and so are steps
+    of a clock, as when one recorder paused by itself. A match that is weak, or that has a rival, is refused, unless
+    cadence or speed, recorded by both, decides it; a lag that they contradict is refused too.
+
+    Parameters
+    ----------
+    reference, device : path, Recording or DataFrame
+        The trusted recording, and the one to be judged. Readings may be uneven in time, but not more than 2 s apart by
+        the median. `device` may be None, or the same as `reference`, for two columns of one file: they have one clock,
+        and the lag is looked for within 10 s.
+    max_lag_s : float, optional
+        Largest lag to consider, s; if not given, every lag with enough overlap.
+    lag_s : float, optional
+        The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is then used as it
+        is, even for constant power, and no steps are looked for.
+    power_columns : tuple of str, optional
+        Names of the power columns in the two files.
+    reference_read, device_read : mapping, optional
+        Further keyword arguments of `read_recording` for each of the two.
+    session : str
+        Label of the session.
+    faults : str or mapping, optional
+        What to do with the seconds of faults: "set aside" (not used), "report" (used, and listed) or "keep" (used, and
+        not looked for); or a mapping of kinds to one of these. Kinds: "late_start", "early_end", "saturation", "held",
+        "dropout", "spike", "partial", "auto_zero_step", "warm_up_drift". The last two touch much of a ride, and are
+        reported unless a mapping names them; then a step takes the shorter side with it. Kinds that are not named are
+        handled as by default.
+
+    Returns
+    -------
+    Pairs
+        One pair for each second from the first to the last in which both recordings run.
+
+    Raises
+    ------
+    MatchError
+        No overlap, a weak or ambiguous match, or constant power.
+    SampleSizeError
+        Fewer than 60 readings or seconds in common.
+    InputError
+        Readings too far apart, stamps over more than 7 days, a wrong lag, an unknown kind of fault, or no second left
+        to compare.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from agree import pair_recordings
+    >>> power = 200 + np.cumsum(np.random.default_rng(1).integers(-9, 10, 900))
+    >>> ride = pd.DataFrame({"time_s": np.arange(900), "power_W": power})
+    >>> other = pd.DataFrame({"time_s": np.arange(900) + 12, "power_W": np.round(0.97 * power)})
+    >>> pairs = pair_recordings(ride, other)
+    >>> pairs.alignment.lag_s, int(pairs.used.sum())
+    (12.0, 900)
+    """
+    if max_lag_s is not None and not (isinstance(max_lag_s, int | float) and max_lag_s >= 0):
+        raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}")
+    if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
+        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+    handling = handling_of(faults)
+    one, two, one_clock = read_both(reference, device, power_columns, (reference_read, device_read))
+    own_clock = to_grid(one, "reference")
+    x, y, same_clock = _same_clock(one, two, own_clock, to_grid(two, "device"))
+    shift = y.first - x.first
+    made = match(x, y, max_lag_s, lag_s, one_clock)
+    x, y, fine = made.x, made.y, made.fine
+    over = lay_over(x.power, y.power, fine)
+    if over.place.size < clock.MIN_OVERLAP_S:
+        raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
+                         f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
+    setting = set_aside(x.power, y.power, over, handling)
+    unusual = "" if lag_s is not None else _unusual(
+        fine.lag + shift, same_clock, one.clock in ABSOLUTE and two.clock in ABSOLUTE)
+    alignment = _alignment(made, over, shift, unusual)
+    notes = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
+                                   "counted from the first stamp of each"]
+    notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
+              *setting.notes]
+    time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
+    reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
+    pairs = Pairs(
+        reference=x.power[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
+        temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
+        alignment=alignment, reference_name=one.name, device_name=two.name,
+        reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
+        start=_start(one, own_clock, int(over.place[0])),
+        notes=(*made.notes, *notes, *words, *(
+            f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
+            for note in (grid.note, *recording.notes) if note)))
+    if not pairs.used.any():
+        counts = ", ".join(f"{name} {count}" for name, count in pairs.counts().items() if count)
+        raise InputError(f"no second is left to compare: of {over.place.size} s in common all were set aside "
+                         f"({counts}); check that both devices were measuring")
+    return pairs
+
+
+def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignment:
+    fine, found = made.fine, made.found
+    return Alignment(
+        lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
+        drift_se_ppm=1e6 * fine.drift_se,
+        correlation=found[0].correlation if found else math.nan,
+        runner_up=found[1].correlation if len(found) > 1 else math.nan, mixed=float(np.median(over.share)),
+        note=unusual, channel=made.channel, witnesses=made.witnesses,
+        steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
+
+
+def _match_notes(alignment: Alignment, fine: clock.Fine, reference: FloatArray, over: Overlap) -> list[str]:
+    """Say what the reader must know of the match."""
+    notes = retime.in_words(alignment.steps)
+    if fine.drifting:
+        notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
+                     "device was re-timed along a straight line; the lag is that in the middle")
+    if over.share.any():
+        notes.append("the lag is not a whole number of seconds: a reading of the device is the weighted mean of the "
+                     "two seconds it lies across")
+    if not over.share.any() and np.array_equal(reference, over.device, equal_nan=True):
+        notes.append("the two recordings are identical: a file compared with itself says nothing about a device")
+    if math.isfinite(alignment.correlation):
+        rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""
+        notes.append(f"correlation of fast changes at the lag: {alignment.correlation:.2f}{rival}")
+    agreeing = [f"{w.channel} {w.lag_s:+.1f} s" for w in alignment.witnesses if w.agrees]
+    if agreeing:
+        notes.append(f"the lag by other channels, which agree: {', '.join(agreeing)}")
+    return notes
+
+
+def _either(first: FloatArray | None, at: NDArray[np.int64], second: FloatArray | None,
+            or_at: NDArray[np.int64]) -> FloatArray | None:
+    """Readings of the one channel, or else of the other."""
+    if first is not None:
+        return first[at]
+    return None if second is None else second[or_at]
+
+
+def _start(recording: Recording, grid: Grid, place: int) -> str:
+    """Return the clock time of a second of the reference, if its clock is absolute."""
+    if recording.clock not in ABSOLUTE or not recording.start:
+        return ""
+    seconds = place + (grid.first - float(recording.time[0]))
+    begin = datetime.fromisoformat(recording.start) + timedelta(seconds=round(seconds, 3))
+    return begin.isoformat().replace("+00:00", "Z")

@@ -1,0 +1,99 @@
+"""One row of a plan: the sessions that settle a claim at one true error, or why none do."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from agree.core.engine import t_quantile
+from agree.core.result import Result
+from agree.verdict.chance import Terms, ceiling, joint_chance, sessions_needed
+from agree.verdict.claim import Claim
+from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanCase(Result):
+    """Sessions needed for one true error and one wanted chance.
+
+    Attributes
+    ----------
+    true_error : float
+        The error supposed, in the plan's unit.
+    power : float
+        Wanted chance that the claim is settled, and rightly.
+    answer : {"holds", "does not hold", "not settled"}
+        The right answer; "not settled" for an error at the limit itself.
+    sessions : int or None
+        Sessions needed, if they differ by the plan's SD; None if no number up to `most` will do.
+    careful : int or None
+        The same at the upper 80 % limit of a pilot's SD; None without a pilot, or if no number will do.
+    reached : float
+        Chance with `sessions`.
+    ceiling : float
+        Chance with sessions without end (for bands an upper bound).
+    possible : bool
+        Whether any number of sessions gives the wanted chance.
+    by_width : int or None
+        Sessions whose interval, at the expected SD, is as narrow as the margin: what simple tables give; it settles
+        in about one of two trials. Only for ``average``.
+    because : str
+        Why it is not possible, or more than `most`; else empty.
+    u_needed : float or None
+        Where the reference is what prevents it: standard uncertainty it would have to have.
+    """
+
+    true_error: float
+    power: float
+    answer: str
+    sessions: int | None
+    careful: int | None
+    reached: float
+    ceiling: float
+    possible: bool
+    by_width: int | None
+    because: str
+    u_needed: float | None
+
+
+def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list[float], terms: list[Terms],
+              careful: list[Terms], measured: bool, most: int) -> PlanCase:
+    """Sessions for one true error in the claim's unit; `terms` of each band, `careful` the same with the upper SD."""
+    errors = [100 * error / at if unit != claim.unit else error for at in centres]
+    margins = [band.limit - abs(e) for e, band in zip(errors, terms, strict=True)]
+    answer = HOLDS if min(margins) > 0 else FAILS if min(margins) < 0 else OPEN
+    if answer == OPEN:
+        return PlanCase(true_error=error, power=power, answer=OPEN, sessions=None, careful=None, reached=math.nan,
+                        ceiling=math.nan, possible=False, by_width=None, u_needed=None, because=(
+                            "an error at the limit itself is settled by no number of sessions"))
+    top = ceiling(answer, errors, terms)
+    sessions = sessions_needed(answer, power, errors, terms, most=most) if top > power else None
+    worse = sessions_needed(answer, power, errors, careful, most=most) if measured and sessions else None
+    because, u_needed = ("", None) if sessions else _obstacle(answer, power, top, errors, terms, unit, most)
+    one = terms[0]
+    return PlanCase(
+        true_error=error, power=power, answer=answer, sessions=sessions, careful=worse,
+        reached=math.nan if sessions is None else joint_chance(answer, sessions, errors, terms), ceiling=top,
+        possible=top > power, because=because, u_needed=u_needed,
+        by_width=(sessions_to_settle(abs(margins[0]), one.sd, one.u, one.level, most)
+                  if len(terms) == 1 and not one.predict else None))
+
+
+def _obstacle(answer: str, power: float, top: float, errors: list[float], terms: list[Terms], unit: str,
+              most: int) -> tuple[str, float | None]:
+    """Why no number of sessions gives the wanted chance, and the reference that would."""
+    if top > power:
+        return f"more than {most} sessions", None
+    band = terms[len(terms) // 2]
+    exact = [item._replace(u=0.0) for item in terms]
+    if ceiling(answer, errors, exact) <= power:
+        half = t_quantile(band.level, math.inf) * band.sd
+        return (f"sessions differ by SD {band.sd:.2g} {unit}: the next one is known to ±{half:.2g} {unit} at best, "
+                f"so no number of sessions settles it"), None
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        shrunk = [item._replace(u=middle * item.u) for item in terms]
+        low, high = (middle, high) if ceiling(answer, errors, shrunk) > power else (low, middle)
+    return (f"the reference's own error (u = {band.u:.2g} {unit}) leaves a chance of {100 * top:.0f} % at most, "
+            f"however many sessions; u below {low * band.u:.2g} {unit} is needed"), low * band.u

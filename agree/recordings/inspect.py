@@ -1,0 +1,268 @@
+"""What a file holds: channels, clock, sampling, gaps and values to distrust; nothing is judged or saved."""
+
+from __future__ import annotations
+
+import importlib
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.errors import InputError
+from agree.core.result import Result
+from agree.faults.detect import runs
+from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
+from agree.recordings.recording import CHANNELS, Recording, read_table_of, recording_of_table
+from agree.recordings.stamps import is_stamp
+
+GAP_STEPS, GAP_S = 2.5, 2.0  # a gap is a step longer than both
+HIGH_W, HIGH_RPM = 2_500.0, 200.0
+HELD_READINGS = 10
+SPIKE_READINGS, SPIKE_FACTOR, SPIKE_W = 9, 3.0, 300.0
+CONFLICT_READINGS, TURNING_RPM, WORKING_W = 3, 30.0, 20.0
+CEILING_READINGS = 3
+UNITS = {"power": "W", "cadence": "rpm", "speed": "m/s", "temperature": "°C", "balance": "% right"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Channel(Result):
+    """One column of a file.
+
+    Attributes
+    ----------
+    name : str
+        Its header.
+    role : str
+        What it was taken for: "time", "power" or a further channel; "" if nothing.
+    unit : str
+        Unit of the figures below, where the role tells it.
+    kind : str
+        "number", "stamp", "text" or "empty".
+    readings, blank, zeros : int
+        Cells with a value, without one, and with 0.
+    low, middle, high : float
+        Smallest, median and largest value; NaN where there are no numbers.
+    """
+
+    name: str
+    role: str
+    unit: str
+    kind: str
+    readings: int
+    blank: int
+    zeros: int
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gap(Result):
+    """A stretch without rows: seconds from the first stamp to where it begins, and how long it is."""
+
+    start_s: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Oddity(Result):
+    """Values to distrust: what, how many readings in how many runs, and where the first begins (s from the start)."""
+
+    what: str
+    readings: int
+    events: int
+    first_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FileLook(Result):
+    """What a file holds.
+
+    Attributes
+    ----------
+    name : str
+        Name of the file.
+    size_bytes, rows : int
+        Its size and the rows of its table.
+    clock, start : str
+        As of `Recording`; "" where the file cannot be read as a recording.
+    seconds : float
+        From the first to the last stamp.
+    step_s : float
+        Median step between stamps.
+    uneven : float
+        Share of steps that differ from it by more than a tenth and are no gaps.
+    repeated : int
+        Stamps that equal the one before.
+    gaps : tuple of Gap
+        Steps longer than 2 s and 2.5 median steps.
+    channels : tuple of Channel
+        Every column, in the order of the file.
+    oddities : tuple of Oddity
+        Values to distrust.
+    notes : tuple of str
+        How the file was understood.
+    problem : str
+        Why it cannot be read as a recording as it is; "" if it can.
+    """
+
+    name: str
+    size_bytes: int
+    rows: int
+    clock: str
+    start: str
+    seconds: float
+    step_s: float
+    uneven: float
+    repeated: int
+    gaps: tuple[Gap, ...]
+    channels: tuple[Channel, ...]
+    oddities: tuple[Oddity, ...]
+    notes: tuple[str, ...]
+    problem: str
+
+    def summary(self) -> str:
+        """Return the look as text, 79 columns wide."""
+        text: str = importlib.import_module("agree.report.look_text").look_text(self)
+        return text
+
+
+def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = None) -> FileLook:
+    r"""Say what a file holds, without judging it and without writing anything.
+
+    Parameters
+    ----------
+    path : str or path
+        A file of any kind that `read_recording` reads.
+    options : mapping, optional
+        Further arguments of `read_recording`, such as ``{"decimal": ","}``.
+
+    Returns
+    -------
+    FileLook
+        Channels, clock, sampling, gaps and values to distrust. A file that is a table but no recording (no power
+        column, say) is described all the same, and `problem` says why.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be opened, or is no table.
+
+    Notes
+    -----
+    Values to distrust, each a limit of common practice and no proof of a fault: power below 0 or above 2,500 W; a
+    reading above 3 times the median of 9 around it plus 300 W; the same power, not 0, 10 times in a row; the highest
+    power at least 3 times in a row; 0 W at 30 rpm or more, or over 20 W at 0 rpm, 3 times in a row; cadence above 200
+    rpm; a balance of 0 or 100 %.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from agree import look
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder, "ride.csv")
+    ...     _ = file.write_text("time_s,power_W\n0,201\n1,-4\n2,203\n9,0\n")
+    ...     seen = look(file)
+    >>> seen.seconds, seen.gaps[0].seconds, seen.oddities[0].what
+    (9.0, 7.0, 'power below 0')
+    """
+    given = dict(options or {})
+    table = read_table_of(path, given)
+    notes = list(table.notes)
+    recording, problem = None, ""
+    try:
+        recording = recording_of_table(table._replace(notes=list(notes)), Path(path).stem, given)
+    except InputError as error:
+        problem = str(error)
+    roles = {} if recording is None else {header: role for role, header in recording.columns.items()}
+    channels = tuple(_channel(table, k, roles, recording) for k in range(len(table.header)))
+    time = np.zeros(0) if recording is None else recording.time
+    steps = np.diff(time)
+    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else float("nan")
+    is_gap = steps > max(GAP_S, GAP_STEPS * step) if steps.size else np.zeros(0, bool)
+    plain = steps[~is_gap & (steps > 0)]
+    return FileLook(
+        name=table.source, size_bytes=Path(path).stat().st_size, rows=len(table.rows),
+        clock="" if recording is None else recording.clock, start="" if recording is None else recording.start,
+        seconds=float(time[-1] - time[0]) if time.size else 0.0, step_s=step,
+        uneven=float(np.mean(np.abs(plain / step - 1) > 0.1)) if plain.size else 0.0,
+        repeated=int((steps == 0).sum()),
+        gaps=tuple(Gap(start_s=float(time[i] - time[0]), seconds=float(steps[i])) for i in np.flatnonzero(is_gap)),
+        channels=channels, oddities=() if recording is None else oddities(recording),
+        notes=tuple(notes if recording is None else recording.notes), problem=problem)
+
+
+def _channel(table: Table, k: int, roles: dict[str, str], recording: Recording | None) -> Channel:
+    """Describe one column; a channel that was read is described as read, in its unit."""
+    name, cells = table.header[k], table.columns[k]
+    role = next((role for header, role in roles.items() if name in header.split(" + ")), "")
+    given = [cell for cell in cells if cell.lower() not in MISSING]
+    values = np.zeros(0)
+    if recording is not None and role in UNITS:
+        values = getattr(recording, role)
+    elif given and all(LOOKS_NUMERIC.fullmatch(cell) for cell in given):
+        with suppress(InputError):  # stamps, say, look numeric too
+            values = numbers(table._replace(notes=[]), cells, name)
+    finite = values[np.isfinite(values)]
+    kind = ("empty" if not given else "stamp" if role == "time" or is_stamp(given[0]) else
+            "number" if finite.size else "text")
+    show = finite.size > 0 and kind == "number"
+    return Channel(
+        name=name, role=role, unit=UNITS.get(role, "") if show else "", kind=kind,
+        readings=int(finite.size) if show else len(given),
+        blank=int(values.size - finite.size) if show else len(cells) - len(given),
+        zeros=int((finite == 0).sum()) if show else 0, low=float(finite.min()) if show else float("nan"),
+        middle=float(np.median(finite)) if show else float("nan"), high=float(finite.max()) if show else float("nan"))
+
+
+def oddities(recording: Recording) -> tuple[Oddity, ...]:
+    """Values of a recording to distrust, with the limits given in `look`."""
+    power = recording.power
+    cadence, balance = (np.full(power.size, np.nan) if column is None else column
+                        for column in (recording.cadence, recording.balance))
+    top = float(np.nanmax(power))
+    masks: list[tuple[str, NDArray[np.bool_], int]] = [
+        ("power below 0", power < 0, 1),
+        (f"power above {HIGH_W:,.0f} W", power > HIGH_W, 1),
+        ("power far above its neighbours", _spikes(power), 1),
+        (f"the same power, not 0, {HELD_READINGS} times or more in a row", _same(power, HELD_READINGS), 1),
+        (f"the highest power, {top:g} W, {CEILING_READINGS} times or more in a row", (power == top) & (top > 0),
+         CEILING_READINGS),
+        (f"0 W at {TURNING_RPM:g} rpm or more", (power == 0) & (cadence >= TURNING_RPM), CONFLICT_READINGS),
+        (f"over {WORKING_W:g} W at 0 rpm", (power > WORKING_W) & (cadence == 0), CONFLICT_READINGS),
+        (f"cadence above {HIGH_RPM:g} rpm", cadence > HIGH_RPM, 1),
+        ("balance at 0 or 100 %", (power > WORKING_W) & ((balance == 0) | (balance == 100)), 1),
+    ]
+    found = []
+    for what, mask, least in masks:
+        spans = [(start, stop) for start, stop in runs(mask) if stop - start >= least]
+        if spans:
+            found.append(Oddity(what=what, readings=sum(stop - start for start, stop in spans), events=len(spans),
+                                first_s=float(recording.time[spans[0][0]] - recording.time[0])))
+    return tuple(found)
+
+
+def _spikes(power: FloatArray) -> NDArray[np.bool_]:
+    half = SPIKE_READINGS // 2
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(power, half, constant_values=np.nan), SPIKE_READINGS)
+    blank = ~np.isfinite(around).any(axis=1, keepdims=True)
+    known = np.where(blank, 0.0, around)
+    spikes: NDArray[np.bool_] = power > SPIKE_FACTOR * np.maximum(np.nanmedian(known, axis=1), 0) + SPIKE_W
+    return spikes
+
+
+def _same(power: FloatArray, least: int) -> NDArray[np.bool_]:
+    mask = np.zeros(power.size, bool)
+    for start, stop in runs((power[1:] == power[:-1]) & (power[1:] != 0)):  # start .. stop are equal
+        if stop - start + 1 >= least:
+            mask[start:stop + 1] = True
+    return mask
+
+
+__all__ = ["CHANNELS", "Channel", "FileLook", "Gap", "Oddity", "look", "oddities"]

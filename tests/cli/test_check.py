@@ -1,0 +1,190 @@
+"""The command as a user runs it: exit statuses, one line for each error, files whole or not at all."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+RIDES = Path(__file__).parents[1] / "data" / "rides"
+BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
+ROAD = RIDES / "single-road-78min.csv"
+
+
+def agree(*arguments, cwd=None, **environment):
+    return subprocess.run([sys.executable, "-m", "agree", *map(str, arguments)], capture_output=True, text=True,
+                          encoding="utf-8", cwd=cwd, env={**os.environ, "PYTHONIOENCODING": "utf-8", **environment},
+                          check=False)
+
+
+def refused(*arguments, **options):
+    done = agree(*arguments, **options)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("agree: ")
+    assert done.stderr.count("\n") == 1
+    return done.stderr.removeprefix("agree: ").strip()
+
+
+@pytest.fixture(scope="module")
+def real():
+    """The real pair as JSON; reference = bike, device = pedals with a crank length set too short."""
+    done = agree("check", BIKE, PEDALS, "--claim", "±1.5 %", "--json", "-")
+    assert (done.returncode, done.stderr) == (0, "")
+    return json.loads(done.stdout)
+
+
+def test_real_pair(real):
+    assert abs(real["alignment"]["lag_s"] + 7) <= 0.5
+    assert real["seconds"]["used"] >= 3700
+    assert -7 < real["bias_percent"]["value"] < -5
+    assert real["verdict"] == real["readings"][0]["verdict"] == "does not hold"
+    assert 1.05 < real["correction"]["scale"]["value"] < 1.08
+    assert real["correction"]["stable"] is None
+    assert real["readings"][3]["verdict"] == "not settled"
+
+
+def test_real_pair_exchanged_tells_the_same_story(real):
+    other = json.loads(agree("check", PEDALS, BIKE, "--claim", "1.5%", "--json", "-").stdout)
+    assert other["alignment"]["lag_s"] == pytest.approx(-real["alignment"]["lag_s"], abs=0.2)
+    assert other["bias_percent"]["value"] == pytest.approx(6.3, abs=0.3)
+    assert other["verdict"] == real["verdict"]
+    assert other["correction"]["scale"]["value"] * real["correction"]["scale"]["value"] == pytest.approx(1, abs=1e-3)
+    assert other["correction"]["kind"] == real["correction"]["kind"]
+
+
+def test_text_fits_the_screen():
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%")
+    assert done.returncode == 0
+    assert done.stderr == ""
+    lines = done.stdout.splitlines()
+    assert len(lines) <= 40
+    assert max(map(len, lines)) <= 80
+    assert lines[0].startswith("Does not hold: in this recording the device reads 5.9 % low on average")
+    for word in ("on average", "in every power band", "95 % of 30-s readings", "in the next session", "Set aside",
+                 "Likely", "Correction", "Next", "'power_W'"):
+        assert word in done.stdout
+
+
+def test_require_holds():
+    assert agree("check", BIKE, PEDALS, "--claim", "1.5%", "--require-holds").returncode == 1
+    assert agree("check", BIKE, PEDALS, "--claim", "20%", "--require-holds").returncode == 0
+
+
+def test_files_are_written_and_inputs_left_alone(tmp_path):
+    before = BIKE.read_bytes(), PEDALS.read_bytes()
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--json", tmp_path / "r.json", "--page", tmp_path / "p.pdf")
+    assert done.returncode == 0
+    assert json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))["schema"] == 1
+    assert (tmp_path / "p.pdf").read_bytes().startswith(b"%PDF")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["p.pdf", "r.json"]
+    assert (BIKE.read_bytes(), PEDALS.read_bytes()) == before
+
+
+def test_several_sessions():
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--sessions", BIKE, PEDALS, "--json", "-")
+    data = json.loads(done.stdout)
+    assert len(data["sessions"]) == 2
+    assert data["bias_percent"]["method"] == "t, between sessions"
+    assert data["seconds"]["used"] >= 7400
+
+
+def test_outputs_never_over_inputs(tmp_path):
+    copy = tmp_path / "r.csv"
+    copy.write_bytes(BIKE.read_bytes())
+    assert refused("check", copy, PEDALS, "--claim", "1%", "--json", copy) == (
+        f"{copy} is one of the recordings; a recording is never written over: choose another name")
+    assert copy.read_bytes() == BIKE.read_bytes()
+
+
+def test_help_and_version():
+    assert agree("--version").stdout.startswith("agree 0.")
+    assert "--claim" in agree("check", "--help").stdout
+    assert agree("--help").returncode == 0
+
+
+BAD = {
+    "empty.csv": b"",
+    "one.csv": b"power\n" + b"".join(b"%d\n" % (200 + k % 7) for k in range(300)),
+    "text.csv": b"time_s,power_W\n0,200\n1,fast\n2,210\n3,220\n",
+    "inf.csv": b"time_s,power_W\n0,200\n1,inf\n2,210\n3,220\n",
+    "two.csv": b"time_s,power_W\n0,200\n1,201\n",
+    "words.csv": b"name,place\na,b\nc,d\ne,f\n",
+    "zero.csv": b"time_s,power_W\n" + b"".join(b"%d,0\n" % k for k in range(600)),
+    "steady.csv": b"time_s,power_W\n" + b"".join(b"%d,200\n" % k for k in range(600)),
+    "binary.csv": bytes(range(256)) * 20,
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+@pytest.mark.parametrize("place", ["reference", "device"])
+def test_bad_files_end_in_one_line(tmp_path, name, place):
+    (tmp_path / name).write_bytes(BAD[name])
+    files = [name, str(ROAD)] if place == "reference" else [str(ROAD), name]
+    message = refused("check", *files, "--claim", "1.5%", cwd=tmp_path)
+    assert name in message or place in message or "match" in message
+    assert (tmp_path / name).read_bytes() == BAD[name]
+
+
+def test_file_and_row_are_named(tmp_path):
+    (tmp_path / "text.csv").write_bytes(BAD["text.csv"])
+    message = refused("check", "text.csv", ROAD, "--claim", "1.5%", cwd=tmp_path)
+    assert message.startswith("text.csv, row 3")
+    assert "fast" in message
+
+
+def test_other_ride_is_no_match():
+    assert "match" in refused("check", BIKE, ROAD, "--claim", "1.5%")
+
+
+def test_same_file_twice_answers_and_says_so():
+    done = agree("check", BIKE, BIKE, "--claim", "1.5%", "--json", "-")
+    data = json.loads(done.stdout)
+    assert data["verdict"] == "holds"
+    assert data["bias_percent"]["value"] == 0
+    assert any("identical" in note for note in data["notes"])
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    (["check", BIKE, "nowhere.csv", "--claim", "1%"], "nowhere.csv"),
+    (["check", BIKE, RIDES, "--claim", "1%"], "rides"),
+    (["check", BIKE, PEDALS], "Missing option '--claim'"),
+    (["check", BIKE, PEDALS, "--claim", "good"], "claim 'good' is not understood"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--meaning", "mostly"], "mostly"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--level", "95"], "did you mean 0.95?"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--bands", "a,b"], "--bands 'a,b' is not understood"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--page", "page.doc"], ".pdf"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--json", "no/such/folder.json"], "does not exist"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--device-column", "watts"], "watts"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--reference-uncertainty", "some"], "'some' is not understood"),
+    (["check", BIKE], "Missing option"),
+    (["check"], "Missing argument"),
+    (["nonsense"], "nonsense"),
+])
+def test_bad_calls_end_in_one_line(tmp_path, arguments, words):
+    assert words in refused(*arguments, cwd=tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_demo(tmp_path):
+    done = agree("demo", "out", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "Invented" in done.stdout
+    assert "Does not hold: in this recording" in done.stdout
+    for fault in ("device dropout", "device partial", "device held", "device spike"):
+        assert fault in done.stdout
+    files = {path.name for path in (tmp_path / "out").iterdir()}
+    assert files == {"invented-crank.csv", "invented-pedals.csv", "page.pdf"}
+    text = (tmp_path / "out" / "invented-pedals.csv").read_text(encoding="utf-8")
+    assert text.startswith("# invented data")
+    again = agree("demo", "out", cwd=tmp_path)
+    assert again.stdout == done.stdout
+    (tmp_path / "out" / "invented-crank.csv").write_text("mine", encoding="utf-8")
+    assert "was not written by this demo" in refused("demo", "out", cwd=tmp_path)
+
+
+def test_terminal_without_the_sign(tmp_path):
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", PYTHONIOENCODING="ascii")
+    assert done.returncode == 0
+    assert "Does not hold" in done.stdout

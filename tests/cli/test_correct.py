@@ -1,0 +1,150 @@
+"""`agree correct` as a user runs it: a copy and its history, or one line and nothing written."""
+
+import hashlib
+import json
+
+import pytest
+
+from tests.cli.test_check import BIKE, PEDALS, agree, refused
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory):
+    """Result of the check of the real pair."""
+    path = tmp_path_factory.mktemp("result") / "result.json"
+    assert agree("check", BIKE, PEDALS, "--claim", "1.5%", "--json", path).returncode == 0
+    return path
+
+
+def files(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_copy_and_history_from_a_result(tmp_path, result):
+    before = PEDALS.read_bytes()
+    done = agree("correct", PEDALS, "copy.csv", "--from", result, cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    found = json.loads(result.read_text(encoding="utf-8"))["correction"]
+    scale = found["entered"]["scale"]
+    assert done.stdout == (f"copy.csv: 'power_W' = device * {scale:g}, 3,814 readings; 12 left as they are (0 or "
+                           "missing). History: copy.csv.history.json\n")
+    assert PEDALS.read_bytes() == before
+    assert files(tmp_path) == ["copy.csv", "copy.csv.history.json"]
+    copy = (tmp_path / "copy.csv").read_bytes()
+    for old, new in zip(before.splitlines()[1:], copy.splitlines()[1:], strict=True):
+        old, new = old.split(b","), new.split(b",")
+        assert (old[0], old[2:]) == (new[0], new[2:])
+        assert old[1] == new[1] if old[1] in (b"", b"0") else abs(float(new[1]) - scale * float(old[1])) <= 0.0501
+    story = json.loads((tmp_path / "copy.csv.history.json").read_text(encoding="utf-8"))
+    assert story["source"] == {"name": PEDALS.name, "sha256": hashlib.sha256(before).hexdigest()}
+    assert story["copy"] == {"name": "copy.csv", "sha256": hashlib.sha256(copy).hexdigest()}
+    assert story["correction"]["scale"] == scale
+    assert story["ground"]["factor"] == found["factor"]
+    assert story["ground"]["claim"] == "±1.5 %"
+    assert story["made_by"].startswith("agree 0.")
+    assert story["command"][0] == "correct"
+    assert story["date"].endswith("+00:00")
+
+
+def test_checked_again_it_is_as_foretold(tmp_path, result):
+    found = json.loads(result.read_text(encoding="utf-8"))
+    agree("correct", PEDALS, "copy.csv", "--from", result, cwd=tmp_path)
+    again = json.loads(agree("check", BIKE, "copy.csv", "--claim", "1.5%", "--json", "-", cwd=tmp_path).stdout)
+    foretold = found["correction"]["entered"]["left_percent"]
+    # one decimal in the copy; the lag may be found a few hundredths of a second apart
+    assert again["bias_percent"]["value"] == pytest.approx(foretold, abs=0.02)
+
+
+def test_never_twice(tmp_path, result):
+    agree("correct", PEDALS, "copy.csv", "--from", result, cwd=tmp_path)
+    scale = json.loads(result.read_text(encoding="utf-8"))["correction"]["entered"]["scale"]
+    message = (f"copy.csv: found a copy of {PEDALS.name} corrected by this already (device * {scale:g}); expected a "
+               "recording as the device made it; nothing needs to be done")
+    assert refused("correct", "copy.csv", "again.csv", "--from", result, cwd=tmp_path) == message
+    (tmp_path / "copy.csv").rename(tmp_path / "renamed.csv")
+    assert refused("correct", "renamed.csv", "again.csv", "--scale", scale, cwd=tmp_path) == message.replace(
+        "copy.csv:", "renamed.csv:")
+    done = agree("correct", "renamed.csv", "other.csv", "--scale", "0.99", "--offset", "-2", cwd=tmp_path)
+    assert done.stdout.splitlines() == [
+        "other.csv: 'power_W' = (device + 2 W) * 0.99, 3,814 readings; 12 left as they are (0 or missing). "
+        "History: other.csv.history.json",
+        f"Careful: renamed.csv is a copy of {PEDALS.name} already corrected by device * {scale:g}; this comes on top "
+        "of it."]
+    story = json.loads((tmp_path / "other.csv.history.json").read_text(encoding="utf-8"))
+    assert story["earlier"]["correction"]["scale"] == scale
+
+
+def test_never_over_a_file(tmp_path, result):
+    own = tmp_path / "own.csv"
+    own.write_bytes(PEDALS.read_bytes())
+    (tmp_path / "link.csv").symlink_to(own)
+    for name in ("own.csv", "link.csv"):
+        for force in ([], ["--force"]):
+            assert refused("correct", own, name, "--scale", "1.03", *force, cwd=tmp_path) == (
+                f"{name} is one of the recordings; a recording is never written over: choose another name")
+    assert own.read_bytes() == PEDALS.read_bytes()
+    (tmp_path / "taken.csv").write_text("mine", encoding="utf-8")
+    assert refused("correct", own, "taken.csv", "--scale", "1.03", cwd=tmp_path) == (
+        "taken.csv exists already; choose another name, or say --force")
+    assert (tmp_path / "taken.csv").read_text(encoding="utf-8") == "mine"
+    assert agree("correct", own, "taken.csv", "--scale", "1.03", "--force", cwd=tmp_path).returncode == 0
+    assert refused("correct", own, "taken.csv", "--scale", "1.03", cwd=tmp_path) == (
+        "taken.csv and taken.csv.history.json exist already; choose another name, or say --force")
+    assert files(tmp_path) == ["link.csv", "own.csv", "taken.csv", "taken.csv.history.json"]
+
+
+def edited(result, folder, **changes):
+    found = json.loads(result.read_text(encoding="utf-8"))
+    found["correction"].update(changes)
+    path = folder / "edited.json"
+    path.write_text(json.dumps(found), encoding="utf-8")
+    return path
+
+
+def test_what_was_refused_is_not_done(tmp_path, result):
+    for changes in ({"action": "refused", "reason": "the sessions differ"},
+                    {"stable": False, "reason": "the sessions differ"}):
+        path = edited(result, tmp_path, **changes)
+        assert refused("correct", PEDALS, "copy.csv", "--from", path, cwd=tmp_path) == (
+            "edited.json: found a correction that was refused (the sessions differ); record further sessions, or say "
+            "--even-if-unstable")
+        assert files(tmp_path) == ["edited.json"]
+    assert agree("correct", PEDALS, "copy.csv", "--from", path, "--even-if-unstable", cwd=tmp_path).returncode == 0
+    path = edited(result, tmp_path, action="none", reason="the mean error is below 0.3 %", entered=None)
+    assert refused("correct", PEDALS, "other.csv", "--from", path, cwd=tmp_path) == (
+        "edited.json: found that no correction is advised (the mean error is below 0.3 %); to correct all the same, "
+        "give --scale")
+    path = edited(result, tmp_path, action="refused", entered=None)
+    assert refused("correct", PEDALS, "other.csv", "--from", path, "--even-if-unstable", cwd=tmp_path) == (
+        "edited.json: found no values to enter; expected scale and offset; give a file written by agree check --json")
+
+
+@pytest.mark.parametrize(("arguments", "message"), [
+    ([PEDALS, "copy.csv"], "give either --from RESULT.json, or --scale FACTOR and/or --offset W"),
+    ([PEDALS, "copy.csv", "--scale", "103"],
+     "scale 103 must be a factor from 0.2 to 5, such as 1.03; did you mean 1.03?"),
+    ([PEDALS, "copy.csv", "--scale", "1"], "scale 1 and offset 0 change nothing; give the correction found"),
+    ([PEDALS, "no/copy.csv", "--scale", "1.03"],
+     "folder no does not exist; make it first or choose another place for copy.csv"),
+    (["nowhere.csv", "copy.csv", "--scale", "1.03"],
+     "nowhere.csv: found no such file; expected a text table of one recording; check the path"),
+    ([PEDALS, "copy.csv", "--from", "nowhere.json"],
+     "nowhere.json: found no file that can be read (No such file or directory); give a file written by agree check "
+     "--json"),
+    ([PEDALS, "copy.csv", "--from", PEDALS],
+     f"{PEDALS.name}: found no correction with an action; expected a result; give a file written by agree check "
+     "--json"),
+    ([PEDALS, "copy.csv", "--scale", "1.03", "--column", "watts"],
+     "pair-1-pedals.csv: found no column 'watts'; expected one of 'timestamp', 'power_W', 'cadence_rpm'; correct "
+     "power_column"),
+])
+def test_bad_calls_end_in_one_line(tmp_path, arguments, message):
+    assert refused("correct", *arguments, cwd=tmp_path) == message
+    assert files(tmp_path) == []
+
+
+def test_the_reference_is_not_corrected(tmp_path, result):
+    assert refused("correct", BIKE, "copy.csv", "--from", result, cwd=tmp_path) == (
+        "pair-1-bike.csv was the reference of that check; the correction is for the device: give a recording of the "
+        "device")
+    assert files(tmp_path) == []

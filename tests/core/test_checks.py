@@ -1,0 +1,113 @@
+"""Every input check with its whole text."""
+
+import math
+
+import numpy as np
+import pytest
+
+from agree import AgreeError, InputError, SampleSizeError
+from agree.core import checks
+
+
+def message(error, function, *args, **options):
+    with pytest.raises(error) as caught:
+        function(*args, **options)
+    assert isinstance(caught.value, AgreeError)
+    assert isinstance(caught.value, ValueError)
+    assert type(caught.value) is error
+    assert caught.value.__suppress_context__ or caught.value.__context__ is None
+    return str(caught.value)
+
+
+GOOD = ([1.0, 2.0, 3.0], [1.0, 2.0, 4.0])
+
+
+def test_good_columns_come_back_as_floats():
+    x, y, labels = checks.columns([1, 2, 3], (True, 2, 4.5))
+    assert x.dtype == y.dtype == np.float64
+    assert (x.tolist(), y.tolist(), labels) == ([1, 2, 3], [1, 2, 4.5], None)
+
+
+def test_labels_are_numbered_and_kept_only_for_sessions():
+    assert checks.columns(*GOOD, session=[1, 1, 2]).session is None
+    assert checks.columns(*GOOD, session=["a", "a", "b"], sampling="sessions").session.tolist() == [0, 0, 1]
+
+
+def test_omit_takes_pair_and_label_away():
+    x, y, labels = checks.columns([1, math.nan, 3, 4, 5], [1, 2, math.nan, 4, 5], session=[1, 2, 3, 4, 5],
+                                  sampling="sessions", nan_policy="omit")
+    assert (x.tolist(), y.tolist(), labels.tolist()) == ([1, 4, 5], [1, 4, 5], [0, 3, 4])
+
+
+NAN, INF = math.nan, math.inf
+
+
+@pytest.mark.parametrize(("x", "y", "options", "text"), [
+    (["a", 2, 3], GOOD[1], {}, "`reference` must hold numbers; could not convert string to float: 'a'"),
+    (GOOD[0], [[1, 2, 3]], {}, "`device` must be one-dimensional; got shape (1, 3)"),
+    (5.0, GOOD[1], {}, "`reference` must be one-dimensional; got shape ()"),
+    (GOOD[0], [1, 2], {}, "`reference` and `device` must have equal lengths; got 3 and 2"),
+    (GOOD[0], [1, INF, -INF], {}, "`device` holds 2 infinite value(s), first at index 1, 2; remove them"),
+    ([1, NAN, 3], GOOD[1], {},
+     "`reference` holds 1 NaN, first at index 1; remove them or pass nan_policy='omit'"),
+    ([NAN] * 7, [1.0] * 7, {},
+     "`reference` holds 7 NaN, first at index 0, 1, 2, 3, 4, ...; remove them or pass nan_policy='omit'"),
+    (*GOOD, {"sampling": "blocks"},
+     "`sampling` must be one of 'independent', 'serial', 'sessions'; got 'blocks'"),
+    (*GOOD, {"nan_policy": "drop"}, "`nan_policy` must be one of 'raise', 'omit'; got 'drop'"),
+    (*GOOD, {"sampling": "sessions"},
+     "`session` is needed with sampling='sessions': one label for each pair"),
+    (*GOOD, {"sampling": "sessions", "session": [1, 2]},
+     "`session` must have one label for each pair; got shape (2,) for 3 pairs"),
+])
+def test_bad_columns(x, y, options, text):
+    assert message(InputError, checks.columns, x, y, **options) == text
+
+
+@pytest.mark.parametrize(("x", "y", "options", "text"), [
+    ([], [], {}, "at least 3 pairs are needed; got 0"),
+    ([1, 2], [1, 2], {}, "at least 3 pairs are needed; got 2"),
+    ([1, 2, NAN], [1, 2, 3], {"nan_policy": "omit"}, "at least 3 pairs are needed; got 2"),
+    (*GOOD, {"sampling": "sessions", "session": [1, 1, 1]},
+     "sampling='sessions' needs at least 2 sessions; got 1: record another, or use sampling='serial' and speak of "
+     "this recording only"),
+])
+def test_too_few(x, y, options, text):
+    assert message(SampleSizeError, checks.columns, x, y, **options) == text
+
+
+def test_infinite_values_are_refused_even_with_omit():
+    text = message(InputError, checks.columns, [1, INF, 3, 4], [1, 2, 3, 4], nan_policy="omit")
+    assert text == "`reference` holds 1 infinite value(s), first at index 1; remove them"
+
+
+@pytest.mark.parametrize(("value", "shown"), [
+    (95, "95; did you mean 0.95?"), (1.5, "1.5; did you mean 0.015?"), (0, "0"), (1, "1"), (-0.5, "-0.5"), (100, "100"),
+    (NAN, "nan"), ("0.95", "'0.95'"), (None, "None"),
+])
+def test_fraction(value, shown):
+    assert message(InputError, checks.fraction, value, "level") == (
+        f"`level` must be a fraction between 0 and 1, such as 0.95; got {shown}")
+
+
+def test_good_numbers_pass():
+    assert checks.fraction(np.float64(0.9), "level") == 0.9
+    assert checks.positive(np.int64(3), "ratio") == 3.0
+    assert checks.choice("b", "kind", ("a", "b")) == "b"
+    assert checks.edges([-INF, 0, INF]).tolist() == [-INF, 0, INF]
+
+
+@pytest.mark.parametrize(("value", "shown"), [(0, "0"), (-1, "-1"), (INF, "inf"), (NAN, "nan"), ("2", "'2'")])
+def test_positive(value, shown):
+    assert message(InputError, checks.positive, value, "ratio") == (
+        f"`ratio` must be a positive number; got {shown}")
+
+
+def test_choice():
+    assert message(InputError, checks.choice, "c", "kind", ("a", "b")) == "`kind` must be one of 'a', 'b'; got 'c'"
+
+
+def test_edges():
+    assert message(InputError, checks.edges, [3, 2]) == (
+        "`edges` must be at least two increasing numbers; got [3.0, 2.0]")
+    assert message(InputError, checks.edges, 3) == "`edges` must be one-dimensional; got shape ()"

@@ -1,0 +1,39 @@
+"""`Pairs` and the faults it lists."""
+
+import math
+
+import pytest
+
+from agree import InputError, Pairs
+from agree.core.fault import Fault
+
+
+def test_faults_are_those_of_the_reasons_if_none_are_given():
+    pairs = Pairs(reference=[100, 100, 200, 200, 0], device=[100, 50, 100, 200, 0],
+                  reason=["", "device_partial", "device_partial", "", "both_coasting"])
+    fault, = pairs.faults
+    assert (fault.kind, fault.start_s, fault.seconds, fault.handling) == ("device_partial", 1.0, 2, "set aside")
+    assert fault.energy_share == pytest.approx(0.5)
+    row, = pairs.fault_table()
+    assert (row.bias_without, row.bias_with) == (0, -25)
+    assert pairs.to_dict()["fault_table"][0]["bias_with"] == -25
+
+
+def test_a_reported_fault_is_in_the_mean_and_told_without_it():
+    fault = Fault(kind="auto_zero_step", start_s=2.0, seconds=2, energy_share=0.5, handling="report")
+    pairs = Pairs(reference=[100] * 4, device=[100, 100, 110, 110], faults=(fault,))
+    row, = pairs.fault_table()
+    assert (row.events, row.seconds, row.first_s) == (1, 2, (2.0,))
+    assert (row.bias_without, row.bias_with) == (0, 5)
+
+
+def test_nothing_left_has_no_bias():
+    pairs = Pairs(reference=[100], device=[0], reason=["device_dropout"])
+    assert math.isnan(pairs.fault_table()[0].bias_without)
+    assert pairs.to_dict()["fault_table"][0]["bias_without"] is None
+
+
+def test_unknown_kinds_are_refused():
+    fault = Fault(kind="dropout", start_s=0.0, seconds=1, energy_share=0.0)
+    with pytest.raises(InputError, match="`faults` must hold items of `Fault`"):
+        Pairs(reference=[100], device=[100], faults=(fault,))
