@@ -222,7 +222,7 @@ def test_results_are_frozen_and_survive_pickling(fit):
     for field in ("sampling", "unknown"):
         with pytest.raises((AttributeError, TypeError)):
             setattr(result, field, "serial")
-    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()  # noqa: S301
+    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()
 
 
 @EVERY

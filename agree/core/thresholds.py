@@ -1,1 +1,1 @@
-"""Thresholds that decide an answer or name a finding, room by room, each with its reason or the benchmark that set it."""
+"""Thresholds that decide an answer or name a finding, room by room, each with its reason or benchmark."""

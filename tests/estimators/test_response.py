@@ -232,7 +232,7 @@ def test_the_same_trace_twice():
 
 def test_results_are_frozen_json_safe_and_printable():
     found = response_difference(*base(), level=0.9)
-    assert pickle.loads(pickle.dumps(found)).to_dict() == found.to_dict()  # noqa: S301
+    assert pickle.loads(pickle.dumps(found)).to_dict() == found.to_dict()
     assert json.loads(json.dumps(found.to_dict(), allow_nan=False))["smoother"] == "device"
     with pytest.raises(AttributeError):
         found.kind = "none"

@@ -304,7 +304,7 @@ def test_columns_of_any_kind_are_left_alone_and_the_result_is_frozen(rng, oracle
     assert all(column.flags.writeable for column in columns)
     for kind in (list, tuple, oracle("pandas").Series, np.float32):
         assert split_errors(*map(kind, columns)).to_dict() == result.to_dict()
-    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()  # noqa: S301
+    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()
     with pytest.raises((AttributeError, TypeError)):
         result.n = 3
     with pytest.raises(InputError, match=r"did you mean 0\.95"):
