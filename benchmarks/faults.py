@@ -18,7 +18,7 @@ import pandas as pd
 
 from agree import pair_recordings
 from agree.core.fault import SLOW
-from agree.faults.waking import runs
+from agree.core.runs import runs
 
 KINDS = ("saturation", "late_start", "dropout", "partial", "held", "spike")
 RARE = ("saturation", "late_start")

@@ -16,8 +16,8 @@ CORE = {"core"}
 VERDICT = CORE | {"estimators", "verdict"}
 ARROWS = {
     "core": CORE,
-    "files": CORE | {"files", "recordings"},
-    "recordings": CORE | {"files", "recordings", "faults"},
+    "files": CORE | {"files"},
+    "recordings": CORE | {"files", "recordings"},
     "faults": CORE | {"faults", "pairing"},
     "pairing": CORE | {"files", "recordings", "faults", "pairing"},
     "estimators": CORE | {"estimators"},

@@ -11,8 +11,8 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.fault import NO_FAULT, SEEN, WAKING
+from agree.core.runs import runs
 from agree.faults.waking import WORKING_W, Mask, frozen_runs, lacks, late_start, saturation
-from agree.faults.waking import runs as runs
 
 WIDTHS = (1, 3, 5, 7, 9, 11)  # s over which one trace may average more than the other
 EDGE_SHARE = 0.25  # of the seconds beside coasting that may read 0 before all of them are taken for coasting

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.runs import runs
 from agree.faults.coefficient import Size, coefficient
-from agree.faults.waking import Mask, runs
+from agree.faults.waking import Mask
 
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
 LEAST_S = 600             # s of pedalling below which nothing slow is looked for

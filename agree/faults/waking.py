@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.runs import runs
 
 Mask = NDArray[np.bool_]
 
@@ -24,12 +25,6 @@ CEILING_EVENTS, CEILING_LONG_S = 2, 10  # runs, or s in one run, that make a cei
 CEILING_BELOW = 0.9  # once a ceiling is there, so near to it must the judge be: with an offset, k errs at the top
 CEILING_SHARE = 0.5  # of the working seconds: a trace that is at its top for longer is steady, not cut
 CEILING_EXCESS, CEILING_RANGE = 1.05, 0.1  # mean over, and range of, the judge at the ceiling, as shares of it
-
-
-def runs(mask: Mask) -> list[tuple[int, int]]:
-    """First and one-past-last index of each run of True."""
-    change = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
-    return list(zip(change[::2].tolist(), change[1::2].tolist(), strict=True))
 
 
 def lacks(usual: FloatArray, y: FloatArray, width: int, spans: list[tuple[int, int]]) -> list[bool]:

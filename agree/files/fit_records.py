@@ -9,8 +9,8 @@ from itertools import pairwise
 from typing import Any
 
 from agree.core.errors import InputError
+from agree.files.headers import words
 from agree.files.table import Table, shown
-from agree.recordings.columns import words
 
 MAX_RECORDS = 7 * 86_400 * 2  # 7 days, 2 a second: stamps are whole seconds
 MAX_DEVELOPER = 32

@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 
 from agree.core.errors import InputError
+from agree.files.headers import UNIT_SECONDS, words
 from agree.files.table import LOOKS_NUMERIC, Table, shown
-from agree.recordings.columns import words
-from agree.recordings.stamps import UNIT_SECONDS
 
 MAX_ROWS = 7 * 86_400 * 10  # 7 days, 10 a second
 MAX_COLUMNS = 1_000

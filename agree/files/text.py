@@ -12,10 +12,10 @@ import numpy as np
 
 from agree.core.errors import InputError
 from agree.files import file_bytes
+from agree.files.headers import POWER_UNITS, POWER_WORDS, called, ranked
 from agree.files.lines import Lines
 from agree.files.rows import Rows
 from agree.files.table import LOOKS_NUMERIC, MARKED_GROUPS, MINUS, MISSING, Table, many, numbers, shown
-from agree.recordings.columns import POWER_UNITS, POWER_WORDS, called, ranked
 
 __all__ = ["LOOKS_NUMERIC", "MISSING", "Table", "numbers", "read_table", "shown", "text_table"]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from agree.core.errors import InputError
 from agree.files.frames import object_table
-from agree.recordings.columns import POWER_UNITS, POWER_WORDS, words
+from agree.files.headers import POWER_UNITS, POWER_WORDS, words
 from agree.recordings.recording import Recording, as_recording, read_table_of
 
 if TYPE_CHECKING:

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
+from agree.files.headers import POWER_UNITS, SECONDS, words
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, many, numbers, shown
-from agree.recordings.columns import POWER_UNITS, SECONDS, choose, words
+from agree.recordings.columns import choose
 from agree.recordings.stamps import LAST_DATE_S, Stamps, read_stamps
 from agree.recordings.zones import EPOCH, HOUR, through_change
 

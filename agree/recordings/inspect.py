@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.result import Result
-from agree.faults.detect import runs
+from agree.core.runs import runs
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
 from agree.recordings.recording import CHANNELS, Recording, read_table_of, recording_of_table
 from agree.recordings.stamps import is_stamp

@@ -11,11 +11,11 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
+from agree.files.headers import UNIT_SECONDS
 from agree.files.table import NUMBER, Table, numbers, shown
 from agree.recordings.zones import DAY, EPOCH, HOUR, OFFSETS_H, to_utc, zone_of
 
 EPOCH_FROM = 1e8  # numbers above are seconds since 1970 (this is March 1973), not elapsed (3 years)
-UNIT_SECONDS = {"ms": 1e-3, "min": 60.0, "minutes": 60.0, "hours": 3600.0}
 
 CLOCK = re.compile(r"(?:(\d{1,6}):)?(\d{1,6}):(\d\d(?:[.,]\d+)?)\s*([ap]\.?m\.?)?", re.IGNORECASE | re.ASCII)
 DATED = re.compile(

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from agree.faults.detect import find_faults, runs
+from agree.core.runs import runs
+from agree.faults.detect import find_faults
 
 ROOT = Path(__file__).parent.parent.parent
 RIDE = ROOT / "tests" / "data" / "rides" / "single-road-stops.csv"
