@@ -110,9 +110,9 @@ def _time(table: Table, name: str | None) -> int | None:
         plain = [word for word in split if word not in TIME_UNITS]
         if not plain and split and SECONDS.issuperset(split):
             plain = ["seconds"]
-        for called in (" ".join(split), " ".join(plain)):
-            if called in TIME_NAMES:
-                ranks[k] = min(TIME_NAMES.index(called), ranks.get(k, len(TIME_NAMES)))
+        for wanted in (" ".join(split), " ".join(plain)):
+            if wanted in TIME_NAMES:
+                ranks[k] = min(TIME_NAMES.index(wanted), ranks.get(k, len(TIME_NAMES)))
     if not ranks:  # an unknown name, but cells that can be nothing else
         ranks = {k: 0 for k, column in enumerate(table.columns) if is_stamp(_first(column))}
     best = [k for k, rank in ranks.items() if rank == min(ranks.values())]
