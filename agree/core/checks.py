@@ -27,8 +27,9 @@ def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
     """Return `values` as a float array of one dimension, or as many as asked; masked values become NaN."""
     try:
         mask = np.ma.getmaskarray(values) if isinstance(values, np.ma.MaskedArray) else None
-        if getattr(values, "dtype", np.dtype(float)).kind in "cmM":
-            raise TypeError(f"got {values.dtype} values")  # type: ignore[union-attr]
+        dtype = getattr(values, "dtype", None)  # other libraries have dtypes of their own, without a kind
+        if getattr(dtype, "kind", "f") in "cmM":
+            raise TypeError(f"got {dtype} values")
         array = np.array(values, dtype=np.float64)
         if mask is not None:
             array[mask] = np.nan
@@ -37,6 +38,24 @@ def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
     if array.ndim != ndim:
         raise InputError(f"`{name}` must be {('one', 'two')[ndim - 1]}-dimensional; got shape {array.shape}")
     return array
+
+
+def same_labels(values: Sequence[object], names: Sequence[str]) -> None:
+    """Refuse labelled columns whose labels differ: by position they would be paired wrongly.
+
+    Labels are those of a pandas Series, its index; lists, arrays and Series of other libraries have none.
+    """
+    labelled = [(name, np.asarray(value.index)) for name, value in zip(names, values, strict=True)
+                if hasattr(value, "index") and hasattr(value, "reindex")]
+    for name, labels in labelled[1:]:
+        first, expected = labelled[0]
+        if labels.shape != expected.shape:
+            continue  # unequal lengths are refused in their own words
+        odd = np.flatnonzero(labels != expected)
+        if odd.size:
+            raise InputError(f"`{first}` and `{name}` are labelled differently: {odd.size} of {labels.size} labels, first "
+                             f"{expected[odd[0]]!s} and {labels[odd[0]]!s}; line them up with {name}.reindex({first}"
+                             ".index), or pass .to_numpy() of each to pair them by position")
 
 
 def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
@@ -106,6 +125,7 @@ def table(
 ) -> tuple[list[FloatArray], NDArray[np.intp] | None]:
     """Check two or more columns of equal lengths, and the session labels if the sampling needs them."""
     choice(sampling, "sampling", SAMPLINGS)
+    same_labels([*values, session], [*names, "session"])
     found = [vector(column, name) for column, name in zip(values, names, strict=True)]
     n = found[0].size
     if any(column.size != n for column in found):

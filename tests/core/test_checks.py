@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+import agree
 from agree import AgreeError, InputError, SampleSizeError
 from agree.core import checks
 
@@ -111,3 +112,31 @@ def test_edges():
     assert message(InputError, checks.edges, [3, 2]) == (
         "`edges` must be at least two increasing numbers; got [3.0, 2.0]")
     assert message(InputError, checks.edges, 3) == "`edges` must be one-dimensional; got shape ()"
+
+
+def test_series_are_paired_by_label_or_refused(oracle):
+    pd = oracle("pandas")
+    x = pd.Series([100.0, 150, 200, 250], index=["a", "b", "c", "d"])
+    y = pd.Series([254.0, 151, 208, 103], index=["d", "b", "c", "a"])
+    with pytest.raises(InputError) as caught:
+        agree.limits_of_agreement(x, y)
+    assert str(caught.value) == (
+        "`reference` and `device` are labelled differently: 2 of 4 labels, first a and d; line them up with "
+        "device.reindex(reference.index), or pass .to_numpy() of each to pair them by position")
+    lined = agree.limits_of_agreement(x, y.reindex(x.index))
+    assert lined.to_dict() == agree.limits_of_agreement(x.to_list(), [103, 151, 208, 254]).to_dict()
+    session = pd.Series([1, 1, 2, 2], index=[3, 2, 1, 0])
+    with pytest.raises(InputError, match=r"^`reference` and `session` are labelled differently: 4 of 4 labels"):
+        agree.limits_of_agreement(x, x + 1, sampling="sessions", session=session)
+
+
+def test_columns_of_every_library(oracle):
+    pd, pl, pa = oracle("pandas"), oracle("polars"), oracle("pyarrow")
+    x, y = [100.0, 150, 200, 250], [103.0, 151, 208, 254]
+    expected = agree.deming(x, y).to_dict()
+    for kind in (tuple, np.array, pd.Series, pl.Series, pa.array, lambda v: pa.chunked_array([v[:2], v[2:]]),
+                 lambda v: pd.Series(v, dtype="Float64"), lambda v: pd.Series(v, dtype="float64[pyarrow]")):
+        assert agree.deming(kind(x), kind(y)).to_dict() == expected
+    for strange in (None, object(), pl.Series(["a", "b", "c"]), {"a": 1}, pd.Series(["x", "y", "z"])):
+        with pytest.raises(InputError):
+            agree.deming(strange, strange)
