@@ -53,9 +53,9 @@ def same_labels(values: Sequence[object], names: Sequence[str]) -> None:
             continue  # unequal lengths are refused in their own words
         odd = np.flatnonzero(labels != expected)
         if odd.size:
-            raise InputError(f"`{first}` and `{name}` are labelled differently: {odd.size} of {labels.size} labels, first "
-                             f"{expected[odd[0]]!s} and {labels[odd[0]]!s}; line them up with {name}.reindex({first}"
-                             ".index), or pass .to_numpy() of each to pair them by position")
+            raise InputError(f"`{first}` and `{name}` are labelled differently: {odd.size} of {labels.size} labels, "
+                             f"first {expected[odd[0]]!s} and {labels[odd[0]]!s}; line them up with {name}.reindex("
+                             f"{first}.index), or pass .to_numpy() of each to pair them by position")
 
 
 def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
