@@ -44,6 +44,7 @@ __all__ = [
     "Plan",
     "Precision",
     "QuantileLimits",
+    "Quantity",
     "Recording",
     "RegressionLimits",
     "RepeatedLimits",
@@ -94,6 +95,7 @@ _PUBLIC = {
         "InputError", "MatchError", "SampleSizeError"),
     "core.estimate": ("Estimate",),
     "core.pairs": ("Alignment", "Event", "Pairs"),
+    "core.quantity": ("Quantity",),
     "correction.find": ("Correction", "find_correction"),
     "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
     "estimators.bands.curve": ("BiasCurve", "bias_curve"),
@@ -142,6 +144,7 @@ if TYPE_CHECKING:
     )
     from agree.core.estimate import Estimate
     from agree.core.pairs import Alignment, Event, Pairs
+    from agree.core.quantity import Quantity
     from agree.correction.find import Correction, find_correction
     from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
     from agree.estimators.bands.curve import BiasCurve, bias_curve

@@ -1,0 +1,1 @@
+"""Units and their conversion, and the quantities that are known by name."""
