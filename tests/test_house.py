@@ -73,6 +73,18 @@ def test_arrows(path):
             assert rest[0] in ARROWS[here], f"{here} imports {name}"
 
 
+# Modules that may load another by its name: the public names, loaded on first use, and the seam to the report.
+LOADERS = {"__init__.py", "core/seam.py"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_modules_are_loaded_by_name_at_one_seam_only(path):
+    named = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+             if (isinstance(node, ast.Name) and node.id in {"importlib", "__import__", "import_module"})
+             or (isinstance(node, ast.alias) and node.name.split(".")[0] == "importlib")]
+    assert bool(named) == (str(path.relative_to(ROOT)) in LOADERS)
+
+
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_sizes(path):
     text = path.read_text(encoding="utf-8")

@@ -14,10 +14,11 @@ from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
 from agree.core import checks
+from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import REASONS, Pairs
-from agree.core.result import Result, json_safe
+from agree.core.result import json_safe
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.correction.kind_of_error import fitted_line
@@ -40,7 +41,7 @@ SCHEMA = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ClaimCheck(Result):
+class ClaimCheck(Drawn):
     """The answer to a claim, with all it rests on; everything a report shows is stored here.
 
     Attributes

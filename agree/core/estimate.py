@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from agree.core.result import Result
+from agree.core.drawn import Drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Estimate(Result):
+class Estimate(Drawn):
     """A number with its interval.
 
     Attributes

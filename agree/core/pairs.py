@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.fault import REASONS as REASONS
@@ -113,7 +114,7 @@ class Alignment(Result):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pairs(Result):
+class Pairs(Drawn):
     """Reference and device on one 1-s grid.
 
     Parameters

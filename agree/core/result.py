@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import html
-import importlib
 import math
 from typing import Any
 
 import numpy as np
+
+from agree.core.seam import rendered
 
 FIRST = ("verdict", "value", "answer")  # fields that a repr begins with
 FEW = 8                # items of a sequence that a repr lists
@@ -95,7 +95,8 @@ class Result:
 
     def _repr_html_(self) -> str:
         """Return the summary for a notebook."""
-        return f"<pre>{html.escape(self.summary())}</pre>"
+        text: str = rendered("html", self)
+        return text
 
     def to_dict(self) -> dict[str, Any]:
         """Return the stored numbers as plain JSON types, with the result's kind; infinite limits become None."""
@@ -104,12 +105,8 @@ class Result:
 
     def summary(self) -> str:
         """Return the result as text a reader can use without this package."""
-        text: str = importlib.import_module("agree.report.text").summary(self)
+        text: str = rendered("text", self)
         return text
-
-    def plot(self, ax: Any = None) -> Any:
-        """Draw the stored numbers on `ax` (a new figure if None) and return the axes."""
-        return importlib.import_module("agree.report.figures.panels").plot(self, ax)
 
     def __str__(self) -> str:
         return self.summary()

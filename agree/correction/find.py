@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from agree.core import checks
+from agree.core.drawn import Drawn
 from agree.core.engine import estimate
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
-from agree.core.result import Result
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
@@ -33,7 +33,7 @@ NORMAL_95 = 1.96         # two-sided normal quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Correction(Result):
+class Correction(Drawn):
     """A correction of the device.
 
     Attributes

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -100,11 +99,6 @@ class Plan(Result):
     def possible(self) -> bool:
         """Whether the first case is possible."""
         return self.cases[0].possible
-
-    def summary(self) -> str:
-        """Return the plan as text: the table of sessions first."""
-        text: str = importlib.import_module("agree.report.plan_text").plan_text(self)
-        return text
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON types, schema version 1."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import os
 from collections.abc import Mapping
 from contextlib import suppress
@@ -126,11 +125,6 @@ class FileLook(Result):
     oddities: tuple[Oddity, ...]
     notes: tuple[str, ...]
     problem: str
-
-    def summary(self) -> str:
-        """Return the look as text, 79 columns wide."""
-        text: str = importlib.import_module("agree.report.look_text").look_text(self)
-        return text
 
 
 def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = None) -> FileLook:

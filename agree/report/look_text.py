@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
-from agree.core.words import WIDTH, clock_of, wrapped
-
-if TYPE_CHECKING:
-    from agree.recordings.inspect import Channel, FileLook
+from agree.core.words import WIDTH, clock_of, summary, wrapped
+from agree.recordings.inspect import Channel, FileLook
 
 MOST_GAPS, MOST_CHANNELS, NAME_WIDTH = 5, 30, 24
 CLOCK_WORDS = {"utc": "UTC", "local": "date and time, zone unknown", "elapsed": "elapsed seconds",
                "rows": "none: each row is taken as a second"}
 
 
+@summary.register
 def look_text(seen: FileLook) -> str:
     """Return all that was seen: file, clock, sampling, channels, oddities, how it was understood."""
     lines = [wrapped("File", f"{seen.name}, {seen.size_bytes:,} bytes, {seen.rows:,} rows")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import NamedTuple
 
-from agree.core.words import WIDTH, percent, wrapped
+from agree.core.words import WIDTH, percent, summary, wrapped
 from agree.planning.case import PlanCase
 from agree.planning.plan import Plan
 from agree.report.text import MEANING_WORDS
@@ -107,6 +107,7 @@ def bands_text(plan: Plan) -> str:
     return f"{_minutes(plan)} min in each of {edges} W"
 
 
+@summary.register
 def plan_text(plan: Plan) -> str:
     """Return the plan as text of at most 40 lines."""
     table = rows(plan)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.drawn import Drawn
 from agree.core.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -52,7 +53,7 @@ class Band(Result):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BandBias(Result):
+class BandBias(Drawn):
     """Bias in every band.
 
     Attributes

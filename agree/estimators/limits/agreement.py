@@ -12,16 +12,16 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.drawn import Drawn
 from agree.core.engine import estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
-from agree.core.result import Result
 
 SCALES = ("difference", "percent", "log")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LimitsOfAgreement(Result):
+class LimitsOfAgreement(Drawn):
     """Bias and limits of agreement, each with its interval.
 
     Attributes

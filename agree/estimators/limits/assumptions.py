@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
+from agree.core.words import estimate_text
 from agree.estimators.limits.agreement import errors_on_scale
 from agree.estimators.limits.quantile import _effective
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
@@ -101,8 +101,7 @@ class ErrorLook(Result):
 
     def summary(self) -> str:
         """Return the advice first, then each look on its line."""
-        show = importlib.import_module("agree.core.words").estimate_text
-        rows = [f"  {look.name:<12} {show(look.estimate)}; passes from {look.low:.2g} to {look.high:.2g}: "
+        rows = [f"  {look.name:<12} {estimate_text(look.estimate)}; passes from {look.low:.2g} to {look.high:.2g}: "
                 f"{look.finding}" for look in self.looks]
         return "\n".join([self.because, *rows])
 

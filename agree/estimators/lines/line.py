@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from agree.core.drawn import Drawn
 from agree.core.estimate import Estimate
-from agree.core.result import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Line(Result):
+class Line(Drawn):
     """A fitted line, device = intercept + slope * reference.
 
     Attributes
