@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.choices import Sampling
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.pairs import Pairs
 
@@ -38,7 +39,7 @@ class Table:
     level: FloatArray       # moving mean of the reference, to band by
     time: FloatArray
     session: NDArray[Any]
-    sampling: str
+    sampling: Sampling
 
     @property
     def error(self) -> FloatArray:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.drawn import Drawn
 from agree.core.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
@@ -91,12 +92,12 @@ def bias_by_band(
     count: int = 5,
     joint: bool = False,
     pool: bool = False,
-    scale: str = "percent",
+    scale: Scale = "percent",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
     by: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> BandBias:
     """Bias of the device in each band of the reference.
 

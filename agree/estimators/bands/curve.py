@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.engine import METHODS, covariance, t_quantile, warn_of_drift
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.estimate import Estimate
@@ -88,12 +89,12 @@ def bias_curve(
     *,
     knots: int = 4,
     at: ArrayLike | None = None,
-    scale: str = "percent",
+    scale: Scale = "percent",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
     by: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> BiasCurve:
     r"""Bias of the device as a smooth curve over the range.
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -143,11 +144,11 @@ def split_errors(
     c: ArrayLike,
     *more: ArrayLike,
     names: Sequence[str] | None = None,
-    scale: str = "difference",
+    scale: LogScale = "difference",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> SplitErrors:
     r"""Random error of each of three or more devices that recorded one effort, without a reference.
 

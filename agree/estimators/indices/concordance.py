@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -90,9 +91,9 @@ def concordance(
     device: ArrayLike,
     *,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Concordance:
     r"""Lin's concordance correlation: how closely pairs follow the line of identity, against their range.
 

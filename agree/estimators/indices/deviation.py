@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.engine import warn_of_drift
 from agree.core.estimate import Estimate
 from agree.core.result import Result
@@ -88,12 +89,12 @@ def deviation_index(
     device: ArrayLike,
     *,
     coverage: float = 0.9,
-    scale: str = "difference",
-    distribution: str = "normal",
+    scale: Scale = "difference",
+    distribution: Literal["normal", "any"] = "normal",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> DeviationIndex:
     r"""Total deviation index: the distance from the reference that holds a share of single readings.
 
@@ -166,12 +167,12 @@ def coverage_probability(
     device: ArrayLike,
     *,
     limit: float,
-    scale: str = "difference",
-    distribution: str = "normal",
+    scale: Scale = "difference",
+    distribution: Literal["normal", "any"] = "normal",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> CoverageProbability:
     r"""Share of single readings within a limit of the reference.
 

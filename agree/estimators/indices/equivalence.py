@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +12,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, spread, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -96,11 +97,11 @@ def equivalence(
     device: ArrayLike,
     *,
     margin: ArrayLike,
-    scale: str = "difference",
+    scale: Literal["difference", "percent", "ratio", "log"] = "difference",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Equivalence:
     r"""Two one-sided tests that the mean error lies inside a margin.
 

@@ -11,6 +11,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
@@ -159,7 +160,7 @@ def intraclass(
     *,
     rater: ArrayLike | None = None,
     level: float = 0.95,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Intraclass:
     r"""Intraclass correlations of subjects measured once by each of several raters (devices or trials).
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from agree.core import checks
+from agree.core.choices import NanPolicy, Scale
 from agree.core.engine import estimate
 from agree.core.errors import SampleSizeError
 from agree.core.estimate import Estimate
@@ -90,10 +91,10 @@ def precision(
     values: ArrayLike,
     group: ArrayLike,
     *,
-    scale: str = "difference",
+    scale: Scale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Precision:
     r"""Repeatability and reproducibility from repeats in groups: laboratories, days, devices, sessions or subjects.
 

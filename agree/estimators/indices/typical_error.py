@@ -11,6 +11,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -73,12 +74,12 @@ def typical_error(
     trial1: ArrayLike,
     trial2: ArrayLike,
     *,
-    scale: str = "difference",
+    scale: Scale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> TypicalError:
     r"""Typical error of two trials: the SD of their differences over the square root of 2.
 

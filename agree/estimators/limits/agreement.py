@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +13,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.drawn import Drawn
 from agree.core.engine import estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
@@ -99,13 +101,13 @@ def limits_of_agreement(
     reference: ArrayLike,
     device: ArrayLike,
     *,
-    scale: str = "difference",
+    scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    interval: str = "exact",
-    nan_policy: str = "raise",
+    interval: Literal["exact", "approximate"] = "exact",
+    nan_policy: NanPolicy = "raise",
 ) -> LimitsOfAgreement:
     r"""Bias and limits of agreement of paired readings.
 

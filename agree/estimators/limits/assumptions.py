@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from agree.core import checks
-from agree.core.checks import FloatArray
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -109,9 +109,9 @@ class ErrorLook(Result):
 class Shape(NamedTuple):
     """Functions of the errors with influences."""
 
-    trend: tuple[float, FloatArray]
-    spread: tuple[float, FloatArray]
-    slope: tuple[float, FloatArray]
+    trend: tuple[float, checks.FloatArray]
+    spread: tuple[float, checks.FloatArray]
+    slope: tuple[float, checks.FloatArray]
 
 
 def _look(name: str, item: Estimate, ideal: float, low: float, high: float) -> Look:
@@ -124,7 +124,7 @@ def _look(name: str, item: Estimate, ideal: float, low: float, high: float) -> L
     return Look(name=name, estimate=item, ideal=ideal, low=low, high=high, finding=finding)
 
 
-def _by_level(level_w: FloatArray, d: FloatArray, z: float) -> Shape:
+def _by_level(level_w: checks.FloatArray, d: checks.FloatArray, z: float) -> Shape:
     """Shift of the bias, and change of the SD, from the 5th to the 95th hundredth of the levels."""
     u, _, stretch = centred_level(level_w)
     reach = float(np.subtract(*np.quantile(u, [0.95, 0.05])))
@@ -145,7 +145,7 @@ def _by_level(level_w: FloatArray, d: FloatArray, z: float) -> Shape:
                  (line.coefficients[1] / stretch, line.influence[1] / stretch))
 
 
-def _moments(d: FloatArray, make: Callable[..., Estimate]) -> tuple[Estimate, Estimate]:
+def _moments(d: checks.FloatArray, make: Callable[..., Estimate]) -> tuple[Estimate, Estimate]:
     """Skewness, and kurtosis (3 if normal) by way of its logarithm."""
     z = d - d.mean()
     z = z / math.sqrt(float(z @ z) / z.size)
@@ -157,7 +157,7 @@ def _moments(d: FloatArray, make: Callable[..., Estimate]) -> tuple[Estimate, Es
     return skewness, kurtosis
 
 
-def _share(mark: FloatArray, effective: float, level: float) -> Estimate:
+def _share(mark: checks.FloatArray, effective: float, level: float) -> Estimate:
     """Share beyond a limit with binomial limits (Clopper & Pearson 1934) for an effective number of pairs."""
     share, tail = float(mark.mean()), (1 - level) / 2
     hits = share * effective
@@ -194,12 +194,12 @@ def look_at_errors(
     reference: ArrayLike,
     device: ArrayLike,
     *,
-    scale: str = "difference",
+    scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> ErrorLook:
     r"""Look at what limits of agreement take for granted, and say which limits to use.
 

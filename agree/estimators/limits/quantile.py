@@ -13,6 +13,7 @@ from scipy.optimize import brentq
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import spread, t_quantile, warn_of_drift
 from agree.core.estimate import Estimate
 from agree.core.result import Result
@@ -96,12 +97,12 @@ def quantile_limits(
     reference: ArrayLike,
     device: ArrayLike,
     *,
-    scale: str = "difference",
+    scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> QuantileLimits:
     r"""Limits of agreement for errors of any distribution: their outer quantiles.
 

@@ -6,7 +6,7 @@ import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,6 +14,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy
 from agree.core.engine import estimate
 from agree.core.errors import ConvergenceError, SampleSizeError
 from agree.core.estimate import Estimate
@@ -187,10 +188,10 @@ def repeated_limits(
     *,
     true_value: str = "constant",
     method: str = "moments",
-    scale: str = "difference",
+    scale: Literal["difference", "log"] = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> RepeatedLimits:
     r"""Bias and limits of agreement for single readings, from several pairs per subject (or session).
 

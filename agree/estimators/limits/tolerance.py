@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import METHODS, estimate, spread, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -182,11 +183,11 @@ def tolerance_limits(
     content: float = 0.95,
     level: float = 0.95,
     sides: int = 2,
-    scale: str = "difference",
+    scale: LogScale = "difference",
     method: str = "exact",
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> ToleranceLimits:
     r"""Limits that hold at least `content` of all errors, with confidence `level`: the interval of the pair of limits.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +12,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -182,15 +183,15 @@ def regression_limits(
     reference: ArrayLike,
     device: ArrayLike,
     *,
-    against: str = "mean",
-    bias: str = "line",
-    spread: str = "line",
-    scale: str = "difference",
+    against: Literal["mean", "reference"] = "mean",
+    bias: Literal["line", "constant"] = "line",
+    spread: Literal["line", "constant"] = "line",
+    scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> RegressionLimits:
     r"""Limits of agreement that shift, or widen, with the level of the readings.
 

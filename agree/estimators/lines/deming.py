@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, invert_test, warn_of_drift
 from agree.core.errors import AssumptionWarning, ConvergenceError, InputError
 from agree.core.estimate import Estimate
@@ -137,11 +138,11 @@ def deming(
     device: ArrayLike,
     *,
     error_variance_ratio: float = 1.0,
-    weighting: str = "constant",
+    weighting: Literal["constant", "proportional"] = "constant",
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Line:
     r"""Line device = intercept + slope * reference when both readings carry error.
 

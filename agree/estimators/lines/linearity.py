@@ -12,6 +12,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import covariance
 from agree.core.errors import InputError
 from agree.core.result import Result
@@ -64,9 +65,9 @@ def linearity(
     *,
     line: Line | None = None,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Linearity:
     r"""Test whether readings bend away from a line, from which side of it they lie on.
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import METHODS, estimate, spread, t_quantile, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
@@ -80,9 +81,9 @@ def passing_bablok(
     equivariant: bool = False,
     group: ArrayLike | None = None,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> Line:
     r"""Line through the shifted median of all pairwise slopes, robust to outliers in either axis.
 

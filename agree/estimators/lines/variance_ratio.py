@@ -11,6 +11,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import Sampling
 from agree.core.engine import METHODS, spread, t_quantile
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.estimate import Estimate
@@ -76,7 +77,7 @@ def variance_ratio(
     device_replicates: ArrayLike,
     *,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
 ) -> VarianceRatio:
     r"""Ratio of error variances, device over reference, from repeated readings of steady blocks.

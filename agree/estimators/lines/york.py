@@ -13,6 +13,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, t_quantile, warn_of_drift
 from agree.core.errors import AssumptionWarning, InputError
 from agree.core.estimate import Estimate
@@ -95,9 +96,9 @@ def york(
     correlation: ArrayLike = 0.0,
     scaled: bool = False,
     level: float = 0.95,
-    sampling: str = "independent",
+    sampling: Sampling = "independent",
     session: ArrayLike | None = None,
-    nan_policy: str = "raise",
+    nan_policy: NanPolicy = "raise",
 ) -> YorkLine:
     r"""Line device = intercept + slope * reference when the standard uncertainty of every reading is known.
 
