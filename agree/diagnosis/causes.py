@@ -138,26 +138,51 @@ def _step(data: Frame, base: FloatArray, error: FloatArray) -> tuple[int, FloatA
     return int(places[row]), step, ("W", "%")[int(shape)]
 
 
-def _solve(rows: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Coefficients, residual, and influence of each coefficient, (k, n)."""
+class Solved(NamedTuple):
+    """Coefficients (k,), residual (n,), influences (k, n), and the standard errors rounding alone may give (k,)."""
+
+    beta: FloatArray
+    rest: FloatArray
+    phi: FloatArray
+    rounding: FloatArray
+
+
+def solve(rows: FloatArray, error: FloatArray, floor: float) -> Solved:
+    """Least squares; `floor` is the scatter of window means, W, below which there is rounding and no evidence.
+
+    Where a cause explains the error exactly, what is left is the residue of the arithmetic, which differs from
+    processor to processor and may point anywhere. Scatter of `floor` in every window would give coefficients the
+    variances floor^2 [(R R^T)^-1]_jj; they are added to those found.
+    """
     size = np.sqrt(np.mean(rows * rows, axis=1, keepdims=True))
     unit = rows / size
     inverse = np.linalg.pinv(unit @ unit.T / error.size)
     beta = inverse @ unit @ error / error.size
     rest = error - beta @ unit
-    return beta / size[:, 0], rest, inverse @ unit * rest / size
+    rounding = floor * np.sqrt(np.diag(inverse).clip(0) / error.size) / size[:, 0]
+    return Solved(beta / size[:, 0], rest, inverse @ unit * rest / size, rounding)
 
 
-def regress(rows: FloatArray, error: FloatArray) -> list[Estimate]:
+def coefficients(made: Solved) -> list[Estimate]:
+    """Coefficients with serial intervals that rounding cannot make narrow."""
+    found = []
+    for value, row, rounding in zip(made.beta, made.phi, made.rounding, strict=True):
+        item = estimate(float(value), row, level=0.95, sampling="serial")
+        error = math.hypot(item.standard_error, float(rounding))
+        half = t_quantile(0.95, item.df) * error
+        found.append(replace(item, low=item.value - half, high=item.value + half, standard_error=error))
+    return found
+
+
+def regress(rows: FloatArray, error: FloatArray, floor: float) -> list[Estimate]:
     """Coefficients of rows (k, n) with serial intervals."""
-    beta, _, phi = _solve(rows, error)
-    return [estimate(float(value), row, level=0.95, sampling="serial") for value, row in zip(beta, phi, strict=True)]
+    return coefficients(solve(rows, error, floor))
 
 
 def _mean_square(rows: FloatArray, error: FloatArray) -> float:
     if not rows.size:
         return float(np.mean(error * error))
-    rest = _solve(rows, error)[1]
+    rest = solve(rows, error, 0.0).rest
     return float(np.mean(rest * rest))
 
 
@@ -185,7 +210,7 @@ def fit(table: Table) -> Fit | None:
     made = columns(data)
     fixed, error = made.fixed, data.error
     mean = float(data.power.mean())
-    n_eff = effective_windows(_solve(made.rows, error)[1], data.session)
+    n_eff = effective_windows(solve(made.rows, error, 0.0).rest, data.session)
     costs = 2 * math.log(max(n_eff, 3)) * np.array([STEP_COST if name == "step" else 1.0 for name in made.names])
     sets = []
     for count in range(MOST_CAUSES + 1):
@@ -197,7 +222,7 @@ def fit(table: Table) -> Fit | None:
         if parts is not None:
             break
     rows = made.rows[[*range(fixed), *(fixed + k for k in chosen)]]
-    rest = _solve(rows, error)[1] if rows.size else error
+    rest = solve(rows, error, 0.0).rest if rows.size else error
     base = _mean_square(made.rows[:fixed], error)
     return Fit(tuple(parts or ()), 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data,
                made.step)
@@ -209,13 +234,14 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, mean: float) -> 
         return []
     fixed, error = made.fixed, data.error
     place = [*range(fixed), *(fixed + k for k in chosen)]
-    beta, rest, phi = _solve(made.rows[place], error)
+    solved = solve(made.rows[place], error, FLOOR * mean)
+    beta, rest, sizes = solved.beta, solved.rest, coefficients(solved)
     slope = float(beta[fixed + chosen.index(0)]) if 0 in chosen else 0.0
     # From power = (reference + device)/2 to the reference: exact for a scale and an offset.
     turn = 1 / (1 - slope / 2)
     parts = []
     for j, k in enumerate(chosen, fixed):
-        item = estimate(float(beta[j]), phi[j], level=0.95, sampling="serial")
+        item = sizes[j]
         strength = level_off(item)
         own = beta[j] * made.rows[fixed + k]
         percent = 100 * math.sqrt(float(np.mean(own * own))) / mean
@@ -231,9 +257,8 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, mean: float) -> 
             if any({made.names[k], made.names[other]} <= family for family in FAMILIES):
                 swapped = [*place[:fixed + j], fixed + other, *place[fixed + j + 1:]]
                 left = _mean_square(made.rows[swapped], error)
-                both, _, phi = _solve(made.rows[[*place, fixed + other]], error)
-                still, too = (estimate(float(both[i]), phi[i], level=0.95, sampling="serial")
-                              for i in (fixed + j, len(place)))
+                both = regress(made.rows[[*place, fixed + other]], error, FLOOR * mean)
+                still, too = both[fixed + j], both[len(place)]
                 ratio = left / max(float(np.mean(rest * rest)), (FLOOR * mean) ** 2)
                 parts[j].rivals[made.names[other]] = Rival(ratio, level_off(still), level_off(too))
     return parts

@@ -14,6 +14,7 @@ from agree.core.result import Result
 from agree.correction.find import Correction
 from agree.diagnosis.causes import (
     APART_STRENGTH,
+    FLOOR,
     HINT_STRENGTH,
     NAMED_STRENGTH,
     POWER_RANGE,
@@ -190,7 +191,8 @@ def loss(fit: Fit) -> list[Finding]:
     data = fit.frame
     if not {item.name for item in fit.parts} & {"scale", "offset", "torque"} or spread_ratio(data.power) < POWER_RANGE:
         return []
-    slope, intercept = regress(np.stack((data.power, np.ones(data.power.size))), data.error)
+    slope, intercept = regress(np.stack((data.power, np.ones(data.power.size))), data.error,
+                               FLOOR * float(data.power.mean()))
     sign = math.copysign(1, float(data.error.mean()))
     ranges = [sorted(sign * line[k] for line in LOSS_LINES) for k in (0, 1)]
     inside = all(item.low <= ends[-1] and ends[0] <= item.high
