@@ -1,4 +1,4 @@
-"""A device that reads an exact multiple of the reference: the scale is named alone, whatever the rounding residue is."""
+"""A device that reads an exact multiple of the reference: the scale is named alone on every processor."""
 
 import os
 import subprocess
