@@ -18,7 +18,7 @@ ARROWS = {
     "core": CORE,
     "files": CORE | {"files"},
     "recordings": CORE | {"files", "recordings"},
-    "faults": CORE | {"faults", "pairing"},
+    "faults": CORE | {"faults"},
     "pairing": CORE | {"files", "recordings", "faults", "pairing"},
     "estimators": CORE | {"estimators"},
     "verdict": VERDICT,

@@ -13,8 +13,8 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.fault import FAULT_KINDS, HANDLINGS, NO_FAULT, REASONS, ROLES, SEEN, SLOW, WAKING, Fault
 from agree.faults.detect import find_faults
+from agree.faults.overlap import Overlap, mix
 from agree.faults.slow import find_slow
-from agree.pairing.grid import Overlap, mix
 
 # A step or a warm-up would take most of a ride with it: set aside only if asked for by name.
 USUAL = {kind: "report" if kind in SLOW else "set aside" for kind in FAULT_KINDS}

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
+from agree.faults.overlap import Overlap, mix
 from agree.pairing.clock import MIN_OVERLAP_S, Fine
 from agree.recordings.recording import Recording
 
@@ -38,20 +38,6 @@ class Grid(NamedTuple):
     def map(self, change: Callable[[FloatArray], FloatArray]) -> Grid:
         """Change every channel there is."""
         return self._replace(**_channels(self, change))
-
-
-class Overlap(NamedTuple):
-    """The device on the reference's grid.
-
-    `place` is the second of the reference, `nearest` and `other` the native seconds of the device it lies
-    between, `share` (0 to 0.5) what it covers of the other, and `device` the reading there.
-    """
-
-    place: NDArray[np.int64]
-    nearest: NDArray[np.int64]
-    other: NDArray[np.int64]
-    share: FloatArray
-    device: FloatArray
 
 
 def to_grid(recording: Recording, role: str) -> Grid:
@@ -197,9 +183,3 @@ def lay_over(x: FloatArray, y: FloatArray, fine: Fine) -> Overlap:
     both = (np.minimum(nearest, other) >= 0) & (np.maximum(nearest, other) < y.size)
     place, nearest, other, share = place[both], nearest[both], other[both], np.abs(share[both])
     return Overlap(place, nearest, other, share, mix(y[nearest], y[other], share))
-
-
-def mix(nearest: FloatArray, other: FloatArray, share: FloatArray) -> FloatArray:
-    """Mean of two seconds, the other one weighted by `share`; where that is 0, a NaN in the other is no matter."""
-    mixed: FloatArray = np.where(share > 0, (1 - share) * nearest + share * other, nearest)
-    return mixed

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
 from agree.core.pairs import Alignment, Pairs
+from agree.faults.overlap import Overlap
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.pairing import clock, retime
-from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
+from agree.pairing.grid import Grid, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
