@@ -4,7 +4,8 @@
     python docs/import_graph.py --modules  every module, as a DOT graph for any viewer
     python docs/import_graph.py --write    renew the block in DEVELOPERS.md
 
-Imports under TYPE_CHECKING are left out: nothing is loaded by them; so is the seam, `agree/core/seam.py`. Exit status 1 if there is a circle.
+Imports under TYPE_CHECKING are left out: nothing is loaded by them; so is
+the seam, `agree/core/seam.py`. Exit status 1 if there is a circle.
 """
 
 from __future__ import annotations
@@ -97,7 +98,7 @@ def reduced(graph: dict[str, set[str]]) -> dict[str, set[str]]:
 
 
 def mermaid(rooms: dict[str, set[str]]) -> str:
-    """Draw the rooms; an arrow goes from what is used to what uses it, and those that follow from others are left out."""
+    """Draw the rooms, what is used before what uses it; arrows that follow from others are left out."""
     lines = [f"    {other} --> {name}" for name, others in sorted(reduced(rooms).items()) for other in sorted(others)]
     return "\n".join(["graph LR", *lines]) + "\n"
 
@@ -107,7 +108,8 @@ def dot(modules: dict[str, set[str]]) -> str:
     lines = ["digraph agree {", "  rankdir=LR; node [shape=box, fontsize=9];"]
     for room in sorted({name.split(".")[1] for name in modules}):
         inside = sorted(name for name in modules if name.split(".")[1] == room)
-        lines.append(f'  subgraph "cluster_{room}" {{ label="{room}"; ' + " ".join(f'"{name}";' for name in inside) + " }")
+        names = " ".join(f'"{name}";' for name in inside)
+        lines.append(f'  subgraph "cluster_{room}" {{ label="{room}"; {names} }}')
     lines += [f'  "{other}" -> "{name}";' for name, others in sorted(modules.items()) for other in sorted(others)]
     return "\n".join([*lines, "}"]) + "\n"
 
