@@ -18,6 +18,7 @@ from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import REASONS, Pairs
+from agree.core.quantities.known import POWER
 from agree.core.result import json_safe
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
@@ -134,7 +135,7 @@ class ClaimCheck(Drawn):
                  for name, line in (("deming", self.deming), ("passing_bablok", self.passing_bablok))}
         limits = self.limits
         result: dict[str, Any] = json_safe({
-            "schema": SCHEMA, "claim": self.claim, "meaning": self.meaning, "verdict": self.verdict,
+            "schema": SCHEMA, "claim": self.claim.to_dict(), "meaning": self.meaning, "verdict": self.verdict,
             "bias_percent": self.bias, "bias_percent_with_faults": self.bias_with_faults,
             "readings": self.readings,
             "bands": [{"low": band.low, "high": band.high, "seconds": band.seconds, "bias_percent": band.bias,
@@ -232,7 +233,7 @@ def check_claim(
     >>> check_claim(Pairs(reference=watts, device=0.97 * watts), "1.5 %").verdict
     'does not hold'
     """
-    claim = claim if isinstance(claim, Claim) else Claim.parse(claim)
+    claim = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(POWER)
     checks.choice(meaning, "meaning", meanings.MEANINGS)
     checks.fraction(level, "level")
     if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
@@ -245,7 +246,7 @@ def check_claim(
     second, band_checks = meanings.bands(data, claim, reference_u, level, edges, decision_rule)
     readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
                 meanings.next_session(data, claim, first, level, decision_rule))
-    own = [item for item in meanings.session_biases(data, replace(claim, above_watts=None), level) if item is not None]
+    own = [item for item in meanings.session_biases(data, replace(claim, above=None), level) if item is not None]
     effects = session_effects(own, level=level) if data.sessions > 1 else None
     bias = meanings.mean_error(data, "%", level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u)

@@ -87,8 +87,8 @@ class Quantity(Result):
 
     @property
     def label(self) -> str:
-        """Name for a sentence: the quantity's, or "readings in cm" where it has none."""
-        return self.name or f"readings in {self.unit}"
+        """Name for a sentence: the quantity's, or "a reading in cm" where it has none."""
+        return self.name or f"a reading in {self.unit}"
 
     @property
     def plausible(self) -> tuple[float, float]:

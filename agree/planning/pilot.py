@@ -67,7 +67,7 @@ def pilot_spread(
     reference = None
     if isinstance(pilot, Pairs) or (isinstance(pilot, Sequence) and not isinstance(pilot, str)):
         data = table(pilot, 30)
-        found = session_biases(data, replace(claim, above_watts=None), level)
+        found = session_biases(data, replace(claim, above=None), level)
         rows = [(item.value, item.standard_error, float(pairs.used.sum()))
                 for item, pairs in zip(found, data.pairs, strict=True) if item is not None]
     else:

@@ -14,6 +14,7 @@ from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
+from agree.core.quantities.known import POWER
 from agree.core.result import Result, json_safe
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
@@ -103,7 +104,7 @@ class Plan(Result):
     def to_dict(self) -> dict[str, Any]:
         """Return JSON types, schema version 1."""
         result: dict[str, Any] = {"schema": SCHEMA, **json_safe(
-            {name: getattr(self, name) for name in self.__slots__})}
+            {name: getattr(self, name) for name in self.__slots__} | {"claim": self.claim.to_dict()})}
         return result
 
 
@@ -180,7 +181,7 @@ def plan(
     >>> plan("1.5 %").sessions, plan("1.5 %", power=0.9).sessions, plan("1.5 %", true_error=1.5).possible
     (6, 7, False)
     """
-    claim = claim if isinstance(claim, Claim) else Claim.parse(claim)
+    claim = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(POWER)
     checks.choice(meaning, "meaning", MEANINGS)
     checks.fraction(level, "level")
     powers = [checks.fraction(p, "power") for p in ([power] if isinstance(power, int | float) else power)]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from agree import Claim, InputError
+from agree.core.quantities.known import quantity
 from agree.verdict.reference import ReferenceUncertainty
 
 
@@ -87,3 +88,54 @@ def test_loss_refuses(loss):
     with pytest.raises(InputError) as caught:
         ReferenceUncertainty.parse(None, loss=loss)
     assert str(caught.value) == f"drivetrain loss {loss!r} is not understood; write it like '2.5 ± 1 %'"
+
+
+@pytest.mark.parametrize(("text", "percent", "absolute", "unit", "above", "shown"), [
+    ("2 cm", None, 2, "cm", None, "±2 cm"), ("5 bpm", None, 5, "bpm", None, "±5 bpm"),
+    ("0.1 s", None, 0.1, "s", None, "±0.1 s"), ("± 2 points", None, 2, "points", None, "±2 points"),
+    ("2 % points", None, 2, "points", None, "±2 points"), ("10 % or 5 bpm", 10, 5, "bpm", None, "±10 % or ±5 bpm"),
+    ("0,3 °C", None, 0.3, "°C", None, "±0.3 °C"), ("1.1 cm above 20 cm", None, 1.1, "cm", 20, "±1.1 cm above 20 cm"),
+    ("2 cm above 0.3 m", None, 2, "cm", 30, "±2 cm above 0.3 m"),
+    ("1 % of 20 Nm", None, 0.2, "Nm", None, "±1 % of 20 Nm"),
+    ("3 au", None, 3, "au", None, "±3 au"),
+])
+def test_any_unit(text, percent, absolute, unit, above, shown):
+    claim = Claim.parse(text)
+    assert (claim.percent, claim.absolute, claim.absolute_unit, claim.above, claim.text) == (
+        percent, pytest.approx(absolute), unit, above, shown)
+    assert claim.plain_dict() == Claim.parse(claim.text).plain_dict()
+
+
+@pytest.mark.parametrize(("text", "of", "column", "message"), [
+    ("1 %", "core temperature", "", "claim '1 %': core temperature has no natural zero, so per cent of it means "
+     "nothing; write it in °C, like '0.3 °C'"),
+    ("1 %", "°F", "", "claim '1 %': a reading in °F has no natural zero, so per cent of it means nothing; write it in "
+     "°F, like '0.3 °F'"),
+    ("5 bpm", "cm", "mat_cm", "claim '5 bpm': column 'mat_cm' is in cm; write the claim in cm or %"),
+    ("2 cm", "power", "", "claim '2 cm': power is in W; write the claim in W or %"),
+    ("1 % or 2 cm", "power", "", "claim '1 % or 2 cm': power is in W; write the claim in W or %"),
+    ("2 %", "balance", "", "claim '2 %': balance is a per cent itself, so per cent of it misleads; write it in points, "
+     "like '2 points'"),
+    ("2 W", "balance", "bal", "claim '2 W': column 'bal' is in %; write the claim in points"),
+    ("5 s/km", "pace", "", "claim '5 s/km': pace is judged as speed, since s/km is not the same difference at every "
+     "level; write the claim in % or km/h"),
+    ("3 procent", "power", "", "claim '3 procent': power is in W; write the claim in W or %"),
+])
+def test_a_claim_must_fit_what_is_measured(text, of, column, message):
+    with pytest.raises(InputError) as caught:
+        Claim.parse(text).for_quantity(quantity(of), column)
+    assert str(caught.value) == message
+
+
+def test_units_of_claims_convert():
+    assert Claim.parse("2 cm above 0.3 m").for_quantity(quantity("m")).plain_dict() == {
+        "text": "±2 cm above 0.3 m", "percent": None, "absolute": 0.02, "unit": "m", "above": pytest.approx(0.3)}
+    assert Claim.parse("0.54 °F").for_quantity(quantity("core temperature")).absolute == pytest.approx(0.3)
+    assert Claim.parse("1 km/h").for_quantity(quantity("pace")).absolute_unit == "m/s"
+    assert Claim.parse("1.5 %").for_quantity(quantity("cm")).absolute is None
+
+
+def test_a_level_in_another_unit():
+    with pytest.raises(InputError) as caught:
+        Claim.parse("2 cm above 100 W")
+    assert str(caught.value) == "claim '2 cm above 100 W' names a level in W, its limit in cm; write both in one unit"

@@ -87,7 +87,7 @@ KNOWN_UNITS: tuple[Unit, ...] = (
     *_units("energy", ("J", 1, "joule|joules"), ("kJ", 1e3, ""), ("kcal", 4184, ""), ("Wh", 3600, "")),
     *_units("pressure", ("mmHg", 133.322387415, "mm hg"), ("kPa", 1e3, ""), ("Pa", 1, "")),
     *_units("angle", ("°", 1, "deg|degree|degrees"), ("rad", 180 / math.pi, "radian|radians")),
-    *_units("share", ("%", 1, "percent|per cent|pct|points|point|percentage points|% points|pp")),
+    *_units("share", ("%", 1, "percent|per cent|pct"), ("points", 1, "point|percentage points|% points|pp")),
     Unit(symbol="°C", dimension="temperature", before=273.15, words=("°c", "c", "degc", "deg c", "celsius", "ºc")),
     Unit(symbol="°F", dimension="temperature", factor=5 / 9, before=459.67,
          words=("°f", "f", "degf", "deg f", "fahrenheit", "ºf")),
