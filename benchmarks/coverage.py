@@ -20,7 +20,7 @@ from scipy.signal import lfilter
 
 from agree import AgreeWarning, deming, passing_bablok
 from agree.core.engine import estimate
-from agree.estimators.bands.by_band import ratio_of_sums
+from agree.estimators.ratios import ratio_of_sums
 
 SECONDS, SD, SLOPE, OFFSET = 3600, 6.0, 0.98, 1.0
 TAUS = (5, 60, 300)

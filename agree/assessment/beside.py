@@ -11,10 +11,10 @@ from agree.core.engine import estimate
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
-from agree.estimators.bands.by_band import ratio_of_sums
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok
+from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.columns import Table
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from scipy import special
 from agree.core.checks import FloatArray
 from agree.core.errors import DriftWarning, SampleSizeError
 from agree.core.estimate import Estimate
+from agree.core.over_sessions import over_sessions
 
 COSINES = 8
 # For a verdict the largest of the mean squares of so many first coefficients counts: with 8 alone an error correlated
@@ -30,32 +31,46 @@ METHODS = {
 
 
 class Spread(NamedTuple):
-    """Standard error of a mean of influences, its degrees of freedom, and the drift flag."""
+    """Standard error of a mean of influences, its degrees of freedom, and the drift flag.
+
+    `shift` is the mean of the influences over sessions: what it adds to an estimate from all pairs alike. It is 0 for
+    the other samplings.
+    """
 
     standard_error: float
     df: float
     drift: bool
+    shift: float = 0.0
 
 
 def cosine_transform(phi: FloatArray, count: int = COSINES) -> FloatArray:
     """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n)."""
     n = phi.shape[-1]
-    phase = np.pi * (np.arange(n) + 0.5) / n
-    coefficients = np.stack([phi @ np.cos(j * phase) for j in range(1, count + 1)], axis=-1)
-    result: FloatArray = math.sqrt(2 / n) * coefficients
+    first = np.cos(np.pi * (np.arange(n) + 0.5) / n)
+    before, now = np.ones(n), first
+    coefficients = []
+    for _ in range(count):
+        coefficients.append(phi @ now)
+        before, now = now, 2 * first * now - before  # cos (j + 1)x = 2 cos x cos jx - cos (j - 1)x
+    result: FloatArray = math.sqrt(2 / n) * np.stack(coefficients, axis=-1)
     return result
 
 
 class Covariance(NamedTuple):
-    """Covariance of the means of k influence series, its degrees of freedom, and the drift flag of the first."""
+    """Covariance of the means of k influence series, degrees of freedom, and the drift flag of the first.
+
+    `shift`, (k,), holds the means over sessions; zeros for the other samplings.
+    """
 
     matrix: FloatArray
     df: float
     drift: bool
+    shift: FloatArray
 
 
 def covariance(
-    phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, cosines: int = COSINES
+    phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, cosines: int = COSINES, *,
+    half_weight_n: float = 0.0,
 ) -> Covariance:
     r"""Covariance matrix of the means of influence series.
 
@@ -67,11 +82,14 @@ def covariance(
         ``independent``: sample covariance over n, n - 1 degrees of freedom. ``serial``: neighbours alike; the
         long-run covariance is the mean product of the first 8 type-II cosine coefficients (equal-weighted cosine
         estimator), 8 degrees of freedom. With n <= 9 all n - 1 coefficients are taken, and the result is that of
-        independent pairs. ``sessions``: sums within each session, S - 1 degrees of freedom.
+        independent pairs. ``sessions``: the mean over sessions, S - 1 degrees of freedom: see `over_sessions`; each
+        variance is the larger of its two.
     session : (n,) array, optional
         Session labels, for ``sessions``.
     cosines : int
         Number of coefficients for ``serial``; more of them are less noisy and blinder to slow errors.
+    half_weight_n : float
+        Pairs of a session that counts half of an endless one, >= 0, for ``sessions``; 0: all count alike.
 
     Raises
     ------
@@ -85,30 +103,24 @@ def covariance(
     n = phi.shape[1]
     if n < 2:
         raise SampleSizeError(f"an interval needs at least 2 pairs; got {n}")
+    if sampling == "sessions":
+        found = over_sessions(phi, np.asarray(session), half_weight_n)
+        return Covariance(found.guarded(), found.df, False, found.mean)
     phi = phi - phi.mean(axis=1, keepdims=True)
     drift = False
     if sampling == "independent":
         parts, df = phi, n - 1
-        factor = 1 / (n * df)
-    elif sampling == "serial":
+    else:
         df = min(cosines, n - 1)
-        parts, factor = cosine_transform(phi, df), 1 / (n * df)
+        parts = cosine_transform(phi, df)
         squares = parts[0] ** 2
         drift = bool(df >= COSINES and squares[0] > DRIFT_SHARE * squares.sum())
-    else:
-        _, index = np.unique(np.asarray(session), return_inverse=True)
-        parts = np.stack([np.bincount(index, weights=row) for row in phi])
-        count = parts.shape[1]
-        if count < 2:
-            raise SampleSizeError(f"an interval between sessions needs at least 2; got {count}")
-        df = count - 1
-        factor = count / df / n**2
-    return Covariance(parts @ parts.T * factor, float(df), drift)
+    return Covariance(parts @ parts.T / (n * df), float(df), drift, np.zeros(phi.shape[0]))
 
 
 def spread(
     phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, *, cosines: int = COSINES,
-    cautious: bool = False,
+    cautious: bool = False, half_weight_n: float = 0.0,
 ) -> Spread:
     """Standard error of the mean of one influence series, (n,); as `covariance`, safe at 1e-300 and 1e300.
 
@@ -119,12 +131,12 @@ def spread(
     if not math.isfinite(scale):
         return Spread(math.nan, float(phi.size - 1), False)
     series = (phi / scale if scale > 0 else phi)[None]
-    result = covariance(series, sampling, session, cosines)
+    result = covariance(series, sampling, session, cosines, half_weight_n=half_weight_n)
     variance = float(result.matrix[0, 0])
     if cautious and sampling == "serial" and result.df == COSINES:
         squares = cosine_transform(series[0] - series[0].mean()) ** 2
         variance = max(float(squares[:count].mean()) for count in CAUTIOUS) / phi.size
-    return Spread(math.sqrt(variance) * scale, result.df, result.drift)
+    return Spread(math.sqrt(variance) * scale, result.df, result.drift, float(result.shift[0]) * scale)
 
 
 def t_quantile(level: float, df: float) -> float:
@@ -135,46 +147,69 @@ def t_quantile(level: float, df: float) -> float:
 
 def estimate(
     value: float, phi: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None,
-    cautious: bool = False,
+    cautious: bool = False, half_weight_n: float = 0.0,
 ) -> Estimate:
-    """Interval of an estimate from its influence series: value -+ t_df * standard error."""
-    result = spread(phi, sampling, session, cautious=cautious)
-    half = t_quantile(level, result.df) * result.standard_error
-    return Estimate(value=float(value), low=float(value - half), high=float(value + half), level=level,
-                    method=METHODS[sampling], standard_error=result.standard_error, df=result.df,
-                    drift=result.drift)
+    """Interval of an estimate from its influence series: value -+ t_df * standard error.
+
+    With sampling "sessions" the estimand is the mean over sessions, the value returned is `value` + (mean of `phi`
+    over sessions): `phi` is 0 on average over the weights that `value` was found with, be they those of pairs or
+    already those of sessions. Ask for `half_weight_n` as for `covariance`.
+    """
+    result = spread(phi, sampling, session, cautious=cautious, half_weight_n=half_weight_n)
+    half, value = t_quantile(level, result.df) * result.standard_error, float(value) + result.shift
+    return Estimate(value=value, low=value - half, high=value + half, level=level, method=METHODS[sampling],
+                    standard_error=result.standard_error, df=result.df, drift=result.drift)
 
 
 def invert_test(
     value: float, summands: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None,
-    cautious: bool = False,
-) -> tuple[float, float]:
-    """Limits around the root of a quadratic estimating equation: the values that a t test does not reject.
+    cautious: bool = False, half_weight_n: float = 0.0,
+) -> tuple[float, float, float]:
+    """Root of a quadratic estimating equation, and limits around it: the values that a t test does not reject.
 
     With summands psi_i(v) = a_i + b_i v + c_i v^2 whose mean is 0 at the estimate, v is kept if
     |mean psi(v)| <= t se(psi(v)): a quartic in v. The limits are its roots on either side of the estimate; where
-    there is none the data do not bound that side (as Fieller 1954 for a ratio).
+    there is none the data do not bound that side (as Fieller 1954 for a ratio). Mean and standard error are those of
+    `covariance`: with sampling "sessions" both are of the mean over sessions, and so is the root.
 
     Parameters
     ----------
     value : float
-        The estimate.
+        The estimate, or a value near it: the root next to it is the one returned.
     summands : (3, n) array
         a, b and c of each pair, in order of time.
     cautious : bool
         As for `spread`: the widest of the limits found with the first 2, 3, 4, 6 or 8 coefficients.
+    half_weight_n : float
+        As for `covariance`.
+
+    Returns
+    -------
+    tuple of float
+        Root, low and high.
     """
     summands = summands / np.abs(summands).max()
-    result = covariance(summands, sampling, session)
-    found = [_inverted(value, summands, result.matrix, t_quantile(level, result.df))]
-    if cautious and sampling == "serial" and result.df == COSINES:
-        found += [_inverted(value, summands, covariance(summands, sampling, None, count).matrix,
-                            t_quantile(level, result.df)) for count in CAUTIOUS[:-1]]
-    return min(low for low, _ in found), max(high for _, high in found)
+    if sampling == "sessions":
+        between = over_sessions(summands, np.asarray(session), half_weight_n)
+        mean, df, matrices = between.mean, between.df, [between.matrix, between.guard]
+        value = _root(value, mean)
+    else:
+        result = covariance(summands, sampling)
+        mean, df, matrices = summands.mean(axis=1), result.df, [result.matrix]
+        if cautious and sampling == "serial" and df == COSINES:
+            matrices += [covariance(summands, sampling, None, count).matrix for count in CAUTIOUS[:-1]]
+    found = [_inverted(value, mean, matrix, t_quantile(level, df)) for matrix in matrices]
+    return value, min(low for low, _ in found), max(high for _, high in found)
 
 
-def _inverted(value: float, summands: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:
-    mean = summands.mean(axis=1)
+def _root(near: float, mean: FloatArray) -> float:
+    """Root of mean[0] + mean[1] v + mean[2] v^2 next to `near`; `near` itself if there is none."""
+    roots = np.roots(mean[::-1])
+    real = roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)]
+    return float(real[np.abs(real - near).argmin()]) if real.size else near
+
+
+def _inverted(value: float, mean: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:
     square = np.outer(mean, mean) - t**2 * matrix
     quartic = np.array([square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1],
                         square[0, 0]])

@@ -16,8 +16,8 @@ from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
-from agree.estimators.bands.by_band import ratio_of_sums
 from agree.estimators.lines.line import Line
+from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.columns import table as join

@@ -10,18 +10,19 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.engine import estimate, invert_test
 from agree.core.estimate import Estimate
-from agree.estimators.bands.by_band import ratio_of_sums
+from agree.estimators.ratios import ratio_of_sums
 
 
 def fieller(part: FloatArray, whole: FloatArray, **options: Any) -> Estimate:
     """Return sum(part)/sum(whole); limits are the ratios that a t test of mean(part - ratio whole) = 0 does not reject.
 
-    `options` are level, sampling, session and cautious, as for `estimate`. A limit is infinite where the mean
-    of `whole` cannot be told from 0 (Fieller 1954, J R Stat Soc B 16:175).
+    `options` are level, sampling, session, cautious and half_weight_n, as for `estimate`; over sessions it is the
+    ratio of the two means over sessions. A limit is infinite where the mean of `whole` cannot be told from 0 (Fieller
+    1954, J R Stat Soc B 16:175).
     """
     value, phi = ratio_of_sums(part, whole)
     item = estimate(value, phi, **options)
     if not item.standard_error > 1e-12 * abs(value):
         return item  # one ratio throughout
-    low, high = invert_test(value, np.stack((part, -whole, np.zeros(part.size))), **options)
-    return replace(item, low=low, high=high, method="Fieller: " + item.method)
+    value, low, high = invert_test(value, np.stack((part, -whole, np.zeros(part.size))), **options)
+    return replace(item, value=value, low=low, high=high, method="Fieller: " + item.method)

@@ -15,7 +15,7 @@ from agree.core.checks import FloatArray
 from agree.core.engine import estimate, spread, t_quantile
 from agree.core.estimate import Estimate
 from agree.core.result import Result
-from agree.estimators.bands.by_band import ratio_of_sums
+from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_SECONDS, Table, Windows
 from agree.verdict.reference import ReferenceUncertainty

@@ -99,7 +99,9 @@ def test_scale_and_shift(sampling, rng):
     phi = rng.normal(size=40)
     base = spread(phi, sampling, LABELS)
     assert spread(-7 * phi + 300, sampling, LABELS).standard_error == pytest.approx(7 * base.standard_error, rel=1e-11)
-    assert spread(-7 * phi + 300, sampling, LABELS)[1:] == base[1:]
+    assert spread(-7 * phi + 300, sampling, LABELS)[1:3] == base[1:3]
+    shift = spread(-7 * phi + 300, sampling, LABELS).shift
+    assert shift == pytest.approx(300 - 7 * base.shift if sampling == "sessions" else 0, rel=1e-12)
 
 
 @pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
@@ -114,7 +116,8 @@ def test_equal_sessions_give_the_t_interval_of_their_means(rng, oracle):
     stats = oracle("scipy.stats")
     phi = rng.normal(size=40) + np.repeat(rng.normal(0, 3, 4), 10)
     means = phi.reshape(4, 10).mean(axis=1)
-    item = estimate(phi.mean(), phi, level=0.95, sampling="sessions", session=LABELS)
+    item = estimate(0.0, phi, level=0.95, sampling="sessions", session=LABELS)
+    assert item.value == pytest.approx(means.mean(), rel=1e-12)
     assert (item.low, item.high) == pytest.approx(stats.t.interval(0.95, 3, means.mean(), stats.sem(means)), rel=1e-11)
     assert item.df == 3
 
@@ -125,6 +128,7 @@ def test_sessions_need_no_order_and_take_any_label(rng):
     shuffled = rng.permutation(40)
     expected = spread(phi, "sessions", LABELS)
     assert spread(phi, "sessions", names) == expected
+    assert spread(phi, "sessions", LABELS.astype(object)) == expected
     assert spread(phi[shuffled], "sessions", LABELS[shuffled]).standard_error == pytest.approx(
         expected.standard_error, rel=1e-12)
 
@@ -203,7 +207,8 @@ def test_inverted_test_turns_at_its_limits(rng, sampling):
     session = np.repeat(np.arange(10), 20)
     mean = summands.mean(axis=1)
     value = max(np.roots(mean[::-1]).real)
-    low, high = engine.invert_test(value, summands, level=0.9, sampling=sampling, session=session)
+    root, low, high = engine.invert_test(value, summands, level=0.9, sampling=sampling, session=session)
+    assert root == pytest.approx(value, rel=1e-12)  # equal sessions
     assert low < value < high
     for limit in (low, high):
         series = summands[0] + summands[1] * limit + summands[2] * limit**2
@@ -216,7 +221,7 @@ def test_inverted_test_is_fiellers_interval(rng):
     # Linear case: the ratio of two means, Fieller EC (1954) J R Stat Soc B 16:175 (citation from memory).
     x, y = rng.normal(10, 2, 30), rng.normal(12, 2, 30)
     value = y.mean() / x.mean()
-    low, high = engine.invert_test(value, np.stack((y, -x, np.zeros(30))), level=0.95, sampling="independent")
+    _, low, high = engine.invert_test(value, np.stack((y, -x, np.zeros(30))), level=0.95, sampling="independent")
     c, t = np.cov(x, y) / 30, engine.t_quantile(0.95, 29)
     a, b, k = x.mean()**2 - t**2 * c[0, 0], x.mean() * y.mean() - t**2 * c[0, 1], y.mean()**2 - t**2 * c[1, 1]
     root = np.sqrt(b * b - a * k)
@@ -226,8 +231,8 @@ def test_inverted_test_is_fiellers_interval(rng):
 def test_inverted_test_without_bound(rng):
     x = rng.normal(0.1, 2, 30)
     y = 3 * x.mean() + rng.normal(0, 1, 30)
-    low, high = engine.invert_test(float(y.mean() / x.mean()), np.stack((y, -x, np.zeros(30))), level=0.95,
-                                     sampling="independent")
+    _, low, high = engine.invert_test(float(y.mean() / x.mean()), np.stack((y, -x, np.zeros(30))), level=0.95,
+                                      sampling="independent")
     assert np.isinf(low) or np.isinf(high)
 
 

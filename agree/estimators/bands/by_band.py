@@ -19,6 +19,7 @@ from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.limits.agreement import errors_on_scale
+from agree.estimators.ratios import ratio_of_sums
 
 THIN = 10   # pairs below which a band is called thin: eight cosines need more
 POOLED = 4  # bands with an interval that pooling needs
@@ -76,12 +77,6 @@ class BandBias(Drawn):
     sampling: str
     joint_level: float = math.nan
     between_sd: float = math.nan
-
-
-def ratio_of_sums(part: FloatArray, whole: FloatArray) -> tuple[float, FloatArray]:
-    """Sum of `part` over sum of `whole`, with its influence (part - ratio whole)/mean(whole)."""
-    ratio = float(part.sum() / whole.sum())
-    return ratio, (part - ratio * whole) / whole.mean()
 
 
 def bias_by_band(

@@ -86,7 +86,8 @@ def _margin(margin: Any, scale: str) -> tuple[float, float]:
 
 def _p(summands: FloatArray, sure: bool, sampling: str, session: Any) -> float:
     """One-sided p value of mean(summands) <= 0; where nothing varies, the mean decides by itself."""
-    mean, result = float(summands.mean()), spread(summands, sampling, session, cautious=True)
+    result = spread(summands, sampling, session, cautious=True)
+    mean = result.shift if sampling == "sessions" else float(summands.mean())
     if sure or result.standard_error == 0:
         return 0.0 if mean >= 0 else 1.0
     return float(special.stdtr(result.df, -mean / result.standard_error))

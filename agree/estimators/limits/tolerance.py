@@ -151,7 +151,7 @@ def _largest_sd(d: FloatArray, level: float, sampling: str, labels: NDArray[Any]
         variance, _, largest = mover(parts, 2 * level - 1)
         return math.sqrt(variance), math.sqrt(largest)
     square = centred**2 / float(np.mean(centred**2))
-    error, few, _ = spread(square - 1, sampling)
+    error, few = spread(square - 1, sampling)[:2]
     shrink = (float(special.ndtri(level)) / float(special.stdtrit(few, level))) ** 2
     df = min(d.size - 1.0, 2 * shrink / max(error, 1e-9) ** 2)
     sigma = math.hypot(float(d.std(ddof=1)), spread(centred, sampling).standard_error)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
@@ -16,6 +16,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, invert_test, warn_of_drift
 from agree.core.errors import AssumptionWarning, ConvergenceError, InputError
 from agree.core.estimate import Estimate
+from agree.core.over_sessions import pair_weights
 from agree.estimators.lines.line import Line
 
 MAX_ROUNDS = 100
@@ -55,16 +56,16 @@ def _weighted(x: FloatArray, y: FloatArray, w: FloatArray, ratio: float) -> Fit:
     return Fit(slope, intercept, slope_phi, intercept_phi, w / total * x.size, float(sxy / slope / sxx))
 
 
-def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
+def _proportional(x: FloatArray, y: FloatArray, of_pairs: FloatArray, ratio: float) -> Fit:
     """Weights 1/(fitted true value)^2, iterated: errors of constant coefficient of variation."""
-    fit = _weighted(x, y, np.ones(x.size), ratio)
+    fit = _weighted(x, y, of_pairs, ratio)
     for _ in range(MAX_ROUNDS):
         true = (ratio * x + fit.slope * (y - fit.intercept)) / (ratio + fit.slope**2)
         if not (true > 0).all():
             raise InputError(f"weighting='proportional' needs positive true values; got {(true <= 0).sum()} fitted at "
                              f"or below 0, first at index {np.flatnonzero(~(true > 0))[0]}; set low readings aside or "
                              "use weighting='constant'")
-        new = _weighted(x, y, (true / true.mean()) ** -2.0, ratio)
+        new = _weighted(x, y, of_pairs * (true / true.mean()) ** -2.0, ratio)
         step = max(abs(new.slope - fit.slope) / abs(new.slope), abs(new.intercept - fit.intercept))
         fit = new
         if step <= TOLERANCE:
@@ -73,8 +74,8 @@ def _proportional(x: FloatArray, y: FloatArray, ratio: float) -> Fit:
                            "the range of power is too narrow for the scatter: use weighting='constant' or record more")
 
 
-def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple[Estimate, Estimate],
-              labels: NDArray[Any] | None, sampling: str) -> tuple[Estimate, Estimate]:
+def _inverted(x: FloatArray, y: FloatArray, fit: Fit, of_pairs: FloatArray, ratio: float,
+              walds: tuple[Estimate, Estimate], options: dict[str, Any]) -> tuple[Estimate, Estimate]:
     """Limits of slope and intercept by inverting tests of the estimating equation, in units of the two spreads.
 
     An intercept a0 is tested as the slope of the line through (0, a0) and the means, with the influence of that
@@ -88,8 +89,8 @@ def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple
     sx, sy = (math.sqrt(float(np.mean(column * column))) for column in (dx, dy))
     dx, dy, ratio, unit = dx / sx, dy / sy, ratio * (sx / sy) ** 2, sy / sx
     equation = np.stack((ratio * dx * dy, dy * dy - ratio * dx * dx, -dx * dy))
-    options: dict[str, Any] = {"level": slope.level, "sampling": sampling, "session": labels}
-    low, high = invert_test(slope.value / unit, fit.weights * equation, **options)
+    own_weights = fit.weights / of_pairs
+    _, low, high = invert_test(slope.value / unit, own_weights * equation, **options)
     method = "test inverted: " + slope.method
     slope = replace(slope, low=low * unit, high=high * unit, method=method)
     if abs(mx) > sx:
@@ -97,7 +98,7 @@ def _inverted(x: FloatArray, y: FloatArray, fit: Fit, ratio: float, walds: tuple
         turn, bend = syy - ratio * sxx, -2 * sxy
         own = np.stack((turn * dy, bend * dy - turn * dx, -bend * dx)) / (mx / sx)
         ends = (my - b * unit * mx for b in
-                invert_test(fit.slope / unit, fit.weights * (equation + own), **options))
+                invert_test(fit.slope / unit, own_weights * (equation + own), **options)[1:])
         low, high = sorted(ends)
         intercept = replace(intercept, low=low, high=high, method=method)
     return slope, intercept
@@ -161,7 +162,7 @@ def deming(
     level : float
         Confidence level, in (0, 1).
     sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
+        How pairs depend on each other. With ``sessions`` the line is fitted to sessions of equal weight.
     session : (n,) array_like, optional
         Session labels, for ``sampling="sessions"``.
     nan_policy : {"raise", "omit"}
@@ -220,13 +221,15 @@ def deming(
     ratio = checks.positive(error_variance_ratio, "error_variance_ratio")
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
     x, y = x / unit, y / unit
-    fit = _weighted(x, y, np.ones(x.size), ratio) if weighting == "constant" else _proportional(x, y, ratio)
+    of_pairs = np.ones(x.size) if labels is None else pair_weights(labels)
+    fit = (_weighted if weighting == "constant" else _proportional)(x, y, of_pairs, ratio)
     if sampling == "independent":
         slope, intercept = _left_out(x, y, fit, ratio, level)
     else:
-        slope, intercept = (estimate(value, phi, level=level, sampling=sampling, session=labels)
+        options: dict[str, Any] = {"level": level, "sampling": sampling, "session": labels}
+        slope, intercept = (estimate(value, phi / of_pairs, **options)
                             for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
-        slope, intercept = _inverted(x, y, fit, ratio, (slope, intercept), labels, sampling)
+        slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)
     warn_of_drift(slope, intercept)
     _warn_of_no_range(fit.reliability)
     return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling)
