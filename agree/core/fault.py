@@ -8,7 +8,7 @@ ROLES = ("device", "reference")
 WAKING = ("late_start", "early_end")
 SEEN = ("saturation", "held", "dropout", "spike", "partial")
 # Of the two together: which of them it was, two traces cannot tell.
-SLOW = ("auto_zero_step", "warm_up_drift")
+SLOW = ("auto_zero_step", "step", "warm_up_drift")
 FAULT_KINDS = (*WAKING, *SEEN, *SLOW)
 HANDLINGS = ("set aside", "report", "keep")
 # Order of precedence: a second has one reason, the first that fits. Kind by kind, not role by role: a value held

@@ -1,36 +1,20 @@
-"""Slow faults of the error: a lasting step at the end of a coasting, and a warm-up that settles."""
+"""Slow faults of the error: lasting steps, and a warm-up that settles."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection
+from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.runs import runs
-from agree.faults.coefficient import Size, coefficient
-from agree.faults.waking import Mask
+from agree.faults.lasting_steps import alike, gains, size_of, with_steps
+from agree.faults.steady_ride import Mask, Ride, Shape, pieces, steady_ride
+from agree.faults.warm_up import SETTLED, end_of, with_warm_up
 
-BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
-LEAST_S = 600             # s of pedalling below which nothing slow is looked for
-SMOOTH_S = 61             # s of pedalling over which slow power is averaged
-WAVE_S = 1200             # slow cosines down to this period stand for any other change, while a step is looked for
-COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
-LASTING_S = 120           # s of pedalling on either side of a step
-STEP_T, STEP_LEAST_W = 5.0, 1.0  # standard errors, and W, that a step must have
-MOST_STEPS = 12
-SETTLE_S = (360.0, 480.0, 600.0, 750.0, 900.0, 1200.0, 1500.0, 1800.0)  # ends of a warm-up that are tried
-SETTLED = 3.0             # time constants after which 5 % are left: the end, where it dies away
-WARM_T, WARM_SHARE = 5.0, 0.01  # standard errors, and share of mean power, that a warm-up must have
-KNOWN_SHARE = 0.8         # of the seconds that must have a cadence for torque to be used
-PLACE_GAIN, COURSE_GAIN = 3.84, 7.81  # chi-squared by which another place, or course of a warm-up, may fit worse
-TURN = 2 * math.pi / 60   # rad/s per rev/min
+STEPS = ("auto_zero_step", "step")
 
 
 class Slow(NamedTuple):
@@ -43,153 +27,29 @@ class Slow(NamedTuple):
     words: str
 
 
-class Warm(NamedTuple):
-    """Course of a warm-up, 1 at its start; its change with the end; the end, s; whether of power; whether straight."""
+class Found(NamedTuple):
+    """A step: first second of pedalling after it, its moment and the range of moments, kind, and figures."""
 
-    shape: FloatArray
-    slope: FloatArray
-    end: float
-    of_power: bool
-    straight: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Ride:
-    """Seconds of steady pedalling, (n,) each, and what was found in them so far."""
-
-    place: NDArray[np.intp]     # in the pairs
-    seconds: FloatArray         # since the first of them
-    error: FloatArray
-    power: FloatArray           # slow part of the mean of both
-    power_rows: FloatArray      # all that the error may owe to power
-    unit: FloatArray            # shape of a step: rad/s where the cadence is known, else 1
-    coasts: NDArray[np.intp]    # first second of pedalling after each coasting
-    moments: NDArray[np.intp]   # the end of that coasting, in the pairs
-    steps: tuple[int, ...] = field(default=())
-    warm: Warm | None = None
-    warm_size: Size | None = None   # in W at mean power; with what courses differ that fit about as well
+    place: int
+    moment: int
+    kind: str
+    detail: dict[str, float]
 
 
-def _ride(x: FloatArray, y: FloatArray, time: FloatArray, used: Mask, cadence: FloatArray | None) -> Ride | None:
-    pedals = used & (x > 0) & (y > 0)
-    place = np.flatnonzero(ndimage.binary_erosion(pedals, np.ones(2 * BESIDE_S + 1), border_value=1))
-    if place.size < LEAST_S:
-        return None
-    both = (x + y) / 2
-    error, power, change = (y - x)[place], both[place], np.gradient(both)[place]
-    slow = ndimage.uniform_filter1d(power, SMOOTH_S, mode="nearest")
-    part = slow / float(slow.mean()) - 1
-    seconds = time[place] - time[place[0]]
-    # Scale by fast and slow power, a bend, a delay; and a drift, in W or of what is read of power.
-    rows = np.stack([np.ones(place.size), part, power - slow, part**2, change, seconds, seconds * slow])
-    unit = np.ones(place.size)
-    if cadence is not None:
-        known = np.isfinite(cadence[place]) & (cadence[place] > 0)
-        if known.mean() > KNOWN_SHARE:
-            unit = TURN * np.where(known, cadence[place], np.median(cadence[place][known]))
-    rest = np.isnan(x) | np.isnan(y) | ((x == 0) & (y == 0))
-    ends = np.array([stop for start, stop in runs(rest) if stop - start >= COAST_S], dtype=np.intp)
-    ends = np.union1d(ends, 1 + np.flatnonzero(np.diff(time) > COAST_S))
-    coasts = np.searchsorted(place, ends)
-    inside = (coasts >= LASTING_S) & (coasts <= place.size - LASTING_S)
-    coasts, first = np.unique(coasts[inside], return_index=True)
-    return Ride(place, seconds, error, slow, rows / np.abs(rows).max(axis=1, keepdims=True).clip(1e-300), unit, coasts,
-                ends[inside][first])
+class Search(NamedTuple):
+    """What one shape of step finds in some pieces: steps, the pieces with a step, the first piece, squares left."""
 
-
-def _base(ride: Ride, *, waves: bool) -> FloatArray:
-    """Rows that explain the error besides what is looked for."""
-    n = ride.error.size
-    rows = [ride.power_rows]
-    if waves:
-        phase = np.pi * (np.arange(n) + 0.5) / n
-        rows.append(np.stack([np.cos(j * phase) for j in range(1, math.ceil(2 * n / WAVE_S) + 1)]))
-    if ride.warm is not None:
-        rows.append(ride.warm.shape[None])
-    return np.vstack([*rows, *(_step_row(ride, place)[None] for place in ride.steps)])
-
-
-def _step_row(ride: Ride, place: int) -> FloatArray:
-    row: FloatArray = np.where(np.arange(ride.error.size) >= place, ride.unit, 0.0)
-    return row
-
-
-def _gains(ride: Ride) -> FloatArray:
-    """Reduction of the sum of squares by a step at each end of coasting; 0 too near to another step."""
-    basis, _ = np.linalg.qr(_base(ride, waves=True).T)
-    rest = ride.error - basis @ (basis.T @ ride.error)
-
-    def after(values: FloatArray) -> FloatArray:
-        total: FloatArray = np.cumsum(values[..., ::-1], axis=-1)[..., ::-1][..., ride.coasts]
-        return total
-
-    whole = after(ride.unit**2)
-    square = whole - (after(ride.unit * basis.T) ** 2).sum(axis=0)
-    gains = np.where(square > 1e-6 * whole, after(ride.unit * rest) ** 2 / np.maximum(square, 1e-300), 0.0)
-    for place in ride.steps:
-        gains[np.abs(ride.coasts - place) < LASTING_S] = 0.0
-    return gains
-
-
-def _with_steps(ride: Ride) -> Ride:
-    """Add the best step until one is not certain; then move each to where it fits best, and drop what is not needed."""
-    ride = replace(ride, steps=())
-    while ride.coasts.size and len(ride.steps) < MOST_STEPS:
-        gains = _gains(ride)
-        best = int(ride.coasts[gains.argmax()])
-        if gains.max() <= 0 or not _certain(ride, best):
-            break
-        ride = replace(ride, steps=tuple(sorted([*ride.steps, best])))
-    for place in ride.steps:
-        rest = replace(ride, steps=tuple(other for other in ride.steps if other != place))
-        best = int(ride.coasts[_gains(rest).argmax()])
-        ride = replace(rest, steps=tuple(sorted([*rest.steps, best]))) if _certain(rest, best) else rest
-    return ride
-
-
-def _certain(ride: Ride, place: int) -> bool:
-    size = coefficient(_step_row(ride, place), _base(ride, waves=True), ride.error)
-    return size.t >= STEP_T and abs(size.value) * float(ride.unit.mean()) >= STEP_LEAST_W
-
-
-def _courses(ride: Ride) -> Iterator[Warm]:
-    """Warm-ups that are over in half of the ride: straight or dying away, in W or in proportion to power."""
-    t = ride.seconds
-    for end in (end for end in SETTLE_S if 2 * end <= t[-1]):
-        decay = np.exp(-SETTLED * t / end)
-        for straight, shape, slope in ((False, decay, decay * SETTLED * t / end**2),
-                                       (True, np.maximum(1 - t / end, 0.0), np.where(t < end, t / end**2, 0.0))):
-            for power in (None, ride.power / float(ride.power.mean())):
-                times = 1.0 if power is None else power
-                yield Warm(shape * times, slope * times, end, power is not None, straight)
-
-
-def _with_warm(ride: Ride) -> Ride:
-    """Find the best of the warm-ups that are over in half of the ride, if it is certain."""
-    ride = replace(ride, warm=None)
-    base = _base(ride, waves=False)
-    basis, _ = np.linalg.qr(base.T)
-    rest = ride.error - basis @ (basis.T @ ride.error)
-    tried = []
-    for warm in _courses(ride):
-        free = warm.shape - basis @ (basis.T @ warm.shape)
-        square, value = float(free @ free), float(free @ rest)
-        tried.append((value**2 / square, value / square, warm))
-    if not tried:
-        return ride
-    best, _, found = max(tried, key=lambda item: item[0])
-    size = coefficient(found.shape, base, ride.error)
-    if size.t < WARM_T or abs(size.value) < WARM_SHARE * float(ride.power.mean()):
-        return ride
-    like = [value for gain, value, _ in tried if gain >= best * (1 - COURSE_GAIN / size.t**2)]
-    return replace(ride, warm=found, warm_size=Size(size.value, math.hypot(size.se, np.ptp(like) / 2)))
+    steps: list[Found]
+    stepped: list[int]
+    first: Ride
+    left: float
 
 
 def find_slow(
     reference: FloatArray, device: FloatArray, time: FloatArray, used: Mask, cadence: FloatArray | None,
     kinds: Collection[str],
 ) -> list[Slow]:
-    """Find lasting steps of the error at ends of coasting, and a warm-up.
+    """Find lasting steps of the error and a warm-up.
 
     Parameters
     ----------
@@ -198,68 +58,94 @@ def find_slow(
     used : (n,) array of bool
         Seconds without faults.
     kinds : collection of str
-        "auto_zero_step", "warm_up_drift" or both.
+        Some of "auto_zero_step" (at the end of a coasting), "step" (anywhere else) and "warm_up_drift".
 
     Returns
     -------
     list of Slow
         Steps in order of time, then the warm-up.
     """
-    ride = _ride(reference, device, time, used, cadence) if kinds else None
+    ride = steady_ride(reference, device, time, used, cadence) if kinds else None
     if ride is None:
         return []
-    made = _search(ride, kinds)
-    if made.steps and np.ptp(ride.unit) > 0:  # in W, if so fewer steps do, or as many that fit better
-        watts = _search(replace(ride, unit=np.ones(ride.error.size)), kinds)
-        made = min((one for one in (made, watts) if one.steps), key=lambda one: (len(one.steps), _left(one)))
-    sums = np.stack([reference[ride.place], ride.error])
-    return [*_steps(made, sums, time), *_warm(made, time)]
+    wanted = np.where(ride.rested, "auto_zero_step" in kinds, "step" in kinds)
+    ride = replace(ride, tried=ride.tried[wanted], moments=ride.moments[wanted], rested=ride.rested[wanted])
+    made = _search(ride, time, kinds)
+    if made.stepped:  # of the shapes with the fewest steps the one that fits best; the other pieces have no part in it
+        alone = _search(ride, time, kinds, made.stepped)
+        shapes: list[Shape] = ["%"] if ride.turning is None else ["N m", "%"]
+        tried = [alone, *(_search(replace(ride, shape=shape), time, kinds, made.stepped) for shape in shapes)]
+        best = min((one for one in tried if one.steps), key=lambda one: (len(one.steps), one.left), default=made)
+        made = best if 0 in made.stepped else best._replace(first=made.first)
+    return [*_steps(ride, made.steps, reference, time), *_warm(made.first, time)]
 
 
-def _left(ride: Ride) -> float:
-    """Sum of squares that steps and warm-up leave."""
-    basis, _ = np.linalg.qr(_base(ride, waves=True).T)
-    rest = ride.error - basis @ (basis.T @ ride.error)
-    return float(rest @ rest)
+def _search(ride: Ride, time: FloatArray, kinds: Collection[str], only: Collection[int] | None = None) -> Search:
+    """Look for steps in each piece of the ride, or in some, and for a warm-up in the first."""
+    found: list[Found] = []
+    stepped: list[int] = []
+    first, left = ride, 0.0
+    for number, piece in enumerate(pieces(ride)):
+        if only is not None and number not in only:
+            continue
+        made = _search_piece(piece.ride, kinds if number == 0 else set(kinds) - {"warm_up_drift"})
+        first = made if number == 0 else first
+        own = [place for place in made.steps if piece.start + place in piece.own]
+        if own:
+            stepped.append(number)
+        found += [_figures(made, place, piece.start, time) for place in own]
+        if only is not None:
+            basis, _ = np.linalg.qr(made.base(waves=True).T)
+            left += float(np.sum((made.error - basis @ (basis.T @ made.error)) ** 2))
+    return Search(found, stepped, first, left)
 
 
-def _search(ride: Ride, kinds: Collection[str]) -> Ride:
+def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
     """Find steps and a warm-up."""
+    if "warm_up_drift" not in kinds:
+        return with_steps(ride)
     # Each is looked for with the other beside it: a step at 10 min is like a warm-up, until both are tried.
     for _ in range(3):
         before = (ride.steps, ride.warm and ride.warm.end)
-        if "warm_up_drift" in kinds:
-            ride = _with_warm(ride)
-        if "auto_zero_step" in kinds:
-            ride = _with_steps(ride)
+        ride = with_steps(with_warm_up(ride))
         if before == (ride.steps, ride.warm and ride.warm.end):
             break
     return ride
 
 
-def _steps(ride: Ride, sums: FloatArray, time: FloatArray) -> list[Slow]:
-    """Put each step in figures; of its two sides it touches the one further from the longest level."""
-    bounds = [0, *ride.steps, ride.place.size]
-    moments = [0, *(int(ride.moments[np.searchsorted(ride.coasts, place)]) for place in ride.steps), time.size]
+def _figures(ride: Ride, place: int, start: int, time: FloatArray) -> Found:
+    """Put a step in figures; it may have been at any moment that fits about as well."""
+    alone = replace(ride, steps=tuple(other for other in ride.steps if other != place))
+    size, watts = size_of(alone, place), float(ride.unit().mean())
+    at = int(np.searchsorted(ride.tried, place))
+    near = ride.moments[alike(alone, size, gains(alone))]
+    detail = {"at_s": float(time[ride.moments[at]]), "earliest_s": float(time[near[0]]),
+              "latest_s": float(time[near[-1]]), "step_W": size.value * watts, "se_W": size.se * watts}
+    if ride.shape == "N m":
+        detail |= {"step_Nm": size.value, "se_Nm": size.se}
+    if ride.shape == "%":
+        mean = float(ride.power.mean())
+        detail |= {"step_percent": 100 * size.value / mean, "se_percent": 100 * size.se / mean}
+    return Found(start + place, int(ride.moments[at]), STEPS[not ride.rested[at]], detail)
+
+
+def _steps(ride: Ride, steps: list[Found], reference: FloatArray, time: FloatArray) -> list[Slow]:
+    """Of its two sides a step touches the one further from the longest level."""
+    bounds = [0, *(step.place for step in steps), ride.place.size]
+    moments = [0, *(step.moment for step in steps), time.size]
     main = int(np.diff(bounds).argmax())
+    sums = np.stack([reference[ride.place], ride.error])
     levels = [sums[:, low:high].sum(axis=1) for low, high in pairwise(bounds)]
     bias = [100 * float(error / max(power, 1e-300)) for power, error in levels]
     found = []
-    for k, place in enumerate(ride.steps, 1):
-        alone = replace(ride, steps=tuple(other for other in ride.steps if other != place))
-        size = coefficient(_step_row(ride, place), _base(alone, waves=True), ride.error)
-        gains = _gains(alone)
-        near = ride.moments[gains >= gains.max() * (1 - PLACE_GAIN / max(size.t, 2.0) ** 2)]
-        watts = float(ride.unit.mean())
-        detail = {"at_s": float(time[moments[k]]), "earliest_s": float(time[near[0]]),
-                  "latest_s": float(time[near[-1]]), "step_W": size.value * watts, "se_W": size.se * watts,
-                  "bias_before_percent": bias[k - 1], "bias_after_percent": bias[k]}
-        if np.ptp(ride.unit) > 0:
-            detail |= {"step_Nm": size.value, "se_Nm": size.se}
+    for k, step in enumerate(steps, 1):
+        detail = step.detail | {"bias_before_percent": bias[k - 1], "bias_after_percent": bias[k]}
         side = k - 1 if k <= main else k
-        found.append(Slow("auto_zero_step", moments[side], moments[side + 1], detail, (
-            f"a step of the error of {detail['step_W']:+.1f} W (standard error {detail['se_W']:.1f}) at the end of the "
-            f"coasting at {detail['at_s'] / 60:.1f} min, as when a device sets its zero")))
+        where = ("at the end of the coasting at {:.1f} min, as when a device sets its zero"
+                 if step.kind == "auto_zero_step" else "at {:.1f} min, without a rest")
+        found.append(Slow(step.kind, moments[side], moments[side + 1], detail, (
+            f"a step of the error of {detail['step_W']:+.1f} W (standard error {detail['se_W']:.1f}) "
+            f"{where.format(detail['at_s'] / 60)}")))
     return found
 
 
@@ -267,17 +153,14 @@ def _warm(ride: Ride, time: FloatArray) -> list[Slow]:
     if ride.warm is None or ride.warm_size is None:
         return []
     warm, size = ride.warm, ride.warm_size
-    turn = coefficient(warm.slope, np.vstack([_base(replace(ride, warm=None), waves=False), warm.shape]), ride.error)
-    # The end by one step of Gauss and Newton from the nearest tried.
-    end = warm.end + min(max(turn.value / size.value, -warm.end / 4), warm.end / 4)
-    mean = float(ride.power.mean())
-    settled = float(time[ride.place[0]]) + end
+    end, mean = end_of(ride, warm, size), float(ride.power.mean())
+    begins = float(time[ride.place[0]])
+    settled = begins + end.value
     detail = {"size_W": size.value, "se_W": size.se, "size_percent": 100 * size.value / mean,
-              "se_percent": 100 * size.se / mean, "settled_s": settled,
-              "se_settled_s": turn.se / abs(size.value), "of_power": float(warm.of_power),
-              "straight": float(warm.straight)}
+              "se_percent": 100 * size.se / mean, "begins_s": begins, "settled_s": settled, "se_settled_s": end.se,
+              "of_power": float(warm.of_power), "straight": float(warm.straight)}
     if not warm.straight:
-        detail["time_constant_s"] = end / SETTLED
+        detail["time_constant_s"] = end.value / SETTLED
     return [Slow("warm_up_drift", 0, int(np.searchsorted(time, settled, side="right")), detail, (
         f"a warm-up: the error begins {size.value:+.1f} W (standard error {size.se:.1f}), or "
         f"{detail['size_percent']:+.1f} %, off and settles within {settled / 60:.0f} min"))]

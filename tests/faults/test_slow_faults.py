@@ -1,11 +1,17 @@
 """Steps of the zero and warm-ups: found with size and place where put in, and not where there are none."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
+from agree.core.thresholds import STEP_LEAST_W, STEP_T, STEP_T_ELSEWHERE, WARM_SHARE, WARM_T
+from agree.faults.coefficient import coefficient
 from agree.faults.slow import find_slow
+from agree.faults.steady_ride import steady_ride
+from agree.faults.warm_up import with_warm_up
 
-BOTH = ("auto_zero_step", "warm_up_drift")
+BOTH = ("auto_zero_step", "step", "warm_up_drift")
 REST = [(600, 640), (1300, 1330), (2100, 2150), (2900, 2930)]
 
 
@@ -77,3 +83,90 @@ def test_kinds_asked_for(ride):
         t, x, noise + 12 * (t >= REST[1][1]))
     assert found(t, x, noise + 12 * (t >= REST[1][1]), kinds=()) == []
     assert found(t[:500], x[:500], noise[:500]) == []                # too short to tell
+
+
+def test_a_step_without_a_rest(ride):
+    t, x, noise = ride
+    item, = found(t, x, noise + 7 * (t >= 1750))
+    assert item.kind == "step"
+    assert item.detail["at_s"] == pytest.approx(1750, abs=40)
+    assert item.detail["earliest_s"] - 15 <= 1750 <= item.detail["latest_s"] + 15
+    assert item.detail["step_W"] == pytest.approx(7, abs=3.5 * item.detail["se_W"])
+
+
+def test_a_step_of_the_scale_is_told_from_one_of_the_zero(ride):
+    t, x, noise = ride
+    share, = found(t, x, noise + 0.05 * x * (t >= REST[1][1]))
+    watts, = found(t, x, noise + 10 * (t >= REST[1][1]))
+    assert share.detail["step_percent"] == pytest.approx(5, abs=3.5 * share.detail["se_percent"])
+    assert "step_percent" not in watts.detail
+
+
+def long_ride(rng, n):
+    """Invented riding of n seconds with a rest every half hour: time, reference, errors."""
+    t = np.arange(n, dtype=float)
+    power = 200 + 60 * np.sin(t / 200) + rng.normal(0, 15, n)
+    power[t % 1800 < 40] = 0
+    return t, power, rng.normal(0, 3, n)
+
+
+def test_long_rides_are_searched_in_pieces(rng):
+    t, x, noise = long_ride(rng, 24_000)
+    at = (10_840, 19_000)  # the end of a coasting near the end of a piece, and a place between rests
+    made = found(t, x, noise + sum(9 * (t >= place) for place in at))
+    assert [item.kind for item in made] == ["auto_zero_step", "step"]
+    for item, place in zip(made, at, strict=True):
+        assert item.detail["at_s"] == pytest.approx(place, abs=40)
+        assert abs(item.detail["step_W"] - 9) < 3.5 * item.detail["se_W"] < 3
+
+
+def test_memory_and_work_are_in_proportion_to_length(rng, monkeypatch):
+    factor, work = np.linalg.qr, []
+    monkeypatch.setattr(np.linalg, "qr", lambda rows: work.append(rows.size * rows.shape[1]) or factor(rows))
+
+    def cost(n):
+        t, x, noise = long_ride(rng, n)
+        work.clear()
+        tracemalloc.start()
+        found(t, x, noise, kinds=("auto_zero_step",))
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return peak, sum(work)
+
+    (short, little), (long, much) = cost(25_000), cost(100_000)
+    assert long < 40e6       # 1.3 GB when every second had a row for each slow cosine of the ride
+    assert long < 4.5 * short
+    assert much < 8 * little  # 64 times, if the rows grow with the ride; pieces of a short ride overlap less
+
+
+def scanned(ride, made, sizes):
+    """What is found of something put in, by size: None or the standard errors that the search itself sees."""
+    t, x, noise = ride
+    for size in sizes:
+        error = 2 * noise + size * made
+        seen = steady_ride(x, np.where(x > 0, x + error, 0.0), t, x > 0, None)
+        item = next(iter(found(t, x, error)), None)
+        if item is None:
+            yield None
+        elif item.kind == "warm_up_drift":
+            warm = with_warm_up(seen)
+            yield coefficient(warm.warm.shape, seen.base(waves=False), seen.error).t
+        else:
+            yield abs(item.detail["step_W"] / item.detail["se_W"])
+
+
+@pytest.mark.parametrize(("made", "least", "sizes"), [
+    (lambda t: 1.0 * (t >= REST[1][1]), STEP_T, np.linspace(1.8, 10, 25)),
+    (lambda t: 1.0 * (t >= 1750), STEP_T_ELSEWHERE, np.linspace(2.4, 10, 25)),
+    (lambda t: np.exp(-3 * t / 900), WARM_T, np.linspace(2, 9, 25))])
+def test_standard_errors_that_a_slow_fault_must_have(ride, made, least, sizes):
+    strengths = list(scanned(ride, made(ride[0]), sizes))
+    assert strengths[0] is None
+    assert least <= min(one for one in strengths if one is not None) < least + 0.7
+
+
+def test_least_sizes(ride):
+    t, x, noise = ride
+    quiet, mean = noise / 30, float(x[x > 0].mean())
+    for size, made in ((STEP_LEAST_W, 1.0 * (t >= REST[1][1])), (WARM_SHARE * mean, np.exp(-3 * t / 900))):
+        assert [len(found(t, x, quiet + k * size * made)) for k in (0.95, 1.05)] == [0, 1]
