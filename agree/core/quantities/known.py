@@ -13,7 +13,7 @@ from agree.core.quantities.units import is_known, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 
 POWER_FAULTS = ("late_start", "early_end", "saturation", "held", "dropout", "spike", "partial", "auto_zero_step",
-                "warm_up_drift")
+                "step", "warm_up_drift")
 POWER = Quantity(
     name="power", unit="W", aliases=("power", "leistung", "puissance", "potencia", "potenza", "vermogen", "watts"),
     resolution=1.0, low=-2_000.0, high=20_000.0, working=15.0, spike=100.0, zero_means="rest",
