@@ -1,0 +1,108 @@
+"""What mean and standard deviation may be, given few readings or few sessions: equally likely pairs of the two."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from agree.core.checks import FloatArray
+from agree.core.estimate import Estimate
+from agree.core.over_sessions import numbered
+
+# A lattice of so many points (Korobov 1959), each taken with both signs of the normal value. Of 120 generators this one
+# came nearest to the exact limits of mean + 1.96 SD of 2 to 60 readings at levels 0.9 to 0.99: within 1.4 % of their
+# distance from the estimate, at level 0.95 within 0.5 %.
+POINTS, GENERATOR = 4093, 1802
+
+
+class Pivots(NamedTuple):
+    """Mean and SD of the errors, and pairs of values that they may have, twice POINTS."""
+
+    mean: float
+    sd: float
+    means: FloatArray
+    sds: FloatArray
+
+    def interval(self, value: float, values: FloatArray, level: float, method: str) -> Estimate:
+        """Interval of a function of mean and SD from its values at the pairs: equal tails."""
+        low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
+        return Estimate(value=value, low=min(float(low), value), high=max(float(high), value), level=level,
+                        method=method)
+
+
+class Spread(NamedTuple):
+    """What is known of mean and variance.
+
+    `mean` is the mean over sessions, `between` the variance of the sessions' means (S - 1 degrees of freedom), `within`
+    the mean over sessions of the variance about a session's own mean, `df_within` its degrees of freedom. `count` is
+    the number of sessions. Pairs that are independent are sessions of one pair each, with `within` 0.
+    """
+
+    mean: float
+    between: float
+    within: float
+    count: int
+    df_within: float
+
+
+@lru_cache(maxsize=1)
+def _cube() -> FloatArray:
+    """(3, POINTS) points that fill the unit cube evenly, none on its faces."""
+    step = np.array([[1], [GENERATOR], [GENERATOR**2 % POINTS]])
+    result: FloatArray = (step * np.arange(POINTS) % POINTS + 0.5) / POINTS
+    return result
+
+
+@lru_cache(maxsize=64)
+def _chi_square(row: int, df: float) -> FloatArray:
+    """Chi-square values over their degrees of freedom, (2 POINTS,)."""
+    return np.tile(special.chdtri(df, _cube()[row]) / df, 2)
+
+
+def spread_of_pairs(error: FloatArray) -> Spread:
+    """Independent pairs."""
+    return Spread(float(error.mean()), float(error.var(ddof=1)), 0.0, error.size, math.inf)
+
+
+def spread_of_sessions(error: FloatArray, session: NDArray[Any]) -> Spread:
+    r"""Sessions that count alike.
+
+    With m the mean and w the variance (divisor n) of a session, the variance of a single error has the estimate
+    var(m) + mean(w), unbiased however errors depend on each other within a session: what the mean of a session takes
+    off w, its own error adds to var(m). Degrees of freedom of mean(w): 2/(relative standard error)^2 from the
+    sessions' w, at least S - 1, at most the pairs less the sessions.
+    """
+    index, sizes = numbered(session)
+    count = sizes.size
+    means = np.bincount(index, weights=error) / sizes
+    squares = np.bincount(index, weights=(error - means[index]) ** 2) / sizes
+    within = float(squares.mean())
+    relative = float(squares.var(ddof=1)) / count / within**2 if within > 0 else 0.0
+    df = min(max(2 / max(relative, 1e-12), count - 1.0), max(error.size - count, 1.0)) if within > 0 else math.inf
+    return Spread(float(means.mean()), float(means.var(ddof=1)), within, count, df)
+
+
+def pivots(found: Spread) -> Pivots:
+    r"""Pairs of mean and SD by generalised pivotal quantities.
+
+    .. math:: \mu = \bar m - Z \sqrt{B/S}, \quad \sigma^2 = B + W, \quad
+              B = \frac{(S - 1) b}{\chi^2_{S-1}}, \quad W = \frac{\nu w}{\chi^2_\nu},
+
+    with b and w the variances between and within, from an even set of points in place of draws. Without w the intervals
+    are exact (t, chi-square, noncentral t).
+
+    References
+    ----------
+    Weerahandi S (1993) JASA 88:899; Hannig J, Iyer H, Patterson P (2006) JASA 101:254; Liao CT, Lin TY, Iyer HK (2005)
+    Technometrics 47:323 for limits that hold a share of a sum of components (citations from memory).
+    """
+    between = found.between / _chi_square(1, found.count - 1.0)
+    within = found.within / _chi_square(2, round(found.df_within, 2)) if found.within > 0 else 0.0
+    normal = special.ndtri(_cube()[0])
+    means = found.mean + np.r_[normal, -normal] * np.sqrt(between / found.count)
+    return Pivots(found.mean, math.sqrt(found.between + found.within), means, np.sqrt(between + within))
