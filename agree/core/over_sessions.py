@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -46,10 +47,10 @@ def numbered(session: NDArray[Any]) -> tuple[NDArray[np.intp], FloatArray]:
 def session_shares(sizes: FloatArray, half_weight_n: float = 0.0) -> FloatArray:
     """Share of each session in the mean over sessions: n/(n + half_weight_n), scaled to sum 1; n its number of pairs.
 
-    With 0 all sessions count alike. Else a session of `half_weight_n` pairs counts half as much as an endless one:
-    the seconds of a short session say little of its own error.
+    With 0 all sessions count alike, with infinity by their length. Between, a session of `half_weight_n` pairs counts
+    half as much as an endless one: the seconds of a short session say little of its own error.
     """
-    weight = sizes / (sizes + half_weight_n)
+    weight = sizes if half_weight_n == np.inf else sizes / (sizes + half_weight_n)
     shares: FloatArray = weight / weight.sum()
     return shares
 
@@ -59,6 +60,14 @@ def pair_weights(session: NDArray[Any], half_weight_n: float = 0.0) -> FloatArra
     index, sizes = numbered(session)
     weights: FloatArray = (session_shares(sizes, half_weight_n) / sizes)[index] * index.size
     return weights
+
+
+def mean_over(session: NDArray[Any] | None) -> Callable[[FloatArray], float]:
+    """Return the function that averages a series: over pairs (None), or over sessions that count alike."""
+    if session is None:
+        return lambda series: float(series.mean())
+    weights = pair_weights(session) / session.size
+    return lambda series: float(weights @ series)
 
 
 def over_sessions(phi: FloatArray, session: NDArray[Any], half_weight_n: float = 0.0) -> OverSessions:

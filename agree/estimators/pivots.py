@@ -18,6 +18,7 @@ from agree.core.over_sessions import numbered
 # came nearest to the exact limits of mean + 1.96 SD of 2 to 60 readings at levels 0.9 to 0.99: within 1.4 % of their
 # distance from the estimate, at level 0.95 within 0.5 %.
 POINTS, GENERATOR = 4093, 1802
+PIVOTAL = "generalised pivots, between and within sessions"
 
 
 class Pivots(NamedTuple):
@@ -39,14 +40,14 @@ class Spread(NamedTuple):
     """What is known of mean and variance.
 
     `mean` is the mean over sessions, `between` the variance of the sessions' means (S - 1 degrees of freedom), `within`
-    the mean over sessions of the variance about a session's own mean, `df_within` its degrees of freedom. `count` is
-    the number of sessions. Pairs that are independent are sessions of one pair each, with `within` 0.
+    the mean over sessions of the variance about a session's own mean, `df_within` its degrees of freedom. `groups`
+    is their number. Pairs that are independent are sessions of one pair each, with `within` 0.
     """
 
     mean: float
     between: float
     within: float
-    count: int
+    groups: int
     df_within: float
 
 
@@ -87,6 +88,15 @@ def spread_of_sessions(error: FloatArray, session: NDArray[Any]) -> Spread:
     return Spread(float(means.mean()), float(means.var(ddof=1)), within, count, df)
 
 
+def pivots_of_errors(error: FloatArray, session: NDArray[Any] | None) -> Pivots:
+    """Pivots of independent pairs (`session` None) or of sessions; safe at 1e-300 and 1e300."""
+    centre = float(error.mean())
+    unit = float(np.abs(error - centre).max()) or 1.0
+    scaled = (error - centre) / unit
+    found = pivots(spread_of_pairs(scaled) if session is None else spread_of_sessions(scaled, session))
+    return Pivots(centre + unit * found.mean, unit * found.sd, centre + unit * found.means, unit * found.sds)
+
+
 def pivots(found: Spread) -> Pivots:
     r"""Pairs of mean and SD by generalised pivotal quantities.
 
@@ -101,8 +111,8 @@ def pivots(found: Spread) -> Pivots:
     Weerahandi S (1993) JASA 88:899; Hannig J, Iyer H, Patterson P (2006) JASA 101:254; Liao CT, Lin TY, Iyer HK (2005)
     Technometrics 47:323 for limits that hold a share of a sum of components (citations from memory).
     """
-    between = found.between / _chi_square(1, found.count - 1.0)
+    between = found.between / _chi_square(1, found.groups - 1.0)
     within = found.within / _chi_square(2, round(found.df_within, 2)) if found.within > 0 else 0.0
     normal = special.ndtri(_cube()[0])
-    means = found.mean + np.r_[normal, -normal] * np.sqrt(between / found.count)
+    means = found.mean + np.r_[normal, -normal] * np.sqrt(between / found.groups)
     return Pivots(found.mean, math.sqrt(found.between + found.within), means, np.sqrt(between + within))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy import special
+from scipy import optimize, special
 
 from agree import DriftWarning, InputError, coverage_probability, deviation_index
 
@@ -69,16 +69,32 @@ def test_every_pair_twice(values):
 
 
 @pytest.mark.parametrize("mean", [0.0, 1.5, -40.0])
-def test_standard_errors_are_those_of_the_jackknife(rng, mean):
+def test_standard_errors_are_those_of_normal_errors(rng, mean):
+    """Delta method by finite differences: mean and SD of n normal errors have variances s^2/n and s^2/2n."""
     n = 400
-    x, y = both(mean + rng.normal(0, 3, n))
-    cases = ((lambda a, b: deviation_index(a, b).index, math.log),
-             (lambda a, b: share_of(a, b, limit=abs(mean) + 2.0), special.logit))
-    for fit, scale in cases:
-        item = fit(x, y)
-        left_out = [scale(fit(np.delete(x, i), np.delete(y, i)).value) for i in range(n)]
+    d = mean + rng.normal(0, 3, n)
+    m, s = d.mean(), d.std(ddof=1)
+    cases = ((lambda e: math.log(deviation_index(*both(e)).index.value), lambda e: deviation_index(*both(e)).index,
+              math.log),
+             (lambda e: special.logit(share_of(*both(e), limit=abs(mean) + 2.0).value),
+              lambda e: share_of(*both(e), limit=abs(mean) + 2.0), special.logit))
+    for value, fit, scale in cases:
+        item, h = fit(d), 1e-4
+        by_mean = (value(d + h) - value(d - h)) / (2 * h)
+        by_sd = (value(m + (d - m) * (1 + h)) - value(m + (d - m) * (1 - h))) / (2 * h * s)
         assert (scale(item.high) - scale(item.low)) / 2 / 1.96593 == pytest.approx(
-            math.sqrt((n - 1) * np.var(left_out)), rel=0.02)
+            s * math.hypot(by_mean, by_sd / math.sqrt(2)) / math.sqrt(n), rel=0.02)
+
+
+@pytest.mark.parametrize("n", [8, 15])
+def test_the_index_of_few_readings_covers(n):
+    rng = np.random.default_rng(n)
+    truth = optimize.brentq(lambda k: special.ndtr((k - 1) / 2) - special.ndtr((-k - 1) / 2) - 0.9, 1, 9)
+    inside = 0
+    for _ in range(1000):
+        item = deviation_index(*both(1 + 2 * rng.normal(size=n))).index
+        inside += item.low <= truth <= item.high
+    assert inside / 1000 == pytest.approx(0.95, abs=3 * 0.0069)
 
 
 @pytest.mark.parametrize("n", [5, 29, 60, 500])

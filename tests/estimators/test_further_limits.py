@@ -18,7 +18,7 @@ from agree import (
     repeated_limits,
 )
 from agree.estimators.limits import repeated as repeated_module
-from agree.estimators.limits.quantile import lower_rank
+from agree.estimators.limits.ordered import ordered
 
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
 Z = float(special.ndtri(0.975))
@@ -143,13 +143,28 @@ def test_ranks_are_those_of_the_binomial(n, share, tail, oracle):
     """The largest rank whose order statistic lies above the quantile with no more than the tail's probability."""
     binom = oracle("scipy.stats").binom
     expected = max((rank for rank in range(1, n + 1) if binom.cdf(rank - 1, n, share) <= tail), default=0)
-    assert lower_rank(n, float(n), share, tail) == expected
+    low = ordered(np.arange(1.0, n + 1), None).low(share, float(n), tail)
+    assert low == (expected or -np.inf)
+    high = ordered(np.arange(1.0, n + 1), None).high(1 - share, float(n), tail)
+    assert high == (n + 1 - expected if expected else np.inf)
 
 
 def test_less_effective_pairs_give_wider_ranks():
-    ranks = [lower_rank(1000, effective, 0.1, 0.025) for effective in (1000.0, 500.0, 100.0, 40.0, 30.0)]
+    values = ordered(np.arange(1.0, 1001), None)
+    ranks = [values.low(0.1, effective, 0.025) for effective in (1000.0, 500.0, 100.0, 40.0, 30.0)]
     assert ranks == sorted(ranks, reverse=True)
-    assert ranks[-1] == 0 < ranks[-2]
+    assert ranks[-1] == -np.inf < 0 < ranks[-2]
+
+
+def test_sessions_count_alike_among_order_statistics(rng):
+    # A session given five times over in its own pairs changes nothing.
+    d, label = rng.normal(size=40), np.repeat([0, 1, 2, 3], 10)
+    more = np.r_[d, np.tile(d[:10], 4)], np.r_[label, np.zeros(40, int)]
+    once, often = ordered(d, label), ordered(*more)
+    for share in (0.1, 0.5, 0.9):
+        assert often.first(share) == once.first(share)
+        assert often.low(share, 30.0, 0.05) == once.low(share, 30.0, 0.05)
+        assert often.high(share, 30.0, 0.05) == once.high(share, 30.0, 0.05)
 
 
 def test_quantile_limits_hold_for_any_distribution():

@@ -7,7 +7,8 @@ import pytest
 from scipy import special
 
 from agree import InputError, limits_of_agreement
-from agree.estimators.limits.agreement import exact_limit
+from agree.core.engine import spread
+from agree.estimators.limits.agreement import exact_limit, limit_influence
 
 
 def made(seed=1, n=40):
@@ -99,9 +100,10 @@ def test_scales_are_that_of_their_errors(scale):
 
 
 def influence_errors(x, y):
-    """Standard errors of bias and limits from the influence series: one session a pair is the general engine."""
-    result = limits_of_agreement(x, y, sampling="sessions", session=np.arange(x.size))
-    return [getattr(result, name).standard_error for name in ("bias", "lower", "upper")]
+    """Standard errors of bias and limits from the influence series of serial sampling."""
+    d = y - x
+    centred, sd = d - d.mean(), d.std(ddof=1)
+    return [spread(limit_influence(centred, sd, z), "independent").standard_error for z in (0.0, -1.959964, 1.959964)]
 
 
 def values(x, y):
@@ -121,6 +123,28 @@ def test_influence_standard_errors_agree_with_the_bootstrap():
     rng = np.random.default_rng(4)
     out = np.array([values(x[k], y[k]) for k in rng.integers(0, 250, (500, 250))])
     assert influence_errors(x, y) == pytest.approx(out.std(axis=0), rel=0.1)  # 3 Monte-Carlo errors
+
+
+@pytest.mark.parametrize("n", [3, 8, 40])
+def test_sessions_of_one_pair_have_the_exact_limits(n):
+    x, y = made(5, n)
+    found, exact = limits_of_agreement(x, y, sampling="sessions", session=np.arange(n)), limits_of_agreement(x, y)
+    for name in ("bias", "lower", "upper"):
+        ours, theirs = getattr(found, name), getattr(exact, name)
+        assert ours.value == pytest.approx(theirs.value, rel=1e-9)
+        for end in ("low", "high"):
+            assert getattr(ours, end) - ours.value == pytest.approx(getattr(theirs, end) - theirs.value, rel=0.01)
+
+
+def test_limits_over_few_sessions_cover():
+    """Three sessions of 200 s that differ by as much as the seconds within: 500 runs, Monte-Carlo error 1 %."""
+    rng = np.random.default_rng(8)
+    session, truth, inside = np.repeat(np.arange(3), 200), 1.959964 * math.sqrt(2), 0
+    for _ in range(500):
+        d = rng.normal(size=3)[session] + rng.normal(size=600)
+        item = limits_of_agreement(np.zeros(600), d, sampling="sessions", session=session).upper
+        inside += item.low <= truth <= item.high
+    assert inside / 500 >= 0.93
 
 
 def test_equal_errors_give_limits_equal_to_the_bias():

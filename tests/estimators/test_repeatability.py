@@ -61,14 +61,12 @@ def test_per_cent_is_the_same_of_logarithms(rows):
         assert ends(getattr(result, name)) == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
-def test_serial_standard_error_is_that_of_the_jackknife_for_independent_pairs(rng):
-    """With one session a pair the engine sees independent pairs, on the logarithmic scale."""
-    n = 300
+@pytest.mark.parametrize("n", [4, 30, 300])
+def test_sessions_of_one_pair_have_the_exact_interval(rng, n):
     one, two = rng.normal(200, 9, n), rng.normal(200, 9, n)
-    item = typical_error(one, two, sampling="sessions", session=np.arange(n)).typical_error
-    left_out = [math.log(typical_error(np.delete(one, i), np.delete(two, i)).typical_error.value) for i in range(n)]
-    jackknife = math.sqrt((n - 1) * np.var(left_out))
-    assert math.log(item.high / item.low) / 2 / 1.96793 == pytest.approx(jackknife, rel=0.02)
+    found = typical_error(one, two, sampling="sessions", session=np.arange(n)).typical_error
+    exact = typical_error(one, two).typical_error
+    assert ends(found) == pytest.approx(ends(exact), rel=0.005)
 
 
 def test_two_trials_without_a_change_of_the_mean_agree_with_the_analysis_of_variance(rng):

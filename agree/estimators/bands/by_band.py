@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
@@ -16,10 +16,11 @@ from agree.core.drawn import Drawn
 from agree.core.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
+from agree.core.over_sessions import numbered
 from agree.core.result import Result
 from agree.estimators.joint import joint_level, matrix_root, shrunk
-from agree.estimators.limits.agreement import errors_on_scale
 from agree.estimators.ratios import ratio_of_sums
+from agree.estimators.scales import errors_on_scale
 
 THIN = 10   # pairs below which a band is called thin: eight cosines need more
 POOLED = 4  # bands with an interval that pooling needs
@@ -197,13 +198,28 @@ def bias_by_band(
     if not (joint or pool) or not known:
         return result
     df = min(bands[k].bias.df for k in known)
-    matrix = covariance(np.stack([phi[k] * x.size / bands[k].n for k in known]), sampling, labels).matrix
+    matrix = (covariance(np.stack([phi[k] * x.size / bands[k].n for k in known]), sampling).matrix if labels is None
+              else _between_sessions(np.stack([phi[k] for k in known]), np.stack([index == k for k in known]), labels))
     correlation = shrunk(matrix, df)
     if joint:
         # In units of a band's own standard error, but for the factor of per cent.
         wider = dict(zip(known, (np.sqrt(np.diag(matrix)) * (100 if scale == "percent" else 1)).tolist(), strict=True))
         result = _all_at_once(result, joint_level(matrix_root(correlation), df, level), wider)
     return _pooled(result, known, correlation) if pool else result
+
+
+def _between_sessions(phi: FloatArray, inside: NDArray[np.bool_], session: NDArray[Any]) -> FloatArray:
+    """Correlations of bands that rest on the means of the sessions that have them, each in units of its own error."""
+    index, sizes = numbered(session)
+    counts, sums = (np.stack([np.bincount(index, weights=row, minlength=sizes.size) for row in rows])
+                    for rows in (inside.astype(float), phi))
+    here = counts > 0
+    means = sums / np.maximum(counts, 1)
+    rest = here * (means - (means.sum(axis=1) / here.sum(axis=1))[:, None])
+    length = np.sqrt(np.square(rest).sum(axis=1, keepdims=True))
+    unit = rest / np.where(length > 0, length, 1)
+    result: FloatArray = unit @ unit.T
+    return result
 
 
 def _quantiles(values: FloatArray, count: int) -> FloatArray:
@@ -224,7 +240,7 @@ def _bias(x: FloatArray, error: FloatArray, label: Any, scale: str, level: float
         note = "no positive reference"
         return Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method=note), note, np.zeros(x.size)
     value, phi = (math.nan, error) if not x.size else (
-        ratio_of_sums(error, x if scale == "percent" else np.ones(x.size)))
+        ratio_of_sums(error, x if scale == "percent" else np.ones(x.size), label))
     factor = 100.0 if scale == "percent" else 1.0
     if x.size < 2 or (label is not None and np.unique(label).size < 2):
         note = note if x.size == 0 else "one pair" if x.size == 1 else "one session"

@@ -196,10 +196,10 @@ def bias_curve(
             raise InputError(f"scale='percent' needs a positive reference; got {whole[~(whole > 0)][0]:g} at a level "
                              f"of {grid[~(whole > 0)][0]:g}: set `at`, or use scale='difference'")
         factor = 100 * unit / whole
-    value = factor * (shown @ (q.T @ error))
     # A residual is too small by the share of its own pair in the fit (HC3; MacKinnon & White 1985).
     residual = (error - q @ (q.T @ error)) / np.maximum(1 - np.square(q).sum(axis=1), 1e-9)
     result = covariance(x.size * q.T * residual, sampling, labels)
+    value = factor * (shown @ (q.T @ error + result.shift))
     # The fit also takes p - 1 of the few cosines or sessions that tell of the variance.
     df = max(result.df - (places.size - 1), 1.0)
     lost = result.df / df if sampling != "independent" else 1.0

@@ -25,7 +25,7 @@ from agree.estimators.devices.splitting import (
     relative_scale,
     share_of_scale,
 )
-from agree.estimators.limits.agreement import _exponential
+from agree.estimators.scales import exponential
 
 # Share of the variance of a difference from which a wrong scale is named.
 SCALE_SHARE = 0.1
@@ -225,7 +225,7 @@ def split_errors(
     columns, groups = checks.table((a, b, c, *more), labels, session=session, sampling=sampling, nan_policy=nan_policy)
     readings, n = np.stack(columns), columns[0].size
     values = on_scale(readings, labels, scale)
-    summands, unit, same = products(values)
+    summands, unit, same = products(values, groups)
     found = error_variances(values, summands, unit, sampling, groups)
     options: dict[str, Any] = {"level": level, "sampling": sampling, "session": groups}
     sds = tuple(error_sd(i, found, **options).scaled(unit) for i in range(len(labels)))
@@ -237,7 +237,7 @@ def split_errors(
                                   scale=relative_scale(readings[i], readings[j], others, **options)))
     warn_of_drift(*sds, *(item for contrast in contrasts for item in (contrast.bias, contrast.scale)))
     if scale == "log":
-        contrasts = [replace(item, bias=_exponential(item.bias)) for item in contrasts]
+        contrasts = [replace(item, bias=exponential(item.bias)) for item in contrasts]
     with np.errstate(over="ignore", under="ignore"):
         squared = tuple(map(float, found.values * unit * unit))
     below, shares = found.values < 0, []

@@ -14,8 +14,9 @@ from agree.core.checks import FloatArray
 from agree.core.engine import METHODS, covariance, spread, t_quantile
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
+from agree.core.over_sessions import mean_over
 from agree.estimators.fieller import fieller
-from agree.estimators.limits.agreement import SCALES
+from agree.estimators.scales import SCALES
 
 ROUNDING = 8 * np.finfo(float).eps
 
@@ -43,19 +44,20 @@ def on_scale(readings: FloatArray, names: Sequence[str], scale: str) -> FloatArr
     return shares
 
 
-def products(values: FloatArray) -> tuple[FloatArray, float, list[tuple[int, int]]]:
+def products(values: FloatArray, session: Any = None) -> tuple[FloatArray, float, list[tuple[int, int]]]:
     """Summands (k, n) of the error variances in units of `unit`^2, `unit`, and the devices that differ by a constant.
 
     For each device the mean, over all two others, of the product of its centred differences from them. Differences of
-    rounding size count as none.
+    rounding size count as none. With `session` labels sessions count alike in the means taken off.
     """
+    mean = mean_over(session)
     k, n = values.shape
     size = np.abs(values).max(initial=0.0)
     total, squares = np.zeros((k, n)), np.zeros((k, n))
     gaps = {}
     for i, j in combinations(range(k), 2):
         gap = values[i] - values[j]
-        gap -= gap.mean()
+        gap -= mean(gap)
         gap[np.abs(gap) <= ROUNDING * size] = 0
         gaps[i, j] = gap
     unit = max(float(np.abs(gap).max()) for gap in gaps.values()) or 1.0
@@ -83,16 +85,18 @@ def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampl
     variance estimate a relative variance of at least w^2/(count - 1).
     """
     k, n = summands.shape
+    mean = mean_over(session)
     own = (values - values.mean(axis=0)) / unit
-    own -= own.mean(axis=1, keepdims=True)
+    own -= np.array([[mean(row)] for row in own])
     of_means = np.diag(covariance(own, sampling, session).matrix)
-    total = float(np.square(own).sum()) / n
+    total = sum(mean(row * row) for row in own)
     share = float(of_means.sum()) / (total + float(of_means.sum())) if summands.any() else 0.0
     if sampling == "independent":
         return Variances(summands.sum(axis=1) / (n - 1), summands * (n / (n - 1)), 1 / (n - 1))
     lost = (k * of_means - of_means.sum() / (k - 1)) / (k - 2)
     count = np.unique(session).size if sampling == "sessions" else 0
-    return Variances(summands.mean(axis=1) + np.where(summands.any(axis=1), lost, 0.0), summands / (1 - share),
+    means = np.array([mean(row) for row in summands])
+    return Variances(means + np.where(summands.any(axis=1), lost, 0.0), summands / (1 - share),
                      (share * count) ** 2 / (count - 1) if count else 0.0)
 
 

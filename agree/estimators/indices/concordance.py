@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -16,7 +15,9 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
+from agree.core.over_sessions import mean_over
 from agree.core.result import Result
+from agree.estimators.scales import transformed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,15 +55,10 @@ class Concordance(Result):
                                  "errors unchanged; it does not say that a claim holds.")
 
 
-def transformed(item: Estimate, back: Callable[[float], float]) -> Estimate:
-    """Limits from a scale where the estimate is nearly normal; the standard error has no meaning on the other."""
-    return replace(item, value=back(item.value), low=back(item.low), high=back(item.high), standard_error=math.nan,
-                   method=item.method + ", back-transformed")
-
-
 def _fisher(plus: FloatArray, minus: FloatArray, options: dict[str, Any]) -> Estimate:
     """Correlation (P - Q)/(P + Q) from summands with means P and Q; z = log(P/Q)/2, so nothing cancels near -+1."""
-    p, q = float(plus.mean()), float(minus.mean())
+    mean = mean_over(options["session"])
+    p, q = mean(plus), mean(minus)
     # Of rounding size only: the readings agree, or oppose, in every digit.
     if min(p, q) <= 1e-30 * max(p, q):
         zero = estimate(1.0 if p > q else -1.0, np.zeros(plus.size), **options)
@@ -133,7 +129,7 @@ def concordance(
 
     Notes
     -----
-    With moments of divisor n,
+    With moments of divisor n (over sessions: means of the sessions' means),
 
     .. math:: \rho_c = \frac{2 s_{xy}}{s_x^2 + s_y^2 + (\bar x - \bar y)^2} = r \cdot C_b, \qquad
               C_b = \frac{2}{v + 1/v + u^2}, \quad v = s_y/s_x, \quad u = (\bar y - \bar x)/\sqrt{s_x s_y} .
@@ -160,10 +156,11 @@ def concordance(
             raise InputError(f"no correlation: `{name}` is {column[0]:g} throughout; record a range of power")
     unit = float(max(np.abs(x).max(), np.abs(y).max()))
     x, y = x / unit, y / unit
-    gap, dx, dy = float((y - x).mean()), x - x.mean(), y - y.mean()
+    mean = mean_over(labels)
+    gap, dx, dy = mean(y - x), x - mean(x), y - mean(y)
     unit = float(max(np.abs(dx).max(), np.abs(dy).max()))  # squares of small variation on a high level
     gap, dx, dy = gap / unit, dx / unit, dy / unit
-    sx, sy = (float(np.abs(d).max()) * math.sqrt(float(np.mean((d / np.abs(d).max()) ** 2))) for d in (dx, dy))
+    sx, sy = (float(np.abs(d).max()) * math.sqrt(mean((d / np.abs(d).max()) ** 2)) for d in (dx, dy))
     e, a, b, root = dy - dx, dx / sx, dy / sy, math.sqrt(sx) * math.sqrt(sy)
     agreed = _fisher((dx + dy) ** 2 + gap * (gap + 2 * e), e * e + gap * (gap + 2 * e), options)
     precision = _fisher((a + b) ** 2, (a - b) ** 2, options)

@@ -14,7 +14,7 @@ from agree.core.engine import warn_of_drift
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
-from agree.estimators.limits.agreement import errors_on_scale
+from agree.estimators.scales import errors_on_scale
 
 DISTRIBUTIONS = ("normal", "any")
 

@@ -18,7 +18,7 @@ from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.fieller import fieller
-from agree.estimators.limits.agreement import _exponential, errors_on_scale
+from agree.estimators.scales import errors_on_scale, exponential
 
 SCALES = ("difference", "percent", "ratio", "log")
 
@@ -189,7 +189,7 @@ def equivalence(
     p_low, p_high = (_p(summands, sure, sampling, labels) for summands in (below, above))
     warn_of_drift(item)
     if scale == "log":
-        item = _exponential(item)
+        item = exponential(item)
     return Equivalence(estimate=item, margin=ends, p_low=p_low, p_high=p_high, p=max(p_low, p_high),
                        equivalent=bool(ends[0] <= item.low and item.high <= ends[1]), level=float(level), n=x.size,
                        scale=scale, sampling=sampling)

@@ -17,8 +17,8 @@ from agree.core.errors import SampleSizeError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.components import OneWay, Part, between_parts, mover, one_way, square_limits, total_parts
-from agree.estimators.indices.concordance import transformed
 from agree.estimators.indices.typical_error import SCALES, as_percent, logarithms
+from agree.estimators.scales import transformed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -172,7 +172,8 @@ def precision(
     within, between, total = (item.scaled(unit) for item in _deviations(a, level))
     limit = within.scaled(z * math.sqrt(2))
     centre = start + unit * a.mean
-    mean = estimate(centre, column - centre, level=level, sampling="sessions", session=labels)
+    # The published mean is that of all readings: groups count by their size.
+    mean = estimate(centre, column - centre, level=level, sampling="sessions", session=labels, half_weight_n=math.inf)
     if scale == "percent":
         within, between, total, limit = map(as_percent, (within, between, total, limit))
         mean = transformed(mean, math.exp)

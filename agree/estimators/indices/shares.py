@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,13 @@ from scipy import optimize, special
 from agree.core.checks import FloatArray
 from agree.core.engine import estimate, spread, t_quantile
 from agree.core.estimate import Estimate
-from agree.estimators.indices.concordance import transformed
-from agree.estimators.limits.quantile import lower_rank
+from agree.core.over_sessions import mean_over
+from agree.estimators.limits.ordered import ordered
+from agree.estimators.limits.tolerance import half_width
+from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.scales import transformed
+
+CERTAIN = 1e8  # standard deviations from the nearer limit at which a share is 0 or 1 for all purposes
 
 
 def _moments(error: FloatArray) -> tuple[float, float, FloatArray, FloatArray]:
@@ -33,6 +39,11 @@ def normal_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estima
     mean, sd, d_mean, d_sd = _moments(error)
     if sd == 0:
         return estimate(abs(mean), d_mean, **options)
+    if options["sampling"] != "serial":
+        both = pivots_of_errors(error, options["session"])
+        value = both.sd * float(half_width(p, np.array([both.mean / both.sd]))[0])
+        values = both.sds * half_width(p, both.means / both.sds)
+        return both.interval(value, values, options["level"], _pivotal(options))
     c = abs(mean) / sd
 
     def excess(t: float) -> float:
@@ -53,13 +64,37 @@ def _logistic(value: float) -> float:
     return float(special.expit(value))
 
 
+def _pivotal(options: dict[str, Any]) -> str:
+    return PIVOTAL if options["sampling"] == "sessions" else "generalised pivots, normal errors"
+
+
+def _logit_inside(means: FloatArray, sds: FloatArray, limit: float) -> FloatArray:
+    """Logarithm of P(inside) over P(outside), whatever their size, from the ends nearer and farther from the mean."""
+    far, near = (-limit - np.abs(means)) / sds, (np.abs(means) - limit) / sds
+    log_out = np.logaddexp(special.log_ndtr(near), special.log_ndtr(far))
+    # Of Phi(-near) - Phi(far) or, what is the same, of what the two tails leave.
+    upper, lower = special.log_ndtr(-near), special.log_ndtr(far)
+    with np.errstate(divide="ignore"):
+        log_in = upper + np.log(-np.expm1(np.minimum(lower - upper, 0.0)))
+    # For a narrow limit the density at 0 times the width.
+    log_in = np.where(limit < 1e-6 * sds, np.log(2 * limit) - np.log(sds) - (np.square(means / sds) +
+                      math.log(2 * math.pi)) / 2, log_in)
+    result: FloatArray = log_in - log_out
+    return result
+
+
 def normal_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Estimate:
     """Phi((L - m)/s) - Phi((-L - m)/s); interval on the logit scale, all in logarithms so that no tail is lost."""
     mean, sd, d_mean, d_sd = _moments(error)
     if sd == 0:
         return estimate(float(abs(mean) <= limit), d_mean, **options)
+    if options["sampling"] != "serial":
+        both = pivots_of_errors(error, options["session"])
+        value = float(_logit_inside(np.array([both.mean]), np.array([both.sd]), limit)[0])
+        item = both.interval(value, _logit_inside(both.means, both.sds, limit), options["level"], _pivotal(options))
+        return replace(item, value=_logistic(item.value), low=_logistic(item.low), high=_logistic(item.high))
     ends = np.array([mean - limit, -limit - mean]) / sd  # P(outside) = Phi(first) + Phi(second)
-    if not np.isfinite(ends).all() or (np.abs(ends) > 1e8).any():
+    if not np.isfinite(ends).all() or np.abs(ends).min() > CERTAIN:
         return estimate(float(abs(mean) <= limit), np.zeros(error.size), **options)
     log_out = float(special.logsumexp(special.log_ndtr(ends)))
     c, reach = abs(mean) / sd, limit / sd
@@ -104,7 +139,9 @@ def _method(number: float, options: dict[str, Any], n: int) -> str:
 def any_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Estimate:
     """Share inside, with binomial limits (Clopper & Pearson 1934)."""
     inside = np.abs(error) <= limit
-    share, number, tail = float(inside.mean()), _effective(error, inside, options), (1 - options["level"]) / 2
+    share = float(inside.all()) if inside.all() or not inside.any() else mean_over(options["session"])(
+        inside.astype(float))
+    number, tail = _effective(error, inside, options), (1 - options["level"]) / 2
     hit, missed = share * number, (1 - share) * number
     return Estimate(value=share, low=float(special.betaincinv(hit, missed + 1, tail)) if share > 0 else 0.0,
                     high=float(special.betaincinv(hit + 1, missed, 1 - tail)) if share < 1 else 1.0,
@@ -117,12 +154,9 @@ def any_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estimate:
     Independent pairs: exact (Hahn & Meeker 1991, section 5.2, citation from memory); else with the effective number.
     Where even the largest error does not bound the index, the upper limit is infinite.
     """
-    ordered = np.sort(np.abs(error))
-    n, tail = error.size, (1 - options["level"]) / 2
-    value = float(ordered[min(max(math.ceil(n * p - 1e-9), 1), n) - 1])
+    size = ordered(np.abs(error), options["session"])
+    value, tail = size.first(p), (1 - options["level"]) / 2
     number = _effective(error, np.abs(error) <= value, options)
-    below, above = lower_rank(n, number, p, tail), lower_rank(n, number, 1 - p, tail)
-    low = float(ordered[below - 1]) if below else 0.0
-    high = float(ordered[n - above]) if above else math.inf
-    return Estimate(value=value, low=min(low, value), high=max(high, value), level=options["level"],
-                    method=_method(number, options, n))
+    return Estimate(value=value, low=min(max(size.low(p, number, tail), 0.0), value),
+                    high=max(size.high(p, number, tail), value), level=options["level"],
+                    method=_method(number, options, error.size))

@@ -17,7 +17,8 @@ from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.components import square_limits
-from agree.estimators.indices.concordance import transformed
+from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.scales import transformed
 
 SCALES = ("difference", "percent")
 
@@ -149,7 +150,10 @@ def typical_error(
     centred = d - mean
     unit = float(np.abs(centred).max())
     change = estimate(mean, centred, level=level, sampling=sampling, session=labels)
-    if unit == 0:
+    if labels is not None:
+        both = pivots_of_errors(d, labels)
+        sd = both.interval(both.sd, both.sds, level, PIVOTAL)
+    elif unit == 0:
         sd = estimate(0.0, centred, level=level, sampling=sampling, session=labels)
     else:
         square = (centred / unit) ** 2

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -16,10 +16,9 @@ from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.drawn import Drawn
 from agree.core.engine import estimate, t_quantile, warn_of_drift
-from agree.core.errors import InputError
 from agree.core.estimate import Estimate
-
-SCALES = ("difference", "percent", "log")
+from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.scales import errors_on_scale, exponential
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,7 +30,8 @@ class LimitsOfAgreement(Drawn):
     bias, lower, upper : Estimate
         In the units of the data, per cent, or ratios (``scale="log"``).
     sd : float
-        Standard deviation of the differences, divisor n - 1; of log ratios if ``scale="log"``.
+        Standard deviation of the differences, divisor n - 1 (over sessions: see the function's Notes); of log ratios
+        if ``scale="log"``.
     n : int
         Number of pairs.
     scale, sampling : str
@@ -48,33 +48,6 @@ class LimitsOfAgreement(Drawn):
     scale: str
     coverage: float
     sampling: str
-
-
-def errors_on_scale(reference: FloatArray, device: FloatArray, scale: str) -> FloatArray:
-    """Error of each pair: difference, per cent of the reference, or log ratio."""
-    checks.choice(scale, "scale", SCALES)
-    if scale == "difference":
-        return device - reference
-    if scale == "percent":
-        bad = reference == 0
-        if bad.any():
-            raise InputError(f"scale='percent' needs a non-zero `reference`; got {bad.sum()} zero(s), first at index "
-                             f"{np.flatnonzero(bad)[0]}; set coasting aside or use scale='difference'")
-        with np.errstate(over="ignore"):
-            return _finite(100 * (device - reference) / reference, scale)
-    bad = (reference <= 0) | (device <= 0)
-    if bad.any():
-        raise InputError(f"scale='log' needs positive readings; got {bad.sum()} pair(s) with zero or less, first at "
-                         f"index {np.flatnonzero(bad)[0]}; set coasting aside or use scale='difference'")
-    with np.errstate(over="ignore"):
-        return _finite(np.log(device / reference), scale)
-
-
-def _finite(error: FloatArray, scale: str) -> FloatArray:
-    if not np.isfinite(error).all():
-        raise InputError(f"scale='{scale}' overflows at index {np.flatnonzero(~np.isfinite(error))[0]}: the reference "
-                         "is too near 0; set low readings aside")
-    return error
 
 
 def exact_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estimate:
@@ -95,6 +68,14 @@ def _approximate_limit(mean: float, sd: float, n: int, z: float, level: float) -
     half, value = t_quantile(level, n - 1) * error, mean + z * sd
     return Estimate(value=value, low=value - half, high=value + half, level=level, method="approximate, normal errors",
                     standard_error=error, df=n - 1)
+
+
+def limit_influence(centred: FloatArray, sd: float, z: float) -> FloatArray:
+    """Influence of each pair on mean + z sd: d - mean + z ((d - mean)^2 - sd^2)/(2 sd)."""
+    if not sd > 0:
+        return centred
+    result: FloatArray = centred + z * (centred / sd * centred - sd) / 2
+    return result
 
 
 def limits_of_agreement(
@@ -131,8 +112,8 @@ def limits_of_agreement(
         Session labels, for ``sampling="sessions"``.
     interval : {"exact", "approximate"}
         Independent pairs only. ``exact``: each limit by the noncentral t distribution. ``approximate``:
-        standard error s sqrt((1 + z^2/2)/n), the form of 1986 and 1999. Serial and session sampling use the
-        influence series.
+        standard error s sqrt((1 + z^2/2)/n), the form of 1986 and 1999. Serial sampling uses the influence series;
+        for sessions see Notes.
     nan_policy : {"raise", "omit"}
         What to do with NaN: an error, or leave out the pair.
 
@@ -158,6 +139,10 @@ def limits_of_agreement(
     With d the errors and z the normal quantile of (1 + coverage)/2, the limits are dbar -+ z s. Their influence
     is (d_i - dbar) -+ z ((d_i - dbar)^2 - s^2)/(2 s). All-equal errors give s = 0 and limits equal to the bias.
 
+    ``sessions``: sessions count alike; s^2 = var(session means) + mean(variance within a session), and the limits'
+    intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees of
+    freedom. With 2 or 3 sessions they are wide, because the variance between so few is hardly known.
+
     References
     ----------
     Bland JM, Altman DG (1986) Lancet 327:307-310; (1999) Stat Methods Med Res 8:135-160, section 2.
@@ -182,20 +167,15 @@ def limits_of_agreement(
     if sampling == "independent":
         make: Callable[..., Estimate] = exact_limit if interval == "exact" else _approximate_limit
         lower, upper = (make(mean, sd, n, sign * z, level) for sign in (-1, 1))
+    elif labels is not None:
+        both = pivots_of_errors(d, labels)
+        sd = both.sd
+        lower, upper = (both.interval(both.mean + k * sd, both.means + k * both.sds, level, PIVOTAL) for k in (-z, z))
     else:
-        wide = centred / unit * centred * unit / (2 * sd) - sd / 2 if sd > 0 else np.zeros(n)
-        lower, upper = (estimate(mean + sign * z * sd, centred + sign * z * wide, level=level, sampling=sampling,
-                                 session=labels) for sign in (-1, 1))
+        lower, upper = (estimate(mean + k * sd, limit_influence(centred, sd, k), level=level, sampling=sampling)
+                        for k in (-z, z))
     warn_of_drift(bias, lower, upper)
     if scale == "log":
-        bias, lower, upper = map(_exponential, (bias, lower, upper))
+        bias, lower, upper = map(exponential, (bias, lower, upper))
     return LimitsOfAgreement(bias=bias, lower=lower, upper=upper, sd=sd, n=n, scale=scale, coverage=coverage,
                              sampling=sampling)
-
-
-def _exponential(item: Estimate) -> Estimate:
-    """Back from the log scale; the standard error has no meaning there and is left out."""
-    with np.errstate(over="ignore"):
-        value, low, high = np.exp([item.value, item.low, item.high]).tolist()
-    return replace(item, value=value, low=low, high=high, standard_error=math.nan,
-                   method=item.method + ", back-transformed")

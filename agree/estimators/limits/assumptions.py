@@ -19,9 +19,9 @@ from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.core.words import estimate_text
-from agree.estimators.limits.agreement import errors_on_scale
-from agree.estimators.limits.quantile import _effective
+from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
+from agree.estimators.scales import errors_on_scale
 
 LOOKS = 6
 PRESENT, ABSENT, OPEN = "present", "absent", "not settled"
@@ -277,7 +277,7 @@ def look_at_errors(
     marks = [(side * e > z * sd).astype(float) for side in (-1, 1)]
     sizes = [float(d.size)] * 2
     if sampling != "independent":
-        sizes = [min(_effective(mark, apart, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
+        sizes = [min(effective_pairs(mark, apart, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
     below, above = (_share(mark, size, apart) for mark, size in zip(marks, sizes, strict=True))
     trend, spread = make(*shape.trend), make(*shape.spread)
     looks = (_look("trend", trend, 0.0, -TREND, TREND), _look("spread", spread, 0.0, -SPREAD, SPREAD),

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy import special
-from scipy.optimize import brentq
+from numpy.typing import ArrayLike
 
 from agree.core import checks
-from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.engine import spread, t_quantile, warn_of_drift
+from agree.core.engine import warn_of_drift
 from agree.core.estimate import Estimate
 from agree.core.result import Result
-from agree.estimators.limits.agreement import _exponential, errors_on_scale
+from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
+from agree.estimators.scales import errors_on_scale, exponential
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,42 +50,10 @@ class QuantileLimits(Result):
     sampling: str
 
 
-def lower_rank(n: int, effective: float, share: float, tail: float) -> int:
-    """Rank of the order statistic below the quantile of `share` with error probability `tail`; 0 if there is none.
-
-    With m such that P(Binomial(effective, share) <= m) = tail, continued between whole numbers by the incomplete
-    beta function, values with less than m n/effective errors below them are refused.
-    """
-    def excess(m: float) -> float:
-        return float(special.betainc(effective - m, m + 1, 1 - share)) - tail
-
-    if excess(0.0) > 0:
-        return 0
-    m = float(brentq(excess, 0.0, effective * (1 - 1e-12), xtol=1e-12))
-    return math.floor(m * n / effective + 1e-9) + 1
-
-
-def _effective(marks: FloatArray, level: float, sampling: str, labels: NDArray[Any] | None) -> tuple[float, bool]:
-    """Effective number of pairs behind a share, and whether it drifts (Korn & Graubard 1998).
-
-    n over the engine's variance of the share relative to that of independent pairs, and times (z/t)^2 for the
-    engine's few degrees of freedom; never more than n.
-    """
-    n, share = marks.size, float(marks.mean())
-    found = spread(marks - share, sampling, labels)
-    alone = share * (1 - share) / n
-    inflation = max(found.standard_error**2 / alone, 1.0) if alone > 0 else 1.0
-    return n / inflation * (t_quantile(level, math.inf) / t_quantile(level, found.df)) ** 2, found.drift
-
-
-def _interval(ordered: FloatArray, share: float, effective: float, level: float, method: str, drift: bool) -> Estimate:
-    n = ordered.size
-    value = float(np.quantile(ordered, share, method="median_unbiased"))
-    tail = (1 - level) / 2
-    below, above = (lower_rank(n, effective, p, tail) for p in (share, 1 - share))
-    low = float(ordered[below - 1]) if below else -math.inf
-    high = float(ordered[n - above]) if above else math.inf
-    return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, method=method, drift=drift)
+def _interval(errors: Ordered, share: float, effective: float, level: float, method: str, drift: bool) -> Estimate:
+    value, tail = errors.quantile(share), (1 - level) / 2
+    return Estimate(value=value, low=min(errors.low(share, effective, tail), value),
+                    high=max(errors.high(share, effective, tail), value), level=level, method=method, drift=drift)
 
 
 def quantile_limits(
@@ -166,21 +129,21 @@ def quantile_limits(
     checks.fraction(level, "level")
     tail = (1 - checks.fraction(coverage, "coverage")) / 2
     d = errors_on_scale(x, y, scale)
-    ordered = np.sort(d)
-    low, middle, high = np.quantile(ordered, [tail, 0.5, 1 - tail], method="median_unbiased")
+    errors = ordered(d, labels)
+    low, middle, high = (errors.quantile(share) for share in (tail, 0.5, 1 - tail))
     if sampling == "independent":
         sizes, drifts, method = [float(d.size)] * 3, [False] * 3, "order statistics, binomial"
     else:
         marks = ((d <= low), (d <= middle), (d >= high))
-        found = [_effective(mark.astype(float), level, sampling, labels) for mark in marks]
+        found = [effective_pairs(mark.astype(float), level, sampling, labels) for mark in marks]
         sizes, drifts = [size for size, _ in found], [drift for _, drift in found]
         # Few errors lie in a tail: of the two, the less lucky number is taken for both.
         sizes[0] = sizes[2] = min(sizes[0], sizes[2])
         method = "order statistics, {:.1f} effective of " + f"{d.size} pairs ({sampling})"
-    lower, median, upper = (_interval(ordered, share, size, level, method.format(size), drift)
+    lower, median, upper = (_interval(errors, share, size, level, method.format(size), drift)
                             for share, size, drift in zip((tail, 0.5, 1 - tail), sizes, drifts, strict=True))
     warn_of_drift(lower, median, upper)
     if scale == "log":
-        lower, median, upper = map(_exponential, (lower, median, upper))
+        lower, median, upper = map(exponential, (lower, median, upper))
     return QuantileLimits(median=median, lower=lower, upper=upper, n=d.size, effective_n=sizes[0], scale=scale,
                           coverage=coverage, sampling=sampling)

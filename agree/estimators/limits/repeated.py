@@ -20,7 +20,7 @@ from agree.core.errors import ConvergenceError, SampleSizeError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.components import OneWay, Part, mover, one_way
-from agree.estimators.limits.agreement import _exponential, errors_on_scale
+from agree.estimators.scales import errors_on_scale, exponential
 
 SCALES = ("difference", "log")
 
@@ -275,7 +275,7 @@ def repeated_limits(
     bias = replace(bias, method="t, between subjects")
     bias, sd, lower, upper = (item.scaled(unit) for item in (bias, *variance_and_limits(bias, core.parts, z, level)))
     if scale == "log":
-        bias, lower, upper = map(_exponential, (bias, lower, upper))
+        bias, lower, upper = map(exponential, (bias, lower, upper))
     return RepeatedLimits(bias=bias, lower=lower, upper=upper, sd=sd, sd_between=unit * math.sqrt(core.between),
                           sd_within=unit * math.sqrt(core.within), within_reference=unit * math.sqrt(own_x.within),
                           within_device=unit * math.sqrt(own_y.within), n=x.size, subjects=d.sizes.size,

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 from scipy.optimize import brentq
 
@@ -19,8 +18,8 @@ from agree.core.engine import METHODS, estimate, spread, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
-from agree.estimators.components import Part, mover, one_way, total_parts
-from agree.estimators.limits.agreement import _exponential, errors_on_scale
+from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
+from agree.estimators.scales import errors_on_scale, exponential
 
 NORMAL_REACH, NODES = 9.0, 120  # beyond 9 standard deviations the normal density leaves nothing to 1e-18
 TWO_SIDED, ONE_SIDED = ("exact", "howe", "wald-wolfowitz"), ("exact", "approximate")
@@ -128,45 +127,29 @@ def tolerance_factor(n: int, content: float, level: float, sides: int = 2, metho
     return float(brentq(lambda k: confidence(k) - level, near / 3, near * 3, xtol=1e-14 * near, rtol=1e-14))
 
 
-def _largest_sd(d: FloatArray, level: float, sampling: str, labels: NDArray[Any] | None) -> tuple[float, float]:
-    """Standard deviation of dependent errors, and its upper limit with confidence `level`.
+def _largest_sd(d: FloatArray, level: float) -> tuple[float, float]:
+    """Standard deviation of serial errors, and its upper limit with confidence `level`.
 
-    Sessions: between + within by mean squares, limit by MOVER; the degrees of freedom within come from the spread of
-    the squares between sessions, 2/(relative error)^2, at least S - 1. Serial: a recording sees too little of a slow
-    error, so that the variance is s^2 + E with E the engine's variance of the mean; chi-square with 2/(relative
-    error)^2 degrees of freedom, less by (z/t)^2 for the engine's own few.
+    A recording sees too little of a slow error, so that the variance is s^2 + E with E the engine's variance of the
+    mean; chi-square with 2/(relative error)^2 degrees of freedom, less by (z/t)^2 for the engine's own few.
     """
     centred = d - d.mean()
-    if labels is not None:
-        index = np.unique(labels, return_inverse=True)[1]
-        a = one_way(centred, index)
-        parts: tuple[Part, ...] = total_parts(a)
-        if not a.df_within or a.within == 0:
-            parts = parts[:1]
-        else:
-            square = (centred - a.means[index] + a.mean) ** 2
-            error = spread(square - square.mean(), sampling, labels).standard_error / a.within
-            df = min(max(2 / max(error, 1e-9) ** 2, a.df_between), a.df_within)
-            parts = parts[0], parts[1]._replace(df=df)
-        variance, _, largest = mover(parts, 2 * level - 1)
-        return math.sqrt(variance), math.sqrt(largest)
     square = centred**2 / float(np.mean(centred**2))
-    error, few = spread(square - 1, sampling)[:2]
+    error, few = spread(square - 1, "serial")[:2]
     shrink = (float(special.ndtri(level)) / float(special.stdtrit(few, level))) ** 2
     df = min(d.size - 1.0, 2 * shrink / max(error, 1e-9) ** 2)
-    sigma = math.hypot(float(d.std(ddof=1)), spread(centred, sampling).standard_error)
+    sigma = math.hypot(float(d.std(ddof=1)), spread(centred, "serial").standard_error)
     return sigma, sigma * math.sqrt(df / float(special.chdtri(df, level)))
 
 
-def _engine_factor(d: FloatArray, sd: float, content: float, level: float, sides: int, sampling: str,
-                   labels: NDArray[Any] | None) -> tuple[float, float]:
-    """Factor k and effective number of pairs for dependent errors, in Wald and Wolfowitz's form.
+def _serial_factor(d: FloatArray, sd: float, content: float, level: float, sides: int) -> tuple[float, float]:
+    """Factor k and effective number of pairs for serial errors, in Wald and Wolfowitz's form.
 
     Two-sided: the mean is taken to be off by its standard error. One-sided: the limits of mean and SD are put together
     by root sum of squares (MOVER).
     """
-    mean = spread(d - d.mean(), sampling, labels)
-    sigma, largest = _largest_sd(d, level, sampling, labels)
+    mean = spread(d - d.mean(), "serial")
+    sigma, largest = _largest_sd(d, level)
     effective = min(float(d.size), (sigma / max(mean.standard_error, 1e-9 * sigma)) ** 2)
     if sides == 2:
         off = np.array([1 / math.sqrt(effective)])
@@ -174,6 +157,16 @@ def _engine_factor(d: FloatArray, sd: float, content: float, level: float, sides
     z = float(special.ndtri(content))
     step = float(special.stdtrit(mean.df, level)) * mean.standard_error
     return (z * sigma + math.hypot(step, z * (largest - sigma))) / sd, effective
+
+
+def _sessions_factor(both: Pivots, content: float, level: float, sides: int) -> float:
+    """Factor k such that mean -+ k sd holds `content` at a share `level` of the pairs of mean and SD."""
+    if sides == 2:
+        off = (both.means - both.mean) / both.sds
+        needed = both.sds * half_width(content, off)
+    else:
+        needed = both.means - both.mean + float(special.ndtri(content)) * both.sds
+    return float(np.quantile(needed, level)) / both.sd
 
 
 def tolerance_limits(
@@ -240,15 +233,18 @@ def tolerance_limits(
 
     .. math:: 2 \int_0^\infty \varphi(z)\, P\{\chi^2_{n-1} \ge (n-1)\, \chi^2_{1,p}(z^2/n) / k^2\}\, dz = level .
 
-    Dependent pairs, approximate: k s = r sigma_up, where Phi(e + r) - Phi(e - r) = content with e the standard error
-    of the mean in sigmas, effective_n = 1/e^2 (Wald and Wolfowitz's form). sigma_up is the upper limit of sigma:
-    between + within sessions by mean squares (MOVER); serial, from s^2 + (variance of the mean), chi-square with the
-    degrees of freedom that the engine finds in the squares. Errors correlated over a good part of the recording are
-    too few for this: measured coverage is in the documentation.
+    Serial, approximate: k s = r sigma_up, where Phi(e + r) - Phi(e - r) = content with e the standard error of the
+    mean in sigmas, effective_n = 1/e^2 (Wald and Wolfowitz's form). sigma_up is the upper limit of sigma, from s^2 +
+    (variance of the mean), chi-square with the degrees of freedom that the engine finds in the squares. Errors
+    correlated over a good part of the recording are too few for this: measured coverage is in the documentation.
+
+    Sessions: they count alike, s^2 = var(session means) + mean(variance within); the limits hold `content` at a share
+    `level` of the pairs of mean and SD that generalised pivotal quantities give (Liao, Lin and Iyer 2005).
 
     References
     ----------
-    ISO 16269-6:2014; Wald A, Wolfowitz J (1946) Ann Math Stat 17:208; Howe WG (1969) JASA 64:610; Natrella MG (1963)
+    ISO 16269-6:2014; Wald A, Wolfowitz J (1946) Ann Math Stat 17:208; Howe WG (1969) JASA 64:610; Liao CT, Lin TY,
+    Iyer HK (2005) Technometrics 47:323; Natrella MG (1963)
     NBS Handbook 91; NIST/SEMATECH e-Handbook 7.2.6.3 (citations from memory).
 
     Examples
@@ -274,14 +270,17 @@ def tolerance_limits(
     effective = float(n)
     if sampling == "independent" or sd == 0:
         factor, words = tolerance_factor(n, content, level, sides, method), f"{method}, normal errors"
+    elif labels is not None:
+        both = pivots_of_errors(d, labels)
+        factor, mean, sd, words = _sessions_factor(both, content, level, sides), both.mean, both.sd, PIVOTAL
+        effective = min(float(n), (sd / max(bias.standard_error, 1e-9 * sd)) ** 2)
     else:
-        scaled = (d - mean) / unit
-        factor, effective = _engine_factor(scaled, sd / unit, content, level, sides, sampling, labels)
+        factor, effective = _serial_factor((d - mean) / unit, sd / unit, content, level, sides)
         words = f"Wald-Wolfowitz form; {METHODS[sampling]}"
     warn_of_drift(bias)
     lower, upper = mean - factor * sd, mean + factor * sd
     if scale == "log":
-        bias = _exponential(bias)
+        bias = exponential(bias)
         with np.errstate(over="ignore"):
             lower, upper = np.exp([lower, upper]).tolist()
     return ToleranceLimits(lower=lower, upper=upper, bias=bias, factor=factor, sd=sd, n=n, effective_n=effective,

@@ -17,7 +17,7 @@ from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
-from agree.estimators.limits.agreement import _exponential, errors_on_scale
+from agree.estimators.scales import errors_on_scale, exponential
 
 MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
 
@@ -174,7 +174,7 @@ class RegressionLimits(Result):
         bias, lower, upper = (self._estimate(np.array([1, u, k * z, k * z * u])) for k in (0, -1, 1))
         warn_of_drift(bias, lower, upper)
         if self.scale == "log":
-            bias, lower, upper = map(_exponential, (bias, lower, upper))
+            bias, lower, upper = map(exponential, (bias, lower, upper))
         return LimitsAt(level_w=float(level_w), bias=bias, lower=lower, upper=upper, sd=sd,
                         extrapolated=not self.lowest <= level_w <= self.highest)
 

@@ -59,9 +59,13 @@ def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     return Ranking(p, pairwise_slopes.sample(p), below, total, math.ldexp(1.0, power))
 
 
-def _middle(ranking: Ranking, equivariant: bool) -> float:
-    """Median slope; of an even number the mean of the middle two, geometric if slopes are to turn into 1/slope."""
-    first, last = (ranking.total + 1) // 2, ranking.total // 2 + 1
+def _middle(ranking: Ranking, equivariant: bool, ahead: int = 0) -> float:
+    """Median slope; of an even number the mean of the middle two, geometric if slopes are to turn into 1/slope.
+
+    `ahead` is the number of slopes below it less that above it, 0 but for the mean over sessions.
+    """
+    total = ranking.total + min(max(ahead, 1 - ranking.total), ranking.total - 1)
+    first, last = (total + 1) // 2, total // 2 + 1
     if not equivariant or first == last:
         return ranking.slope(first, last)
     low, high = ranking.slope(first, first), ranking.slope(last, last)
@@ -134,7 +138,8 @@ def passing_bablok(
     slopes of rank M1 = round((N - C)/2) and N - M1 + 1. Independent pairs: C = z sqrt(n(n-1)(2n+5)/18), the 1983
     formula. Otherwise C = t n(n-1) se, with se the standard error of the mean per-point tau score (the influence
     series) between s = reference + device and device - slope * reference. The intercept is the median of
-    device - slope * reference. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they
+    device - slope * reference. Over sessions, which count alike, the slope has the rank at which the mean score over
+    sessions is 0, to first order. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they
     come from its influence, that of the slope and that of the median together, which covers better where errors are
     slow.
 
@@ -182,14 +187,17 @@ def passing_bablok(
     if sampling == "independent":
         half = t_quantile(level, math.inf) * math.sqrt(
             n * (n - 1) * (2 * n + 5) / 18 if blocks is None else pairwise_slopes.null_variance(p))
+        ahead = 0
         method, drift = "ranks of slopes, 1983" if blocks is None else "ranks of slopes, given the groups", False
         scores = None
     else:
         scores = pairwise_slopes.tau_scores(p, m)
         result = spread(scores, sampling, labels)
+        ahead = round(n * (n - 1) * result.shift)
+        slope = _middle(ranking, equivariant, ahead)
         half = t_quantile(level, result.df) * n * (n - 1) * result.standard_error
         method, drift = f"ranks of slopes, {METHODS[sampling]}", result.drift
-    low, high = _limits(ranking, half)
+    low, high = _limits(ranking, half, ahead)
     if equivariant and math.isfinite(low):
         low, high = (-high, high) if abs(tau) <= half else (low, high) if sign > 0 else (-high, -low)
     slope *= sign
@@ -232,12 +240,12 @@ def _groups(group: ArrayLike | None, reference: ArrayLike, device: ArrayLike) ->
     return checks.codes(group, keep.size, "group")[keep]
 
 
-def _limits(ranking: Ranking, half: float) -> tuple[float, float]:
-    """Slopes of ranks (N - C)/2 and as many from the end; infinite where there are none."""
-    rank = round((ranking.total - half) / 2)
-    if rank < 1:
+def _limits(ranking: Ranking, half: float, ahead: int = 0) -> tuple[float, float]:
+    """Slopes of ranks (N - C)/2 and as many from the end, about the estimate's rank; infinite if there are none."""
+    rank, rest = (round((ranking.total - half + k * ahead) / 2) for k in (1, -1))
+    if min(rank, rest) < 1:
         return -math.inf, math.inf
-    low, high = (ranking.slope(k, k) for k in (rank, ranking.total - rank + 1))
+    low, high = (ranking.slope(k, k) for k in (rank, ranking.total - rest + 1))
     # The upper rank may lie among slopes beyond -1, where the order has wrapped.
     return (low, high) if low <= high else (-math.inf, math.inf)
 

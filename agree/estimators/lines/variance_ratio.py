@@ -143,6 +143,7 @@ def variance_ratio(
             raise SampleSizeError("sampling='sessions' needs at least 2 sessions; got 1")
         phi = ((dy / sd_y) ** 2 * (dy.size / df_y) - (dx / sd_x) ** 2 * (dx.size / df_x)).ravel()
         result = spread(phi, sampling, np.repeat(blocks, dx.shape[1]))
+        value *= math.exp(result.shift)
         factor = math.exp(t_quantile(level, result.df) * result.standard_error)
         ratio = Estimate(value=value, low=value / factor, high=value * factor, level=level, drift=result.drift,
                          method=METHODS[sampling] + ", of the log ratio", df=result.df)

@@ -132,7 +132,9 @@ def inverted(item: Estimate, scores: Callable[[float], FloatArray], sampling: st
 
     def rejected(value: float) -> bool:
         series = scores(value)
-        return bool(abs(float(series.mean())) > t * spread(series, sampling, labels).standard_error)
+        found = spread(series, sampling, labels)
+        mean = found.shift if sampling == "sessions" else float(series.mean())
+        return bool(abs(mean) > t * found.standard_error)
 
     ends = []
     for side in (-1, 1):
