@@ -1,8 +1,10 @@
 """House rules that a linter does not know: the arrows between rooms, what an import loads, sizes."""
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -134,3 +136,18 @@ def test_nothing_stale_at_the_top():
     names = {path.name for path in top.iterdir() if not path.name.startswith(".")}
     assert names - {"agree-demo"} <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "agree", "tests",
                                       "benchmarks", "docs"}
+
+
+def test_the_lowest_versions_tested_are_those_declared():
+    top = ROOT.parent
+    if not (top / "pyproject.toml").exists():
+        pytest.skip("installed package, no checkout around it")
+    project = tomllib.loads((top / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    declared = dict(re.findall(r"([\w-]+)>=([\d.]+)", " ".join([*project["dependencies"], *extras["fit"], *extras["parquet"]])))
+    lines = (top / ".ci" / "lowest.txt").read_text(encoding="utf-8").splitlines()
+    tested = dict(line.split("==") for line in lines if "==" in line)
+    tested.pop("polars")  # of the tests, not of the package
+    for name, version in declared.items():
+        assert (tested.pop(name, "none") + ".0.0").startswith(version), f"{name}>={version} is declared"
+    assert not tested
