@@ -1,0 +1,1 @@
+"""Sentences for notes, room by room."""

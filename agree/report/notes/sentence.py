@@ -1,0 +1,37 @@
+"""The sentence of a note: made here from its kind and values, nowhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from agree.core.note import Note
+
+Maker = str | Callable[[Note], str]
+
+
+def known() -> Mapping[str, Maker]:
+    """Return what makes the sentence of each kind: a template of the note's values, or a function of the note."""
+    from agree.report.notes import checking
+
+    return checking.SENTENCES
+
+
+def note_text(note: Note | str) -> str:
+    """Return the sentence of a note; what is already a sentence is given back.
+
+    Examples
+    --------
+    >>> from agree.core.note import Note
+    >>> from agree.report.notes.sentence import note_text
+    >>> note_text(Note(kind="next_other_days", values={"sessions": 2}))
+    '2 or more sessions on other days, the zero set afresh each time.'
+    """
+    if isinstance(note, str):
+        return note
+    maker = known().get(note.kind)
+    if maker is None:
+        values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in note.values.items())
+        return f"{note.kind.replace('_', ' ')}" + (f" ({values})" if values else "")
+    if isinstance(maker, str):
+        return maker.format(role=note.role, **note.values)
+    return maker(note)

@@ -1,0 +1,1 @@
+"""A check as text for a terminal: the first screen, and every figure after it."""

@@ -1,0 +1,171 @@
+"""Every figure of a check, in sections, for `--details`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from agree.assessment.claim_check import ClaimCheck
+from agree.core.note import Note
+from agree.core.pairs import Alignment, Pairs
+from agree.core.words import clock_of, estimate_text, percent
+from agree.estimators.response.difference import Response
+from agree.report.notes.sentence import note_text
+from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
+from agree.report.story.cause import cause_words
+from agree.report.story.digits import interval_text, plain
+from agree.report.story.doubt import SESSIONS, WITHIN, stated
+from agree.report.story.names import columns, printable, short
+from agree.report.story.tell import Story
+from agree.report.story.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
+
+SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
+
+
+def table(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
+    """Set rows in columns; those listed are set to the right."""
+    widths = [max(columns(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return ["  " + "  ".join(" " * (w - columns(cell)) + cell if k in right else padded(cell, w)
+                             for k, (cell, w) in enumerate(zip(row, widths, strict=True))) for row in rows]
+
+
+def details(check: ClaimCheck, story: Story, *, width: int = 80) -> str:
+    """Return all figures in sections; prose at most 100 wide, tables as wide as they are."""
+    wide = min(width, WIDEST) - 2
+    lines: list[str] = []
+    for title, rows in _sections(check, story):
+        lines += ["", title.upper()]
+        for row in rows:
+            lines += [row] if row.startswith("  ") else [f"  {line}" for line in wrap(row, wide)]
+    return terminal(lines[1:])
+
+
+def _sections(check: ClaimCheck, story: Story) -> Iterator[tuple[str, list[str]]]:
+    name = percent(check.level)
+    yield "The four questions, mild to strict", [
+        *table([["", "question", "answer", f"error ({name} interval that decides)"],
+                *([">" if row.asked else "", row.words, row.verdict, row.figures] for row in story.questions)]),
+        f"Claim {check.claim.text}. > marks the question that was asked."]
+    if story.bands:
+        yield "By power band", [
+            *table([["band", "seconds", "error, %", "limit", "answer"],
+                    *([row.name, f"{row.seconds:,}", row.figures, row.limit, row.place] for row in story.bands)], (1,)),
+            "The interval of each band is the one that decides: all bands hold at once."]
+    yield "By session", _sessions(check, story)
+    yield "Where the uncertainty comes from", _uncertainty(check)
+    yield "Seconds used and set aside", _seconds(check)
+    yield "Clocks", [line for item in check.pairs for line in _clock(check, item)]
+    yield "Scatter", _scatter(check)
+    yield "Likely causes", _causes(check) or ["Nothing stands out."]
+    yield "To enter", [" ".join(story.enter)]
+    if len(story.caveats):
+        yield "Warnings", [item.text[0].upper() + item.text[1:] for item in story.caveats]
+    noted = _noted(check)
+    if noted:
+        yield "As noted while reading and matching", noted
+    yield "What this is not", [LONG_CAUTION]
+
+
+def _sessions(check: ClaimCheck, story: Story) -> list[str]:
+    rows = [["", "date", "reference", "device", "used", "faulty", "error"]]
+    rows += [[str(row.number) + ("!" if row.odd else ""), row.date, row.reference, row.device, duration(row.used_s),
+              f"{row.faulty_s} s", row.error] for row in story.sessions]
+    lines = table(rows, (4, 5, 6))
+    if any(row.odd for row in story.sessions):
+        lines.append("! marks a session far from the others.")
+    if check.effects is not None:
+        following = next(row for row in story.questions if row.meaning == "next_session")
+        lines.append(f"The next session is expected at {following.figures}.")
+    return lines
+
+
+def _uncertainty(check: ClaimCheck) -> list[str]:
+    rows = [[SOURCES.get(term.name, term.name), f"{100 * term.share:.0f} %"] for term in check.budget]
+    known = stated(check) or "taken as exact, since no ± was stated"
+    return [*(table(rows, (1,)) if rows else []),
+            f"Shares of the squared uncertainty of the mean error. The reference: {known}."]
+
+
+def _seconds(check: ClaimCheck) -> list[str]:
+    seconds = check.seconds()
+    rows = [[fault(reason), f"{count:,} s"] for reason, count in seconds["set_aside"].items() if count]
+    lines = [f"{seconds['used']:,} of {seconds['overlap']:,} s were used ({duration(seconds['used'])})."]
+    lines += [*(["Set aside:"] if rows else []), *(table(rows, (1,)) if rows else [])]
+    for item in check.pairs:
+        for row in item.fault_table():
+            where = ", ".join(clock_of(start) for start in row.first_s) + (", ..." if row.events > len(row.first_s) else "")
+            session = f"Session {item.session}, " if len(check.pairs) > 1 else ""
+            kept = "" if row.handling == "set aside" else " These seconds were used."
+            lines.append(f"{session}{fault(row.kind)}: {counted(row.events, 'time')} at {where}; the mean error is "
+                         f"{plain(row.bias_without, 2, sign=True)} % without these seconds, "
+                         f"{plain(row.bias_with, 2, sign=True)} % with them.{kept}")
+    if any(count for reason, count in seconds["set_aside"].items() if reason not in REASONS):
+        lines.append(f"With all faulty seconds counted in, the mean error is "
+                     f"{interval_text(check.bias_with_faults, '%')}.")
+    return [line[0].upper() + line[1:] if not line.startswith("  ") else line for line in lines]
+
+
+def _clock(check: ClaimCheck, item: Pairs) -> list[str]:
+    session = f"Session {item.session}: " if len(check.pairs) > 1 else ""
+    return [session + clock_words(item.alignment)]
+
+
+def clock_words(item: Alignment | None) -> str:
+    """Say how far two clocks were apart, whether they drift apart, and how well the recordings match."""
+    if item is None:
+        return "the seconds were paired by the caller."
+    error = f" ± {max(item.lag_se_s, 0.01):.1g}" if math.isfinite(item.lag_se_s) else ""
+    lag = item.lag_s if abs(item.lag_s) >= 0.05 else 0.0
+    text = f"the device's clock is {lag:+.1f}{error} s off the reference's"
+    if math.isfinite(item.drift_ppm):
+        hourly = abs(item.drift_ppm) * 0.0036
+        told = math.isnan(item.drift_se_ppm) or abs(item.drift_ppm) >= 3 * item.drift_se_ppm
+        text += f"; they drift apart {hourly:.2g} s an hour" if told else "; no drift between them"
+    if item.steps:
+        text += f"; one of them jumped {counted(len(item.steps), 'time')}, which was taken out"
+    return f"{text}; match r = {item.correlation:.2f}."
+
+
+def _scatter(check: ClaimCheck) -> list[str]:
+    lines = []
+    limits = check.limits
+    if limits is not None:
+        lines.append(f"{percent(limits.coverage)} of the {check.window_s}-s readings lie between "
+                     f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}; their plain mean is "
+                     f"{interval_text(limits.bias, '%')}. That mean counts every reading alike; the mean error above is the "
+                     "sum of all errors over the sum of the reference, so that high readings count more.")
+    for number, item in enumerate(check.response, 1):
+        session = f"Session {number}: " if len(check.response) > 1 else ""
+        lines.append(session + response_words(item))
+    return lines or ["Too few readings to say."]
+
+
+def response_words(item: Response | None) -> str:
+    """Say which trace is the smoother, by how much, and what that explains."""
+    size = None if item is None else item.width_s or item.time_constant_s
+    if item is None:
+        return "How fast the two respond was not compared: too few seconds, or too little change."
+    if size is None or item.explained is None:
+        return "No difference in how fast the two respond was found."
+    what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
+    doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
+    return (f"The {item.smoother} {what} {estimate_text(size, 's')}{doubt}, compared with the other; this explains "
+            f"{100 * item.explained.value:.0f} % of the scatter from second to second.")
+
+
+def _causes(check: ClaimCheck) -> list[str]:
+    lines = []
+    for number, item in enumerate(check.findings, 1):
+        text = f"{number}. {cause_words(item)}. For it: {item.evidence}." + (f" Against: {item.against}." if item.against else "")
+        lines.append(printable(text))
+    return lines
+
+
+def _noted(check: ClaimCheck) -> list[str]:
+    lines: list[str] = []
+    for item in check.pairs:
+        session = f"Session {item.session}, " if len(check.pairs) > 1 else ""
+        for note in item.notes:
+            role = f"{note.role}: " if isinstance(note, Note) and note.role else ""
+            lines.append(f"{session}{short(role + note_text(note), 400)}")
+    return lines

@@ -1,0 +1,148 @@
+"""The answer in one sentence: how far off, the interval that decides, and where it lies against the claim."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from agree.assessment.claim_check import ClaimCheck
+from agree.core.estimate import Estimate
+from agree.core.words import percent
+from agree.report.story.digits import Shown, interval_is, plain, shown, side_words, unit_after
+from agree.report.story.names import opponent, subject
+from agree.report.story.vocabulary import PLACE, counted, duration, question
+from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.rule import FAILS, HOLDS, OPEN
+
+GUARDS = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}  # standard uncertainties that each rule keeps clear
+
+
+def decisive(reading: Reading, rule: str) -> Estimate | None:
+    """Return the estimate with the ends that decide: of its interval, or of the guard band that a rule asks for."""
+    item = reading.estimate
+    if item is None or rule == "interval" or reading.unit == "share":
+        return item
+    half = GUARDS[rule] * item.standard_error if GUARDS[rule] else 0.0
+    return replace(item, low=item.value - half, high=item.value + half) if math.isfinite(half) else item
+
+
+def interval_name(check: ClaimCheck) -> str:
+    """Name the interval that decides."""
+    if check.decision_rule == "interval":
+        return f"the {percent(check.level)} interval"
+    return "the error alone" if check.decision_rule == "plain" else f"the error with its {check.decision_rule} band"
+
+
+def claim_line(check: ClaimCheck) -> str:
+    """Say what is judged, by which question, and on how much."""
+    used = duration(check.seconds()["used"])
+    count = "one session" if len(check.pairs) == 1 else counted(len(check.pairs), "session")
+    return f"claim {check.claim.text}, judged by {_asked(check)} ({count}, {used} used)"
+
+
+def _asked(check: ClaimCheck) -> str:
+    words = question(check.meaning, check.window_s)
+    return f"the {words}" if check.meaning == "average" else words
+
+
+def limit_words(check: ClaimCheck, seen: Shown, unit: str) -> str:
+    """Say the limit; where it is not the claim's own figure, that it is the claim at the powers ridden."""
+    text = f"±{seen.limit:.6g}{unit_after(unit)}"
+    return text if text == check.claim.text else f"{text} at these levels"
+
+
+def place_words(verdict: str, limit: str) -> str:
+    """Say where an interval lies against a limit."""
+    return f"{PLACE[verdict]} {limit}" + (", partly outside" if verdict == OPEN else "")
+
+
+def in_watts(check: ClaimCheck, seen: Shown) -> str:
+    """Give an error in per cent also in the unit of the readings, at the mean level recorded."""
+    level = check.reading.details.get("mean_w")
+    if check.claim.unit != "%" or level is None or seen.value == 0 or not math.isfinite(seen.value):
+        return ""
+    size = abs(seen.value) / 100 * level
+    return f" ({size:.{1 if size < 20 else 0}f} W at {level:.0f} W)"
+
+
+def sentence(check: ClaimCheck) -> str:
+    """Return the answer in one sentence."""
+    makers = {"average": _mean, "bands": _bands, "readings": _readings, "next_session": _next}
+    reading = check.reading
+    item = decisive(reading, check.decision_rule)
+    if item is None:
+        return f"It cannot be judged: {reading.because}."
+    return makers[check.meaning](check, reading, item)
+
+
+def _mean(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
+    seen = shown(item, reading.limit)
+    where = place_words(reading.verdict, limit_words(check, seen, reading.unit))
+    return (f"{subject(check)} {reads(check, seen, reading.unit)}; {interval_name(check)} "
+            f"{interval_is(seen, reading.unit)}: {where}.")
+
+
+def reads(check: ClaimCheck, seen: Shown, unit: str) -> str:
+    """Say how far off a device reads on average."""
+    if seen.value == 0:
+        return f"reads the same as {opponent(check)} on average"
+    return (f"reads {side_words(seen.value, seen.places, unit)} on average against {opponent(check)}"
+            f"{in_watts(check, seen)}")
+
+
+def shown_band(check: ClaimCheck) -> BandCheck | None:
+    """Return the band to name: of those with the answer given, the one furthest outside or reaching furthest out."""
+    verdict = next(item.verdict for item in check.readings if item.meaning == "bands")
+    found = [band for band in check.bands if band.verdict == verdict]
+    return max(found, key=lambda band: _reach(band, verdict), default=None)
+
+
+def _reach(band: BandCheck, verdict: str) -> float:
+    near, far = sorted((abs(band.joint.low), abs(band.joint.high)))
+    return (near if verdict == FAILS else far) / band.limit_percent
+
+
+def band_name(band: BandCheck) -> str:
+    """Return the ends of a band such as "150–200 W"."""
+    return f"{band.low:g}–{band.high:g} W"
+
+
+def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
+    band = shown_band(check)
+    judged = sum(one.verdict in (HOLDS, FAILS, OPEN) for one in check.bands)
+    if band is None:
+        return f"It cannot be judged: {reading.because}."
+    same = sum(one.verdict == reading.verdict for one in check.bands)
+    seen = shown(band.joint, band.limit_percent)
+    first = {HOLDS: f"{subject(check)} keeps the claim in each of {counted(judged, 'power band')}; nearest to the limit "
+                    "is", FAILS: f"{subject(check)} is outside the claim in {same} of {counted(judged, 'power band')}; "
+                    "furthest", OPEN: f"{counted(same, 'power band')} of {judged} "
+                    f"{'is' if same == 1 else 'are'} not settled; least known is"}[reading.verdict]
+    where = place_words(band.verdict, limit_words(check, seen, "%"))
+    return (f"{first} {band_name(band)}: {side_words(seen.value, seen.places, '%')} on average; the interval that "
+            f"decides {interval_is(seen, '%')}, {where}.")
+
+
+def share_text(item: Estimate, needed: float) -> tuple[str, str]:
+    """Return a share in per cent and its interval, which never seems to reach what is needed if it does not."""
+    places = 0
+    low, high, asked = 100 * item.low, 100 * item.high, 100 * needed
+    while places < 6 and ((float(f"{low:.{places}f}") >= asked) != (item.low >= needed)
+                          or (float(f"{high:.{places}f}") < asked) != (item.high < needed)):
+        places += 1
+    return f"{100 * item.value:.0f} %", f"{plain(low, places)} to {plain(high, places)} %"
+
+
+def _readings(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
+    share, between = share_text(item, reading.limit)
+    place = {HOLDS: "all of it above", FAILS: "all of it below", OPEN: "partly above and partly below"}[reading.verdict]
+    return (f"{share} of the {question('readings', check.window_s)} against {opponent(check)} lie inside "
+            f"{check.claim.text}; {interval_name(check)} is {between}: {place} the {percent(reading.limit)} needed.")
+
+
+def _next(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
+    seen = shown(item, reading.limit)
+    where = place_words(reading.verdict, limit_words(check, seen, reading.unit))
+    told = "the same as the reference" if seen.value == 0 else side_words(seen.value, seen.places, reading.unit)
+    return (f"The next session is expected to read {told}; {interval_name(check)} for it "
+            f"{interval_is(seen, reading.unit)}: {where}.")

@@ -1,0 +1,92 @@
+"""Warnings: only what changes the answer or how far it is to be trusted; those that change the answer come first."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from agree.assessment.claim_check import ClaimCheck
+from agree.core.fault import NO_FAULT
+from agree.core.note import Note
+from agree.report.notes.sentence import note_text
+from agree.report.story.digits import plain
+from agree.report.story.vocabulary import counted
+
+WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
+
+
+class Caveat(NamedTuple):
+    """One warning, with how much it weighs: "answer", "trust" or "detail"."""
+
+    severity: str
+    text: str
+
+
+def faulty_seconds(check: ClaimCheck) -> int:
+    """Seconds set aside as faulty or next to a faulty second."""
+    aside = check.seconds()["set_aside"]
+    return sum(count for reason, count in aside.items() if reason not in NO_FAULT or reason == "beside_fault")
+
+
+def caveats(check: ClaimCheck) -> tuple[Caveat, ...]:
+    """Return every warning, those that change the answer first; details are not among them."""
+    found = [*_faults(check), *_sessions(check), *_clock(check), *_noted(check)]
+    return tuple(sorted((item for item in found if item.severity != "detail"), key=lambda item: WEIGHT[item.severity]))
+
+
+def _faults(check: ClaimCheck) -> list[Caveat]:
+    count = faulty_seconds(check)
+    if not count:
+        return []
+    seconds = check.seconds()
+    share = 100 * count / max(seconds["overlap"], 1)
+    with_them = check.bias_with_faults.value
+    told = f"{counted(count, 'faulty second')} ({share:.0f} %) {'was' if count == 1 else 'were'} set aside"
+    average = next(item for item in check.readings if item.meaning == "average")
+    if check.claim.unit != "%" or average.estimate is None:
+        return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
+    inside, before = abs(with_them) <= average.limit, abs(average.estimate.value) <= average.limit
+    if inside == before:
+        return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
+    place = "inside" if inside else "outside"
+    return [Caveat("answer", f"{told}. Counted in, the mean error is {plain(with_them, 1, sign=True)} %, {place} the "
+                             "claim: the answer depends on leaving them out.")]
+
+
+def _sessions(check: ClaimCheck) -> list[Caveat]:
+    effects = check.effects
+    if effects is None:
+        return []
+    later = effects.notes[len(effects.odd):]  # the odd sessions are the main doubt
+    return [Caveat("trust", _sentence(note)) for note in later]
+
+
+def _clock(check: ClaimCheck) -> list[Caveat]:
+    found = []
+    for item in check.pairs:
+        steps = () if item.alignment is None else item.alignment.steps
+        if steps:
+            where = f" in session {item.session}" if len(check.pairs) > 1 else ""
+            sizes = ", ".join(f"{plain(step.step_s, 0, sign=True)} s after {step.time_s / 60:.0f} min" for step in steps[:3])
+            more = ", ..." if len(steps) > 3 else ""
+            found.append(Caveat("trust", f"one clock jumped{where} ({sizes}{more}); this was taken out."))
+    if check.bias.drift:
+        found.append(Caveat("trust", "the error drifts over the session: the interval is likely too narrow."))
+    if check.decision_rule != "interval":
+        found.append(Caveat("trust", f"decided by the rule '{check.decision_rule}', not by the interval."))
+    return found
+
+
+def _noted(check: ClaimCheck) -> list[Caveat]:
+    """Notes that came with the recordings; the same note on several sessions is said once."""
+    found: dict[str, Caveat] = {}
+    for item in check.pairs:
+        for note in item.notes:
+            if isinstance(note, Note) and note.severity != "detail":
+                text = _sentence(note)
+                found.setdefault(text, Caveat(note.severity, text))
+    return list(found.values())
+
+
+def _sentence(note: Note | str) -> str:
+    text = note_text(note)
+    return text if text.endswith((".", "!", "?")) else f"{text}."

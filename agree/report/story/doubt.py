@@ -1,0 +1,94 @@
+"""The main doubt: what a reader should distrust first, and why."""
+
+from __future__ import annotations
+
+import math
+
+from agree.assessment.budget import reference_forbids
+from agree.assessment.claim_check import ClaimCheck
+from agree.report.story.digits import first_places, plain
+from agree.report.story.vocabulary import counted
+from agree.verdict.reference import Term
+from agree.verdict.rule import OPEN
+
+MOST_OF_IT = 0.5  # share of the squared uncertainty from which a term is "most of the uncertainty"
+SESSIONS, WITHIN = "spread between sessions", "noise within the recording"
+
+
+def stated(check: ClaimCheck) -> str:
+    """Say what was stated of the reference, as "±0.5 %"; empty if nothing was."""
+    return "; ".join(_term(item) for item in check.reference_uncertainty.terms)
+
+
+def _term(item: Term) -> str:
+    rectangle = getattr(item, "shape", "rectangle") == "rectangle"
+    factor = math.sqrt(3) if rectangle else 2.0
+    size, unit = (item.percent, "%") if item.percent else (item.watts, "W")
+    return f"±{float(f'{factor * size:.3g}'):g} {unit}" + ("" if rectangle else " (k = 2)")
+
+
+def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
+    """Return the first doubt that applies, in order of weight, in sentences; the first one says it."""
+    several = len(check.pairs) > 1
+    average = next(item for item in check.readings if item.meaning == "average")
+    effects = check.effects
+    if effects is not None and effects.odd:
+        return _odd(check)
+    if reference_forbids(average, check.level):
+        return (f"the reference: at {stated(check)} it is too uncertain to confirm a claim of {check.claim.text}, however "
+                "long you ride.",)
+    if not several:
+        return ("one session says nothing about other days.", *_within(check))
+    if check.budget and check.budget[0].name == SESSIONS and check.budget[0].share > MOST_OF_IT:
+        return _sessions(check)
+    return _largest(check)
+
+
+def _odd(check: ClaimCheck) -> tuple[str, ...]:
+    odd = check.effects.odd if check.effects is not None else ()
+    values = [item.value for item in check.session_bias]
+    rest = [value for k, value in enumerate(values) if k not in odd]
+    places = first_places((max(rest) - min(rest)) / 2)
+    unit = check.claim.unit
+    which = " and ".join(f"session {k + 1} ({plain(round(values[k], 2), places, sign=True)} {unit})" for k in odd)
+    low, high = (plain(value, places, sign=True) for value in (min(rest), max(rest)))
+    it = "it" if len(odd) == 1 else "them"
+    return (f"{which} {'is' if len(odd) == 1 else 'are'} far from the others ({low} to {high} {unit}).",
+            f"Leave {it} out only if you find the reason, and say so.")
+
+
+def _within(check: ClaimCheck) -> tuple[str, ...]:
+    if not check.reference_uncertainty.terms:
+        return ("The reference is taken as exact: no ± was stated for it.",)
+    if not check.budget or not check.budget[0].share > MOST_OF_IT:
+        return ()
+    return (f"Within it, most of the uncertainty is {_source(check, check.budget[0].name)}.",)
+
+
+def _source(check: ClaimCheck, name: str) -> str:
+    if name == WITHIN:
+        return "the scatter within the ride"
+    if name == SESSIONS:
+        return "how far the sessions differ"
+    if name.startswith("drivetrain loss"):
+        return "the drivetrain loss"
+    return f"how exact the reference is ({stated(check)})"
+
+
+def _sessions(check: ClaimCheck) -> tuple[str, ...]:
+    effects, count = check.effects, len(check.pairs)
+    sd = effects.between_sd if effects is not None else math.nan
+    size = f" (SD {plain(sd, first_places(sd))} {check.claim.unit})" if math.isfinite(sd) else ""
+    few = f", and there are only {count}" if count < 5 and check.reading.verdict == OPEN else ""
+    return (f"the sessions differ from one another{size}{few}.",)
+
+
+def _largest(check: ClaimCheck) -> tuple[str, ...]:
+    if not check.reference_uncertainty.terms:
+        return ("the reference is taken as exact: no ± was stated for it.", "The answer is only as good as the reference.")
+    name = check.budget[0].name if check.budget else ""
+    if name in (SESSIONS, ""):
+        return _sessions(check)
+    who = _source(check, name)
+    more = f"more of the uncertainty comes from it than from the {counted(len(check.pairs), 'session')}"
+    return (f"{who}: {more}." if check.budget[0].share > MOST_OF_IT else f"{who}.",)

@@ -1,0 +1,58 @@
+"""`Story`: what text, page and HTML set; told once from the fields of a check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from agree.assessment.claim_check import ClaimCheck
+from agree.report.story import caveats as warnings
+from agree.report.story.answer import claim_line, sentence
+from agree.report.story.cause import causes
+from agree.report.story.doubt import main_doubt
+from agree.report.story.enter import to_enter
+from agree.report.story.record import to_record
+from agree.report.story.rows import BandRow, QuestionRow, SessionRow, band_rows, question_rows, session_rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Story:
+    """A check in words and rows.
+
+    Attributes
+    ----------
+    verdict : str
+        The answer in capitals.
+    claim_line, sentence : str
+        What is judged on how much; the answer with the interval that decides.
+    doubt, causes, enter, record : tuple of str
+        The main doubt, likely causes, what to enter, what to record; sentences, what matters most first.
+    caveats : tuple of Caveat
+        Warnings, those that change the answer first.
+    questions, bands, sessions : tuple of rows
+        Rows with words, figures and the estimates behind them.
+    """
+
+    verdict: str
+    claim_line: str
+    sentence: str
+    doubt: tuple[str, ...]
+    causes: tuple[str, ...]
+    enter: tuple[str, ...]
+    record: tuple[str, ...]
+    caveats: tuple[warnings.Caveat, ...]
+    questions: tuple[QuestionRow, ...]
+    bands: tuple[BandRow, ...]
+    sessions: tuple[SessionRow, ...]
+
+    @property
+    def also(self) -> str:
+        """The answers to the other questions."""
+        return "; ".join(f"{row.words}: {row.verdict}" for row in self.questions if not row.asked) + "."
+
+
+def tell(check: ClaimCheck) -> Story:
+    """Tell the story of a check."""
+    return Story(
+        verdict=check.verdict.upper(), claim_line=claim_line(check), sentence=sentence(check), doubt=main_doubt(check),
+        causes=causes(check), enter=to_enter(check), record=to_record(check), caveats=warnings.caveats(check),
+        questions=question_rows(check), bands=band_rows(check), sessions=session_rows(check))
