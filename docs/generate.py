@@ -50,13 +50,11 @@ def run_agree(*arguments: str, folder: str | Path) -> str:
 
 
 def shortened(printed: str) -> str:
-    """Verdict, the four meanings and the bands, the correction and what comes next; the rest as "..."."""
+    """Return the answer of a check: from the verdict to the last line before the files that were written."""
     lines = printed.splitlines()
-    verdict, windows, correction_, caution = (
-        next(k for k, line in enumerate(lines) if re.match(start, line))
-        for start in ("Holds|Does not hold|Not settled", r"\d+-s means ", "Correction ", "Caution "))
-    head = "\n".join(lines[verdict:windows]).rstrip()
-    return "\n".join([head, "...", *lines[correction_:caution], "..."]) + "\n"
+    first = next(k for k, line in enumerate(lines) if re.match("HOLDS|DOES NOT HOLD|NOT SETTLED", line))
+    last = next(k for k, line in enumerate(lines) if k > first and not line)
+    return "\n".join(lines[first:last]) + "\n"
 
 
 def in_readme(text: str, printed: str) -> str:

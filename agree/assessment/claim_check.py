@@ -17,6 +17,7 @@ from agree.core import checks
 from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
+from agree.core.note import Note
 from agree.core.pairs import REASONS, Pairs
 from agree.core.quantities.known import POWER
 from agree.core.result import json_safe
@@ -108,7 +109,7 @@ class ClaimCheck(Drawn):
     reference_uncertainty: ReferenceUncertainty
     window_s: int
     level: float
-    notes: tuple[str, ...]
+    notes: tuple[Note | str, ...]
     pairs: tuple[Pairs, ...]
     decision_rule: str
     budget: tuple[BudgetTerm, ...]

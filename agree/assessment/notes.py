@@ -6,6 +6,7 @@ import math
 
 from agree.assessment.budget import reference_forbids
 from agree.core.estimate import Estimate
+from agree.core.note import Note
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
@@ -13,9 +14,9 @@ from agree.verdict.sessions import SessionEffects
 
 
 def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, average: Reading, rule: str,
-          effects: SessionEffects | None) -> tuple[str, ...]:
+          effects: SessionEffects | None) -> tuple[Note | str, ...]:
     """Collect the notes of a check: undecidable, corrected, rule, sessions, reference, scope, drift, pairing."""
-    found = []
+    found: list[Note | str] = []
     if reference_forbids(average, bias.level):
         found.append("The reference alone makes the claim undecidable: its uncertainty is wider than the claim, which "
                      "can only be refuted, never confirmed, against it.")
@@ -36,7 +37,8 @@ def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, averag
     if math.isnan(bias.standard_error):
         found.append("The mean error has no interval.")
     named = len(data.pairs) > 1
-    found.extend(f"Session {item.session}: {note}" if named else note for item in data.pairs for note in item.notes)
+    found.extend(f"Session {item.session}: {note}" if named and isinstance(note, str) else note
+                 for item in data.pairs for note in item.notes)
     return tuple(found)
 
 

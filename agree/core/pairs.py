@@ -15,6 +15,7 @@ from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.fault import REASONS as REASONS
+from agree.core.note import Note
 from agree.core.result import Result, json_safe
 
 
@@ -171,7 +172,7 @@ class Pairs(Drawn):
     reference_column: str = ""
     device_column: str = ""
     start: str = ""
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Note | str, ...] = field(default=())
     faults: tuple[Fault, ...] = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
@@ -277,7 +278,7 @@ class Pairs(Drawn):
         """Return what was paired and set aside, without the readings themselves."""
         return {
             "session": self.session, "reference": self.reference_name, "device": self.device_name,
-            "start": self.start, "notes": list(self.notes),
+            "start": self.start, "notes": json_safe(self.notes),
             "alignment": None if self.alignment is None else self.alignment.to_dict(),
             "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
                         "set_aside": self.counts()},

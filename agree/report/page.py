@@ -15,6 +15,7 @@ from agree.report.figures.clouds import draw_differences, draw_lines, draw_sessi
 from agree.report.figures.panels import band_rows, draw_bands
 from agree.report.figures.style import ACCENT, GREY, INK, Sheet, clipped, look, shortened, width_of, wrap
 from agree.report.figures.traces import draw_traces, shaded_text
+from agree.report.notes.sentence import note_text
 from agree.report.write import write_whole
 from agree.verdict.columns import table
 from agree.verdict.meanings import LEAST_BAND_S, Reading
@@ -114,7 +115,7 @@ def _columns(check: ClaimCheck) -> list[list[tuple[str, list[str]]]]:
     return [[("What is likely wrong", wrong),
              ("Correction", advice),
              ("Next step", [check.next_step])],
-            [("Seconds", [text.set_aside(check), *smoother]), ("Notes", list(check.notes) or ["none"])]]
+            [("Seconds", [text.set_aside(check), *smoother]), ("Notes", [*map(note_text, check.notes)] or ["none"])]]
 
 
 def _fitted(blocks: list[tuple[str, list[str]]], width: float, most: int) -> list[tuple[str, list[str]]]:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-import textwrap
 
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.pairs import REASONS, Alignment, Pairs
-from agree.core.words import WIDTH, clock_of, estimate_text, named, number, percent, summary, wrapped
+from agree.core.words import clock_of, estimate_text, number, percent, summary
 from agree.correction.find import Correction
 from agree.diagnosis.evidence import likely as likely
 from agree.estimators.response.difference import Response
 from agree.report import estimates  # noqa: F401  (makes the texts of estimators known)
+from agree.report.notes.sentence import note_text
+from agree.report.plain_text.screen import screen
 from agree.verdict.claim import Claim
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
@@ -114,7 +115,7 @@ def mind(check: ClaimCheck) -> list[str]:
     found = []
     for item in check.pairs:
         session = f"session {item.session}: " if len(check.pairs) > 1 else ""
-        found += [session + note for note in item.notes
+        found += [session + note for note in map(note_text, item.notes)
                   if not note.startswith(ROUTINE) or (note.startswith(ROUTINE[:2]) and any(w in note for w in TELLING))]
     return found
 
@@ -177,7 +178,7 @@ def _(result: Pairs) -> str:
     lines = [f"{result.reference_name} (reference) and {result.device_name} (device), session {result.session}",
              f"  {int(result.used.sum()):,} of {result.reason.size:,} s used; set aside: {counts or 'none'}",
              f"  {alignment_text(result.alignment)}"]
-    return "\n".join([*lines, *(f"  {note}" for note in result.notes)])
+    return "\n".join([*lines, *(f"  {note_text(note)}" for note in result.notes)])
 
 
 @summary.register
@@ -187,46 +188,4 @@ def _(result: Correction) -> str:
 
 @summary.register
 def _(result: ClaimCheck) -> str:
-    first = result.pairs[0]
-    minutes = result.seconds()["used"] / 60
-    match = alignment_text(first.alignment) if len(result.pairs) == 1 else f"{len(result.pairs)} sessions"
-    reference = f"its uncertainty {result.reference_uncertainty.text}" if result.reference_uncertainty.text else (
-        "taken as exact: no uncertainty was given")
-    blocks = [
-        textwrap.fill(headline(result), WIDTH),
-        "",
-        wrapped("Device", f"{named(first.device_name, first.device_column)}; {minutes:.0f} min used; {match}"),
-        wrapped("Reference", f"{named(first.reference_name, first.reference_column)}; {reference}"),
-        "",
-        f"{'Claim ' + result.claim.text + ', mild to strict':<37.37}Answer         [{percent(result.level)} interval]",
-    ]
-    for reading in result.readings:
-        words = MEANING_WORDS[reading.meaning].format(w=result.window_s)
-        mark = ">" if reading.meaning == result.meaning else " "
-        blocks.append(textwrap.fill(f"{mark} {words:<22} {reading.verdict:<14} {figure(reading)}", WIDTH,
-                                    subsequent_indent=" " * 40))
-    blocks += ["", *_band_rows(result), ""]
-    if len(result.budget) > 1 or result.effects is not None:
-        blocks.append(wrapped("Budget", budget_text(result)))
-    if result.limits is not None:
-        blocks.append(wrapped(f"{result.window_s}-s means", limits_text(result)))
-    for k, item in enumerate(result.response):
-        session = f"session {result.pairs[k].session}: " if len(result.pairs) > 1 else ""
-        blocks.append(wrapped("" if k else "Response", session + response_text(item)))
-    blocks.append(wrapped("Set aside", set_aside(result)))
-    blocks += [wrapped("" if k else "Faults", line) for k, line in enumerate(fault_lines(result))]
-    blocks.append(wrapped("Likely", likely(result.findings)))
-    blocks.append(wrapped("Correction", correction_text(result.correction)))
-    blocks += [wrapped("" if k else "Mind", note) for k, note in enumerate(mind(result))]
-    blocks.append(wrapped("Next", result.next_step))
-    blocks.append(wrapped("Caution", "this unit against this reference, not a calibration; have a published 'fails' "
-                                     "checked by an accredited laboratory."))
-    return "\n".join(blocks)
-
-
-def _band_rows(check: ClaimCheck) -> list[str]:
-    rows = [f"{'Band, W':<12}{'seconds':>8}   {'bias, %':<23}{'limit':>6}   answer, all bands at once"]
-    rows += [f"{f'{band.low:g}-{band.high:g}':<12}{band.seconds:>8,}   {estimate_text(band.bias, sign=True):<23}"
-             f"{f'±{band.limit_percent:.3g}':>6}   {band.verdict}" for band in check.bands if band.seconds]
-    return rows
-
+    return screen(result)

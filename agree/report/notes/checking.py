@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from agree.core.note import Note
 
 WORDS = {"average": "the mean error", "bands": "each power band", "readings": "single readings",
@@ -24,7 +26,7 @@ def _in_ten(note: Note) -> str:
     return "4 times in 5" if abs(chance - 0.8) < 0.005 else f"with a chance of {100 * chance:.0f} %"
 
 
-SENTENCES = {
+SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "next_nothing": "nothing: all four questions are answered.",
     "next_other_days": "{sessions} or more sessions on other days, the zero set afresh each time.",
     "next_open": _open,

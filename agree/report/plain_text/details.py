@@ -93,7 +93,8 @@ def _seconds(check: ClaimCheck) -> list[str]:
     lines += [*(["Set aside:"] if rows else []), *(table(rows, (1,)) if rows else [])]
     for item in check.pairs:
         for row in item.fault_table():
-            where = ", ".join(clock_of(start) for start in row.first_s) + (", ..." if row.events > len(row.first_s) else "")
+            more = ", ..." if row.events > len(row.first_s) else ""
+            where = ", ".join(clock_of(start) for start in row.first_s) + more
             session = f"Session {item.session}, " if len(check.pairs) > 1 else ""
             kept = "" if row.handling == "set aside" else " These seconds were used."
             lines.append(f"{session}{fault(row.kind)}: {counted(row.events, 'time')} at {where}; the mean error is "
@@ -132,8 +133,8 @@ def _scatter(check: ClaimCheck) -> list[str]:
     if limits is not None:
         lines.append(f"{percent(limits.coverage)} of the {check.window_s}-s readings lie between "
                      f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}; their plain mean is "
-                     f"{interval_text(limits.bias, '%')}. That mean counts every reading alike; the mean error above is the "
-                     "sum of all errors over the sum of the reference, so that high readings count more.")
+                     f"{interval_text(limits.bias, '%')}. That mean counts every reading alike; the mean error above "
+                     "is the sum of all errors over the sum of the reference, so that high readings count more.")
     for number, item in enumerate(check.response, 1):
         session = f"Session {number}: " if len(check.response) > 1 else ""
         lines.append(session + response_words(item))
@@ -156,8 +157,8 @@ def response_words(item: Response | None) -> str:
 def _causes(check: ClaimCheck) -> list[str]:
     lines = []
     for number, item in enumerate(check.findings, 1):
-        text = f"{number}. {cause_words(item)}. For it: {item.evidence}." + (f" Against: {item.against}." if item.against else "")
-        lines.append(printable(text))
+        against = f" Against: {item.against}." if item.against else ""
+        lines.append(printable(f"{number}. {cause_words(item)}. For it: {item.evidence}.{against}"))
     return lines
 
 

@@ -26,7 +26,7 @@ def ruler(item: Estimate, limit: float, half: float, width: int, *, interval: bo
     >>> from agree.report.plain_text.ruler import ruler
     >>> item = Estimate(value=-0.4, low=-1.0, high=0.2, level=0.95, method="t")
     >>> ruler(item, 1.5, 2.0, 21)
-    '  [..(--o--|-)....]  '
+    '  [..(--o-|)......]  '
     """
     middle = width // 2
 

@@ -114,10 +114,10 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
         return f"It cannot be judged: {reading.because}."
     same = sum(one.verdict == reading.verdict for one in check.bands)
     seen = shown(band.joint, band.limit_percent)
-    first = {HOLDS: f"{subject(check)} keeps the claim in each of {counted(judged, 'power band')}; nearest to the limit "
-                    "is", FAILS: f"{subject(check)} is outside the claim in {same} of {counted(judged, 'power band')}; "
-                    "furthest", OPEN: f"{counted(same, 'power band')} of {judged} "
-                    f"{'is' if same == 1 else 'are'} not settled; least known is"}[reading.verdict]
+    device, every = subject(check), counted(judged, "power band")
+    first = {HOLDS: f"{device} keeps the claim in each of {every}; nearest to the limit is",
+             FAILS: f"{device} is outside the claim in {same} of {every}; furthest is",
+             OPEN: f"{same} of {every} {'is' if same == 1 else 'are'} not settled; least known is"}[reading.verdict]
     where = place_words(band.verdict, limit_words(check, seen, "%"))
     return (f"{first} {band_name(band)}: {side_words(seen.value, seen.places, '%')} on average; the interval that "
             f"decides {interval_is(seen, '%')}, {where}.")

@@ -66,9 +66,9 @@ def _clock(check: ClaimCheck) -> list[Caveat]:
         steps = () if item.alignment is None else item.alignment.steps
         if steps:
             where = f" in session {item.session}" if len(check.pairs) > 1 else ""
-            sizes = ", ".join(f"{plain(step.step_s, 0, sign=True)} s after {step.time_s / 60:.0f} min" for step in steps[:3])
-            more = ", ..." if len(steps) > 3 else ""
-            found.append(Caveat("trust", f"one clock jumped{where} ({sizes}{more}); this was taken out."))
+            sizes = [f"{plain(step.step_s, 0, sign=True)} s after {step.time_s / 60:.0f} min" for step in steps[:3]]
+            told = ", ".join([*sizes, *(["..."] if len(steps) > 3 else [])])
+            found.append(Caveat("trust", f"one clock jumped{where} ({told}); this was taken out."))
     if check.bias.drift:
         found.append(Caveat("trust", "the error drifts over the session: the interval is likely too narrow."))
     if check.decision_rule != "interval":

@@ -24,9 +24,9 @@ class Shown(NamedTuple):
     places: int
 
 
-def sides(low: float, high: float, limit: float) -> tuple[bool, ...]:
-    """Return on which side of either limit each end lies: what decides between the three answers."""
-    return (-limit <= low, low <= limit, high <= limit, -limit <= high)
+def sides(low: float, high: float, limit: float) -> tuple[int, ...]:
+    """Return on which side of either limit each end lies, or that it lies on it: what decides the answer."""
+    return tuple((end > edge) - (end < edge) for end in (low, high) for edge in (-limit, limit))
 
 
 def rounded(value: float, places: int) -> float:
@@ -65,7 +65,6 @@ def shown(item: Estimate, limit: float = math.nan) -> Shown:
         while places <= MOST_PLACES and sides(
                 rounded(item.low, places), rounded(item.high, places), limit_shown(limit, places)) != true:
             places += 1
-    # The middle keeps fewer digits where only the ends needed more, but never lies beyond them.
     return Shown(rounded(item.value, places), rounded(item.low, places), rounded(item.high, places),
                  limit_shown(limit, places), places)
 

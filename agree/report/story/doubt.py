@@ -35,8 +35,8 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
     if effects is not None and effects.odd:
         return _odd(check)
     if reference_forbids(average, check.level):
-        return (f"the reference: at {stated(check)} it is too uncertain to confirm a claim of {check.claim.text}, however "
-                "long you ride.",)
+        return (f"the reference: at {stated(check)} it is too uncertain to confirm a claim of {check.claim.text}, "
+                "however long you ride.",)
     if not several:
         return ("one session says nothing about other days.", *_within(check))
     if check.budget and check.budget[0].name == SESSIONS and check.budget[0].share > MOST_OF_IT:
@@ -85,7 +85,8 @@ def _sessions(check: ClaimCheck) -> tuple[str, ...]:
 
 def _largest(check: ClaimCheck) -> tuple[str, ...]:
     if not check.reference_uncertainty.terms:
-        return ("the reference is taken as exact: no ± was stated for it.", "The answer is only as good as the reference.")
+        return ("the reference is taken as exact: no ± was stated for it.",
+                "The answer is only as good as the reference.")
     name = check.budget[0].name if check.budget else ""
     if name in (SESSIONS, ""):
         return _sessions(check)

@@ -8,7 +8,7 @@ from agree.assessment.claim_check import ClaimCheck
 from agree.core.estimate import Estimate
 from agree.core.fault import NO_FAULT
 from agree.core.pairs import Pairs
-from agree.report.story.answer import band_name, decisive, shown_band, share_text
+from agree.report.story.answer import band_name, decisive, share_text, shown_band
 from agree.report.story.digits import first_places, interval_text, plain, rounded
 from agree.report.story.names import date_of, short
 from agree.report.story.vocabulary import SHORT_PLACE, question
@@ -44,7 +44,7 @@ class BandRow(NamedTuple):
 
 
 class SessionRow(NamedTuple):
-    """One session: number, day, files, minutes used, faulty seconds, its error and whether it is far from the others."""
+    """One session: number, day, files, seconds used and faulty, its error, whether it is far from the others."""
 
     number: int
     date: str
@@ -101,8 +101,9 @@ def session_rows(check: ClaimCheck) -> tuple[SessionRow, ...]:
         own = check.session_bias[k] if k < len(check.session_bias) else None
         error = "-" if own is None else f"{plain(rounded(own.value, places), places, sign=True)} {check.claim.unit}"
         label = "" if item.session == str(k + 1) else short(item.session, 11)
-        rows.append(SessionRow(k + 1, date_of(item) or label, date_of(item, year=False) or label, short(item.reference_name, 40),
-                               short(item.device_name, 40), int(item.used.sum()), _faulty(item), error, own, k in odd))
+        rows.append(SessionRow(k + 1, date_of(item) or label, date_of(item, year=False) or label,
+                               short(item.reference_name, 40), short(item.device_name, 40), int(item.used.sum()),
+                               _faulty(item), error, own, k in odd))
     return tuple(rows)
 
 

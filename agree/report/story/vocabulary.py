@@ -12,7 +12,8 @@ QUESTIONS = {"average": "mean error", "bands": "each power band", "readings": "s
 FAULTS = {
     "late_start": "started late", "early_end": "stopped early", "saturation": "reached its ceiling",
     "held": "froze at one value", "dropout": "dropped to 0", "spike": "jumped to a wild value",
-    "partial": "lost part of its reading", "auto_zero_step": "changed its zero", "warm_up_drift": "drifted while warming up",
+    "partial": "lost part of its reading", "auto_zero_step": "changed its zero",
+    "warm_up_drift": "drifted while warming up",
 }
 REASONS = {"missing": "not recorded by both", "both_coasting": "coasting", "beside_fault": "next to a faulty second"}
 CAUTION = "This unit, not the model; no calibration."
