@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from agree.core.engine import t_quantile
 from agree.core.result import Result
+from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 
@@ -29,7 +29,7 @@ def budget(reading: Reading, reference: ReferenceUncertainty, sessions: int) -> 
     terms = {("spread between sessions" if sessions > 1 else "noise within the recording"): reading.details["own_u"]}
     for number, term in enumerate(reference.terms, 1):
         name = term.name if term.name not in terms else f"{term.name} ({number})"
-        terms[name] = (term.percent + 100 * term.watts / level) * (1 if reading.unit == "%" else level / 100)
+        terms[name] = term.at(level, reading.unit)
     total = sum(u * u for u in terms.values())
     found = (BudgetTerm(name=name, u=u, unit=reading.unit, share=u * u / total if total > 0 else math.nan)
              for name, u in terms.items())
@@ -38,5 +38,4 @@ def budget(reading: Reading, reference: ReferenceUncertainty, sessions: int) -> 
 
 def reference_forbids(reading: Reading, level: float) -> bool:
     """Whether the reference alone keeps the claim from ever holding, even with an error of 0 and endless data."""
-    u = float(reading.details.get("reference_u", 0.0))
-    return t_quantile(level, math.inf) * u > reading.limit
+    return float(interval_half_width(0.0, math.inf, reading.known, level)) > reading.limit

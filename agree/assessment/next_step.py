@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
-from agree.core.engine import COSINES, t_quantile
+from agree.core.engine import COSINES
 from agree.core.estimate import Estimate
 from agree.verdict.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
+from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
@@ -37,15 +38,15 @@ def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: 
 
 def _mean_error_step(table: Table, reading: Reading, item: Estimate, claim: Claim, level: float) -> str:
     margin = abs(reading.limit - abs(item.value))
-    u = readings_u(reading)
-    normal = t_quantile(level, math.inf)
-    if normal * u >= margin:
-        return (f"The reference alone leaves this open (u = {u:.2g} {claim.unit}): no amount of riding settles it. "
-                f"Have the reference calibrated to u below {margin / normal:.2g} {claim.unit}.")
-    statistical = math.sqrt(max(item.standard_error**2 - u**2, 0.0))
+    known = reading.known
+    alone = float(interval_half_width(0.0, math.inf, known, level))
+    if alone >= margin:
+        return (f"The reference alone leaves this open (u = {known.u:.2g} {claim.unit}): no amount of riding settles "
+                f"it. Have the reference calibrated to u below {known.u * margin / alone:.2g} {claim.unit}.")
+    statistical = item.standard_error if reading.own is None else reading.own.standard_error
     answer = HOLDS if abs(item.value) <= reading.limit else FAILS
     if table.sessions == 1:
-        times = _times_longer(answer, item, Terms(reading.limit, statistical, u, level))
+        times = _times_longer(answer, item, Terms(reading.limit, statistical, known, level))
         if times is None:
             return _too_close(reading, claim)
         minutes = table.reference.size / 60
@@ -55,7 +56,7 @@ def _mean_error_step(table: Table, reading: Reading, item: Estimate, claim: Clai
     if reading.meaning == "next_session":
         return (f"Sessions differ by SD {reading.details.get('session_sd', math.nan):.2g} {claim.unit}; more sessions "
                 "sharpen the prediction but cannot make it narrower than that spread.")
-    wanted = sessions_needed(answer, CHANCE, [item.value], [Terms(reading.limit, sd, u, level)], seen=True,
+    wanted = sessions_needed(answer, CHANCE, [item.value], [Terms(reading.limit, sd, known, level)], seen=True,
                              least=max(table.sessions + 1, LEAST_SESSIONS), most=MOST_SESSIONS)
     if wanted is None:
         return _too_close(reading, claim)
@@ -77,11 +78,6 @@ def _times_longer(answer: str, item: Estimate, terms: Terms) -> float | None:
         middle = (low + high) / 2
         low, high = (low, middle) if settles(middle) else (middle, high)
     return max(high, 1.2)
-
-
-def readings_u(reading: Reading) -> float:
-    """Standard uncertainty of the reference in the reading's unit."""
-    return float(reading.details.get("reference_u", 0.0))
 
 
 def _too_close(reading: Reading, claim: Claim) -> str:

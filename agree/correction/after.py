@@ -102,5 +102,5 @@ def after(
     before, left = (np.abs(unit_errors(t, found.unit, count)) for t in (data, corrected))
     return After(left_out="sessions" if data.sessions > 1 else "blocks", count=count,
                  before_percent=float(np.nanmean(before)), after_percent=float(np.nanmean(left)),
-                 bias=widen(meanings.mean_error(corrected, "%", level), reference_u.in_percent(found.mean_w)),
+                 bias=widen(meanings.mean_error(corrected, "%", level), reference_u.known(found.mean_w)),
                  verdicts={} if asked is None else verdicts(corrected, asked, window_s, level, reference_u))

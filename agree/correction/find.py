@@ -21,6 +21,7 @@ from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.columns import table as join
+from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import widen
 
@@ -29,7 +30,6 @@ SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no 
 USUAL_SD_PERCENT = 1.0   # SD between sessions to reckon with where fewer than 3 show their own (assumption)
 FINEST_STEP = 0.01       # per cent: a factor of four decimals
 COARSEST_STEP = 5.0
-NORMAL_95 = 1.96         # two-sided normal quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -187,7 +187,7 @@ def correction(
 def _scale(table: Table, known: ReferenceUncertainty, level: float) -> Estimate:
     value, phi = ratio_of_sums(table.reference, table.device)
     plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(), cautious=True)
-    return widen(plain, value * known.in_percent(float(table.reference.mean())) / 100)
+    return widen(plain, known.known(float(table.reference.mean())).times(value / 100))
 
 
 def _parts(
@@ -195,19 +195,20 @@ def _parts(
 ) -> tuple[Estimate | None, Estimate | None]:
     """Factor and offset (W) of an action, with the reference's uncertainty."""
     mean_w = float(table.reference.mean())
-    relative = known.in_percent(mean_w) / 100
     if action == "scale":
         return _scale(table, known, level), None
     if action == "offset" or line is None:
         value = float(table.error.mean())
         plain = estimate(value, table.error - value, level=level, sampling=table.sampling, session=table.labels(),
                          cautious=True)
-        return None, widen(plain, mean_w * relative)
+        return None, widen(plain, known.known(mean_w, "W"))
     slope = line.slope
     low, high = (1 / limit if limit > 0 else math.inf for limit in (slope.high, slope.low))
     factor = replace(slope, value=1 / slope.value, low=low, high=high,
                      standard_error=slope.standard_error / slope.value**2)
-    return widen(factor, factor.value * known.percent / 100), widen(line.intercept, slope.value * known.watts)
+    parts = [replace(known, terms=tuple(term for term in known.terms if (term.watts == 0) == (unit == "%"))).known(
+        mean_w, unit) for unit in ("%", "W")]
+    return widen(factor, parts[0].times(factor.value / 100)), widen(line.intercept, parts[1].times(slope.value))
 
 
 def _decide(
@@ -226,9 +227,11 @@ def _decide(
         if abs(bias.value) <= WORTHWHILE_PERCENT:
             return "none", f"the mean error is below {WORTHWHILE_PERCENT:g} %"
         return "none", f"on {units_left} left out no correction clearly lowers the error"
-    u = known.in_percent(mean_w)
-    if chosen != "scale and offset" and abs(bias.value) <= NORMAL_95 * u:
-        return "none", f"the reference's own uncertainty (u = {u:.2g} %) can make such a difference"
+    alone = known.known(mean_w)
+    if chosen != "scale and offset" and abs(bias.value) <= float(interval_half_width(0.0, math.inf, alone, 0.95)):
+        what = known.main_term(mean_w)
+        whose = "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
+        return "none", f"{whose} (u = {alone.u:.2g} %) can make such a difference"
     made = judged.entered
     if made is not None and made.scale == 1 and made.offset_w == 0:
         return "none", f"it is less than half of the device's step of {made.step_percent:g} %"

@@ -9,6 +9,7 @@ from agree.core.engine import t_quantile
 from agree.core.result import Result
 from agree.verdict.chance import Terms, ceiling, joint_chance, sessions_needed
 from agree.verdict.claim import Claim
+from agree.verdict.error_distribution import EXACT
 from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
 
 
@@ -75,7 +76,7 @@ def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list
         true_error=error, power=power, answer=answer, sessions=sessions, careful=worse,
         reached=math.nan if sessions is None else joint_chance(answer, sessions, errors, terms), ceiling=top,
         possible=top > power, because=because, u_needed=u_needed,
-        by_width=(sessions_to_settle(abs(margins[0]), one.sd, one.u, one.level, most)
+        by_width=(sessions_to_settle(abs(margins[0]), one.sd, one.known, one.level, most)
                   if len(terms) == 1 and not one.predict else None))
 
 
@@ -85,7 +86,7 @@ def _obstacle(answer: str, power: float, top: float, errors: list[float], terms:
     if top > power:
         return f"more than {most} sessions", None
     band = terms[len(terms) // 2]
-    exact = [item._replace(u=0.0) for item in terms]
+    exact = [item._replace(known=EXACT) for item in terms]
     if ceiling(answer, errors, exact) <= power:
         half = t_quantile(band.level, math.inf) * band.sd
         return (f"sessions differ by SD {band.sd:.2g} {unit}: the next one is known to ±{half:.2g} {unit} at best, "
@@ -93,7 +94,7 @@ def _obstacle(answer: str, power: float, top: float, errors: list[float], terms:
     low, high = 0.0, 1.0
     for _ in range(40):
         middle = (low + high) / 2
-        shrunk = [item._replace(u=middle * item.u) for item in terms]
+        shrunk = [item._replace(known=item.known.times(middle)) for item in terms]
         low, high = (middle, high) if ceiling(answer, errors, shrunk) > power else (low, middle)
-    return (f"the reference's own error (u = {band.u:.2g} {unit}) leaves a chance of {100 * top:.0f} % at most, "
-            f"however many sessions; u below {low * band.u:.2g} {unit} is needed"), low * band.u
+    return (f"the reference's own error (u = {band.known.u:.2g} {unit}) leaves a chance of {100 * top:.0f} % at most, "
+            f"however many sessions; u below {low * band.known.u:.2g} {unit} is needed"), low * band.known.u

@@ -103,7 +103,8 @@ def _stored(pilot: Any, claim: Claim) -> tuple[list[tuple[float, float, float]],
                 for item in pilot["sessions"]]
         stated = pilot["reference_uncertainty"]
         reference = ReferenceUncertainty(text=str(stated["text"]), factor=float(stated["factor"]), terms=tuple(
-            Term(name=str(term["name"]), percent=float(term["percent"]), watts=float(term["watts"]))
+            Term(name=str(term["name"]), percent=float(term["percent"]), watts=float(term["watts"]),
+                 shape="normal" if term.get("shape") == "normal" else "rectangle")
             for term in stated["terms"]))
         if not rows or not np.isfinite(rows).all():
             raise ValueError

@@ -172,7 +172,7 @@ def plan(
     -----
     Session means vary by s^2 + w^2, w^2 = within_sd^2 (1 + r)/(1 - r)/n with r = exp(-1/correlation_s) and n seconds
     (the mean of a first-order autoregressive error). The chance is that of the t interval between sessions, widened
-    by the reference (`agree.verdict.chance.chance`); the reference's own error is normal with its u. A pilot's SD is
+    by the reference (`agree.verdict.chance.chance`), whose own error is spread as stated. A pilot's SD is
     itself uncertain: `careful` takes its upper 80 % limit, after Browne RH (1995) Stat Med 14:1933.
 
     Examples
@@ -214,7 +214,7 @@ def plan(
     return Plan(claim=claim, meaning=meaning, limit=middle.limit, unit=unit, level=level, minutes=minutes,
                 bands=tuple(edges.tolist()), minutes_per_band=minutes / (edges.size - 1), session_sd=spread.between,
                 within=spread.within(minutes / count), minutes_enough=spread.minutes_enough(HARDLY),
-                reference_uncertainty=stated, u_reference=middle.u, most=int(most), cases=cases,
+                reference_uncertainty=stated, u_reference=middle.known.u, most=int(most), cases=cases,
                 assumptions=(*spread.words, *_words(claim, unit, stated, typical, bands, count)))
 
 
@@ -227,14 +227,8 @@ def _number(value: Any) -> float:
 def _terms(claim: Claim, unit: str, stated: ReferenceUncertainty, level: float, meaning: str, centres: list[float],
            sd: float) -> list[Terms]:
     """Terms of each band, or of the whole at its typical power."""
-    result = []
-    for power in centres:
-        if unit == "W":
-            limit, u = float(claim.watts or 0), stated.in_percent(power) / 100 * power
-        else:
-            limit, u = claim.percent or 100 * (claim.watts or 0) / power, stated.in_percent(power)
-        result.append(Terms(limit, sd, u, level ** (1 / len(centres)), meaning == "next_session"))
-    return result
+    return [Terms(float(claim.watts or 0) if unit == "W" else claim.percent or 100 * (claim.watts or 0) / power,
+                  sd, stated.known(power, unit), level, meaning == "next_session") for power in centres]
 
 
 def _words(claim: Claim, unit: str, stated: ReferenceUncertainty, typical: float, bands: Sequence[float] | None,

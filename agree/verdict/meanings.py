@@ -18,13 +18,15 @@ from agree.core.result import Result
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_SECONDS, Table, Windows
+from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width, probability_within
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.rule import FAILS, HOLDS, OPEN, conformance_probability, decide, widen
+from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
 WIDTHS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300)  # averaging times tried for the shortest that will do
 COUNTS = (8, 32)                                 # cosines tried for the effective number of windows
+LEAST_FOR_PROBABILITY = 3                        # sessions; with 2 "P > 99 %" came true in 88-92 % of tests
 LEAST_BAND_S = 60                                # a band with fewer seconds is shown, not judged
 
 
@@ -48,7 +50,12 @@ class Reading(Result):
     because : str
         The answer's ground in words.
     conformance_probability : float
-        Probability that the error lies within the limit (JCGM 106); NaN where it has no meaning.
+        Probability that the error lies within the limit (JCGM 106, from t and the reference's shape together); NaN
+        below 3 sessions and where it has no meaning.
+    own : Estimate or None
+        The same as `estimate` before the reference's uncertainty was added.
+    known : KnownError
+        What was added: the reference's error that no riding makes smaller.
     details : dict
         More, by meaning: worst band, bands judged and too thin; averaging time, shortest that will do; sessions.
     """
@@ -61,6 +68,8 @@ class Reading(Result):
     because: str
     conformance_probability: float = math.nan
     details: dict[str, Any] = field(default_factory=dict)
+    own: Estimate | None = None
+    known: KnownError = EXACT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,17 +115,24 @@ def average(
     if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
                        because=f"only {chosen.sum()} s in the range of the claim: too few to judge")
-    reference = table.reference[chosen]
-    u = reference_u.in_percent(float(reference.mean())) / 100 * float(reference.mean())
-    limit = float(claim.limit_w(reference).mean())
+    mean_w = float(table.reference[chosen].mean())
+    limit = float(claim.limit_w(table.reference[chosen]).mean())
     if claim.unit == "%":
-        u, limit = 100 * u / float(reference.mean()), 100 * limit / float(reference.mean())
+        limit = 100 * limit / mean_w
+    known = reference_u.known(mean_w, claim.unit)
     plain = mean_error(table, claim.unit, level, chosen)
-    item = widen(plain, u)
+    item = widen(plain, known)
     verdict, because = decide(item, limit, rule)
     return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit, because=because,
-                   conformance_probability=conformance_probability(item.value, item.standard_error, limit),
-                   details={"reference_u": u, "own_u": plain.standard_error, "mean_w": float(reference.mean())})
+                   conformance_probability=_probability(plain, limit, known, table.sessions), own=plain, known=known,
+                   details={"reference_u": known.u, "own_u": plain.standard_error, "mean_w": mean_w})
+
+
+def _probability(plain: Estimate, limit: float, known: KnownError, sessions: int) -> float:
+    """Probability within the limit; NaN below 3 sessions, whose own spread is too uncertain for it to be true."""
+    if sessions < LEAST_FOR_PROBABILITY:
+        return math.nan
+    return probability_within(plain.value, limit, plain.standard_error, plain.df, known)
 
 
 def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
@@ -152,7 +168,7 @@ def bands(
         total = float(reference.sum())
         mean = total / reference.size if total > 0 else math.nan
         limit = 100 * float(claim.limit_w(reference).sum()) / total if total > 0 else math.nan
-        item = widen(wide, reference_u.in_percent(mean)) if total > 0 else wide
+        item = widen(wide, reference_u.known(mean)) if total > 0 else wide
         verdict = decide(item, limit, rule)[0] if k in judged else "too thin"
         if claim.above_watts is not None and limits[k] < claim.above_watts:
             verdict = "outside the claim"
@@ -177,8 +193,6 @@ def _bands_reading(judged: list[BandCheck], total: int) -> Reading:
     thin = total - len(judged)
     return Reading(**common, verdict=verdict, estimate=worst.joint, limit=worst.limit_percent,
                    because=because + (f"; {thin} band(s) not judged" if thin else ""),
-                   conformance_probability=conformance_probability(
-                       worst.joint.value, worst.joint.standard_error, worst.limit_percent),
                    details={"worst_band": [worst.low, worst.high], "judged": len(judged), "not_judged": thin})
 
 
@@ -203,13 +217,24 @@ def share_within(
     # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
     apart = max(spread(relative, table.sampling, windows.session[keep], cosines=k).standard_error for k in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
-    shift = t_quantile(level, math.inf) * np.hypot(reference_u.percent / 100 * reference, reference_u.watts)
+    shift = reference_half_width(reference_u, reference, level)
     shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
     alpha = 1 - level
     lows = [0.0 if s == 0 else float(special.betaincinv(s * n, n - s * n + 1, alpha / 2)) for s in shares]
     highs = [1.0 if s == 1 else float(special.betaincinv(s * n + 1, n - s * n, 1 - alpha / 2)) for s in shares]
     return Estimate(value=shares[0], low=min(lows), high=max(highs), level=level,
                     method=f"binomial, {n:.0f} effective of {error.size} windows")
+
+
+def reference_half_width(reference_u: ReferenceUncertainty, reference: FloatArray, level: float) -> FloatArray:
+    """Half-width in W of the interval of the reference's own error at each level of power, by its shape."""
+    if not reference_u.terms:
+        return np.zeros(reference.shape)
+    low, high = float(reference.min()), float(reference.max())
+    grid = np.linspace(low, high, 9 if reference_u.watts and reference_u.percent else 2)
+    half = [float(interval_half_width(0.0, math.inf, reference_u.known(w, "W"), level)) for w in grid]
+    found: FloatArray = np.interp(reference, grid, half)
+    return found
 
 
 def _share_verdict(item: Estimate | None) -> str:
@@ -253,9 +278,11 @@ def next_session(table: Table, claim: Claim, reading: Reading, level: float, rul
     mean, sd = float(np.mean(biases)), float(np.std(biases, ddof=1))
     se = sd * math.sqrt(1 + 1 / count)
     half = t_quantile(level, count - 1) * se
-    item = widen(Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
-                          df=count - 1.0, method=f"prediction from {count} sessions"), reading.details["reference_u"])
+    plain = Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
+                     df=count - 1.0, method=f"prediction from {count} sessions")
+    item = widen(plain, reading.known)
     verdict = decide(item, reading.limit, rule)[0]
     return Reading(**common, verdict=verdict, estimate=item, details={"sessions": count, "session_sd": sd},
                    because=f"prediction from {count} sessions, which differ by SD {sd:.2g} {claim.unit}",
-                   conformance_probability=conformance_probability(mean, item.standard_error, reading.limit))
+                   own=plain, known=reading.known,
+                   conformance_probability=_probability(plain, reading.limit, reading.known, count))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from typing import Literal
 
 from agree.core.errors import InputError
 from agree.core.result import Result
 from agree.verdict.claim import NUMBER, SIGN, UNIT, is_percent, number
+from agree.verdict.error_distribution import KnownError
 
 _K = rf"(?:\s*,?\s*\(?k\s*=\s*{NUMBER}\)?)?"
 _TERM = re.compile(rf"{SIGN}{NUMBER}\s*{UNIT}{_K}")
@@ -18,11 +20,19 @@ _LOSS = re.compile(rf"(-?){NUMBER}\s*%?\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Term(Result):
-    """One standard uncertainty of the reference: `percent` of the level, or `watts` at every level."""
+    """One standard uncertainty of the reference: `percent` of the level, or `watts` at every level.
+
+    `shape`: how the error behind it is spread, "rectangle" ("±a": nothing else is known) or "normal" (stated with k).
+    """
 
     name: str
     percent: float
     watts: float
+    shape: Literal["rectangle", "normal"] = "rectangle"
+
+    def at(self, level_w: float, unit: str) -> float:
+        """Return its standard uncertainty at a level of power, in % or W."""
+        return self.percent + 100 * self.watts / level_w if unit == "%" else self.percent * level_w / 100 + self.watts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,7 +51,8 @@ class ReferenceUncertainty(Result):
     Notes
     -----
     "±a" with nothing more is a rectangle of half-width a, u = a/sqrt(3) (JCGM 100:2008, 4.3.7); "a k=2" is an
-    expanded uncertainty, u = a/k. Terms in per cent grow with the level, those in W do not.
+    expanded uncertainty of a normal error, u = a/k. Terms in per cent grow with the level, those in W do not.
+    Interval, probability, plan and budget work on the shapes (`known`), never on one normal u for all.
 
     Examples
     --------
@@ -68,6 +79,24 @@ class ReferenceUncertainty(Result):
     def in_percent(self, level_w: float) -> float:
         """Standard uncertainty in per cent at a level in W."""
         return math.hypot(self.percent, 100 * self.watts / level_w)
+
+    def known(self, level_w: float, unit: str = "%") -> KnownError:
+        """Return the error that all these terms leave open at a level of power, in % or W.
+
+        Examples
+        --------
+        >>> from agree.verdict.reference import ReferenceUncertainty
+        >>> known = ReferenceUncertainty.parse("±1 %; 1 % k=2").known(200)
+        >>> known.normal, [round(half, 6) for half in known.rectangles]
+        (0.5, [1.0])
+        """
+        sizes = [(term.at(level_w, unit), term.shape) for term in self.terms]
+        return KnownError(normal=math.hypot(0.0, *(u for u, shape in sizes if shape == "normal")),
+                          rectangles=tuple(math.sqrt(3) * u for u, shape in sizes if shape == "rectangle" and u > 0))
+
+    def main_term(self, level_w: float) -> str:
+        """Return the name of the term that brings most of the uncertainty; empty if there is none."""
+        return max(self.terms, key=lambda term: term.at(level_w, "%")).name if self.terms else ""
 
     @classmethod
     def parse(cls, stated: str | float | None, *, loss: str | None = None) -> ReferenceUncertainty:
@@ -104,7 +133,8 @@ class ReferenceUncertainty(Result):
             sign, share, half, k = found.groups()
             lost = number(share) * (-1 if sign else 1)
             factor *= 1 - lost / 100
-            terms.append(Term(name="drivetrain loss", percent=number(half) / _coverage(k, loss), watts=0.0))
+            terms.append(Term(name="drivetrain loss", percent=number(half) / _coverage(k, loss), watts=0.0,
+                              shape=_shape(k)))
             texts.append(f"loss {lost:g} ± {number(half):g} % between reference and device")
         return cls(text="; ".join(texts), terms=tuple(terms), factor=factor)
 
@@ -117,6 +147,10 @@ def _coverage(k: str | None, stated: str) -> float:
     return number(k)
 
 
+def _shape(k: str | None) -> Literal["rectangle", "normal"]:
+    return "rectangle" if k is None else "normal"
+
+
 def _term(part: str, stated: str) -> tuple[Term, str, float]:
     words = " ".join(part.lower().split())
     calibrated = _CALIBRATED.fullmatch(words)
@@ -124,7 +158,7 @@ def _term(part: str, stated: str) -> tuple[Term, str, float]:
         size, side, half, k = calibrated.groups()
         reads = number(size) * (1 if side == "high" else -1)
         u = number(half) / _coverage(k, stated)
-        return (Term(name="calibration of the reference", percent=u, watts=0.0),
+        return (Term(name="calibration of the reference", percent=u, watts=0.0, shape=_shape(k)),
                 f"reads {number(size):g} % {side}, u = {u:.2g} %", 1 / (1 + reads / 100))
     found = _TERM.fullmatch(words)
     if found is None:
@@ -135,4 +169,5 @@ def _term(part: str, stated: str) -> tuple[Term, str, float]:
     sign = "%" if is_percent(unit) else "W"
     how = f"{number(value):g} {sign}, k = {number(k):g}" if k else f"±{number(value):g} {sign}, rectangular"
     percent = u if sign == "%" else 0.0
-    return Term(name="reference", percent=percent, watts=u - percent), f"{how}: u = {u:.2g} {sign}", 1.0
+    return (Term(name="reference", percent=percent, watts=u - percent, shape=_shape(k)), f"{how}: u = {u:.2g} {sign}",
+            1.0)

@@ -5,46 +5,39 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from scipy import special
-
-from agree.core.engine import t_quantile
 from agree.core.estimate import Estimate
+from agree.verdict.error_distribution import KnownError, interval_half_width, probability_within
 
 HOLDS, FAILS, OPEN = "holds", "does not hold", "not settled"
 RULES = ("interval", "guard 2u", "guard 1.645u", "plain")
 
 
-def widen(item: Estimate, u: float) -> Estimate:
-    """Add a standard uncertainty that does not shrink with data.
+def widen(item: Estimate, known: KnownError) -> Estimate:
+    """Add an error that does not shrink with data, by its own shape.
 
-    The two half-widths, t se of the data and z u of the addition, are added in squares. (Welch & Satterthwaite's
-    effective degrees of freedom, JCGM 100:2008, G.4.1, would let a small u narrow the interval of few sessions: with 2
-    sessions and u a quarter of their SD it covered 88 % instead of 95 %.) Standard error and degrees of freedom, for
-    guard bands and conformance probability, are the combined ones of JCGM 100.
+    The half-width h solves P(|X| <= h) = level for X = se T + the known error (`error_distribution`). Standard error
+    and degrees of freedom, for guard bands and budgets, are the combined ones of JCGM 100:2008, 5.1.2 and G.4.1; they
+    are not used for the interval: effective degrees of freedom would let a small u narrow that of few sessions.
 
     Examples
     --------
     >>> from agree import Estimate
+    >>> from agree.verdict.error_distribution import KnownError
     >>> from agree.verdict.rule import widen
     >>> item = Estimate(value=0.6, low=-0.3224, high=1.5224, level=0.95, method="t", standard_error=0.4, df=8)
-    >>> wide = widen(item, 0.5)
+    >>> wide = widen(item, KnownError(rectangles=(1.0,)))
     >>> round(wide.standard_error, 3), round(wide.high - wide.value, 3)
-    (0.64, 1.346)
+    (0.702, 1.441)
     """
-    if u == 0 or not math.isfinite(item.low):
+    if not known.u > 0 or not math.isfinite(item.low):
         return item
-    total = math.hypot(item.standard_error, u)
+    total = math.hypot(item.standard_error, known.u)
     # A ratio first: fourth powers of small standard errors underflow.
     share = item.standard_error / total
     df = item.df / share**4 if share > 1e-3 else math.inf
-    half = half_width(item.standard_error, item.df, u, item.level)
+    half = float(interval_half_width(item.standard_error, item.df, known, item.level))
     return replace(item, low=item.value - half, high=item.value + half, standard_error=total, df=df,
                    method=item.method + ", with the reference's uncertainty")
-
-
-def half_width(se: float, df: float, u: float, level: float) -> float:
-    """Half-width of an interval from data with standard error `se` and an addition `u` that is known."""
-    return math.hypot(t_quantile(level, df) * se, t_quantile(level, math.inf) * u)
 
 
 def three_way(low: float, high: float, limit: float) -> str:
@@ -93,7 +86,7 @@ def decide(item: Estimate, limit: float, rule: str = "interval") -> tuple[str, s
 
 
 def conformance_probability(value: float, u: float, limit: float) -> float:
-    """Phi((T - y)/u) - Phi((-T - y)/u), after JCGM 106:2012.
+    """Phi((T - y)/u) - Phi((-T - y)/u), after JCGM 106:2012: for a standard uncertainty that is all known and normal.
 
     Examples
     --------
@@ -101,16 +94,14 @@ def conformance_probability(value: float, u: float, limit: float) -> float:
     >>> [round(conformance_probability(y, u, 1.5), 4) for y, u in ((0.6, 0.4), (1.2, 0.3), (0.6, 0.7))]
     [0.9878, 0.8413, 0.8994]
     """
-    if not u > 0:
-        return math.nan if math.isnan(u) else float(abs(value) <= limit)
-    return float(special.ndtr((limit - value) / u) - special.ndtr((-limit - value) / u))
+    return probability_within(value, limit, u, math.inf)
 
 
 def sessions_to_settle(
-    margin: float, session_sd: float, u_reference: float, level: float, most: int = 50
+    margin: float, session_sd: float, known: KnownError, level: float, most: int = 50
 ) -> int | None:
     """Smallest number of sessions whose interval is narrower than the margin; None if more than `most` or never."""
     for count in range(2, most + 1):
-        if half_width(session_sd / math.sqrt(count), count - 1, u_reference, level) <= margin:
+        if float(interval_half_width(session_sd / math.sqrt(count), count - 1, known, level)) <= margin:
             return count
     return None

@@ -7,6 +7,7 @@ import pytest
 
 from agree import Pairs, check_claim
 from agree.verdict.chance import Terms, chance
+from agree.verdict.error_distribution import EXACT
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")
@@ -33,7 +34,7 @@ def test_sessions_named_settle_it_with_the_chance_named(rng):
                          r"\(SD 0\.6 %\)\.", first.next_step)
     assert found is not None, first.next_step
     count, runs = int(found[1]), 60
-    named, fewer = (float(chance("holds", n, 0.9, Terms(1.5, SD, 0.0, 0.95))) for n in (count, count - 1))
+    named, fewer = (float(chance("holds", n, 0.9, Terms(1.5, SD, EXACT, 0.95))) for n in (count, count - 1))
     assert fewer < 0.8 <= named
     settled = [check_claim([ride(error) for error in rng.normal(0.9, SD, count)], "1.5 %").verdict == "holds"
                for _ in range(runs)]

@@ -100,9 +100,9 @@ def test_small_correction_from_one_session_is_refused(rng):
 def test_reference_alone_could_explain_it():
     pairs = sessions(1, "scale", 0.2, 4)
     assert find_correction(pairs, reference_uncertainty="±1 %").action == "scale"
-    found = find_correction(pairs, reference_uncertainty="±3 %")
+    found = find_correction(pairs, reference_uncertainty="±3.5 %")
     assert found.action == "none"
-    assert found.reason == "the reference's own uncertainty (u = 1.7 %) can make such a difference"
+    assert found.reason == "the reference's own uncertainty (u = 2 %) can make such a difference"
 
 
 def test_reference_widens_the_interval_and_stays():

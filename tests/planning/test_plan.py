@@ -11,6 +11,7 @@ from scipy import stats
 
 from agree import InputError, check_claim, plan
 from agree.verdict.chance import Terms, chance
+from agree.verdict.error_distribution import EXACT
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")
@@ -24,7 +25,7 @@ LONG = 1e9  # minutes after which nothing is left of what varies within a sessio
 def test_width_alone_gives_the_tables_and_settles_half_the_time(sd, margin, sessions):
     made = plan("1.5 %", true_error=1.5 - margin, session_sd=sd, minutes=LONG, most=100)
     assert made.cases[0].by_width == sessions
-    terms = Terms(1.5, sd, 0.0, 0.95)
+    terms = Terms(1.5, sd, EXACT, 0.95)
     assert 0.5 < float(chance("holds", sessions, 1.5 - margin, terms)) < 0.8
     assert made.sessions > sessions
 
@@ -49,7 +50,7 @@ def test_cases_and_symmetry():
     for case in made.cases:
         if case.sessions:
             sd = math.hypot(0.8, made.within)
-            reached, before = (float(chance(case.answer, n, case.true_error, Terms(1.5, sd, 0, 0.95)))
+            reached, before = (float(chance(case.answer, n, case.true_error, Terms(1.5, sd, EXACT, 0.95)))
                                for n in (case.sessions, case.sessions - 1))
             assert before < case.power <= reached == pytest.approx(case.reached)
 
@@ -65,12 +66,12 @@ def test_reference_can_forbid_it():
     case = made.cases[0]
     assert not made.possible
     assert made.u_reference == pytest.approx(1 / math.sqrt(3))
-    top = stats.norm.cdf((1.5 - 1.959964 / math.sqrt(3)) * math.sqrt(3))
-    assert case.ceiling == pytest.approx(2 * top - 1, abs=1e-6)
-    assert case.because == ("the reference's own error (u = 0.58 %) leaves a chance of 48 % at most, however many "
-                            "sessions; u below 0.46 % is needed")
-    assert plan("1.5 %", reference_uncertainty=f"{0.99 * case.u_needed} % k=1").cases[0].ceiling > 0.8
-    assert plan("1.5 %", reference_uncertainty=f"{1.01 * case.u_needed} % k=1").cases[0].ceiling < 0.8
+    # 95 % of a rectangle of ±1 reach to 0.95: the claim can hold while the reference is within 1.5 - 0.95 of the truth
+    assert case.ceiling == pytest.approx(0.55, abs=1e-6)
+    assert case.because == ("the reference's own error (u = 0.58 %) leaves a chance of 55 % at most, however many "
+                            "sessions; u below 0.49 % is needed")
+    assert plan("1.5 %", reference_uncertainty=f"±{0.99 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling > 0.8
+    assert plan("1.5 %", reference_uncertainty=f"±{1.01 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling < 0.8
 
 
 def test_spread_can_forbid_the_next_session():

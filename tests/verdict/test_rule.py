@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from agree import Estimate
+from agree.verdict.error_distribution import EXACT, KnownError
 from agree.verdict.rule import conformance_probability, sessions_to_settle, three_way, widen
 
 
@@ -48,12 +49,10 @@ def item(se, df, value=0.0):
 
 
 @given(st.floats(1e-6, 10), st.integers(1, 50), st.floats(0, 10))
-def test_widen_adds_half_widths_in_squares(se, df, u):
-    wide, plain = widen(item(se, df), u), item(se, df)
-    expected = math.hypot(stats.t.ppf(0.975, df) * se, stats.norm.ppf(0.975) * u)
-    assert wide.high == pytest.approx(expected, rel=1e-9)
+def test_widen_never_narrows_and_never_adds_outright(se, df, u):
+    wide, plain = widen(item(se, df), KnownError(normal=u)), item(se, df)
     assert wide.low == pytest.approx(-wide.high)
-    assert wide.high >= plain.high * (1 - 1e-12)
+    assert plain.high * (1 - 1e-12) <= wide.high <= plain.high * 1.00001 + stats.norm.ppf(0.975) * u + 1e-9
     assert wide.standard_error == pytest.approx(math.hypot(se, u))  # JCGM 100:2008, 5.1.2
     if u > 0 and se > 1e-3 * u:
         assert wide.df == pytest.approx(math.hypot(se, u) ** 4 / (se**4 / df), rel=1e-6)  # G.4.1
@@ -65,22 +64,22 @@ def test_widened_interval_covers(sessions, u):
     rng = np.random.default_rng([sessions, int(10 * u)])
     values = 0.8 * rng.normal(size=(4000, sessions)) + u * rng.normal(size=(4000, 1))
     se = values.std(axis=1, ddof=1) / math.sqrt(sessions)
-    half = [widen(item(s, sessions - 1), u).high for s in se]
+    half = [widen(item(s, sessions - 1), KnownError(normal=u)).high for s in se]
     covered = (np.abs(values.mean(axis=1)) <= half).mean()
     assert covered >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 4000)
 
 
 def test_reference_never_shrinks():
     # JCGM 100: the part known from a specification alone stays, however many data there are.
-    u = 1.5 / math.sqrt(3)
-    assert widen(item(1e-9, 8), u).high == pytest.approx(stats.norm.ppf(0.975) * u, rel=1e-6)
+    # A rectangle of half-width 1.5 holds 95 % of its errors within 0.95 * 1.5, not within 1.96 * 1.5/sqrt(3) = 1.70.
+    assert widen(item(1e-9, 8), KnownError(rectangles=(1.5,))).high == pytest.approx(0.95 * 1.5, rel=1e-6)
 
 
 def test_widen_leaves_exact_reference_and_unbounded_alone():
     plain = item(0.4, 8)
-    assert widen(plain, 0) is plain
+    assert widen(plain, EXACT) is plain
     open_ = Estimate(value=1, low=-math.inf, high=math.inf, level=0.95, method="t")
-    assert widen(open_, 1) is open_
+    assert widen(open_, KnownError(normal=1)) is open_
 
 
 @pytest.mark.parametrize(("sd", "margin", "sessions"), [
@@ -89,14 +88,14 @@ def test_widen_leaves_exact_reference_and_unbounded_alone():
     (1.5, 1.0, 12),
 ])
 def test_sessions_to_settle(sd, margin, sessions):
-    found = sessions_to_settle(margin, sd, 0.0, 0.95)
+    found = sessions_to_settle(margin, sd, EXACT, 0.95)
     enough = [s for s in range(2, 60) if stats.t.ppf(0.975, s - 1) * sd / math.sqrt(s) <= margin]
     assert found == min(enough)
     assert found == sessions
 
 
 def test_no_number_of_sessions_beats_the_reference():
-    assert sessions_to_settle(1.0, 0.5, 0.6, 0.95) is None
-    assert sessions_to_settle(1.0, 0.0, 0.0, 0.95) == 2
+    assert sessions_to_settle(1.0, 0.5, KnownError(normal=0.6), 0.95) is None
+    assert sessions_to_settle(1.0, 0.0, KnownError(normal=0.0), 0.95) == 2
     assert np.isclose(stats.norm.ppf(0.975) * 0.5, 0.98, atol=0.001)
-    assert sessions_to_settle(1.0, 0.1, 0.5, 0.95) is not None
+    assert sessions_to_settle(1.0, 0.1, KnownError(normal=0.5), 0.95) is not None
