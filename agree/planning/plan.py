@@ -71,7 +71,7 @@ class Plan(Result):
     >>> from agree import plan
     >>> made = plan("1.5 %", true_error=[0, 0.75], reference_uncertainty="±0.5 %")
     >>> [(case.true_error, case.sessions, round(case.ceiling, 3)) for case in made.cases]
-    [(0.0, 8, 0.999), (0.75, None, 0.738)]
+    [(0.0, 8, 1.0), (0.75, None, 0.775)]
     """
 
     claim: Claim
