@@ -163,7 +163,7 @@ def interval_half_width(se: FloatArray | float, df: float, known: KnownError, le
     >>> from agree.verdict.error_distribution import KnownError, interval_half_width
     >>> wide = interval_half_width([0.0, 0.4], 8, KnownError(rectangles=(1.0,)), 0.95)
     >>> [round(float(h), 3) for h in wide]
-    [0.95, 1.441]
+    [0.95, 1.387]
     """
     size = np.asarray(se, float)
     if not known.u > 0:
