@@ -27,8 +27,9 @@ ARROWS = {
     "correction": VERDICT | {"files", "recordings", "correction"},
     "diagnosis": VERDICT | {"correction", "diagnosis"},
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
+    "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "planning", "report"},
+    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "report"},
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.

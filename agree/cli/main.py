@@ -12,6 +12,7 @@ from agree.cli.correct import correct
 from agree.cli.demo import demo
 from agree.cli.look import look_command
 from agree.cli.plan import plan_command
+from agree.cli.static import static
 
 BAD_INPUT = 2
 
@@ -25,7 +26,7 @@ def command() -> None:
     """
 
 
-for _one in (check, correct, demo, look_command, plan_command):
+for _one in (check, correct, demo, look_command, plan_command, static):
     command.add_command(_one)
 
 

@@ -81,7 +81,8 @@ def wrong_mass(
         raise InputError(f"`stated_kg` and what hung must be above 0 kg; got {stated_kg:g} and {hung:g}")
     ratio = stated_kg * assumed_gravity / (hung * gravity)
     u = ratio * math.hypot(u_kg / hung, u_gravity / gravity)
-    return MassError(scale_error_percent=stated_estimate(100 * (ratio - 1), 100 * u, level), hung_kg=hung, stated_kg=stated_kg)
+    error = stated_estimate(100 * (ratio - 1), 100 * u, level)
+    return MassError(scale_error_percent=error, hung_kg=hung, stated_kg=stated_kg)
 
 
 def mass_for_no_error(stated_kg: float, scale_error_percent: Estimate) -> Estimate:

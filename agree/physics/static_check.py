@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -160,35 +161,53 @@ def static_check(
     >>> check.verdict
     'does not hold'
     >>> print(check.scale, check.offset_Nm)
-    0.970 [0.964, 0.976] 0.10 [0.05, 0.14]
+    0.9697 [0.9662, 0.9731] 0.109 [0.064, 0.153]
     """
     checks.fraction(level, "level")
     data = checked_hangs(mass_kg, reading_Nm, hang, angle_deg, side, direction)
     limit = None if claim is None else _claim(claim)
-    ones = np.ones(data.torque.size)
-    extra = [] if data.down is None else [data.down]
-    fit = fitted([ones, data.torque, *extra], data)
-    offset, scale = float(fit.values[0]), float(fit.values[1])
-    common = {name: abs(scale) * u / 100 for name, u in hang.common_percent().items()}
+    line = _line(data)
+    common = {name: abs(line.scale) * u / 100 for name, u in hang.common_percent().items()}
     u_scale = math.hypot(*common.values())
 
     def linear(weights: FloatArray, value: float, of_scale: float) -> Estimate:
-        return interval(value, weights, fit, data, hang, scale=scale, common=of_scale * u_scale, level=level)
+        return interval(value, weights, line.fit, data, hang, scale=line.scale, common=of_scale * u_scale, level=level)
 
-    slope = linear(fit.weights[1], scale, 1.0)
-    total = float(data.torque.sum())
-    mean = float(data.torque.mean())
-    error = linear(100 / mean * (fit.weights[0] + mean * fit.weights[1]),
-                   100 * float((data.reading - data.torque).sum()) / total, 100.0)
-    sides, difference = _sides(data, hang, u_scale, level)
+    slope, mean = linear(line.of_scale, line.scale, 1.0), float(data.torque.mean())
+    error = linear(100 / mean * (line.of_offset + mean * line.of_scale), line.percent_at(mean), 100.0)
+    sides, difference = _sides(data, line, linear)
     return StaticCheck(
-        verdict=_answer(error, limit, data.torque), scale=slope,
-        offset_Nm=linear(fit.weights[0], offset, 0.0), error_percent=error, factor=_inverse(slope),
-        hysteresis_Nm=None if data.down is None else linear(fit.weights[2], float(fit.values[2]), 0.0),
+        verdict=_answer(error, limit, data.torque), scale=slope, offset_Nm=linear(line.of_offset, line.offset, 0.0),
+        error_percent=error, factor=_inverse(slope),
+        hysteresis_Nm=None if data.down is None else linear(line.fit.weights[-1], float(line.fit.values[-1]), 0.0),
         curvature_Nm=_curvature(data, hang, level), sides=sides, side_difference_percent=difference,
-        levels=_levels(data, fit, linear, limit),
-        budget=_budget(slope, common), residual_sd_Nm=fit.sd, hang=hang, claim=limit,
-        hints=hints(slope), mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading)
+        levels=_levels(data, line, linear, limit), budget=_budget(slope, common), residual_sd_Nm=line.fit.sd, hang=hang,
+        claim=limit, hints=hints(slope), mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading)
+
+
+class Line(NamedTuple):
+    """The fitted line: of several sides the mean of their lines; weights of offset and scale on the readings."""
+
+    fit: Fitted
+    sides: int
+    offset: float
+    scale: float
+    of_offset: FloatArray
+    of_scale: FloatArray
+
+    def percent_at(self, torque: float) -> float:
+        """Return the error at a torque in per cent of it."""
+        return 100 * (self.offset / torque + self.scale - 1)
+
+
+def _line(data: Hangs) -> Line:
+    """Fit a zero and a scale for each side, and what is lost going down if both ways were recorded."""
+    count = max(len(data.side_names), 1)
+    marks = [np.ones(data.torque.size)] if data.side is None else [(data.side == k).astype(float) for k in range(count)]
+    extra = [] if data.down is None else [data.down]
+    fit = fitted([*marks, *(mark * data.torque for mark in marks), *extra], data)
+    return Line(fit, count, float(fit.values[:count].mean()), float(fit.values[count:2 * count].mean()),
+                fit.weights[:count].mean(axis=0), fit.weights[count:2 * count].mean(axis=0))
 
 
 def _claim(claim: str | Claim) -> Claim:
@@ -206,7 +225,7 @@ def _answer(error: Estimate, claim: Claim | None, torque: FloatArray) -> str:
     return three_way(error.low, error.high, percent)
 
 
-def _levels(data: Hangs, fit: Fitted, linear: Linear, claim: Claim | None) -> tuple[TorqueLevel, ...]:
+def _levels(data: Hangs, line: Line, linear: Linear, claim: Claim | None) -> tuple[TorqueLevel, ...]:
     """Return the error of the line at the torque of each mass above 0."""
     found = []
     for code in range(data.label.max() + 1):
@@ -214,29 +233,25 @@ def _levels(data: Hangs, fit: Fitted, linear: Linear, claim: Claim | None) -> tu
         torque = float(data.torque[mine].mean())
         if torque <= 0:
             continue
-        weights = 100 * (fit.weights[0] / torque + fit.weights[1])
-        error = linear(weights, 100 * float(fit.values[0] / torque + fit.values[1] - 1), 100.0)
+        error = linear(100 * (line.of_offset / torque + line.of_scale), line.percent_at(torque), 100.0)
         found.append(TorqueLevel(mass_kg=float(data.mass[mine][0]), torque_Nm=torque, hangs=int(mine.sum()),
                                  error_percent=error, verdict=_answer(error, claim, data.torque[mine])))
     return tuple(found)
 
 
-def _sides(data: Hangs, hang: HungMass, u_scale: float, level: float) -> tuple[
-        tuple[tuple[str, Estimate], ...], Estimate | None]:
-    """Return the scale of each side, and of two sides their difference, free of shared uncertainties."""
-    if data.side is None or len(data.side_names) < 2:
+def _sides(data: Hangs, line: Line, linear: Linear) -> tuple[tuple[tuple[str, Estimate], ...], Estimate | None]:
+    """Return the scale of each side, and of two sides their difference, free of what both share."""
+    if line.sides < 2:
         return (), None
-    marks = [(data.side == code).astype(float) for code in range(len(data.side_names))]
-    fit = fitted([*marks, *(mark * data.torque for mark in marks)], data)
-    slopes = range(len(marks), 2 * len(marks))
-    scales = [float(fit.values[k]) for k in slopes]
-    sides = tuple((name, interval(value, fit.weights[k], fit, data, hang, scale=value, common=u_scale, level=level))
+    slopes = range(line.sides, 2 * line.sides)
+    scales = [float(line.fit.values[k]) for k in slopes]
+    sides = tuple((name, linear(line.fit.weights[k], value, 1.0))
                   for name, value, k in zip(data.side_names, scales, slopes, strict=True))
-    if len(marks) != 2:
+    if line.sides != 2:
         return sides, None
     ratio = scales[1] / scales[0]
-    weights = 100 / scales[0] * (fit.weights[slopes[1]] - ratio * fit.weights[slopes[0]])
-    return sides, interval(100 * (ratio - 1), weights, fit, data, hang, level=level)
+    weights = 100 / scales[0] * (line.fit.weights[slopes[1]] - ratio * line.fit.weights[slopes[0]])
+    return sides, linear(weights, 100 * (ratio - 1), 0.0)
 
 
 def _curvature(data: Hangs, hang: HungMass, level: float) -> Estimate | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.physics.gravity import STANDARD_GRAVITY
 
+_LENGTH = re.compile(r"(\d+\.?\d*|\.\d+)\s*(mm|cm|m|in|)", re.IGNORECASE)
 LONGEST_CRANK_MM, SHORTEST_CRANK_MM = 220.0, 80.0
 HEAVIEST_KG = 60.0   # heavier masses hung near people are refused: they are dangerous and prove no more
 
@@ -88,3 +90,23 @@ class HungMass:
     def mean_loss(self) -> float:
         """Share of the torque that is lost on average since the crank is never quite at the angle: u^2 / 2."""
         return math.radians(self.u_angle_deg) ** 2 / 2
+
+
+def length_mm(text: str | float) -> float:
+    """Read a crank length: "172.5 mm", "17.25 cm", "0.1725 m", or a plain number of mm.
+
+    Raises
+    ------
+    InputError
+        Anything else.
+
+    Examples
+    --------
+    >>> from agree.physics.torque import length_mm
+    >>> length_mm("17.25 cm"), length_mm(170)
+    (172.5, 170.0)
+    """
+    found = _LENGTH.fullmatch(str(text).strip().replace(",", "."))
+    if found is None:
+        raise InputError(f"crank length {text!r} is not understood; write it like '172.5 mm'")
+    return round(float(found[1]) * {"mm": 1.0, "": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}[found[2].lower()], 6)

@@ -41,6 +41,8 @@ def _know_text_of(module: str) -> None:
     """Load the texts of the results of one room: those of recordings need what reads files, the others do not."""
     if module.startswith("agree.recordings"):
         from agree.report import look_text  # noqa: F401
+    elif module.startswith("agree.physics"):
+        from agree.report import static_text  # noqa: F401
     elif module.startswith("agree.planning"):
         from agree.report import plan_text  # noqa: F401
     else:

@@ -1,0 +1,124 @@
+"""The static torque check: check values, coverage by simulation, and slips that are named."""
+
+import json
+
+import numpy as np
+import pytest
+
+from agree import InputError, SampleSizeError
+from agree.physics.gravity import local_gravity
+from agree.physics.static_check import static_check
+from agree.physics.torque import HungMass, length_mm
+
+HANG = HungMass(crank_length_mm=172.5)
+MASSES = np.array([0.0, 5, 10, 15, 20, 25])
+
+
+def test_torque_of_a_mass():
+    """20 kg on 172.5 mm and 10 kg on 170 mm at 9.80665 m/s2: m g L by hand."""
+    assert round(float(HANG.torque(20.0)), 2) == 33.83
+    assert round(float(HungMass(crank_length_mm=170).torque(10.0)), 2) == 16.67
+    # 1 - cos of 2, 2.56, 5 and 10 degrees in per cent, by hand
+    for angle, loss in ((2, 0.06), (2.56, 0.10), (5, 0.38), (10, 1.52)):
+        assert 100 * (1 - float(HANG.torque(20.0, angle)) / float(HANG.torque(20.0))) == pytest.approx(loss, abs=0.005)
+
+
+def test_gravity():
+    """Normal gravity at the equator, 45 degrees and the poles as printed for WGS 84 (9.7803253359, 9.8061977694,
+    9.8321849379 m/s2; NIMA TR8350.2, from memory)."""
+    for latitude, printed in ((0, 9.7803253359), (45, 9.8061977694), (-90, 9.8321849379)):
+        assert local_gravity(latitude) == pytest.approx(printed, abs=2e-9)
+    assert local_gravity(45) - local_gravity(45, 1000) == pytest.approx(0.003086, abs=2e-6)  # 0.3086 mGal a metre
+    with pytest.raises(InputError, match="latitude_deg"):
+        local_gravity(91)
+
+
+def test_an_exact_line_is_found_whole():
+    torque = HANG.torque(MASSES) * (1 - HANG.mean_loss())
+    check = static_check(MASSES, 0.3 + 0.97 * torque, hang=HANG, claim="1.5%")
+    assert check.scale.value == pytest.approx(0.97)
+    assert check.offset_Nm.value == pytest.approx(0.3)
+    assert check.factor.value == pytest.approx(1 / 0.97)
+    assert check.verdict == "not settled"  # -3 % of scale and +0.3 N m: -1.6 % on average, +-0.3 %
+    assert [level.verdict for level in check.levels][-1] == "does not hold"
+    assert check.error_percent.value == pytest.approx(100 * (0.3 * 6 - 0.03 * torque.sum()) / torque.sum())
+    json.dumps(check.to_dict(), allow_nan=False)
+    assert len(check.summary().splitlines()) <= 16
+    assert check.summary().startswith("NOT SETTLED")
+
+
+@pytest.mark.parametrize(("masses", "u"), [((0.0, 10, 20), {}), ((0.0, 5, 10, 15, 20), {"u_mass_kg": 0.05}),
+                                           ((0.0, 3, 6, 10, 14, 18, 22, 25), {"u_angle_deg": 3.0, "u_mass_kg": 0.02})])
+def test_intervals_cover(masses, u):
+    """400 checks, up and down with hysteresis: the standard error of a share of 95 % is 1.1 points."""
+    rng = np.random.default_rng(8)
+    hang = HungMass(crank_length_mm=172.5, **u)
+    mass, way = np.repeat(masses, 2), np.tile(["up", "down"], len(masses))
+    scale, offset, lost = 0.98, 0.2, 0.1
+    found = np.zeros(4)
+    runs = 400
+    for _ in range(runs):
+        own = np.repeat(rng.normal(0, hang.u_mass_kg, len(masses)), 2) * (mass > 0)
+        arm = 0.1725 + rng.normal(0, hang.u_length_mm) / 1000
+        gravity = 9.80665 + rng.normal(0, hang.u_gravity)
+        weighed = 1 + rng.normal(0, hang.u_mass_percent) / 100
+        angle = np.radians(rng.normal(0, hang.u_angle_deg, mass.size))
+        true = (mass * weighed + own) * gravity * arm * np.cos(angle)
+        reading = np.round(offset + scale * true + lost * (way == "down") + rng.normal(0, 0.05, mass.size), 2)
+        check = static_check(mass, reading, hang=hang, direction=way)
+        plain = HANG.torque(mass)
+        truth = (scale, offset + lost / 2, lost, 100 * ((offset + lost / 2) / plain.mean() + scale - 1))
+        found += [item.low <= value <= item.high for item, value in zip(
+            (check.scale, check.offset_Nm, check.hysteresis_Nm, check.error_percent), truth, strict=True)]
+    assert (found / runs >= 0.95 - 2 * 0.011).all(), found / runs
+
+
+def test_sides_are_told_apart():
+    torque = HANG.torque(MASSES)
+    readings = np.r_[0.97 * torque, 1.01 * torque] + np.tile([0.01, -0.01], 6)
+    check = static_check(np.tile(MASSES, 2), readings, hang=HANG, side=["left"] * 6 + ["right"] * 6)
+    assert [name for name, _ in check.sides] == ["left", "right"]
+    assert check.side_difference_percent.value == pytest.approx(100 * (1.01 / 0.97 - 1), abs=0.1)
+    assert check.side_difference_percent.low > 3.5
+    assert check.scale.value == pytest.approx(0.99, abs=0.001)
+    # the length is shared: it widens each side's scale, not their difference
+    long = static_check(np.tile(MASSES, 2), readings, hang=HungMass(crank_length_mm=172.5, u_length_mm=5.0),
+                        side=["left"] * 6 + ["right"] * 6)
+    assert long.side_difference_percent.high == pytest.approx(check.side_difference_percent.high)
+    assert long.scale.high - long.scale.low > 5 * (check.scale.high - check.scale.low)
+
+
+@pytest.mark.parametrize(("factor", "slip"), [(-1, "sign"), (0.5, "one side is not counted"),
+                                              (2.02, "one side is counted twice"), (1 / 9.80665, "reading in kgf m"), (0.7376, "reading in lbf ft"),
+                                              (100, "reading in N cm")])
+def test_slips_are_named(factor, slip):
+    check = static_check(MASSES, factor * HANG.torque(MASSES), hang=HANG)
+    assert [note.values["slip"] for note in check.hints] == [slip]
+    plain = static_check(MASSES, 0.96 * HANG.torque(MASSES), hang=HANG)
+    assert not plain.hints
+
+
+@pytest.mark.parametrize(("call", "text"), [
+    (lambda: static_check(1000 * MASSES, MASSES, hang=HANG),
+     "`mass_kg` must be at most 60 kg; got 25000; in grams? 25000 g are 25 kg"),
+    (lambda: static_check(-MASSES, MASSES, hang=HANG),
+     "`mass_kg` must be 0 or more; got -25: the sign of a torque belongs to the reading"),
+    (lambda: HungMass(crank_length_mm=17.25),
+     "`crank_length_mm` must lie between 80 and 220 mm; got 17.25; did you mean 172.5 mm?"),
+    (lambda: HungMass(crank_length_mm=0.17),
+     "`crank_length_mm` must lie between 80 and 220 mm; got 0.17; did you mean 170 mm?"),
+    (lambda: static_check(MASSES, MASSES, hang=HANG, direction=["up"] * 5 + ["sideways"]),
+     "`direction` must be 'up' or 'down' for each hang; got ['sideways']"),
+    (lambda: static_check(MASSES, MASSES, hang=HANG, claim="2 W"),
+     "claim '±2 W': a static check is judged on torque; write the claim in % or N m"),
+    (lambda: length_mm("long"), "crank length 'long' is not understood; write it like '172.5 mm'"),
+])
+def test_errors_say_what_to_do(call, text):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert str(caught.value) == text
+
+
+def test_too_few_masses():
+    with pytest.raises(SampleSizeError, match=r"^a static check needs at least 3 different masses"):
+        static_check([10, 10, 20, 20], [16, 16, 33, 33], hang=HANG)
