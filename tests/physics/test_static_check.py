@@ -88,9 +88,9 @@ def test_sides_are_told_apart():
     assert long.scale.high - long.scale.low > 5 * (check.scale.high - check.scale.low)
 
 
-@pytest.mark.parametrize(("factor", "slip"), [(-1, "sign"), (0.5, "one side is not counted"),
-                                              (2.02, "one side is counted twice"), (1 / 9.80665, "reading in kgf m"), (0.7376, "reading in lbf ft"),
-                                              (100, "reading in N cm")])
+@pytest.mark.parametrize(("factor", "slip"), [
+    (-1, "sign"), (0.5, "one side is not counted"), (2.02, "one side is counted twice"),
+    (1 / 9.80665, "reading in kgf m"), (0.7376, "reading in lbf ft"), (100, "reading in N cm")])
 def test_slips_are_named(factor, slip):
     check = static_check(MASSES, factor * HANG.torque(MASSES), hang=HANG)
     assert [note.values["slip"] for note in check.hints] == [slip]
