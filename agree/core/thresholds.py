@@ -6,3 +6,16 @@ STEP_T_ELSEWHERE = 6.5   # of a step at any other place: some 120 places an hour
 STEP_LEAST_W = 1.0       # W: the resolution of readings
 WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
 WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
+
+# --- pairing ---
+# Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
+# rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more
+# with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.
+LEAST_LIKENESS = 0.30
+LEAST_STEPPED_LIKENESS = 0.40
+LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
+# Quartz clocks of recorders stray by some 20 to 100 ppm over the temperatures of a ride (common knowledge of the
+# trade); beyond thrice that, seconds are lost.
+MOST_DRIFT_PPM = 300.0
+DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
+MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows

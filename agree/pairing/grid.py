@@ -11,7 +11,8 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.faults.overlap import Overlap, mix
-from agree.pairing.clock import MIN_OVERLAP_S, Fine
+from agree.pairing.clock import MIN_OVERLAP_S
+from agree.pairing.fine import Fine
 from agree.recordings.recording import Recording
 
 LONGEST_S = 7 * 86400

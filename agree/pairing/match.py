@@ -1,21 +1,32 @@
-"""The lag of two grids, decided: by power and its steps, else by a witness, or refused."""
+"""The lag of two grids, decided: by power and its steps, else by a witness or by stamps, or refused."""
 
 from __future__ import annotations
 
 import math
 from typing import NamedTuple
 
-import numpy as np
-
-from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
+from agree.core.note import Note
 from agree.core.pairs import Witness
-from agree.faults.set_aside import set_aside
-from agree.pairing import clock, clock_steps, retime, witnesses
-from agree.pairing.grid import Grid, lay_over
+from agree.pairing import clock, lag_path, retime, same_ride, smoothness, witnesses
+from agree.pairing.fine import Fine, refine
+from agree.pairing.grid import Grid
+from agree.pairing.refusal import (
+    Doubt,
+    OtherRide,
+    accept,
+    doubt,
+    refuse_drift,
+    refuse_likeness,
+    refuse_other_day,
+    refuse_steps,
+    refuse_zero,
+)
 
 ROLES = ("reference", "device")
 ONE_CLOCK_S = 10.0  # in one file a device may report late, but not by more
+STAMPS_S = 30.0  # clocks that are set differ by less; so much, and a quarter of the way to the next best lag,
+RIVAL_SHARE = 0.25  # stamps are trusted with where the traces are alike at several
 
 
 class Match(NamedTuple):
@@ -23,46 +34,68 @@ class Match(NamedTuple):
 
     x: Grid
     y: Grid
-    fine: clock.Fine
+    fine: Fine
     found: list[clock.Candidate]
     channel: str = "power"
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note | str, ...] = ()
     witnesses: tuple[Witness, ...] = ()
     changes: tuple[retime.Change, ...] = ()
+    likeness: same_ride.Likeness | None = None
 
 
-def _refuse_zero(grid: Grid, role: str) -> None:
-    readings = grid.power[np.isfinite(grid.power)]
-    if not readings.any():
-        raise MatchError(f"the {role} reads 0 W throughout ({readings.size} s): it was not measuring, and cannot be "
-                         "matched; check its connection")
+class Asked(NamedTuple):
+    """What is known of the clocks beforehand: lags between places to consider, and whether both stamps have a date.
+
+    `wide`: the user named the largest lag, so that it is no surprise.
+    """
+
+    lowest: float
+    highest: float
+    absolute: bool
+    wide: bool
 
 
-def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_clock: bool) -> Match:
+def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_clock: bool,
+          absolute: bool = False) -> Match:
     """Find the lag, or take the given one.
+
+    Parameters
+    ----------
+    x, y : Grid
+        Reference and device.
+    max_lag_s, lag_s : float, optional
+        Largest lag to consider, and the lag itself if it is known, s.
+    one_clock : bool
+        Both are columns of one file.
+    absolute : bool
+        The stamps of both have a date.
 
     Raises
     ------
     MatchError
-        No overlap, a weak or ambiguous match that no witness decides, a witness that contradicts, or no power at all.
+        No overlap; a weak or ambiguous match that neither a witness nor stamps decide; a witness that contradicts;
+        minutes that are not alike along the lags found; a drift no two clocks have; other days; no power at all.
     """
     for grid, role in zip((x, y), ROLES, strict=True):
-        _refuse_zero(grid, role)
+        refuse_zero(grid.power, role)
     shift = y.first - x.first
     if lag_s is not None:
         return _given(x, y, lag_s)
     limit = math.inf if max_lag_s is None else max_lag_s
-    lowest, highest = -limit - shift, limit - shift
+    asked = Asked(-limit - shift, limit - shift, absolute, max_lag_s is not None)
     if one_clock:
-        return _one_clock(x, y, max(lowest, -ONE_CLOCK_S - shift), min(highest, ONE_CLOCK_S - shift))
+        return _one_clock(x, y, asked)
     try:
-        best = _by_power(x, y, lowest, highest)
+        best = _by_power(x, y, asked)
+    except OtherRide:
+        raise
     except MatchError as refusal:
-        best = _by_witness(x, y, lowest, highest, refusal)
-    unlike = clock_steps.unlike(*_clean(best.x, best.y, best.fine), best.fine) if best.channel == "power" else ""
-    called = witnesses.call(best.x, best.y, best.fine, best.channel, lowest, highest)
+        best = _by_witness(x, y, asked, refusal)
+    refuse_other_day(best.fine.lag + shift, asked.absolute and not asked.wide)
+    refuse_drift(best.fine, asked.absolute)
+    called = witnesses.call(best.x, best.y, best.fine, best.channel, asked.lowest, asked.highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
-    return best._replace(witnesses=tuple(called), notes=(*best.notes, *([unlike] if unlike else []), *notes))
+    return best._replace(witnesses=tuple(called), notes=(*best.notes, *notes))
 
 
 def _given(x: Grid, y: Grid, lag_s: float) -> Match:
@@ -73,86 +106,94 @@ def _given(x: Grid, y: Grid, lag_s: float) -> Match:
     note = f"the lag was given: {lag_s:g} s"
     if found and abs(found[0].lag - wanted) > 1.5 and found[0].strength >= clock.MIN_STRENGTH:
         note += f"; the traces match best at {found[0].lag + shift:.1f} s (correlation {found[0].correlation:.2f})"
-    return Match(x, y, clock.Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
+    return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
 
 
-def _one_clock(x: Grid, y: Grid, lowest: float, highest: float) -> Match:
+def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
     """Both in one file: a lag is what one device reports later, and none is taken if power does not tell."""
-    found = clock.candidates(x.power, y.power, lowest, highest)
+    shift = y.first - x.first
+    found = clock.candidates(x.power, y.power, max(asked.lowest, -ONE_CLOCK_S - shift),
+                             min(asked.highest, ONE_CLOCK_S - shift))
     try:
-        witnesses.accept(found, y.first - x.first, lambda: witnesses.calm(x, y))
+        accept(found, shift, lambda: witnesses.calm(x, y))
     except MatchError as refusal:
-        fine = clock.Fine(x.first - y.first, math.nan, math.nan, math.nan, 0.0, False)
+        fine = Fine(-shift, math.nan, math.nan, math.nan, 0.0, False)
         near = clock.candidates(x.power, y.power, fine.lag - 0.5, fine.lag + 0.5)
         return Match(x, y, fine, near, "assumed", (f"both columns have one clock: a lag of 0 s is taken; {refusal}",))
-    return Match(x, y, _without_faults(x, y, found[0].lag), found)
+    return Match(x, y, _refined(x, y, found[0].lag), found)
 
 
-def _by_power(x: Grid, y: Grid, lowest: float, highest: float) -> Match:
-    found = clock.candidates(x.power, y.power, lowest, highest)
-    refusal = None
-    try:
-        witnesses.accept(found, y.first - x.first, lambda: witnesses.calm(x, y))
-    except MatchError as error:
-        refusal = error
-    fine = None if refusal else clock.refine(x.power, y.power, found[0].lag)
-    stepped = _stepped(x, y, fine, lowest, highest)
-    if stepped is not None:
-        return stepped
-    if refusal is not None:
-        raise refusal
-    return Match(x, y, _without_faults(x, y, found[0].lag), found)
+def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
+    shift = y.first - x.first
+    found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
+    unsure = doubt(found)
+    if unsure is Doubt.RIVAL and asked.absolute and (told := _by_stamps(x, y, found)) is not None:
+        return told
+    if found:
+        one, two = smoothness.made_even(x.power, y.power, found[0].lag)
+        stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
+        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches)) is not None:
+            return stepped
+    accept(found, shift, lambda: witnesses.calm(x, y))
+    fine = _refined(x, y, found[0].lag)
+    likeness = same_ride.along(x.power, y.power, fine)
+    refuse_likeness(likeness, 0)
+    return Match(x, y, fine, found, likeness=likeness, notes=same_ride.unlike(likeness))
 
 
-def _by_witness(x: Grid, y: Grid, lowest: float, highest: float, refusal: MatchError) -> Match:
+def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
+    """Let stamps decide between lags at which the traces are alike, as in equal intervals, and say that they did."""
+    shift = y.first - x.first
+    near = clock.candidates(x.power, y.power, -STAMPS_S - shift, STAMPS_S - shift)
+    if not near or near[0].strength < max(clock.MIN_STRENGTH, clock.MAX_RIVAL * found[0].strength):
+        return None
+    best = near[0]
+    others = [c for c in (*found, *near[1:]) if abs(c.lag - best.lag) > clock.DISTINCT_S
+              and c.strength > clock.MAX_RIVAL * best.strength]
+    apart = min((abs(c.lag - best.lag) for c in others), default=math.inf)
+    if abs(best.lag + shift) > RIVAL_SHARE * apart:
+        return None
+    note = Note(kind="pair_stamps_decided", severity="trust", values={
+        "lag_s": float(best.lag + shift), "correlation": best.correlation, "rival_lag_s": float(others[0].lag + shift),
+        "rival_correlation": others[0].correlation} if others else {"lag_s": float(best.lag + shift)})
+    return Match(x, y, _refined(x, y, best.lag), [best, *others], notes=(note,))
+
+
+def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
     """Let the first channel that is clear decide; where it chooses between lags of power, power refines its choice."""
     for channel in witnesses.WITNESSES:
-        told = witnesses.ask(x, y, channel, lowest, highest)
+        told = witnesses.ask(x, y, channel, asked.lowest, asked.highest)
         if told is None:
             continue
-        fine, found = told
+        lag, se, found = told
+        fine = Fine(lag, se, math.nan, math.nan, 0.0, False)
         note = (f"the lag comes from {channel}, of which the match is clear (correlation {found[0].correlation:.2f}, "
                 f"strength {found[0].strength:.1f}); power alone was refused: {refusal}")
-        strong = [c for c in clock.candidates(x.power, y.power, lowest, highest) if c.strength >= clock.MIN_STRENGTH]
+        strong = [c for c in clock.candidates(x.power, y.power, asked.lowest, asked.highest)
+                  if c.strength >= clock.MIN_STRENGTH]
         near = [c for c in strong if abs(c.lag - fine.lag) <= clock.DISTINCT_S]
         if near:
-            fine, found = _without_faults(x, y, near[0].lag), near + [c for c in strong if c not in near]
+            fine, found = _refined(x, y, near[0].lag), near + [c for c in strong if c not in near]
         elif strong:
             raise refusal
         return Match(x, y, fine, found, channel, (note,))
     raise refusal
 
 
-def _stepped(x: Grid, y: Grid, fine: clock.Fine | None, lowest: float, highest: float) -> Match | None:
+def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch]) -> Match | None:
     """Match after steps of a clock, if there is good evidence of them."""
-    segments = clock_steps.find_segments(x.power, y.power, fine, lowest, highest)
-    if not segments:
-        return None
-    if len(segments) > clock_steps.MOST_STEPS + 1:
-        raise MatchError(f"the clocks differ by {len(segments) - 1} steps, and at most {clock_steps.MOST_STEPS} are "
-                         "taken out: one of them seems to count rows, or moving time; export it with a timestamp in "
-                         "each row")
-    bend = np.zeros(x.power.size)
-    if fine is not None:
-        bend = fine.at(np.arange(x.power.size, dtype=float)) - fine.lag
-    one, two, changes = retime.mend(x, y, segments, bend)
+    refuse_steps(len(stretches) - 1)
+    one, two, changes = retime.mend(x, y, stretches)
     found = clock.candidates(one.power, two.power, -math.inf, math.inf)
-    try:
-        witnesses.accept(found, y.first - x.first)
-    except MatchError:
+    if doubt(found) is not Doubt.NONE:
         return None
-    starts = tuple(change.start for change in changes)
-    return Match(one, two, _without_faults(one, two, found[0].lag, starts), found, changes=tuple(changes))
+    fine = _refined(one, two, found[0].lag, tuple(change.start for change in changes))
+    likeness = same_ride.along(one.power, two.power, fine)
+    refuse_likeness(likeness, len(changes))
+    return Match(one, two, fine, found, changes=tuple(changes), likeness=likeness, notes=same_ride.unlike(likeness))
 
 
-def _without_faults(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> clock.Fine:
-    """Sub-second lag; found once more without the faulty seconds, which tell nothing of the clock."""
-    return clock.refine(*_clean(x, y, clock.refine(x.power, y.power, lag, starts)), lag, starts)
+def _refined(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> Fine:
+    """Sub-second lag of traces of one smoothness."""
+    return refine(*smoothness.made_even(x.power, y.power, lag), lag, starts)
 
-
-def _clean(x: Grid, y: Grid, fine: clock.Fine) -> tuple[FloatArray, FloatArray]:
-    """Power of both without the faulty seconds."""
-    rest = set_aside(x.power, y.power, lay_over(x.power, y.power, fine))
-    one, two = x.power.copy(), y.power.copy()
-    one[rest.reference_faulty] = two[rest.device_faulty] = np.nan
-    return one, two

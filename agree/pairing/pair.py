@@ -16,6 +16,7 @@ from agree.core.pairs import Alignment, Pairs
 from agree.faults.overlap import Overlap
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.pairing import clock, retime
+from agree.pairing.fine import Fine
 from agree.pairing.grid import Grid, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
@@ -133,7 +134,8 @@ def pair_recordings(
     own_clock = to_grid(one, "reference")
     x, y, same_clock = _same_clock(one, two, own_clock, to_grid(two, "device"))
     shift = y.first - x.first
-    made = match(x, y, max_lag_s, lag_s, one_clock)
+    absolute = one.clock in ABSOLUTE and two.clock in ABSOLUTE
+    made = match(x, y, max_lag_s, lag_s, one_clock, absolute)
     x, y, fine = made.x, made.y, made.fine
     over = lay_over(x.power, y.power, fine)
     if over.place.size < clock.MIN_OVERLAP_S:
@@ -141,7 +143,7 @@ def pair_recordings(
                          f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
     setting = set_aside(x.power, y.power, over, handling)
     unusual = "" if lag_s is not None else _unusual(
-        fine.lag + shift, same_clock, one.clock in ABSOLUTE and two.clock in ABSOLUTE)
+        fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
     notes = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
                                    "counted from the first stamp of each"]
@@ -176,7 +178,7 @@ def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignm
         steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
 
 
-def _match_notes(alignment: Alignment, fine: clock.Fine, reference: FloatArray, over: Overlap) -> list[str]:
+def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: Overlap) -> list[str]:
     """Say what the reader must know of the match."""
     notes = retime.in_words(alignment.steps)
     if fine.drifting:

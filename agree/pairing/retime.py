@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.pairs import ClockStep
-from agree.pairing.clock import Fine
-from agree.pairing.clock_steps import Segment
+from agree.pairing.fine import Fine
 from agree.pairing.grid import Grid
+from agree.pairing.lag_path import Stretch, shifted
 
 NEAR_S = 120  # a change is sought so far into the stretches on either side
-UNKNOWN_S = 30  # seconds between stretches that neither lag explains: more are missing
 
 
 class Change(NamedTuple):
@@ -26,24 +25,23 @@ class Change(NamedTuple):
     size: int
 
 
-def _errors(x: FloatArray, y: FloatArray, places: NDArray[np.int64], lag: FloatArray, scale: float) -> FloatArray:
+def _errors(x: FloatArray, y: FloatArray, places: NDArray[np.int64], lag: int, scale: float) -> FloatArray:
     """Absolute differences of power at places of the reference; NaN where either is missing."""
-    other = places + np.rint(lag[places]).astype(np.int64)
-    inside = (other >= 0) & (other < y.size)
-    out: FloatArray = np.where(inside, np.abs(y[np.clip(other, 0, y.size - 1)] - scale * x[places]), np.nan)
+    out: FloatArray = np.abs(shifted(y, places + lag) - scale * x[places])
     return out
 
 
-def _place(x: FloatArray, y: FloatArray, before: Segment, after: Segment, bend: FloatArray, scale: float) -> int:
+def _place(x: FloatArray, y: FloatArray, before: Stretch, after: Stretch, scale: float) -> int:
     """First second of the reference that the lag before does not explain: where the sum of differences is least.
 
     Where the lag falls, the seconds lost by the device follow there; then the lag after holds.
     """
-    lost = max(before.lag - after.lag, 0)
+    old, new = int(before.lags[-1]), int(after.lags[0])
+    lost = max(old - new, 0)
     low = max(before.stop - NEAR_S, (before.start + before.stop) // 2)
     high = max(min(after.start + NEAR_S, (after.start + after.stop) // 2) - lost, low)
     places = np.arange(low, min(high + lost, x.size))
-    one, two = (_errors(x, y, places, item.lag + bend, scale) for item in (before, after))
+    one, two = _errors(x, y, places, old, scale), _errors(x, y, places, new, scale)
     usual = np.fmin(one, two)
     fill = float(np.nanmedian(usual)) if np.isfinite(usual).any() else 0.0
     total_one, total_two = (np.r_[0.0, np.cumsum(np.where(np.isfinite(e), e, fill))] for e in (one, two))
@@ -53,34 +51,21 @@ def _place(x: FloatArray, y: FloatArray, before: Segment, after: Segment, bend: 
     return low + int(splits[least[least.size // 2]])  # where all are alike, as at a stop, the middle
 
 
-def mend(x: Grid, y: Grid, segments: list[Segment], bend: FloatArray) -> tuple[Grid, Grid, list[Change]]:
+def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[Change]]:
     """Put the lost seconds back into the clock that lost them, as missing ones: the lag before the first step holds."""
     in_x: list[int] = []
     in_y: list[int] = []
-    unknown: list[slice] = []
     changes = []
     scale = float(np.nanmean(y.power) / np.nanmean(x.power))
-    for before, after in pairwise(segments):
-        size = after.lag - before.lag
-        lost = max(-size, 0)
-        between = after.start - before.stop - lost > UNKNOWN_S
-        place = before.stop if between else _place(x.power, y.power, before, after, bend, scale)
-        own = place + before.lag + round(float(bend[min(place, bend.size - 1)]))
-        if between:
-            unknown.append(slice(max(own, 0), max(own + after.start - before.stop + size, 0)))
+    for before, after in pairwise(stretches):
+        size = int(after.lags[0] - before.lags[-1])
+        place = _place(x.power, y.power, before, after, scale)
         in_x += [place] * size
-        in_y += [own] * -size
-        changes.append(Change((after.start if between else place + lost) + len(in_x), size))
-    places = np.clip(np.array(in_y, dtype=np.int64), 0, y.power.size)
-
-    def mended(values: FloatArray) -> FloatArray:
-        values = values.copy()
-        for part in unknown:
-            values[part] = np.nan
-        out: FloatArray = np.insert(values, places, np.nan)
-        return out
-
-    return x.map(lambda v: np.insert(v, np.array(in_x, dtype=np.int64), np.nan)), y.map(mended), changes
+        in_y += [place + int(before.lags[-1])] * -size
+        changes.append(Change(place + max(-size, 0) + len(in_x), size))
+    spots_x, spots_y = (np.clip(np.array(spots, dtype=np.int64), 0, trace.size)
+                        for spots, trace in ((in_x, x.power), (in_y, y.power)))
+    return (x.map(lambda v: np.insert(v, spots_x, np.nan)), y.map(lambda v: np.insert(v, spots_y, np.nan)), changes)
 
 
 def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockStep, ...]:

@@ -1,9 +1,9 @@
-"""Which lag to believe: when a match is refused, and what cadence and speed say of it."""
+"""What cadence and speed say of the lag, and whether power is too steady to tell it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,12 +11,13 @@ from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.pairs import Witness
 from agree.pairing import clock
+from agree.pairing.fine import Fine, peak
 from agree.pairing.grid import Grid
+from agree.pairing.refusal import FORCE, Doubt, doubt, listed
 
 # Steady power, in a match that is weak: 5-s means of the fast changes have a standard deviation of less than 5 % of the
 # median working power (0.12 or more in any 10 min of 5 real rides); or of 10 % and 1.5 times that of white noise.
 STEADY_S, STEADY_SHARE, STEADY_NOISY_SHARE, STEADY_NOISE = 5, 0.05, 0.1, 1.5
-FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
 WITNESSES = ("cadence", "speed")  # in order of trust: speed is alike in simulated rides
 # Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
 # of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
@@ -52,80 +53,36 @@ def calm(x: Grid, y: Grid) -> str:
     return " and ".join(said)
 
 
-def listed(found: list[clock.Candidate], shift: float) -> str:
-    """Say which lags were found, the best first."""
-    return "; ".join(f"{c.lag + shift:+.1f} s (correlation {c.correlation:.2f}, strength {c.strength:.1f})"
-                     for c in found)
+class Told(NamedTuple):
+    """Lag that a channel tells, its standard error (NaN: cannot be told), and the candidates it was chosen from."""
+
+    lag: float
+    se: float
+    found: list[clock.Candidate]
 
 
-def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = str) -> None:
-    """Refuse a match that is weak, or that has a rival.
-
-    Parameters
-    ----------
-    found : list of Candidate
-        From `candidates`.
-    shift : float
-        What to add to a lag between places to have one between timestamps, s.
-    why : callable
-        Says which of the two is steady, if any, which explains a weak match.
-
-    Raises
-    ------
-    MatchError
-        A strength below 15, a correlation below 0.3, or a rival with more than 75 % of the strength.
-    """
-    weak = not found or found[0].strength < clock.MIN_STRENGTH or found[0].correlation < clock.MIN_CORRELATION
-    shown = (f"the best lags are {listed(found, shift)}; a strength of at least {clock.MIN_STRENGTH:g} and a "
-             f"correlation of {clock.MIN_CORRELATION:g} are needed") if found else ""
-    if weak and (reason := why()):
-        raise MatchError(
-            f"a steady ride cannot be aligned: {reason}, and slow changes are alike in any two rides; "
-            f"{shown + '; ' if shown else ''}{FORCE}; next time add a few 5-s sprints at start and end (common "
-            "practice)")
-    if not found:
-        raise MatchError(
-            f"the recordings do not overlap: no lag leaves {clock.MIN_OVERLAP_S} s, and {100 * clock.MIN_SHARE:g} % of "
-            "the shorter one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you "
-            "gave it")
-    if weak:
-        raise MatchError(
-            f"the recordings do not match, and are probably not of the same ride: {shown}; check that both are of the "
-            f"same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
-    if len(found) > 1 and (found[1].strength > clock.MAX_RIVAL * found[0].strength
-                           or max(c.correlation for c in found[1:]) > clock.MAX_ALIKE * found[0].correlation):
-        raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
-                         f"best may have {100 * clock.MAX_RIVAL:.0f} % of the strength of the best, and "
-                         f"{100 * clock.MAX_ALIKE:.0f} % of its correlation; {FORCE}")
-
-
-def ask(x: Grid, y: Grid, channel: str, lowest: float, highest: float) -> tuple[
-        clock.Fine, list[clock.Candidate]] | None:
+def ask(x: Grid, y: Grid, channel: str, lowest: float, highest: float) -> Told | None:
     """Lag of another channel, if both recordings have it and it decides clearly; else None."""
     one, two = getattr(x, channel), getattr(y, channel)
     if one is None or two is None:
         return None
     found = clock.candidates(one, two, lowest, highest)
-    try:
-        accept(found, 0.0)
-    except MatchError:
+    if doubt(found) is not Doubt.NONE or found[0].strength < WITNESS_STRENGTH[channel]:
         return None
-    if found[0].strength < WITNESS_STRENGTH[channel]:
-        return None
-    return clock.refine(one, two, found[0].lag), found
+    return Told(*peak(one, two, found[0].lag), found)
 
 
-def call(x: Grid, y: Grid, fine: clock.Fine, channel: str, lowest: float, highest: float) -> list[Witness]:
+def call(x: Grid, y: Grid, fine: Fine, channel: str, lowest: float, highest: float) -> list[Witness]:
     """Witnesses to a lag that `channel` told: those of the other channels that decide clearly."""
     shift, called = y.first - x.first, []
     for name in WITNESSES:
         told = ask(x, y, name, lowest, highest) if name != channel else None
         if told is not None:
-            (own, found) = told
-            se = math.hypot(*(0.0 if math.isnan(v) else v for v in (own.lag_se, fine.lag_se)))
+            se = math.hypot(*(0.0 if math.isnan(v) else v for v in (told.se, fine.lag_se)))
             called.append(Witness(
-                channel=name, lag_s=round(own.lag + shift, 6), lag_se_s=own.lag_se, correlation=found[0].correlation,
-                strength=found[0].strength, agrees=abs(own.lag - fine.lag) <= AGREES_S + AGREES_SE * se))
+                channel=name, lag_s=round(told.lag + shift, 6), lag_se_s=told.se,
+                correlation=told.found[0].correlation, strength=told.found[0].strength,
+                agrees=abs(told.lag - fine.lag) <= AGREES_S + AGREES_SE * se))
     return called
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from agree.core.errors import MatchError
-from agree.pairing import clock, witnesses
+from agree.pairing import clock, fine, refusal, witnesses
 from agree.pairing.grid import Grid
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -37,7 +37,7 @@ def late(x, delay):
 
 
 def fine_lag(x, y):
-    return clock.refine(x, y, clock.candidates(x, y, -math.inf, math.inf)[0].lag)
+    return fine.refine(x, y, clock.candidates(x, y, -math.inf, math.inf)[0].lag)
 
 
 @pytest.mark.parametrize("delay", [0.0, 0.25, 0.5, 1.75, 3.4])
@@ -53,9 +53,9 @@ def test_delay_comes_back_from_a_bad_device(road):
     y = (y + late(y, 1) + late(y, 2)) / 3
     y = np.rint(late(y, 3.4) + 8 * rng.standard_normal(y.size))
     y[rng.random(y.size) < 0.02] = 0
-    fine = fine_lag(road, y)
-    assert fine.lag == pytest.approx(4.4, abs=0.2)  # a mean over the last 3 s is 1 s late
-    assert not fine.drifting
+    line = fine_lag(road, y)
+    assert line.lag == pytest.approx(4.4, abs=0.2)  # a mean over the last 3 s is 1 s late
+    assert not line.drifting
 
 
 def test_lag_is_antisymmetric(road):
@@ -76,25 +76,25 @@ def test_drift_comes_back(road, ppm):
     filled = np.interp(np.arange(road.size), np.flatnonzero(np.isfinite(road)), road[np.isfinite(road)])
     place = np.arange(road.size)
     y = np.interp(place / (1 + ppm * 1e-6), place, filled)
-    fine = fine_lag(filled, y)
-    assert fine.drifting
-    assert 1e6 * fine.drift == pytest.approx(ppm, abs=25)
-    assert fine.at(np.array([0.0, 3000.0])) == pytest.approx([0, 3e-3 * ppm], abs=0.1)
+    line = fine_lag(filled, y)
+    assert line.drifting
+    assert 1e6 * line.drift == pytest.approx(ppm, abs=25)
+    assert line.at(np.array([0.0, 3000.0])) == pytest.approx([0, 3e-3 * ppm], abs=0.1)
 
 
 def test_small_drift_is_estimated_but_not_taken_out(road):
     place = np.arange(road.size)
     filled = np.interp(place, np.flatnonzero(np.isfinite(road)), road[np.isfinite(road)])
-    fine = fine_lag(filled, np.interp(place / (1 + 60e-6), place, filled))
-    assert not fine.drifting
-    assert 1e6 * fine.drift == pytest.approx(60, abs=20)
+    line = fine_lag(filled, np.interp(place / (1 + 60e-6), place, filled))
+    assert not line.drifting
+    assert 1e6 * line.drift == pytest.approx(60, abs=20)
 
 
 def test_short_overlap_gives_no_standard_error(road):
-    fine = fine_lag(road[1000:1300], road[1000:1300])
-    assert fine.lag == 0
-    assert math.isnan(fine.lag_se)
-    assert math.isnan(fine.drift)
+    line = fine_lag(road[1000:1300], road[1000:1300])
+    assert line.lag == 0
+    assert math.isnan(line.lag_se)
+    assert math.isnan(line.drift)
 
 
 def test_correlation_is_that_of_the_readings_both_have():
@@ -113,14 +113,14 @@ def test_correlation_is_that_of_the_readings_both_have():
 
 def refused(x, y):
     with pytest.raises(MatchError) as caught:
-        witnesses.accept(clock.candidates(x, y, -math.inf, math.inf), 0.0,
+        refusal.accept(clock.candidates(x, y, -math.inf, math.inf), 0.0,
                          lambda: witnesses.calm(Grid(0, x), Grid(0, y)))
     return str(caught.value)
 
 
 def test_real_pair_is_far_above_the_limit():
     found = clock.candidates(ride("pair-1-bike.csv"), ride("pair-1-pedals.csv"), -math.inf, math.inf)
-    witnesses.accept(found, 0.0)
+    refusal.accept(found, 0.0)
     assert found[0].strength > 8 * clock.MIN_STRENGTH
     assert found[0].correlation > 0.95
     assert found[1].strength < 0.1 * found[0].strength
@@ -147,7 +147,7 @@ def test_pieces_of_wrong_rides_are_refused(road, length):
         i, j = int(rng.integers(road.size - length)), int(rng.integers(other.size - length))
         found = clock.candidates(road[i:i + length], other[j:j + length], -math.inf, math.inf)
         try:
-            witnesses.accept(found, 0.0)
+            refusal.accept(found, 0.0)
             passed += 1
         except MatchError:
             pass
@@ -203,7 +203,7 @@ def test_no_overlap_is_said(road):
     found = clock.candidates(road, road, 5000, 6000)
     assert found == []
     with pytest.raises(MatchError, match="do not overlap"):
-        witnesses.accept(found, 0.0)
+        refusal.accept(found, 0.0)
 
 
 def test_constant_trace_has_no_correlation():

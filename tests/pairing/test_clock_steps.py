@@ -9,9 +9,10 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
-from agree.pairing import clock, clock_steps, retime
-from agree.pairing.clock_steps import Segment
+from agree.pairing import lag_path, refusal, retime
+from agree.pairing.fine import refine
 from agree.pairing.grid import Grid
+from agree.pairing.lag_path import Stretch
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 
@@ -40,6 +41,10 @@ def record(power, begin=0.0, **fields):
 def noisy(x, seed=1):
     y = 0.97 * (x + np.r_[x[:1], x[:-1]] + np.r_[x[:2], x[:-2]]) / 3
     return np.rint(np.where(y > 0, np.maximum(y + 6 * np.random.default_rng(seed).standard_normal(x.size), 0), y))
+
+
+def facts(pairs, kind):
+    return [note for note in pairs.notes if getattr(note, "kind", "") == kind]
 
 
 def without(y, *pauses):
@@ -172,22 +177,21 @@ def test_given_lag_looks_for_no_steps(long):
     assert pairs.alignment.lag_s == 1
 
 
-def test_pieces_that_are_too_short_are_no_stretches(long):
+def test_pieces_of_a_minute_between_pauses(long):
     y = without(noisy(long), (2000, 2040), (2100, 2140))  # 60 s between
-    found = clock_steps.find_segments(long, y, None, -np.inf, np.inf)
-    assert [b.lag - a.lag for a, b in itertools.pairwise(found)] == [-80]
     pairs = pair_recordings(record(long), record(y))
-    assert np.isnan(pairs.device[2000:2138]).all()
-    assert np.isnan(pairs.device).sum() < 155
+    assert sum(step.step_s for step in pairs.alignment.steps) == pytest.approx(-80, abs=0.3)
+    assert np.isnan(pairs.device).sum() == 80
     assert pairs.time[-1] == pytest.approx(4699, abs=2)
 
 
 def test_a_part_of_another_ride_is_said(long):
     y = noisy(long)
-    assert "are not alike at this lag" not in " ".join(pair_recordings(record(long), record(y)).notes)
+    assert not facts(pair_recordings(record(long), record(y)), "pair_minutes_unlike")
     y[1000:1700] = noisy(long)[3000:3700]
-    assert "windows of 2 min the recordings are not alike at this lag" in " ".join(
-        pair_recordings(record(long), record(y)).notes)
+    (fact,) = facts(pair_recordings(record(long), record(y)), "pair_minutes_unlike")
+    assert fact.values["minutes"] == pytest.approx(11, abs=2)
+    assert fact.values["from_s"] == pytest.approx(1000, abs=60)
 
 
 def test_a_clock_of_rows_is_put_right_or_refused(long, monkeypatch):
@@ -195,7 +199,7 @@ def test_a_clock_of_rows_is_put_right_or_refused(long, monkeypatch):
     one, two = record(long), record(without(noisy(long), *pauses))
     steps = pair_recordings(one, two).alignment.steps
     assert [-step.step_s for step in steps] == pytest.approx([60] * 11, abs=0.4)
-    monkeypatch.setattr(clock_steps, "MOST_STEPS", 10)
+    monkeypatch.setattr(refusal, "MOST_CLOCK_STEPS", 10)
     with pytest.raises(MatchError, match="differ by 11 steps, and at most 10 are taken out: one of them"):
         pair_recordings(one, two)
 
@@ -206,8 +210,8 @@ def test_change_is_placed_to_the_second():
     for size in (-30, 30):
         y = np.delete(x, np.arange(500, 530))
         one, two = (x, y) if size < 0 else (y, x)
-        segments = [Segment(0, 490, 0, 99.0), Segment(540 if size < 0 else 510, 960, size, 99.0)]
-        a, b, (change,) = retime.mend(Grid(0.0, one, speed=one / 10), Grid(0.0, two), segments, np.zeros(1000))
+        stretches = [Stretch(0, 490, np.array([0])), Stretch(540 if size < 0 else 510, 960, np.array([size]))]
+        a, b, (change,) = retime.mend(Grid(0.0, one, speed=one / 10), Grid(0.0, two), stretches)
         assert change == (530, size)
         assert np.array_equal(a.power[530:], b.power[530:])
         assert np.array_equal(a.power[:500], b.power[:500])
@@ -216,14 +220,16 @@ def test_change_is_placed_to_the_second():
 
 
 def test_path_uses_no_second_twice():
-    """A jump to a lag that is 40 s less leaves out 8 blocks of 5 s."""
+    """A jump to a lag that is 120 s less leaves out 3 windows, which begin every 30 s; one to a longer lag none."""
     scores = np.full((60, 2), -1.0)
-    scores[:30, 1] = scores[30:, 0] = 1.0
-    (_, stop, _), (start, _, _) = clock_steps._path(scores, np.array([-40, 0]))
-    assert start - stop == 8
-    scores = scores[:, ::-1]
-    (_, stop, _), (start, _, _) = clock_steps._path(scores, np.array([-40, 0]))
-    assert start == stop == 30
+    scores[:30, 1] = scores[30:, 0] = 3.0
+    for lags, left_out in ((np.array([-120, 0]), 3), (np.array([0, 120]), 3)):
+        path = lag_path._best(scores, lags)
+        (last, _), (first, _) = next(pair for pair in itertools.pairwise(path) if pair[0][1] != pair[1][1])
+        assert first - last - 1 == left_out
+    (last, _), (first, _) = next(pair for pair in itertools.pairwise(lag_path._best(scores[:, ::-1], lags))
+                                 if pair[0][1] != pair[1][1])
+    assert first == last + 1
 
 
 def test_steps_between_seconds_have_their_fraction(long):
@@ -234,5 +240,4 @@ def test_steps_between_seconds_have_their_fraction(long):
     pairs = pair_recordings(record(long), record(y))
     (step,) = pairs.alignment.steps
     assert step.step_s == pytest.approx(-60.37, abs=0.05)
-    fine = clock.refine(long, y, 0)
-    assert fine.extra == ()
+    assert refine(long, y, 0).extra == ()

@@ -1,0 +1,144 @@
+"""When two recordings are not paired, and why: each refusal says what was found, what is needed, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import Enum
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.errors import MatchError
+from agree.core.thresholds import (
+    DAY_APART_S,
+    LEAST_LIKENESS,
+    LEAST_STEPPED_LIKENESS,
+    LIKENESS_WINDOWS,
+    MOST_CLOCK_STEPS,
+    MOST_DRIFT_PPM,
+)
+from agree.pairing import clock
+from agree.pairing.fine import Fine
+from agree.pairing.same_ride import Likeness
+
+FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
+
+
+class OtherRide(MatchError):
+    """A refusal that no other channel can mend: the recordings are of other rides, or their clocks of another kind."""
+
+
+class Doubt(Enum):
+    """What is wrong with the best lag, if anything."""
+
+    NONE = "none"
+    MISSING = "no lag leaves enough in common"
+    WEAK = "weak"
+    RIVAL = "rival"
+
+
+def doubt(found: list[clock.Candidate]) -> Doubt:
+    """Judge the best of several lags by its strength, its correlation and the next best."""
+    if not found:
+        return Doubt.MISSING
+    best = found[0]
+    if best.strength < clock.MIN_STRENGTH or best.correlation < clock.MIN_CORRELATION:
+        return Doubt.WEAK
+    if len(found) > 1 and (found[1].strength > clock.MAX_RIVAL * best.strength
+                           or max(c.correlation for c in found[1:]) > clock.MAX_ALIKE * best.correlation):
+        return Doubt.RIVAL
+    return Doubt.NONE
+
+
+def listed(found: list[clock.Candidate], shift: float) -> str:
+    """Say which lags were found, the best first."""
+    return "; ".join(f"{c.lag + shift:+.1f} s (correlation {c.correlation:.2f}, strength {c.strength:.1f})"
+                     for c in found)
+
+
+def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = str) -> None:
+    """Refuse a match that is weak, or that has a rival.
+
+    Parameters
+    ----------
+    found : list of Candidate
+        From `candidates`.
+    shift : float
+        What to add to a lag between places to have one between timestamps, s.
+    why : callable
+        Says which of the two is steady, if any, which explains a weak match.
+
+    Raises
+    ------
+    MatchError
+        A strength below 15, a correlation below 0.3, or a rival with more than 75 % of the strength.
+    """
+    unsure = doubt(found)
+    weak = unsure in (Doubt.MISSING, Doubt.WEAK)
+    shown = (f"the best lags are {listed(found, shift)}; a strength of at least {clock.MIN_STRENGTH:g} and a "
+             f"correlation of {clock.MIN_CORRELATION:g} are needed") if found else ""
+    if weak and (reason := why()):
+        raise MatchError(
+            f"a steady ride cannot be aligned: {reason}, and slow changes are alike in any two rides; "
+            f"{shown + '; ' if shown else ''}{FORCE}; next time add a few 5-s sprints at start and end (common "
+            "practice)")
+    if not found:
+        raise MatchError(
+            f"the recordings do not overlap: no lag leaves {clock.MIN_OVERLAP_S} s, and {100 * clock.MIN_SHARE:g} % of "
+            "the shorter one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you "
+            "gave it")
+    if weak:
+        raise MatchError(
+            f"the recordings do not match, and are probably not of the same ride: {shown}; check that both are of the "
+            f"same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
+    if unsure is Doubt.RIVAL:
+        raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
+                         f"best may have {100 * clock.MAX_RIVAL:.0f} % of the strength of the best, and "
+                         f"{100 * clock.MAX_ALIKE:.0f} % of its correlation; {FORCE}")
+
+
+def refuse_zero(power: FloatArray, role: str) -> None:
+    """Refuse a trace that is 0 throughout."""
+    readings = power[np.isfinite(power)]
+    if not readings.any():
+        raise MatchError(f"the {role} reads 0 W throughout ({readings.size} s): it was not measuring, and cannot be "
+                         "matched; check its connection")
+
+
+def refuse_steps(count: int) -> None:
+    """Refuse clocks with more steps than anyone can vouch for."""
+    if count > MOST_CLOCK_STEPS:
+        raise OtherRide(f"the clocks differ by {count} steps, and at most {MOST_CLOCK_STEPS} are taken out: one of "
+                        "them seems to count rows, or moving time; export it with a timestamp in each row")
+
+
+def refuse_likeness(likeness: Likeness, steps: int) -> None:
+    """Refuse recordings that are not alike minute by minute, more than at any other shift."""
+    least = LEAST_STEPPED_LIKENESS if steps else LEAST_LIKENESS
+    if likeness.matched.size < LIKENESS_WINDOWS or likeness.low >= least:
+        return
+    after = f" and {steps} step{'s' if steps > 1 else ''} of a clock" if steps else ""
+    raise OtherRide(
+        f"the recordings are probably not of the same ride: after the best lag{after} {int(likeness.matched.sum())} of "
+        f"{likeness.matched.size} minutes are more alike than the same minutes at other shifts; at least "
+        f"{100 * least:.0f} % are needed with certainty, and two efforts on one course, or one plan of intervals, "
+        f"reach less; check that both are of the same ride; {FORCE}")
+
+
+def refuse_drift(fine: Fine, absolute: bool) -> None:
+    """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks."""
+    ppm = 1e6 * fine.drift
+    if fine.drifting and abs(ppm) > MOST_DRIFT_PPM and not absolute:
+        raise OtherRide(
+            f"the lag changes by {ppm:+.0f} ppm, {36e-4 * ppm:+.1f} s an hour, and clocks differ by at most "
+            f"{MOST_DRIFT_PPM:g} ppm: one of the recordings seems to lose seconds, as when it counts rows or leaves "
+            "out pauses; export it with a timestamp (date and time) in each row")
+
+
+def refuse_other_day(lag: float, absolute: bool) -> None:
+    """Refuse recordings whose stamps, both with a date, are further apart than any time zone explains."""
+    if absolute and abs(lag) > DAY_APART_S:
+        raise OtherRide(
+            f"the recordings match at a lag of {lag:+.0f} s ({lag / 86400:+.1f} days), which no time zone explains: "
+            "the same workout, or the same course, on another day is alike too; check that both are of the same ride; "
+            f"if a clock was not set, allow for it: max_lag_s={abs(lag):.0f} (--max-lag), or {FORCE[4:]}")

@@ -1,0 +1,140 @@
+"""Whether two recordings are of one ride: how many minutes are more alike along the lags found than at other lags.
+
+Two efforts on one course, or one plan of intervals, are alike too, but not minute by minute more than at any other
+shift: shifted copies keep all of a trace but its time (shift surrogates; cf. Theiler et al. 1992).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.note import Note
+from agree.core.runs import runs
+from agree.pairing.fine import Fine
+from agree.pairing.lag_path import shifted, unit
+from agree.pairing.smoothness import made_even
+
+WINDOW_S, LEAST_S = 60, 30
+CLOSE_S = 1  # the path is known so well
+SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
+STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
+UNLIKE_RUN, USUAL_SHARE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
+Z95 = 1.959964  # two-sided 95 %
+
+
+class Likeness(NamedTuple):
+    """Windows that tell anything, those matched, and among the calmer half of them; start of each, and whether."""
+
+    starts: NDArray[np.int64]
+    matched: NDArray[np.bool_]
+    energy: FloatArray
+
+    @property
+    def share(self) -> float:
+        """Share of windows matched; NaN if there are none."""
+        return float(self.matched.mean()) if self.matched.size else math.nan
+
+    @property
+    def low(self) -> float:
+        """Wilson's lower 95 % limit of the share; 0 if there are none."""
+        return wilson_low(int(self.matched.sum()), self.matched.size)
+
+
+def wilson_low(count: int, number: int) -> float:
+    """Lower 95 % limit of a share: the least p for which the count lies within 1.96 standard deviations of n p.
+
+    Wilson 1927, JASA 22:209.
+
+    Examples
+    --------
+    >>> from agree.pairing.same_ride import wilson_low
+    >>> round(wilson_low(9, 10), 3)
+    0.596
+    """
+    if number == 0:
+        return 0.0
+    share, square = count / number, Z95**2 / number
+    middle = share + square / 2
+    return (middle - Z95 * math.sqrt(share * (1 - share) / number + square / (4 * number))) / (1 + square)
+
+
+def shifts(size: int) -> NDArray[np.int64]:
+    """Shifts of the surrogates, at most half of the trace: 32 on either side."""
+    furthest = min(FURTHEST_S, size // 2)
+    one = np.unique(np.rint(np.linspace(NEAREST_S, max(furthest, NEAREST_S), SHIFTS // 2)).astype(np.int64))
+    return np.concatenate([-one[::-1], one])
+
+
+def _sums(values: FloatArray) -> FloatArray:
+    size = values.shape[-1] // WINDOW_S
+    out: FloatArray = values[..., :size * WINDOW_S].reshape(*values.shape[:-1], size, WINDOW_S).sum(axis=-1)
+    return out
+
+
+def likeness(u: FloatArray, v: FloatArray, lag: FloatArray) -> Likeness:
+    """Compare windows of a minute along the path with the same windows at 64 shifts.
+
+    Parameters
+    ----------
+    u, v : array
+        Fast changes of reference and device, from `lag_path.unit`.
+    lag : (n,) array
+        Lag at each place of `u`.
+
+    Returns
+    -------
+    Likeness
+        Of windows in which at least half of the seconds have both readings and `u` changes at all.
+    """
+    place = np.arange(u.size) + np.rint(lag).astype(np.int64)
+    inside = np.flatnonzero(np.isfinite(u) & np.isfinite(shifted(v, place)))
+    if inside.size < WINDOW_S:
+        return Likeness(np.zeros(0, np.int64), np.zeros(0, bool), np.zeros(0))
+    first, last = int(inside[0]), int(inside[-1]) + 1
+    u, place = u[first:last], place[first:last]
+    low, high = int(place.min()), int(place.max()) + 1
+
+    def correlation(shift: int, wrap: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
+        at = place + shift
+        other = shifted(v, low + (at - low) % (high - low) if wrap else at)
+        both = np.isfinite(u) & np.isfinite(other)
+        a, b = np.where(both, u, 0.0), np.where(both, other, 0.0)
+        ab, aa, bb, count = _sums(np.stack([a * b, a * a, b * b, both]))
+        scale = np.sqrt(aa * bb)
+        r: FloatArray = np.where(scale > 1e-9 * np.maximum(count, 1), ab / np.maximum(scale, 1e-300), 0.0)
+        return r, count, aa
+
+    own = [correlation(shift, False) for shift in range(-CLOSE_S, CLOSE_S + 1)]
+    best, (_, count, energy) = np.max([r for r, _, _ in own], axis=0), own[CLOSE_S]
+    rival = np.full(best.size, -1.0)
+    for shift in shifts(high - low):
+        r, there, _ = correlation(int(shift), True)
+        rival = np.maximum(rival, np.where(there >= LEAST_S, r, -1.0))
+    telling = count >= LEAST_S
+    if telling.any():
+        telling &= energy > STILL * np.median(energy[telling])
+    starts = first + WINDOW_S * np.flatnonzero(telling)
+    return Likeness(starts, (best > rival)[telling] & (best > 0)[telling], energy[telling])
+
+
+def along(x: FloatArray, y: FloatArray, fine: Fine) -> Likeness:
+    """Likeness of two traces of power along the lags found."""
+    lag = fine.at(np.arange(x.size, dtype=float))
+    one, two = made_even(x, y, round(fine.lag))
+    return likeness(unit(one), unit(two), lag)
+
+
+def unlike(found: Likeness) -> tuple[Note, ...]:
+    """Note on a run of minutes that are not matched, in recordings that otherwise are."""
+    if not found.matched.size or found.share < USUAL_SHARE:
+        return ()
+    longest = max(runs(~found.matched), key=lambda run: run[1] - run[0], default=(0, 0))
+    if longest[1] - longest[0] < UNLIKE_RUN:
+        return ()
+    return (Note(kind="pair_minutes_unlike", severity="trust", values={
+        "minutes": longest[1] - longest[0], "from_s": float(found.starts[longest[0]]), "share": found.share}),)
