@@ -23,16 +23,17 @@ from typing import Any
 
 import agree
 from agree.assessment import claim_check, next_step
-from agree.core import engine
+from agree.core import engine, thresholds
 from agree.correction import find, rules
 from agree.diagnosis import causes, evidence, findings
 from agree.estimators.lines import pairwise_slopes
 from agree.faults import coefficient, detect, slow, waking
-from agree.pairing import clock, clock_steps, grid, match, retime, witnesses
+from agree.pairing import clock, fine, grid, lag_path, match, retime, same_ride, smoothness, witnesses
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (engine, pairwise_slopes, clock, clock_steps, coefficient, detect, grid, match, retime, slow, waking,
+MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime, same_ride,
+           slow, smoothness, waking,
            witnesses, causes, claim_check, rules, find, findings, evidence, meanings, next_step, columns)
 
 

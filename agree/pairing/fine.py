@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, special
 
 from agree.core.checks import FloatArray
+from agree.core.runs import runs
 from agree.pairing.clock import band
 from agree.pairing.lag_path import shifted
 
@@ -23,6 +24,7 @@ WINDOW_CORRELATION = 0.6
 DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6
 RADIUS_S = 8  # lags looked at on either side of the coarse one
 RESOLUTION_S = 0.012  # standard deviation of lags found between seconds where nothing else errs
+STILL_S = 5
 NEAR_S = 4  # a reading that lies outside what the other trace ranges over within so many seconds
 GROSS_SD = 6.0  # by this many robust standard deviations of the difference tells nothing of the clock
 
@@ -88,6 +90,14 @@ def _usual(x: FloatArray, y: FloatArray) -> float:
     return float(np.median(y[works] / x[works])) if works.any() else 1.0
 
 
+def _still(trace: FloatArray) -> NDArray[np.bool_]:
+    """Runs of one reading, not 0, for 5 s: such a device is late by so much."""
+    found = np.zeros(trace.size, bool)
+    for start, stop in runs((trace[1:] == trace[:-1]) & (trace[1:] != 0)):
+        found[start:stop + 1] = stop - start + 1 >= STILL_S
+    return found
+
+
 def _without_gross(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Leave out seconds that either lacks, and readings that no small lag explains, such as zeros and spikes."""
     both = np.isfinite(x) & np.isfinite(y)
@@ -103,7 +113,7 @@ def _without_gross(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray
         out: NDArray[np.bool_] = (one > top + margin) | (one < low - margin)
         return out
 
-    keep = both & ~beyond(y, k * x) & ~beyond(k * x, y)
+    keep = both & ~beyond(y, k * x) & ~beyond(k * x, y) & ~_still(x) & ~_still(y)
     if keep.sum() < both.sum() / 2:  # so much is no exception
         keep = both
     return np.where(keep, x, np.nan), np.where(keep, y, np.nan)
@@ -243,8 +253,8 @@ def _line(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64], whole: _W
             se = math.hypot(float(widened(sd / math.sqrt(t.size), free + 1)), RESOLUTION_S)
             return Fine(float(levels[0] - slope * middles[0]), se, slope, slope_se, middle, True)
         # The lag of all is that of the moment where most of the changes are; a small drift moves it to the middle.
-        return Fine(whole.lag - slope * whole.at, math.hypot(whole.se, slope_se * whole.at), slope, slope_se, middle,
-                    False)
+        later = slope * whole.at if abs(slope * whole.at) > RESOLUTION_S else 0.0
+        return Fine(whole.lag - later, math.hypot(whole.se, slope_se * whole.at), slope, slope_se, middle, False)
     every = np.arange(len(starts) + 1)
     error = np.hypot(widened(sd / np.sqrt(size), free + 1), RESOLUTION_S)
     level, straight, at, error = (np.interp(every, groups, values) for values in (

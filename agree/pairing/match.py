@@ -132,7 +132,7 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     if found:
         one, two = smoothness.made_even(x.power, y.power, found[0].lag)
         stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
-        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches)) is not None:
+        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked)) is not None:
             return stepped
     accept(found, shift, lambda: witnesses.calm(x, y))
     fine = _refined(x, y, found[0].lag)
@@ -180,11 +180,11 @@ def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
     raise refusal
 
 
-def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch]) -> Match | None:
+def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked) -> Match | None:
     """Match after steps of a clock, if there is good evidence of them."""
     refuse_steps(len(stretches) - 1)
     one, two, changes = retime.mend(x, y, stretches)
-    found = clock.candidates(one.power, two.power, -math.inf, math.inf)
+    found = clock.candidates(one.power, two.power, asked.lowest, asked.highest)
     if doubt(found) is not Doubt.NONE:
         return None
     fine = _refined(one, two, found[0].lag, tuple(change.start for change in changes))

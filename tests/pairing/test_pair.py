@@ -8,7 +8,7 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import InputError, MatchError, SampleSizeError
-from agree.pairing import clock
+from agree.pairing.fine import Fine
 from agree.pairing.grid import lay_over
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -62,7 +62,7 @@ def test_real_pair_swapped():
 @pytest.mark.parametrize(("lag", "expected"), [(0.3, 0.3), (-0.3, 0.3), (5.5, 0.5), (4.95, 0.0), (-3.08, 0.0)])
 def test_fraction_of_a_second_keeps_energy(lag, expected):
     y = np.random.default_rng(2).integers(0, 400, 300).astype(float)
-    over = lay_over(np.zeros(300), y, clock.Fine(lag, np.nan, np.nan, np.nan, 0, False))
+    over = lay_over(np.zeros(300), y, Fine(lag, np.nan, np.nan, np.nan, 0, False))
     assert over.share == pytest.approx(np.full(over.share.size, expected))
     spot = np.round(over.place + lag) if expected == 0 else over.place + lag
     assert over.device == pytest.approx(np.interp(spot, np.arange(300), y))
@@ -72,14 +72,14 @@ def test_fraction_of_a_second_keeps_energy(lag, expected):
 
 def test_uncertain_fraction_is_left_alone():
     y = np.arange(300.0)
-    over = lay_over(y, y, clock.Fine(0.3, 0.2, np.nan, np.nan, 0, False))
+    over = lay_over(y, y, Fine(0.3, 0.2, np.nan, np.nan, 0, False))
     assert not over.share.any()
 
 
 def test_both_seconds_of_a_mean_must_be_there():
     y = np.full(300, 200.0)
     y[100] = np.nan
-    over = lay_over(y, y, clock.Fine(0.4, 0.01, np.nan, np.nan, 0, False))
+    over = lay_over(y, y, Fine(0.4, 0.01, np.nan, np.nan, 0, False))
     assert np.flatnonzero(np.isnan(over.device)).tolist() == [99, 100]
 
 
@@ -108,9 +108,9 @@ def test_faults_of_the_reference_are_named_so(road):
 
 def test_drift_is_taken_out_and_said(road):
     place = np.arange(road.size)
-    y = np.interp(place / (1 + 5e-4), place, road)
+    y = np.interp(place / (1 + 2.5e-4), place, road)
     pairs = pair_recordings(record(road), record(y))
-    assert pairs.alignment.drift_ppm == pytest.approx(500, abs=25)
+    assert pairs.alignment.drift_ppm == pytest.approx(250, abs=25)
     assert "the clocks drift by" in " ".join(pairs.notes)
     error = (pairs.device - pairs.reference)[pairs.used]
     still = pair_recordings(record(road), record(y), lag_s=pairs.alignment.lag_s)
