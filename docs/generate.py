@@ -32,9 +32,9 @@ from agree.pairing import clock, fine, grid, lag_path, match, retime, same_ride,
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime, same_ride,
-           slow, smoothness, waking,
-           witnesses, causes, claim_check, rules, find, findings, evidence, meanings, next_step, columns)
+MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime,
+           same_ride, slow, smoothness, waking, witnesses, causes, claim_check, rules, find, findings, evidence, meanings,
+           next_step, columns)
 
 
 def constants() -> dict[str, Any]:
