@@ -33,8 +33,8 @@ from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime,
-           same_ride, slow, smoothness, waking, witnesses, causes, claim_check, rules, find, findings, evidence, meanings,
-           next_step, columns)
+           same_ride, slow, smoothness, waking, witnesses, causes, claim_check, rules, find, findings, evidence,
+           meanings, next_step, columns)
 
 
 def constants() -> dict[str, Any]:
