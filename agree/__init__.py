@@ -52,6 +52,10 @@ __all__ = [
     "SampleSizeError",
     "SplitErrors",
     "ToleranceLimits",
+    "TrialMeaning",
+    "TrialPlan",
+    "Trials",
+    "TrialsCheck",
     "TypicalError",
     "VarianceRatio",
     "YorkLine",
@@ -60,6 +64,7 @@ __all__ = [
     "bias_by_band",
     "bias_curve",
     "check_claim",
+    "check_trials",
     "concordance",
     "coverage_probability",
     "deming",
@@ -73,8 +78,10 @@ __all__ = [
     "look_at_errors",
     "match_response",
     "pair_recordings",
+    "pair_trials",
     "passing_bablok",
     "plan",
+    "plan_trials",
     "precision",
     "quantile_limits",
     "read_recording",
@@ -125,6 +132,11 @@ _PUBLIC = {
     "planning.plan": ("Plan", "plan"),
     "recordings.inspect": ("FileLook", "look"),
     "recordings.recording": ("Recording", "read_recording"),
+    "trials.check": ("TrialsCheck", "check_trials"),
+    "trials.meanings": ("TrialMeaning",),
+    "trials.pair": ("pair_trials",),
+    "trials.planning": ("TrialPlan", "plan_trials"),
+    "trials.trials": ("Trials",),
     "verdict.claim": ("Claim",),
 }
 _HOME = {name: module for module, names in _PUBLIC.items() for name in names}
@@ -178,6 +190,11 @@ if TYPE_CHECKING:
     from agree.planning.plan import Plan, plan
     from agree.recordings.inspect import FileLook, look
     from agree.recordings.recording import Recording, read_recording
+    from agree.trials.check import TrialsCheck, check_trials
+    from agree.trials.meanings import TrialMeaning
+    from agree.trials.pair import pair_trials
+    from agree.trials.planning import TrialPlan, plan_trials
+    from agree.trials.trials import Trials
     from agree.verdict.claim import Claim
 
 

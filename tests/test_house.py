@@ -29,7 +29,9 @@ ARROWS = {
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "report"},
+    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "trials",
+                         "report"},
+    "trials": VERDICT | {"files", "trials"},
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.

@@ -13,6 +13,8 @@ from agree.cli.demo import demo
 from agree.cli.look import look_command
 from agree.cli.plan import plan_command
 from agree.cli.static import static
+from agree.cli.schema import schema
+from agree.cli.trials import trials_command
 
 BAD_INPUT = 2
 
@@ -26,7 +28,7 @@ def command() -> None:
     """
 
 
-for _one in (check, correct, demo, look_command, plan_command, static):
+for _one in (check, correct, demo, look_command, plan_command, schema, static, trials_command):
     command.add_command(_one)
 
 

@@ -24,9 +24,17 @@ from agree.cli.terminal import edges_of, outputs_are_no_inputs
 @click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
 @click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
 @click.option("--sheet", "sheet_file", metavar="FILE", help="Write a sheet to print and fill in: .pdf, .html or .txt.")
+@click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
+@click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
+@click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
+@click.option("--assume", type=click.Choice(["nothing", "normal"]), default="nothing", show_default=True,
+              help="For trials: what the later check will assume.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the plan as JSON; - for stdout alone.")
 def plan_command(**options: Any) -> None:
-    """Say how many sessions would settle a claim."""
+    """Say how many sessions, or subjects and trials, would settle a claim."""
+    if options["trials"] is not None:
+        _plan_trials(options)
+        return
     from agree.planning.plan import plan
     from agree.report.sheet import write_sheet
     from agree.report.write import json_text, read_json, write_text
@@ -45,3 +53,25 @@ def plan_command(**options: Any) -> None:
     if json_file not in (None, "-"):
         write_text(json_file, json_text(result) + "\n")
     click.echo(json_text(result) if json_file == "-" else result.summary())
+
+
+def _plan_trials(options: dict[str, Any]) -> None:
+    from agree.cli.trials import deliver, in_options
+    from agree.core.errors import InputError
+    from agree.trials.planning import plan_trials
+
+    if options["subject_sd"] is None or options["trial_sd"] is None:
+        raise InputError("--trials needs --subject-sd and --trial-sd, in the claim's unit: how much the error "
+                         "differs between subjects, and between the trials of one")
+    try:
+        each = [int(part) for part in options["trials"].split(",")]
+    except ValueError:
+        raise InputError(f"--trials {options['trials']!r} is not understood; write it like 1,3,5") from None
+    outputs_are_no_inputs([], options["json_file"])
+    try:
+        result = plan_trials(options["claim"], subject_sd=options["subject_sd"], trial_sd=options["trial_sd"],
+                             trials=each, chance=min(options["power"]), assume=options["assume"],
+                             level=options["level"])
+    except InputError as error:
+        raise type(error)(in_options(str(error))) from None
+    deliver(result, options["json_file"])

@@ -19,3 +19,15 @@ LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a sh
 MOST_DRIFT_PPM = 300.0
 DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
 MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows
+
+# --- tables of trials (benchmarks/trials.py) ---
+TRIALS_COUNTED_SHARE = 0.95    # the share of single trials, or of subjects, that a claim about them means
+TRIALS_FEW_SUBJECTS = 8        # below, the tables of coverage say nothing: the smallest number they were made for
+TRIALS_SKEW = 3.0              # skewness of subjects' means over its standard error: beyond, they are not normal
+TRIALS_SPREAD_GROWS = 2.58     # Kendall's score of spread on level: 1 % of studies whose spread is alike at all levels
+TRIALS_NOISY_REFERENCE = 0.1   # share of the limit that the reference's own noise may add to a mean per cent
+# An answer from normal errors "holds" unasked if it does within the limit over this: wrong in <= 2.5 % of studies at
+# the border with lognormal errors (skewness 3.7), t with 3 df, 4 % wild, a spread that grows with the level.
+TRIALS_HOLDS_MARGIN = 1.8
+TRIALS_FAILS_MARGIN = 2.0      # likewise "does not hold" beyond this times the limit
+TRIALS_NORMAL_FAILS = 1.1      # with normal errors assumed: at the limit itself 2-9 % were wrong at 8 to 40 subjects

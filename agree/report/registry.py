@@ -45,5 +45,7 @@ def _know_text_of(module: str) -> None:
         from agree.report import static_text  # noqa: F401
     elif module.startswith("agree.planning"):
         from agree.report import plan_text  # noqa: F401
+    elif module.startswith("agree.trials"):
+        from agree.report import trials_text  # noqa: F401
     else:
         from agree.report import text  # noqa: F401

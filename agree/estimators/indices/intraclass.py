@@ -52,7 +52,8 @@ class Intraclass(Result):
     subjects: int
     raters: int
     caution: str = field(default="A share of the variance between these subjects: unlike subjects raise it with the "
-                                 "errors unchanged; it gives no error in watts and does not say that a claim holds.")
+                                 "errors unchanged; it gives no error in the unit of the readings and does not say "
+                                 "that a claim holds.")
 
 
 class Squares(NamedTuple):

@@ -11,9 +11,9 @@ Maker = str | Callable[[Note], str]
 
 def known() -> Mapping[str, Maker]:
     """Return what makes the sentence of each kind: a template of the note's values, or a function of the note."""
-    from agree.report.notes import checking
+    from agree.report.notes import checking, trials
 
-    return checking.SENTENCES
+    return checking.SENTENCES | trials.SENTENCES
 
 
 def note_text(note: Note | str) -> str:

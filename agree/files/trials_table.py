@@ -1,0 +1,65 @@
+"""Tables of trials: told by their keys, so that they are never read as seconds of a recording."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from agree.core.errors import InputError
+from agree.files.table import LOOKS_NUMERIC, MISSING, Table
+
+SUBJECT_WORDS = frozenset({"subject", "athlete", "participant", "id", "player", "rider", "runner", "proband", "sujet"})
+TRIAL_WORDS = frozenset({"trial", "jump", "rep", "repetition", "attempt", "set", "versuch", "essai"})
+
+
+class TrialsTableError(InputError):
+    """A table of trials where a recording was expected.
+
+    Attributes
+    ----------
+    source, key : str
+        The table and its key, as `by` of pair_trials takes it.
+    found : str
+        What it holds.
+    readings : tuple of str
+        Columns of numbers besides the key.
+    """
+
+    def __init__(self, source: str, key: str, found: str, readings: tuple[str, ...]) -> None:
+        self.source, self.key, self.found, self.readings = source, key, found, readings
+        super().__init__(f"{source}: {found}, and no time; expected one recording, a reading every second; for trials "
+                         f"use pair_trials(..., by='{key}') and check_trials")
+
+    def as_command(self, path: str, other: str | None, claim: str) -> str:
+        """Return the message with the command to use instead."""
+        names = [] if other is not None or len(self.readings) < 2 else [
+            f"--reference '{self.readings[0]}'", f"--device '{self.readings[1]}'"]
+        files = path if other is None else f"{path} {other}"
+        return (f"{self.source}: {self.found}, and no time; agree check expects one recording, a reading every second; "
+                f"for trials: {' '.join(['agree trials', files, '--by', self.key, *names, '--claim'])} '{claim}'")
+
+
+def refuse_trials(table: Table) -> None:
+    """Refuse a table with a repeated column of subjects or trials.
+
+    Raises
+    ------
+    TrialsTableError
+        Such a table; the caller has looked for a time before.
+    """
+    plain = ["".join(c if c.isalnum() else " " for c in header.lower()).split() for header in table.header]
+    keys = [k for words in (SUBJECT_WORDS, TRIAL_WORDS) for k, name in enumerate(plain) if words.intersection(name)]
+    for k in keys:
+        counts = Counter(cell for cell in table.columns[k] if cell.lower() not in MISSING)
+        if len(counts) < 2 or max(counts.values()) < 2:
+            continue
+        least, most = min(counts.values()), max(counts.values())
+        each = f"{least} rows each" if least == most else f"{least} to {most} rows each"
+        found = f"{len(counts)} values in column {table.header[k]!r}, {each}"
+        readings = tuple(name for j, name in enumerate(table.header) if j not in keys and _numbers(table.columns[j]))
+        raise TrialsTableError(table.source, ",".join(table.header[j] for j in keys), found, readings)
+
+
+def _numbers(cells: Sequence[str]) -> bool:
+    held = [cell for cell in cells if cell.lower() not in MISSING]
+    return bool(held) and all(LOOKS_NUMERIC.fullmatch(cell) for cell in held)

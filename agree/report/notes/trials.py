@@ -1,0 +1,47 @@
+"""Sentences of what a reader must know about a check of trials."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from agree.core.note import Note
+
+
+def _readings(note: Note) -> str:
+    values = note.values
+    have, need = float(values["effective"]), int(values["needed"])
+    text = f"counted, {have:.0f} trials' worth; a share like this needs {need}" if need else (
+        "a share of about 95 % is not settled by any number of trials")
+    normal = str(values["normal"])
+    return text + ("" if normal == "not settled" else f"; if errors are normal: {normal} (--assume normal)") + "."
+
+
+def _normal(note: Note) -> str:
+    normal = str(note.values["normal"])
+    return "open even if errors are normal." if normal == "not settled" else (
+        f"if errors are normal: {normal} (--assume normal, chosen beforehand); skewed ones need more.")
+
+
+def _spread(note: Note) -> str:
+    if note.values["percent_claim"]:
+        return "errors in per cent grow with the level; look at both ends of the range."
+    way = "; a claim in per cent may fit better" if note.values["percent_possible"] else ""
+    return f"errors grow with the level{way}."
+
+
+SENTENCES: dict[str, str | Callable[[Note], str]] = {
+    "trials_readings": _readings,
+    "trials_share_normal": _normal,
+    "trials_readings_small": "the {trials} trials would be too few to count, but errors are so small that even skewed "
+                             "ones stay inside.",
+    "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
+    "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
+                     "up to 10 % of studies, not 2.5 %.",
+    "trials_spread_grows": _spread,
+    "trials_spread_shrinks": "errors are smaller at high levels; look at both ends of the range.",
+    "trials_noisy_reference": "the reference's own noise, {cv_percent:.1f} %, adds {bias_percent:.2f} points to a "
+                              "mean per cent; a claim in the unit itself is free of that.",
+    "trials_one_each": "with one trial each, differences between subjects and trials cannot be told apart.",
+    "trials_unit_of_claim": "no column names a unit; readings are taken to be in {unit}, as the claim is.",
+    "trials_unit_unknown": "no column names a unit, nor does the claim.",
+}

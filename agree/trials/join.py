@@ -1,0 +1,111 @@
+"""Readings of two methods joined by key: every key once, never by the order of rows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from math import gcd
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.errors import InputError
+from agree.files.table import Table, shown
+from agree.trials.columns import Key
+from agree.trials.trials import FIRST_SHOWN, Aside, SetAside
+
+
+def told(key: Key, by: Sequence[str]) -> str:
+    """Return a key as "subject 7, trial 2"."""
+    return ", ".join(f"{name} {cell or '?'}" for name, cell in zip(by, key.cells, strict=True))
+
+
+def aside(reason: Aside, names: Sequence[str]) -> list[SetAside]:
+    """Return what is set aside for one reason, in a list that is empty if nothing is."""
+    return [SetAside(reason=reason, count=len(names), first=tuple(names[:FIRST_SHOWN]))] if names else []
+
+
+def once(table: Table, keys: Sequence[Key], by: Sequence[str]) -> dict[Key, int]:
+    """Position of each whole key.
+
+    Raises
+    ------
+    InputError
+        Keys that occur twice.
+    """
+    found: dict[Key, int] = {}
+    doubled: dict[Key, list[int]] = {}
+    for row, key in enumerate(keys):
+        if key.blank:
+            continue
+        if key in found:
+            doubled.setdefault(key, [found[key]]).append(row)
+        else:
+            found[key] = row
+    if doubled:
+        first, rows = next(iter(doubled.items()))
+        where = ", ".join(str(table.rows[row]) for row in rows[:4])
+        raise InputError(f"{table.source}: {len(doubled)} of {len(found)} keys {','.join(by)} occur twice, first "
+                         f"{told(first, by)} (rows {where}); expected each once; add a column to `by`")
+    return found
+
+
+class Joined(NamedTuple):
+    """Rows of both tables that belong together, and what has no partner."""
+
+    keys: list[Key]
+    rows: tuple[list[int], list[int]]
+    set_aside: list[SetAside]
+
+
+def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]], by: Sequence[str]) -> Joined:
+    """Join two tables by key, as text.
+
+    Raises
+    ------
+    InputError
+        A key that occurs twice in a table, or none that is in both.
+    """
+    first, second = (once(table, own, by) for table, own in zip(tables, keys, strict=True))
+    both = [key for key in first if key in second]
+    if not both:
+        examples = [repr(",".join(next(iter(own)).cells)) if own else "none" for own in (first, second)]
+        raise InputError(f"{tables[0].source} and {tables[1].source}: no key {','.join(by)} is in both (first: "
+                         f"{examples[0]} and {examples[1]}); write them alike")
+    blank = [f"{table.source} {table.word} {table.rows[k]}" for table, own in zip(tables, keys, strict=True)
+             for k, key in enumerate(own) if key.blank]
+    return Joined(both, ([first[key] for key in both], [second[key] for key in both]), [
+        *aside("only_in_reference", [told(key, by) for key in first if key not in second]),
+        *aside("only_in_device", [told(key, by) for key in second if key not in first]), *aside("blank_key", blank)])
+
+
+def copies(subject: NDArray[np.intp], *readings: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Mask of trials to keep where every trial of the table occurs as often: a copied table holds nothing new.
+
+    With k the greatest common divisor of how often each set of readings occurs with its subject, one in k is kept.
+    """
+    rows = list(zip(subject.tolist(), *(values.tolist() for values in readings), strict=True))
+    count = Counter(rows)
+    times = gcd(*count.values()) if rows else 1
+    keep = np.ones(len(rows), bool)
+    if times > 1:
+        seen: Counter[tuple[float, ...]] = Counter()
+        for k, row in enumerate(rows):
+            seen[row] += 1
+            keep[k] = seen[row] <= count[row] // times
+    return keep
+
+
+def numbered(names: Sequence[str]) -> tuple[NDArray[np.intp], tuple[str, ...]]:
+    """Number names in their own order, so that the order of rows does not matter."""
+    order = sorted(set(names))
+    place = {name: k for k, name in enumerate(order)}
+    return np.array([place[name] for name in names], dtype=np.intp), tuple(order)
+
+
+def refuse_unnamed(by: Sequence[str]) -> None:
+    """Refuse keys without a name, or one name twice."""
+    if not by or any(not str(name).strip() for name in by) or len({str(name).lower() for name in by}) < len(by):
+        raise InputError(f"`by` must name the subject's column, then those that tell its trials apart; got "
+                         f"{shown(','.join(map(str, by)))}")

@@ -1,0 +1,191 @@
+"""The four meanings of a claim about trials, from mild to strict, each with its answer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from agree.core.estimate import Estimate
+from agree.core.note import Note
+from agree.core.result import Result
+from agree.core.thresholds import (
+    TRIALS_COUNTED_SHARE,
+    TRIALS_FAILS_MARGIN,
+    TRIALS_HOLDS_MARGIN,
+    TRIALS_NORMAL_FAILS,
+)
+from agree.estimators.trials.level_line import LevelLine, level_line
+from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
+from agree.estimators.trials.unweighted import mean_error
+from agree.trials.scaled import ScaledErrors
+from agree.verdict.error_distribution import KnownError, interval_half_width
+from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way, widen
+
+Meaning = Literal["average", "levels", "readings", "next_subject"]
+MEANINGS: tuple[Meaning, ...] = ("average", "levels", "readings", "next_subject")
+MOST_NEEDED = 100_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TrialMeaning(Result):
+    """One meaning of a claim about trials, and its answer.
+
+    Attributes
+    ----------
+    meaning : {"average", "levels", "readings", "next_subject"}
+        ``average``: the mean error, subjects weighed alike. ``levels``: the error at the 5 % and the 95 % level of the
+        subjects, both at once. ``readings``: the share of single trials within the limit, subjects weighed alike.
+        ``next_subject``: the share of subjects whose mean of M trials is within it.
+    verdict : str
+        "holds", "does not hold" or "not settled".
+    estimate : Estimate or None
+        What the answer rests on: an error, or a share (0 to 1); of ``levels`` the end that is nearer to its limit.
+    limit : float
+        The largest allowed error, or 0.95 for shares.
+    unit : str
+        Of estimate and limit; "share" for shares.
+    assumes : tuple of str
+        What the answer takes for granted: "means_near_normal", "errors_normal", "shape_margin" (a margin makes up for
+        shapes other than normal), "any_shape", "line", "constant_truth".
+    ground : Note
+        Why, as fields.
+    normal : Estimate or None
+        The share if errors are normal, beside a counted one.
+
+    Examples
+    --------
+    >>> from agree import check_trials, pair_trials
+    >>> table = {"subject": list("aabbcc"), "r_cm": [30, 31, 40, 41, 35, 36], "d_cm": [30.5, 31.4, 40.6, 41, 35.5, 36]}
+    >>> trials = pair_trials(table, by="subject", reference_column="r_cm", device_column="d_cm")
+    >>> check = check_trials(trials, "2 cm")
+    >>> [item.meaning for item in check.meanings]
+    ['average', 'levels', 'readings', 'next_subject']
+    """
+
+    meaning: Meaning
+    verdict: str
+    estimate: Estimate | None
+    limit: float
+    unit: str
+    assumes: tuple[str, ...]
+    ground: Note
+    normal: Estimate | None = None
+
+
+def share_verdict(item: Estimate | None) -> str:
+    """Answer of a share: all of its interval at or above 95 %, or below."""
+    if item is None or math.isnan(item.value):
+        return OPEN
+    wanted = TRIALS_COUNTED_SHARE
+    return HOLDS if item.low >= wanted else FAILS if item.high < wanted else OPEN
+
+
+def normal_verdict(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int, assume: str) -> str:
+    """Answer of the share of normal errors, with margins that make up for other shapes unless asked not to."""
+    inner, outer = (1.0, TRIALS_NORMAL_FAILS) if assume == "normal" else (1 / TRIALS_HOLDS_MARGIN, TRIALS_FAILS_MARGIN)
+    for by, word in ((inner, HOLDS), (outer, FAILS)):
+        share = normal_share(scaled.errors, scaled.limit * by, level, mean_of, known.normal, known.rectangles)
+        if share_verdict(share) == word:
+            return word
+    return OPEN
+
+
+def needed_trials(share: float, level: float) -> int | None:
+    """Least effective number of trials with which a counted share could settle the claim; None if it is 95 % itself."""
+    number = 1
+    while number < MOST_NEEDED:
+        low, high = binomial_limits(share, number, level)
+        if low >= TRIALS_COUNTED_SHARE or high < TRIALS_COUNTED_SHARE:
+            return number
+        number += max(1, number // 200)
+    return None
+
+
+def average(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
+    """Answer for the mean error."""
+    bias = widen(mean_error(scaled.errors, level), known)
+    return TrialMeaning(
+        meaning="average", verdict=three_way(bias.low, bias.high, scaled.limit), estimate=bias, limit=scaled.limit,
+        unit=scaled.unit, assumes=("means_near_normal", *_constant(scaled)),
+        ground=Note(kind="trials_average", severity="answer", values={"subjects": scaled.errors.subjects}))
+
+
+def _constant(scaled: ScaledErrors) -> tuple[str, ...]:
+    return () if scaled.trials.paired else ("constant_truth",)
+
+
+def line_of(scaled: ScaledErrors, level: float, known: KnownError) -> LevelLine | None:
+    """Line of the errors on the level, its ends widened by the reference's uncertainty."""
+    trials = scaled.trials
+    if trials.paired:
+        line = level_line(scaled.error, trials.reference, trials.device, trials.subject, level)
+    else:  # means of subjects, as if they were one trial each
+        x, y = (np.bincount(subject, weights=values) / np.bincount(subject) for values, subject in (
+            (trials.reference, trials.subject), (trials.device, trials.device_subject)))
+        line = level_line(scaled.errors.means, x, y, np.arange(x.size), level)
+    return None if line is None else replace(line, ends=(widen(line.ends[0], known), widen(line.ends[1], known)))
+
+
+def levels(scaled: ScaledErrors, line: LevelLine | None) -> TrialMeaning:
+    """Answer for both ends of the range: holds if both do, does not hold if one does not."""
+    common: dict[str, Any] = {"meaning": "levels", "limit": scaled.limit, "unit": scaled.unit}
+    if line is None:
+        return TrialMeaning(**common, verdict=OPEN, estimate=None, assumes=("line",), ground=Note(
+            kind="trials_levels_unknown", severity="answer", values={"subjects": scaled.errors.subjects}))
+    answers = [three_way(end.low, end.high, scaled.limit) for end in line.ends]
+    verdict = FAILS if FAILS in answers else HOLDS if answers == [HOLDS, HOLDS] else OPEN
+    worst = max(line.ends, key=lambda end: max(abs(end.low), abs(end.high)))
+    return TrialMeaning(
+        **common, verdict=verdict, estimate=worst, assumes=("line", *_constant(scaled)), ground=Note(
+            kind="trials_levels", severity="answer", values={
+                "low_level": line.end_levels[0], "high_level": line.end_levels[1], "trend": line.trend,
+                "instrument": line.instrument, "worst_level": line.end_levels[line.ends.index(worst)]}))
+
+
+def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str) -> TrialMeaning:
+    """Answer for single trials: counted, with that of normal errors beside it; or the latter if it was asked for."""
+    normal = normal_share(scaled.errors, scaled.limit, level, 1, known.normal, known.rectangles)
+    common: dict[str, Any] = {"meaning": "readings", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "normal": normal}
+    assumed = ("errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))
+    asked = normal_verdict(scaled, level, known, 1, "normal")
+    if assume == "normal" or not scaled.trials.paired:  # without pairs no trial has an error that could be counted
+        return TrialMeaning(**common, verdict=normal_verdict(scaled, level, known, 1, assume), estimate=normal,
+                            assumes=assumed, ground=Note(kind="trials_share_normal", severity="answer",
+                                                         values={"normal": asked}))
+    one = np.full(scaled.error.shape, scaled.limit)
+    half = float(interval_half_width(0.0, math.inf, known, level)) if known.u > 0 else 0.0
+    counted = counted_share(scaled.error, one, scaled.subject, scaled.errors, level,
+                            shift=half)
+    values: dict[str, float | int | str | bool] = {
+        "effective": effective_trials(scaled.errors), "needed": needed_trials(counted.value, level) or 0,
+        "outside": int((np.abs(scaled.error) > scaled.limit).sum()), "trials": scaled.error.size, "normal": asked}
+    verdict = share_verdict(counted)
+    if verdict == OPEN and values["outside"] == 0 and normal_verdict(scaled, level, known, 1, assume) == HOLDS:
+        return TrialMeaning(**common, verdict=HOLDS, estimate=counted, assumes=assumed, ground=Note(
+            kind="trials_readings_small", severity="answer", values=values))
+    return TrialMeaning(**common, verdict=verdict, estimate=counted, assumes=("any_shape",),
+                        ground=Note(kind="trials_readings", severity="answer", values=values))
+
+
+def next_subject(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int, assume: str) -> TrialMeaning:
+    """Answer for the mean of M trials of a subject not yet measured, by its share among subjects.
+
+    Of one trial it is the share of single trials, and counted. Means of more are too few to be counted, so that normal
+    errors are taken, with a margin unless `assume` says that none is needed.
+    """
+    if mean_of == 1 and assume == "nothing" and scaled.trials.paired:
+        return replace(readings(scaled, level, known, assume), meaning="next_subject")
+    common: dict[str, Any] = {"meaning": "next_subject", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "assumes": (
+        "errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))}
+    if mean_of > 1 and not scaled.errors.trial_parts:
+        return TrialMeaning(**common, verdict=OPEN, estimate=None, ground=Note(
+            kind="trials_next_subject_unknown", severity="answer", values={"mean_of": mean_of}))
+    share = normal_share(scaled.errors, scaled.limit, level, mean_of, known.normal, known.rectangles)
+    sd = math.sqrt(scaled.errors.variance(mean_of))
+    return TrialMeaning(**common, verdict=normal_verdict(scaled, level, known, mean_of, assume), estimate=share,
+                        ground=Note(kind="trials_share_normal", severity="answer", values={
+                            "mean_of": mean_of, "sd": sd, "subjects": scaled.errors.subjects,
+                            "normal": normal_verdict(scaled, level, known, mean_of, "normal")}))

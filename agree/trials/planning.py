@@ -1,0 +1,238 @@
+"""`plan_trials`: how many subjects and trials would settle a claim, by the rule that will decide."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import special
+
+from agree.core import checks, thresholds
+from agree.core.engine import t_quantile
+from agree.core.errors import InputError
+from agree.core.result import Result
+from agree.estimators.components import Part
+from agree.estimators.trials.shares_within import binomial_limits, normal_share
+from agree.estimators.trials.unweighted import SubjectErrors
+from agree.trials.check import Assume
+from agree.verdict.claim import Claim
+
+SUBJECTS = (8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 40, 44, 50, 56, 64, 72, 80, 90, 100, 110,
+            125, 142, 160, 173, 200, 240, 300)
+DRAWN = 127        # studies that a chance is reckoned from: its error is below 0.02
+_VECTOR = (1, 29, 79)  # of a lattice in mean, V and W
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialPlanRow:
+    """Subjects needed for one meaning with so many trials each.
+
+    Attributes
+    ----------
+    meaning : {"average", "readings", "next_subject"}
+        ``next_subject`` is about the mean of `trials` trials.
+    trials : int
+        Trials of each subject.
+    rule : {"t", "counted", "margin", "normal"}
+        What decides.
+    subjects : int or None
+        Least number, of those tried, with the wanted chance of "holds"; None if more than 300.
+    other_rule : str
+        What would decide on another assumption; "" if there is none.
+    other_subjects : int or None
+        Its price.
+    """
+
+    meaning: Literal["average", "readings", "next_subject"]
+    trials: int
+    rule: str
+    subjects: int | None
+    other_rule: str
+    other_subjects: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TrialPlan(Result):
+    """How many subjects and trials would settle a claim.
+
+    Attributes
+    ----------
+    claim : Claim
+        The claim.
+    rows : tuple of TrialPlanRow
+        One for each meaning and number of trials.
+    subject_sd, trial_sd, true_error : float
+        As assumed, in the claim's unit.
+    chance, level : float
+        Wanted chance that the claim is found to hold; confidence level.
+    most : int
+        Largest number of subjects tried.
+    assume : str
+        As asked.
+    """
+
+    claim: Claim
+    rows: tuple[TrialPlanRow, ...]
+    subject_sd: float
+    trial_sd: float
+    true_error: float
+    chance: float
+    level: float
+    most: int
+    assume: Assume
+
+
+class _Case:
+    """One assumed device with one claim: the chance that each rule says "holds", errors in units of the limit."""
+
+    def __init__(self, between: float, within: float, error: float, level: float) -> None:
+        self.between, self.within, self.error, self.level = between, within, error, level
+        points = (np.outer(_VECTOR, np.arange(DRAWN)) + 0.5) / DRAWN % 1.0
+        self.points = np.clip(points, 0.5 / DRAWN, 1 - 0.5 / DRAWN)
+
+    def _studies(self, subjects: int, trials: int) -> list[SubjectErrors]:
+        of_means = self.between**2 + self.within**2 / trials
+        shape = np.linspace(-1, 1, subjects)  # means of any shape with the wanted mean and variance stand for a study
+        shape = shape / shape.std(ddof=1)
+        made = []
+        for mean, v, w in self.points.T:
+            drawn = of_means * special.chdtri(subjects - 1, v) / (subjects - 1)
+            df = subjects * (trials - 1)
+            parts = (Part(1 / trials, self.within**2 * special.chdtri(df, w) / df, df),) if df else ()
+            bias = self.error + special.ndtri(mean) * math.sqrt(of_means / subjects)
+            made.append(SubjectErrors(means=bias + math.sqrt(drawn) * shape, of_means=drawn, trial_parts=parts,
+                                      n=subjects * trials))
+        return made
+
+    def average(self, subjects: int, trials: int) -> float:
+        """Chance of the mean error."""
+        t = t_quantile(self.level, subjects - 1)
+        return float(np.mean([abs(one.bias) + t * math.sqrt(one.of_means / subjects) <= 1
+                              for one in self._studies(subjects, trials)]))
+
+    def normal(self, subjects: int, trials: int, mean_of: int, limit: float) -> float:
+        """Chance of a share of normal errors."""
+        wanted = thresholds.TRIALS_COUNTED_SHARE
+        return float(np.mean([normal_share(one, limit, self.level, mean_of).low >= wanted
+                              for one in self._studies(subjects, trials)]))
+
+    def counted(self, subjects: int, trials: int) -> float:
+        """Chance of a counted share, binomial in the effective number of trials."""
+        of_means = self.between**2 + self.within**2 / trials
+        sd = math.hypot(self.between, self.within)
+        number = min(max(subjects * sd**2 / of_means, subjects), subjects * trials)
+        outside = float(special.ndtr((-1 - self.error) / sd) + special.ndtr((self.error - 1) / sd))
+        most = -1
+        while binomial_limits(1 - (most + 1) / number, number, self.level)[0] >= thresholds.TRIALS_COUNTED_SHARE:
+            most += 1
+        return float(special.bdtr(most, round(number), outside)) if most >= 0 else 0.0
+
+
+def _least(chance_of: Callable[[int], float], wanted: float) -> int | None:
+    """Least number of subjects, of those tried, that gives the wanted chance, by bisection."""
+    low, high = 0, len(SUBJECTS)
+    while low < high:
+        middle = (low + high) // 2
+        if chance_of(SUBJECTS[middle]) >= wanted:
+            high = middle
+        else:
+            low = middle + 1
+    return SUBJECTS[low] if low < len(SUBJECTS) else None
+
+
+def _rows(case: _Case, trials: int, chance: float, assume: Assume) -> list[TrialPlanRow]:
+    margin = 1 / thresholds.TRIALS_HOLDS_MARGIN
+    least = {
+        "t": _least(lambda s: case.average(s, trials), chance),
+        "counted": _least(lambda s: max(case.counted(s, trials), case.normal(s, trials, 1, margin)), chance),
+        "normal": _least(lambda s: case.normal(s, trials, 1, 1.0), chance),
+        "margin, mean": _least(lambda s: case.normal(s, trials, trials, margin), chance),
+        "normal, mean": _least(lambda s: case.normal(s, trials, trials, 1.0), chance)}
+    first, second = ("normal", "counted") if assume == "normal" else ("counted", "normal")
+    if trials == 1:  # a mean of one trial is a single trial
+        least["margin, mean"] = least["counted"]
+    means = "counted" if trials == 1 else "margin"
+    third, fourth = ("normal", means) if assume == "normal" else (means, "normal")
+    return [TrialPlanRow(meaning="average", trials=trials, rule="t", subjects=least["t"], other_rule="",
+                         other_subjects=None),
+            TrialPlanRow(meaning="readings", trials=trials, rule=first, subjects=least[first], other_rule=second,
+                         other_subjects=least[second]),
+            TrialPlanRow(meaning="next_subject", trials=trials, rule=third, other_rule=fourth,
+                         subjects=least["normal, mean" if third == "normal" else "margin, mean"],
+                         other_subjects=least["normal, mean" if fourth == "normal" else "margin, mean"])]
+
+
+def plan_trials(
+    claim: str | Claim,
+    *,
+    subject_sd: float,
+    trial_sd: float,
+    trials: int | Sequence[int] = (1, 3, 5),
+    true_error: float = 0.0,
+    chance: float = 0.8,
+    assume: Assume = "nothing",
+    level: float = 0.95,
+) -> TrialPlan:
+    """Say how many subjects with how many trials would show that a claim holds, by the rule that will decide.
+
+    Parameters
+    ----------
+    claim : str or Claim
+        With one limit: "2 cm" or "5 %".
+    subject_sd, trial_sd : float
+        SD of the error between subjects, and of a trial's error within a subject, in the claim's unit; 0 or more.
+    trials : int or sequence of int
+        Numbers of trials of each subject to compare, 1 to 50.
+    true_error : float
+        Mean error that the device is taken to have, in the claim's unit.
+    chance : float
+        Wanted chance that the answer is "holds", in (0, 1).
+    assume : {"nothing", "normal"}
+        What a later check will assume of the shape of errors.
+    level : float
+        Confidence level of the later check.
+
+    Returns
+    -------
+    TrialPlan
+        ``.rows``: for each meaning and number of trials the subjects needed; never below 8.
+
+    Raises
+    ------
+    InputError
+        A claim with two limits, negative SDs, both SDs 0.
+
+    See Also
+    --------
+    check_trials, plan
+
+    Examples
+    --------
+    >>> from agree import plan_trials
+    >>> plan = plan_trials("2 cm", subject_sd=0.4, trial_sd=0.5, trials=3)
+    >>> [(row.meaning, row.rule, row.subjects, row.other_subjects) for row in plan.rows][0]
+    ('average', 't', 8, None)
+    """
+    own = claim if isinstance(claim, Claim) else Claim.parse(claim)
+    if (own.percent is None) == (own.absolute is None):
+        raise InputError(f"`claim` {own.text}: a plan needs one limit; plan for each of them")
+    limit = float(own.percent if own.percent is not None else own.absolute or 0)
+    for name, value in (("subject_sd", subject_sd), ("trial_sd", trial_sd)):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < math.inf:
+            raise InputError(f"`{name}` must be 0 or more, in {own.unit}; got {value!r}")
+    if subject_sd == trial_sd == 0:
+        raise InputError("`subject_sd` and `trial_sd` are both 0; expected how much errors differ")
+    wanted = [trials] if isinstance(trials, int) else list(trials)
+    if not wanted or any(isinstance(m, bool) or not isinstance(m, int) or not 1 <= m <= 50 for m in wanted):
+        raise InputError(f"`trials` must be whole numbers from 1 to 50; got {trials!r}")
+    checks.fraction(chance, "chance")
+    checks.fraction(level, "level")
+    checks.choice(assume, "assume", ("nothing", "normal"))
+    case = _Case(subject_sd / limit, trial_sd / limit, abs(true_error) / limit, level)
+    rows = [row for m in wanted for row in _rows(case, m, chance, assume)]
+    return TrialPlan(claim=own, rows=tuple(rows), subject_sd=float(subject_sd), trial_sd=float(trial_sd),
+                     true_error=float(true_error), chance=float(chance), level=float(level), most=SUBJECTS[-1],
+                     assume=assume)

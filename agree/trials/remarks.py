@@ -1,0 +1,64 @@
+"""What a reader must know before trusting the answer: skew, spread that grows, few subjects, a noisy reference."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from agree.core import thresholds
+from agree.core.checks import FloatArray
+from agree.core.note import Note
+from agree.estimators.lines.inversions import count_inversions
+from agree.estimators.trials.side_by_side import SideBySide
+from agree.trials.scaled import ScaledErrors
+from agree.verdict.claim import Claim
+
+
+def skewness(values: FloatArray) -> float:
+    """Return the skewness of a sample over its standard error if normal (form G1; SE by Cramer, from memory)."""
+    n, centred = values.size, values - values.mean()
+    m2 = float(np.square(centred).mean())
+    if n < 4 or m2 <= 0:
+        return 0.0
+    g1 = float((centred**3).mean()) / m2**1.5 * math.sqrt(n * (n - 1)) / (n - 2)
+    return float(g1 / math.sqrt(6 * n * (n - 1) / ((n - 2) * (n + 1) * (n + 3))))
+
+
+def spread_against_level(scaled: ScaledErrors) -> float:
+    """Kendall's tau between subjects' levels and their mean distance from the bias, over its standard error."""
+    trials = scaled.trials
+    level = np.bincount(trials.subject, weights=trials.reference) / np.bincount(trials.subject)
+    away = np.bincount(trials.subject, weights=np.abs(scaled.error - scaled.errors.bias)) / np.bincount(trials.subject)
+    n = level.size
+    by_level = away[np.argsort(level, kind="stable")]
+    discordant = count_inversions(np.argsort(np.argsort(by_level, kind="stable"), kind="stable"))
+    score = n * (n - 1) / 2 - 2 * discordant
+    return float(score / math.sqrt(n * (n - 1) * (2 * n + 5) / 18))
+
+
+def remarks(scaled: ScaledErrors, beside: SideBySide, claim: Claim, meaning: str) -> Iterator[Note]:
+    """Notes about the data, most important first."""
+    errors, subjects = scaled.errors, scaled.errors.subjects
+    if subjects < thresholds.TRIALS_FEW_SUBJECTS:
+        yield Note(kind="trials_few_subjects", severity="trust",
+                   values={"subjects": subjects, "wanted": thresholds.TRIALS_FEW_SUBJECTS})
+    skew = skewness(errors.means)
+    if abs(skew) > thresholds.TRIALS_SKEW:
+        yield Note(kind="trials_skewed", severity="trust" if meaning == "average" else "detail",
+                   values={"side": "high" if skew > 0 else "low"})
+    if scaled.trials.paired and subjects >= thresholds.TRIALS_FEW_SUBJECTS:
+        growth = spread_against_level(scaled)
+        if abs(growth) > thresholds.TRIALS_SPREAD_GROWS:
+            yield Note(kind="trials_spread_grows" if growth > 0 else "trials_spread_shrinks", severity="trust",
+                       values={"percent_claim": claim.percent is not None,
+                               "percent_possible": scaled.trials.quantity.percent_has_meaning})
+    noise = beside.reference_error
+    if noise is not None and claim.percent is not None and claim.absolute is None:
+        cv = noise.value / float(np.abs(scaled.trials.reference).mean())
+        if 100 * cv**2 > thresholds.TRIALS_NOISY_REFERENCE * scaled.limit:
+            yield Note(kind="trials_noisy_reference", severity="trust",
+                       values={"cv_percent": 100 * cv, "bias_percent": 100 * cv**2})
+    if not errors.trial_parts:
+        yield Note(kind="trials_one_each", severity="detail")
