@@ -12,8 +12,8 @@ from agree.cli.correct import correct
 from agree.cli.demo import demo
 from agree.cli.look import look_command
 from agree.cli.plan import plan_command
-from agree.cli.static import static
 from agree.cli.schema import schema
+from agree.cli.static import static
 from agree.cli.trials import trials_command
 
 BAD_INPUT = 2
