@@ -41,7 +41,8 @@ LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecod
 
 # Results whose examples are in the functions that return them.
 RESULTS = {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction", "Alignment", "Concordance",
-           "FileLook", "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision"}
+           "FileLook", "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision", "TrialPlan",
+           "TrialsCheck"}
 
 
 def room(path):
