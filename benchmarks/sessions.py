@@ -1,6 +1,6 @@
 """Coverage of intervals between sessions of unequal length, on simulated errors, with Monte-Carlo error.
 
-    python benchmarks/sessions.py [--runs 2000] [--limits 300]
+    python benchmarks/sessions.py [--runs 20000] [--limits 400]
 
 A session of m minutes has its own error, normal with the SD between sessions, and noise of SD 3 %, correlated over 3 s
 or over 60 s. Means of sessions are drawn from their exact law; limits of agreement from

@@ -9,20 +9,21 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
+from scipy.optimize import brentq
 
 from agree.core.checks import FloatArray
 from agree.core.errors import DriftWarning, SampleSizeError
 from agree.core.estimate import Estimate
 from agree.core.over_sessions import over_sessions
+from agree.core.slow_errors import COEFFICIENTS, slow_variance
 
 COSINES = 8
-# For a verdict the largest of the mean squares of so many first coefficients counts: with 8 alone an error correlated
-# over 300 s of an hour makes 8 % false answers on one side, with this 4 %, for 20 % more width on white noise.
-CAUTIOUS = (2, 3, 4, 6, 8)
 # Share of the long-run variance in the slowest cosine above which a drift is named. Under no drift the
 # share is Beta(1/2, 7/2) and exceeds 0.7 in 0.6 % of recordings.
 DRIFT_SHARE = 0.7
 
+DOUBLINGS = 40  # of the half-width, after which a limit is taken for infinite
+SLOW = f"t, {COEFFICIENTS} cosines, slow errors allowed for (serial)"
 METHODS = {
     "independent": "t, independent pairs",
     "serial": f"t, {COSINES} cosines (serial)",
@@ -124,8 +125,7 @@ def spread(
 ) -> Spread:
     """Standard error of the mean of one influence series, (n,); as `covariance`, safe at 1e-300 and 1e300.
 
-    With `cautious`, serial standard errors are the largest found with the first 2, 3, 4, 6 or 8 coefficients, still
-    with 8 degrees of freedom: slow errors show in the first ones.
+    With `cautious`, serial standard errors allow for errors too slow to show in the recording: see `slow_variance`.
     """
     scale = float(np.abs(phi).max()) if phi.size else 1.0
     if not math.isfinite(scale):
@@ -134,8 +134,8 @@ def spread(
     result = covariance(series, sampling, session, cosines, half_weight_n=half_weight_n)
     variance = float(result.matrix[0, 0])
     if cautious and sampling == "serial" and result.df == COSINES:
-        squares = cosine_transform(series[0] - series[0].mean()) ** 2
-        variance = max(float(squares[:count].mean()) for count in CAUTIOUS) / phi.size
+        parts = cosine_transform(series[0] - series[0].mean(), min(COEFFICIENTS, phi.size - 1))
+        variance = slow_variance(parts, COSINES) / phi.size
     return Spread(math.sqrt(variance) * scale, result.df, result.drift, float(result.shift[0]) * scale)
 
 
@@ -157,7 +157,9 @@ def estimate(
     """
     result = spread(phi, sampling, session, cautious=cautious, half_weight_n=half_weight_n)
     half, value = t_quantile(level, result.df) * result.standard_error, float(value) + result.shift
-    return Estimate(value=value, low=value - half, high=value + half, level=level, method=METHODS[sampling],
+    allowed = cautious and sampling == "serial" and result.df == COSINES
+    return Estimate(value=value, low=value - half, high=value + half, level=level,
+                    method=SLOW if allowed else METHODS[sampling],
                     standard_error=result.standard_error, df=result.df, drift=result.drift)
 
 
@@ -179,7 +181,7 @@ def invert_test(
     summands : (3, n) array
         a, b and c of each pair, in order of time.
     cautious : bool
-        As for `spread`: the widest of the limits found with the first 2, 3, 4, 6 or 8 coefficients.
+        As for `spread`; the limits are then searched for.
     half_weight_n : float
         As for `covariance`.
 
@@ -197,7 +199,7 @@ def invert_test(
         result = covariance(summands, sampling)
         mean, df, matrices = summands.mean(axis=1), result.df, [result.matrix]
         if cautious and sampling == "serial" and df == COSINES:
-            matrices += [covariance(summands, sampling, None, count).matrix for count in CAUTIOUS[:-1]]
+            return value, *_searched(value, summands, t_quantile(level, df))
     found = [_inverted(value, mean, matrix, t_quantile(level, df)) for matrix in matrices]
     return value, min(low for low, _ in found), max(high for _, high in found)
 
@@ -207,6 +209,31 @@ def _root(near: float, mean: FloatArray) -> float:
     roots = np.roots(mean[::-1])
     real = roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)]
     return float(real[np.abs(real - near).argmin()]) if real.size else near
+
+
+def _searched(value: float, summands: FloatArray, t: float) -> tuple[float, float]:
+    """Limits of `invert_test` with standard errors that allow for slow errors: no quartic, found by bisection."""
+    n = summands.shape[1]
+    mean = summands.mean(axis=1)
+    parts = cosine_transform(summands - mean[:, None], min(COEFFICIENTS, n - 1))
+
+    def excess(v: float) -> float:
+        powers = np.array([1.0, v, v * v])
+        return abs(float(powers @ mean)) - t * math.sqrt(slow_variance(powers @ parts, COSINES) / n)
+
+    slope = abs(float(mean[1] + 2 * mean[2] * value))
+    first = (-excess(value) / slope if slope > 0 else 0.0) or 1e-9 * abs(value)
+    ends = []
+    for side in (-1, 1):
+        inner, outer = 0.0, side * first
+        for _ in range(DOUBLINGS):
+            if excess(value + outer) > 0:
+                ends.append(value + float(brentq(lambda step: excess(value + step), inner, outer, rtol=1e-13)))
+                break
+            inner, outer = outer, 2 * outer
+        else:
+            ends.append(side * math.inf)
+    return ends[0], ends[1]
 
 
 def _inverted(value: float, mean: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from scipy.special import betainc
 from agree import DriftWarning, Estimate, SampleSizeError, limits_of_agreement
 from agree.core import engine
 from agree.core.engine import COSINES, DRIFT_SHARE, cosine_transform, estimate, spread, t_quantile, warn_of_drift
+from agree.core.slow_errors import slow_variance
 
 SERIES = arrays(float, st.integers(2, 40), elements=st.integers(-50, 50).map(float))
 LABELS = np.repeat([1, 2, 3, 4], 10)
@@ -236,14 +237,14 @@ def test_inverted_test_without_bound(rng):
     assert np.isinf(low) or np.isinf(high)
 
 
-def test_cautious_is_the_largest_of_the_first_coefficients(rng):
+def test_cautious_allows_for_slow_errors(rng):
     phi = rng.normal(0, 1, 500).cumsum()
-    phi -= phi.mean()
-    squares = cosine_transform(phi) ** 2
-    expected = max(squares[:k].mean() for k in (2, 3, 4, 6, 8)) / 500
     cautious = spread(phi, "serial", cautious=True)
-    assert cautious.standard_error == pytest.approx(math.sqrt(expected), rel=1e-10)
-    assert cautious.standard_error >= spread(phi, "serial").standard_error
+    parts = cosine_transform(phi - phi.mean(), 24)
+    assert cautious.standard_error == pytest.approx(math.sqrt(slow_variance(parts, COSINES) / 500), rel=1e-10)
+    assert cautious.standard_error > 1.5 * spread(phi, "serial").standard_error
     assert cautious.df == COSINES
+    assert estimate(0.0, phi, level=0.95, sampling="serial", cautious=True).method == (
+        "t, 24 cosines, slow errors allowed for (serial)")
     independent = spread(phi, "independent", cautious=True)
     assert independent == spread(phi, "independent")

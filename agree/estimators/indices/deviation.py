@@ -139,9 +139,11 @@ def deviation_index(
 
     Notes
     -----
-    ``normal``: the root of Phi((k - m)/s) - Phi((-k - m)/s) = coverage, with mean m and SD s of the errors; the
-    influence of log k follows by implicit differentiation. ``any``: the order statistic of rank ceil(n coverage) of
-    the absolute errors, with binomial limits; the upper one is infinite where there are too few pairs to bound it.
+    ``normal``: the root of Phi((k - m)/s) - Phi((-k - m)/s) = coverage, with mean m and SD s of the errors. Its
+    interval for independent pairs and sessions comes from equally likely pairs of mean and SD (generalised pivotal
+    quantities, Weerahandi 1993: from memory); serial, from the influence of log k, by implicit differentiation.
+    ``any``: the order statistic of rank ceil(n coverage) of the absolute errors, with binomial limits; the upper one is
+    infinite where there are too few pairs to bound it.
 
     References
     ----------
@@ -152,7 +154,7 @@ def deviation_index(
     >>> from agree import deviation_index
     >>> result = deviation_index([200, 250, 300, 220, 180], [198, 251, 294, 217, 181])
     >>> print(result.index, "W")
-    5.7 [2.7, 12.1] W
+    5.7 [3.6, 15.8] W
     """
     error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_index if distribution == "normal" else any_index
@@ -216,7 +218,8 @@ def coverage_probability(
 
     Notes
     -----
-    ``normal``: Phi((L - m)/s) - Phi((-L - m)/s), interval on the logit scale. ``any``: the share counted, with
+    ``normal``: Phi((L - m)/s) - Phi((-L - m)/s); interval from equally likely pairs of mean and SD, or, serial, by
+    influence on the logit scale. ``any``: the share counted, with
     binomial limits (Clopper & Pearson 1934) for the effective number of pairs (Korn & Graubard 1998). Errors all
     alike have a share of 0 or 1 and, taken as normal, no interval.
 
@@ -229,7 +232,7 @@ def coverage_probability(
     >>> from agree import coverage_probability
     >>> result = coverage_probability([200, 250, 300, 220, 180], [198, 251, 294, 217, 181], limit=5)
     >>> print(result.probability)
-    0.85 [0.30, 0.99]
+    0.85 [0.37, 0.98]
     """
     error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_share if distribution == "normal" else any_share

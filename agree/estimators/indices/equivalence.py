@@ -150,8 +150,8 @@ def equivalence(
     -----
     With estimate e, its standard error and the margin (L, U), p_low = P(T > (e - L)/se) and p_high = P(T < (e - U)/se).
     For the ratio of means the tests are of mean(device - L reference) and mean(device - U reference), whose limits are
-    Fieller's. Errors that are all equal give p 0 or 1. As for a verdict, serial standard errors are cautious: the
-    largest found with the first 2, 3, 4, 6 or 8 cosines.
+    Fieller's. Errors that are all equal give p 0 or 1. As for a verdict, serial standard errors allow for
+    errors that are slow against the recording.
 
     References
     ----------

@@ -23,7 +23,10 @@ class Ordered(NamedTuple):
 
     def quantile(self, share: float) -> float:
         """Quantile that lies above the true one as often as below, whatever the law (Hyndman & Fan 1996, 8)."""
-        places = self.below - np.diff(self.below, prepend=0.0) / 3
+        weight = np.diff(self.below, prepend=0.0)
+        if (weight == 1).all():  # to the last digit
+            return float(np.quantile(self.values, share, method="median_unbiased"))
+        places = self.below - weight / 3
         return float(np.interp(share * (self.values.size + 1 / 3), places, self.values))
 
     def first(self, share: float) -> float:
