@@ -131,12 +131,13 @@ _PUBLIC = {
     "pairing.pair": ("pair_recordings",),
     "planning.plan": ("Plan", "plan"),
     "recordings.inspect": ("FileLook", "look"),
-    "recordings.recording": ("Recording", "read_recording"),
     "trials.check": ("TrialsCheck", "check_trials"),
     "trials.meanings": ("TrialMeaning",),
     "trials.pair": ("pair_trials",),
     "trials.planning": ("TrialPlan", "plan_trials"),
     "trials.trials": ("Trials",),
+    "recordings.read": ("read_recording",),
+    "recordings.recording": ("Recording",),
     "verdict.claim": ("Claim",),
 }
 _HOME = {name: module for module, names in _PUBLIC.items() for name in names}
@@ -189,7 +190,8 @@ if TYPE_CHECKING:
     from agree.pairing.pair import pair_recordings
     from agree.planning.plan import Plan, plan
     from agree.recordings.inspect import FileLook, look
-    from agree.recordings.recording import Recording, read_recording
+    from agree.recordings.read import read_recording
+    from agree.recordings.recording import Recording
     from agree.trials.check import TrialsCheck, check_trials
     from agree.trials.meanings import TrialMeaning
     from agree.trials.pair import pair_trials

@@ -20,8 +20,8 @@ with atheris.instrument_imports(include=["agree.files", "agree.recordings", "fit
     import fitdecode  # noqa: F401
 
     from agree.core.errors import InputError
-    from agree.files import fit, parquet, tcx  # noqa: F401
-    from agree.recordings.recording import read_recording
+    from agree.files import fit, json_lines, parquet, xml_points  # noqa: F401
+    from agree.recordings.read import read_recording
 
 SEEDS = Path(__file__).parent.parent / "tests/data/fuzz"
 READERS = ("text", "gzip", "fit", "tcx", "parquet")

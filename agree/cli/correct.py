@@ -24,6 +24,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     """Write a corrected copy of a recording, and its history beside it."""
     from agree import __version__
     from agree.core.errors import InputError
+    from agree.core.plain import plain_name
     from agree.correction import history
     from agree.correction.copy import checked_change, corrected_copy
     from agree.report.write import write_bytes, write_text
@@ -37,13 +38,15 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     if existing and not options["force"]:
         raise InputError(f"{' and '.join(existing)} exist{'s' if len(existing) == 1 else ''} already; choose another "
                          "name, or say --force")
+    if existing:
+        history.refuse_no_copy(copy)
     change, ground = (history.correction_of(result, even_if_unstable=options["even_if_unstable"]) if result is not None
                       else (checked_change(1.0 if scale is None else scale, offset or 0.0), {}))
     history.refuse_reference(recording, ground)
     made = corrected_copy(recording, change, power_column=options["column"])
     remark = history.refuse_twice(recording, change)
     told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])
+    write_text(story, told)  # before the copy: there is never a copy without its history
     write_bytes(copy, made.content)
-    write_text(story, told)
-    click.echo(f"{copy}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they are (0 or "
-               f"missing). History: {story}" + (f"\n{remark}" if remark else ""))
+    click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
+               f"are (0 or missing). History: {plain_name(story)}" + (f"\n{remark}" if remark else ""))

@@ -32,11 +32,22 @@ for _one in (check, correct, demo, look_command, plan_command, schema, static, t
     command.add_command(_one)
 
 
-def _stop(message: str) -> NoReturn:
-    named = ("power_column", "time_column", "cadence_column", "speed_column", "zone=")
-    if sys.argv[1:2] in (["check"], ["look"]) and any(word in message for word in named):
-        message += "; on the command line: --reference-read, --device-read or --read of look, with power=..., zone=..."
-    click.echo("agree: " + " ".join(message.split()), err=True)
+# Argument of the library -> key of the command line's --reference-read, --device-read and --read.
+READ_OPTIONS = {"power_column": "power", "column": "column", "time_column": "time", "cadence_column": "cadence",
+                "speed_column": "speed", "delimiter": "delimiter", "decimal": "decimal", "day_first": "dates",
+                "zone": "zone"}
+
+
+def _stop(message: str, option: str = "") -> NoReturn:
+    """Print one line and end; an argument that the error speaks of is said as the command line has it."""
+    from agree.core.plain import plain_name
+
+    key = READ_OPTIONS.get(option)
+    if key is not None and sys.argv[1:2] == ["check"]:
+        message += f"; on the command line: --reference-read {key}=... or --device-read {key}=..."
+    elif key is not None and sys.argv[1:2] == ["look"]:
+        message += f"; on the command line: --read {key}=..."
+    click.echo("agree: " + plain_name(" ".join(message.split())), err=True)
     sys.exit(BAD_INPUT)
 
 
@@ -62,5 +73,6 @@ def main() -> None:
     except Exception as error:  # the last resort: a fault of ours must not look like a result
         from agree.core.errors import AgreeError
 
-        _stop(str(error) if isinstance(error, AgreeError) else
-              f"internal fault, {type(error).__name__}: {error}; please report it with the two files")
+        if isinstance(error, AgreeError):
+            _stop(str(error), error.option)
+        _stop(f"internal fault, {type(error).__name__}: {error}; please report it with the two files")

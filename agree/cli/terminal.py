@@ -39,13 +39,19 @@ def handling_of(texts: Sequence[str]) -> dict[str, str]:
 
 
 def outputs_are_no_inputs(files: Sequence[tuple[str | None, ...]], *outputs: str | None) -> None:
-    """Refuse to write over a recording."""
+    """Refuse to write over a recording, or two outputs to one place."""
     from agree.core.errors import InputError
 
     inputs = {Path(name).resolve() for pair in files for name in pair if name is not None}
     for name in outputs:
         if name not in (None, "-") and Path(str(name)).resolve() in inputs:
             raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
+    written = [Path(str(name)).resolve() for name in outputs if name not in (None, "-")]
+    for k, place in enumerate(written):
+        if place in written[:k] or any(place.exists() and other.exists() and place.samefile(other)
+                                       for other in written[:k]):
+            raise InputError(f"{place.name} is given for two outputs; the second would write over the first: give each "
+                             "a name of its own")
 
 
 @contextmanager

@@ -1,8 +1,42 @@
 """Error and warning classes; every message says what was found, what was expected and what to do."""
 
+from __future__ import annotations
+
+from typing import Any
+
 
 class AgreeError(Exception):
-    """Root of every error this package raises on purpose."""
+    """Root of every error this package raises on purpose.
+
+    Parameters
+    ----------
+    *args
+        The message: one clear line.
+    option : str
+        Name of the Python argument that the message speaks of, or that would help, such as "power_column"; "" if
+        there is none. A command line may name its own option for it.
+    code : str
+        What went wrong, as an identifier, such as "several_columns"; "" if it has none.
+
+    Examples
+    --------
+    >>> from agree import InputError
+    >>> error = InputError("ride.csv: found 2 columns; expected one", option="power_column", code="several_columns")
+    >>> str(error), error.option, error.code
+    ('ride.csv: found 2 columns; expected one', 'power_column', 'several_columns')
+    """
+
+    def __init__(self, *args: object, option: str = "", code: str = "") -> None:
+        super().__init__(*args)
+        self.option, self.code = option, code
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, (type(self), self.args, self.option, self.code)
+
+
+def _again(kind: type[AgreeError], args: tuple[object, ...], option: str, code: str) -> AgreeError:
+    """Return an error as it was before it was pickled."""
+    return kind(*args, option=option, code=code)
 
 
 class InputError(AgreeError, ValueError):

@@ -16,7 +16,9 @@ from agree.core.errors import InputError
 from agree.core.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.fault import REASONS as REASONS
 from agree.core.note import Note
+from agree.core.plain import plain_name
 from agree.core.result import Result, json_safe
+from agree.core.source_identity import SourceIdentity
 
 
 class Event(NamedTuple):
@@ -145,6 +147,8 @@ class Pairs(Drawn):
         What the reader of a report must know about how the pairs came about.
     faults : tuple of Fault, optional
         Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
+    sources : tuple of SourceIdentity, optional
+        Name, size and digest of what reference and device were read from; None where it is not known.
 
     Raises
     ------
@@ -174,6 +178,7 @@ class Pairs(Drawn):
     start: str = ""
     notes: tuple[Note | str, ...] = field(default=())
     faults: tuple[Fault, ...] = None  # type: ignore[assignment]
+    sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None)
 
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
@@ -214,6 +219,8 @@ class Pairs(Drawn):
             raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
                              f"{strange}")
         object.__setattr__(self, "faults", tuple(given))
+        for name in ("session", "reference_name", "device_name", "reference_column", "device_column"):
+            object.__setattr__(self, name, plain_name(getattr(self, name)))
         Result.__post_init__(self)
 
     @property

@@ -31,3 +31,20 @@ TRIALS_NOISY_REFERENCE = 0.1   # share of the limit that the reference's own noi
 TRIALS_HOLDS_MARGIN = 1.8
 TRIALS_FAILS_MARGIN = 2.0      # likewise "does not hold" beyond this times the limit
 TRIALS_NORMAL_FAILS = 1.1      # with normal errors assumed: at the limit itself 2-9 % were wrong at 8 to 40 subjects
+# files and recordings
+# Median of the readings that are not 0, in the quantity's unit; outside, the unit or the column is questioned, nothing
+# is refused. A rider's median lies at 50-400 W, a sprint's
+# at up to 1,500 W (trade); 0.2 is kW, 3 is W/kg, 2,000 is tenths of a watt. The other
+# ranges are what a healthy adult at work shows (common practice).
+TYPICAL_MEDIAN = {
+    "power": (15.0, 1_500.0), "heart rate": (40.0, 220.0), "speed": (0.5, 25.0), "pace": (0.5, 25.0),
+    "cadence": (20.0, 150.0), "torque": (2.0, 150.0), "balance": (25.0, 75.0), "core temperature": (35.0, 41.0),
+    "oxygen uptake": (0.2, 7.0)}
+# Seconds since 1989-12-31 (the epoch of FIT) of 2013 to 2029, taken as seconds since 1970, are dates of 1993 to 2009,
+# from when there are hardly any recordings.
+FIT_SECONDS = (725_000_000.0, 1_262_000_000.0)
+# Stamps to the minute: so many rows share one on average, where a step is whole minutes.
+ROWS_PER_MINUTE_STAMP = 5.0
+# Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
+# chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
+HHMMSS_ENDINGS = 10

@@ -5,7 +5,6 @@ from __future__ import annotations
 import codecs
 import hashlib
 import re
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
@@ -13,13 +12,21 @@ from pathlib import Path
 from typing import NamedTuple
 
 from agree.core.errors import InputError
+from agree.core.quantities.known import POWER
+from agree.core.quantities.units import factor
 from agree.core.result import Result
-from agree.files.text import MISSING, Table, numbers, read_table
-from agree.recordings.channels import POWER_MARKER, _without_unit_row, traces
+from agree.files import file_bytes
+from agree.files.headers import heading
+from agree.files.table import MISSING, Table, numbers
+from agree.files.text import text_table
+from agree.recordings.channels import traces, without_unit_row
 from agree.recordings.columns import choose
+from agree.recordings.options import Options
+from agree.recordings.readings import is_marker, unit_texts
 
 LEAST_SCALE, MOST_SCALE = 0.2, 5.0
 MOST_OFFSET_W = 200.0
+TEXT = "a text table of one recording"
 
 
 class Change(NamedTuple):
@@ -117,19 +124,20 @@ def corrected_copy(path: str | Path, change: Change, *, power_column: str | None
     <BLANKLINE>
     """
     file = Path(path)
-    table = read_table(file)
-    traces(table._replace(notes=[]), power_column)  # every check of a recording
+    raw = file_bytes.raw(file, file_bytes.source_of(file), TEXT)
+    table = _table(raw, file_bytes.source_of(file))
+    traces(table._replace(notes=[]), POWER, Options(power_column).checked())  # every check of a recording
     body, at, unit = _power(table, power_column)
     cells = body.columns[at]
-    values = numbers(body, cells, table.header[at], grouped=True).tolist()
-    raw = file.read_bytes()
+    found = numbers(body, cells, table.header[at], grouped=True)
+    values, markers = found.tolist(), is_marker(found).tolist()
     mark, codec = _encoding(raw)
     text = raw[len(mark):].decode(codec)
     starts = [0, *accumulate(map(len, re.findall(r"[^\r\n]*(?:\r\n|\r|\n)", text)))]
-    comma, digits = _form(body, cells, values, 4 if unit == 1000 else 1)
+    comma, digits = _form(body, cells, values, 4 if unit > 1 else 1)
     pieces, written, last = [], [], 0
-    for row, cell, value in zip(body.rows, cells, values, strict=True):
-        if cell.lower() in MISSING or value in (0, POWER_MARKER):
+    for row, cell, value, marker in zip(body.rows, cells, values, markers, strict=True):
+        if cell.lower() in MISSING or value == 0 or marker:
             written.append(cell)
             continue
         made = f"{change.apply(value * unit) / unit:.{digits}f}"
@@ -140,17 +148,27 @@ def corrected_copy(path: str | Path, change: Change, *, power_column: str | None
         last = place + len(cell)
         written.append(made)
     content = mark + "".join([*pieces, text[last:]]).encode(codec)
-    _prove(file, body, at, written, content, power_column)
+    _prove(body, at, written, content, power_column)
     changed = len(pieces) // 2
     return CorrectedCopy(content=content, column=table.header[at], changed=changed, kept=len(cells) - changed,
                          sha256=hashlib.sha256(raw).hexdigest())
 
 
+def _table(raw: bytes, source: str) -> Table:
+    """Return the table of a text, as it is; what is packed or no text cannot be copied byte by byte."""
+    kind = "gzip" if raw.startswith(file_bytes.GZIP) else file_bytes.kind_of(raw, source) if raw.strip() else "text"
+    if kind != "text":
+        raise InputError(f"{source}: found {kind}; expected {TEXT}; "
+                         + ("unpack it first" if kind == "gzip" else "export the recording as CSV"))
+    return text_table(file_bytes.unpacked(raw, source, TEXT), source)
+
+
 def _power(table: Table, power_column: str | None) -> tuple[Table, int, float]:
     """Return the table without a row of units, the position of the power, and the W in its unit."""
-    body, unit_words = _without_unit_row(table._replace(notes=[]))
-    at = choose(body, power_column, None, None).power
-    return body, at, 1000.0 if "kw" in unit_words[at] else 1.0
+    body, below = without_unit_row(table._replace(notes=[]))
+    at = choose(body, power_column, None, None, quantity=POWER).readings
+    unit = heading(unit_texts(body.header[at], below[at])).unit
+    return body, at, factor(unit, POWER.unit) if unit else 1.0
 
 
 def _encoding(raw: bytes) -> tuple[bytes, str]:
@@ -197,17 +215,14 @@ def _span(text: str, start: int, delimiter: str, index: int) -> tuple[int, int]:
     return begin, at
 
 
-def _prove(file: Path, body: Table, at: int, written: list[str], content: bytes, power_column: str | None) -> None:
+def _prove(body: Table, at: int, written: list[str], content: bytes, power_column: str | None) -> None:
     """Read the copy as any reader will, and refuse it unless it says what was meant."""
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder, "copy" + file.suffix)
-        place.write_bytes(content)
-        try:
-            copy, found, _ = _power(read_table(place), power_column)
-            numbers(copy, copy.columns[found], "power", grouped=True)
-            columns = [list(column) for column in copy.columns]
-        except InputError:
-            found, columns = -1, []
+    try:
+        copy, found, _ = _power(_table(content, body.source), power_column)
+        numbers(copy, copy.columns[found], "power", grouped=True)
+        columns = [list(column) for column in copy.columns]
+    except InputError:
+        found, columns = -1, []
     meant = [written if k == at else list(column) for k, column in enumerate(body.columns)]
     if found != at or columns != meant:
         raise InputError(f"{body.source}: found a form of table that cannot be copied with certainty; expected plain "

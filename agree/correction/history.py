@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
+from agree.core.plain import plain_name
 from agree.correction.copy import Change, CorrectedCopy, checked_change
 
 SUFFIX = ".history.json"
@@ -29,14 +30,41 @@ def known_history(path: str | Path) -> dict[str, Any] | None:
     others = sorted(file.parent.glob(f"*{SUFFIX}"))
     digest = hashlib.sha256(file.read_bytes()).hexdigest() if others else ""
     for place in (beside, *others):
-        try:
-            found = json.loads(place.read_text(encoding="utf-8"))
-            change = Change(float(found["correction"]["scale"]), float(found["correction"]["offset_w"]))
-        except (OSError, ValueError, TypeError, KeyError):
-            continue
-        if place == beside or found.get("copy", {}).get("sha256") == digest:
-            return {**found, "change": change}
+        found = _story(place)
+        if found is not None and (place == beside or found.get("copy", {}).get("sha256") == digest):
+            return found
     return None
+
+
+def refuse_no_copy(copy: str | Path) -> None:
+    """Refuse to write over a file that is no corrected copy of ours, or over a history that is none.
+
+    Raises
+    ------
+    InputError
+        What is at the place of the copy is not the file that a history tells of; or what is at the place of its
+        history is no history.
+    """
+    file, story = Path(copy), history_path(copy)
+    remedy = "only a corrected copy is written over: choose another name"
+    if story.exists() and _story(story) is None:
+        raise InputError(f"{plain_name(story)} is no history of a corrected copy; {remedy}")
+    if file.exists():
+        digest = hashlib.sha256(file.read_bytes()).hexdigest() if file.is_file() else ""
+        stories = [_story(place) for place in (story, *sorted(file.parent.glob(f"*{SUFFIX}")))]
+        if not any(found is not None and found.get("copy", {}).get("sha256") == digest for found in stories):
+            raise InputError(f"{plain_name(file)} is not the corrected copy that a history beside it tells of; "
+                             f"{remedy}")
+
+
+def _story(place: Path) -> dict[str, Any] | None:
+    """Return a history with its change, None if it is none."""
+    try:
+        found = json.loads(place.read_text(encoding="utf-8"))
+        change = Change(float(found["correction"]["scale"]), float(found["correction"]["offset_w"]))
+        return {**found, "change": change} if isinstance(found.get("copy", {}), dict) else None
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        return None
 
 
 def refuse_twice(path: str | Path, change: Change) -> str:
@@ -50,7 +78,7 @@ def refuse_twice(path: str | Path, change: Change) -> str:
     earlier = known_history(path)
     if earlier is None:
         return ""
-    name, before = Path(path).name, earlier["change"]
+    name, before = plain_name(Path(path).name), earlier["change"]
     source = earlier.get("source", {}).get("name", "its source")
     if before == change:
         raise InputError(f"{name}: found a copy of {source} corrected by this already ({change}); expected a recording "
@@ -66,7 +94,7 @@ def correction_of(path: str | Path, *, even_if_unstable: bool = False) -> tuple[
     InputError
         A file that is no result, one without a correction, or a correction that was refused or is not stable.
     """
-    name = Path(path).name
+    name = plain_name(Path(path).name)
     remedy = "give a file written by agree check --json"
     try:
         raw = Path(path).read_bytes()
@@ -101,8 +129,8 @@ def refuse_reference(path: str | Path, ground: dict[str, Any]) -> None:
     stem = Path(path).stem
     roles = ground.get("roles", [])
     if any(stem == reference for reference, _ in roles) and not any(stem == device for _, device in roles):
-        raise InputError(f"{Path(path).name} was the reference of that check; the correction is for the device: give a "
-                         "recording of the device")
+        raise InputError(f"{plain_name(Path(path).name)} was the reference of that check; the correction is for the "
+                         "device: give a recording of the device")
 
 
 def new_history(
@@ -115,8 +143,8 @@ def new_history(
         earlier.pop("change")
     return json.dumps({
         "schema": 1, "made_by": f"agree {version}", "date": datetime.now(UTC).isoformat(timespec="seconds"),
-        "command": command, "source": {"name": Path(source).name, "sha256": made.sha256},
-        "copy": {"name": Path(copy).name, "sha256": hashlib.sha256(made.content).hexdigest()},
+        "command": command, "source": {"name": plain_name(Path(source).name), "sha256": made.sha256},
+        "copy": {"name": plain_name(Path(copy).name), "sha256": hashlib.sha256(made.content).hexdigest()},
         "column": made.column, "readings_changed": made.changed, "cells_kept": made.kept,
         "correction": {"formula": FORMULA, "scale": change.scale, "offset_w": change.offset_w},
         "ground": ground or None, "earlier": earlier}, indent=1, ensure_ascii=False) + "\n"

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from agree.core.errors import InputError
+from agree.core.plain import plain_name
 
 MAX_BYTES = 500_000_000
 GZIP = b"\x1f\x8b"
@@ -18,7 +19,8 @@ PIECE = 1 << 16
 MAX_MEMBERS = 100_000  # each costs time, whatever its size
 CSV_REMEDY = "export the recording as CSV"
 REFUSED = (
-    (b"PK\x03\x04", "a zip archive or a spreadsheet", "unpack it, or export the sheet as CSV"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet (XLSX, ODS)",
+     "unpack an archive; open a spreadsheet and save the sheet with the readings as CSV"),
     (b"\xd0\xcf\x11\xe0", "a spreadsheet", CSV_REMEDY), (b"%PDF", "a PDF", CSV_REMEDY),
     (b"BZh", "bzip2", "unpack it, or pack it by gzip"), (b"\xfd7zXZ\0", "xz", "unpack it, or pack it by gzip"),
     (b"\x28\xb5\x2f\xfd", "zstd", "unpack it, or pack it by gzip"), (b"7z\xbc\xaf", "a 7z archive", "unpack it"))
@@ -28,28 +30,26 @@ ANY = "a file of one recording"
 
 def source_of(path: Path) -> str:
     """Return the name of a file as it stands in messages: on one line, whatever it holds."""
-    return "".join(c if c.isprintable() else "?" for c in path.name) or str(path)
+    return plain_name(path.name) or plain_name(path)
 
 
-def content(path: Path, source: str, expected: str = ANY, *, unpack: bool = True) -> bytes:
-    """Return the bytes of a regular file, unpacked if it is gzip by its first bytes, whatever its name.
+def raw(path: Path, source: str, expected: str = ANY) -> bytes:
+    """Return the bytes of a regular file, as they are.
 
     Parameters
     ----------
     path : Path
-        At most 500 MB, packed and unpacked.
+        At most 500 MB.
     source : str
         What messages call it.
     expected : str
         What messages say should be there.
-    unpack : bool
-        Whether gzip is unpacked.
 
     Raises
     ------
     InputError
-        No file, a directory, device or pipe, no permission, nothing in it, too much in it, or damaged gzip.
-        What is no regular file, or too large, is refused before it is opened.
+        No file, a directory, device or pipe, no permission, or too much in it. What is no regular file, or too
+        large, is refused before it is opened.
     """
     try:
         status = path.stat()
@@ -58,7 +58,7 @@ def content(path: Path, source: str, expected: str = ANY, *, unpack: bool = True
         if not stat.S_ISREG(status.st_mode):
             raise InputError(f"{source}: found a device or pipe; expected {expected}; save it as a file first")
         if status.st_size > MAX_BYTES:
-            raise _too_large(source, f"{status.st_size} bytes")
+            raise too_large(source, f"{status.st_size} bytes")
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)  # a file may grow while it is read
     except FileNotFoundError:
@@ -70,9 +70,18 @@ def content(path: Path, source: str, expected: str = ANY, *, unpack: bool = True
         reason = getattr(exc, "strerror", None) or "not a path"
         raise InputError(f"{source}: found a file that cannot be read ({reason}); expected {expected}; "
                          "check the path and its permissions") from None
-    if len(data) > MAX_BYTES:
-        raise _too_large(source, f"more than {MAX_BYTES} bytes")
-    if unpack and data.startswith(GZIP):
+    return data
+
+
+def unpacked(data: bytes, source: str, expected: str = ANY) -> bytes:
+    """Return bytes unpacked if they are gzip by their first ones, whatever their name.
+
+    Raises
+    ------
+    InputError
+        Nothing in them, damaged gzip, or gzip of more than 500 MB.
+    """
+    if data.startswith(GZIP):
         data = _unpacked(data, source, expected)
     if not data or data.isspace():
         raise InputError(f"{source}: found an empty file; expected {expected}; export it again")
@@ -80,7 +89,7 @@ def content(path: Path, source: str, expected: str = ANY, *, unpack: bool = True
 
 
 def kind_of(data: bytes, source: str) -> str:
-    """Tell by its first bytes what a file is: "FIT", "Parquet", "XML" or else "text".
+    """Tell by its first bytes what a file is: "FIT", "Parquet", "XML", "JSON" or else "text".
 
     Raises
     ------
@@ -99,10 +108,13 @@ def kind_of(data: bytes, source: str) -> str:
     start = head.decode(wide, "ignore").lstrip("\ufeff \t\r\n")
     if re.match(r"<(!doctype )?html", start, re.IGNORECASE):
         raise InputError(f"{source}: found a web page; expected {ANY}; download the file itself")
-    return "XML" if re.match(r"<(\?xml|TrainingCenterDatabase|gpx)\b", start) else "text"
+    if re.match(r"<(\?xml|TrainingCenterDatabase|gpx)\b", start):
+        return "XML"
+    return "JSON" if re.match(r"\{\s*(\"|\})|\[\s*[\[{\]]", start) else "text"
 
 
-def _too_large(source: str, found: str) -> InputError:
+def too_large(source: str, found: str) -> InputError:
+    """Return the error of too many bytes."""
     return InputError(f"{source}: found {found}; expected at most {MAX_BYTES}; cut the file to one recording")
 
 
@@ -113,7 +125,7 @@ def _unpacked(data: bytes, source: str, expected: str) -> bytes:
         if made.tell() == 0 and block.startswith(GZIP):
             raise InputError(f"{source}: found gzip within gzip; expected {expected}; unpack it once")
         if made.tell() + len(block) > MAX_BYTES:
-            raise _too_large(source, f"gzip that unpacks to more than {MAX_BYTES} bytes")
+            raise too_large(source, f"gzip that unpacks to more than {MAX_BYTES} bytes")
         made.write(block)
     return made.getvalue()
 

@@ -6,6 +6,7 @@ import io
 from typing import Any
 
 from agree.core.errors import InputError
+from agree.core.note import Note
 from agree.files.fit_records import Records
 from agree.files.table import Table
 
@@ -36,18 +37,18 @@ def fit_table(data: bytes, source: str) -> Table:
         _decode(fitdecode, data, start, end, records)
         intact = len(data) >= end and not _checksum(data[start:end])
         if not intact:
-            records.notes.append(f"checksum {'wrong' if len(data) >= end else 'missing'}, though all can be decoded: "
-                                 "a value may be damaged")
+            records.notes.append(Note(kind="read_checksum", severity="trust",
+                                      values={"state": "wrong" if len(data) >= end else "missing"}))
         start, parts = end, parts + 1
         behind = len(data) - start
         if behind > 0 and not _is_header(data, start):
             if not intact:
                 raise InputError(f"{source}: found a wrong checksum, and {behind} bytes behind byte {start}, the end "
                                  f"that the header states; {WHOLE}")
-            records.notes.append(f"{behind} bytes behind the end of the FIT file ignored")
+            records.notes.append(Note(kind="read_bytes_behind", values={"bytes": behind}))
             break
     if parts > 1:
-        records.notes.append(f"{parts} FIT files chained in one")
+        records.notes.append(Note(kind="read_chained", values={"parts": parts}))
     return records.table()
 
 

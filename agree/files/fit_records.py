@@ -9,20 +9,25 @@ from itertools import pairwise
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.files.headers import words
+from agree.core.note import Note
+from agree.files.headers import fitting, words
 from agree.files.table import Table, shown
 
 MAX_RECORDS = 7 * 86_400 * 2  # 7 days, 2 a second: stamps are whole seconds
 MAX_DEVELOPER = 32
+MAX_LAPS = 10_000
 EPOCH_S = 631_065_600  # 1989-12-31T00:00:00Z in seconds since 1970
 FIRST_DATE = 0x1000_0000  # below it, seconds since power-on
 LAST_ELAPSED = 100_000_000  # 3 years; above it a plain number would be taken for a date
-SESSION, RECORD, EVENT, ACTIVITY = 18, 20, 21, 34  # messages
+SESSION, LAP, RECORD, EVENT, ACTIVITY = 18, 19, 20, 21, 34  # messages
+START_TIME = 2  # of a lap or session
 TIMESTAMP = 253
 TIMER_STOPS = frozenset({1, 4, 8, 9})  # stop, stop all, stop and disable, stop and disable all
 CHANNELS = {"power": "power", "cadence": "cadence", "enhanced_speed": "speed [m/s]", "speed": "speed [m/s]",
-            "temperature": "temperature", "left_right_balance": "left_right_balance"}
-OVERRIDES = {4: "cadence", 6: "speed", 7: "power", 13: "temperature"}  # native fields a developer field may be
+            "temperature": "temperature", "left_right_balance": "left_right_balance", "heart_rate": "heart rate",
+            "core_temperature": "core temperature"}
+# Native fields that a developer field may stand for.
+OVERRIDES = {3: "heart rate", 4: "cadence", 6: "speed", 7: "power", 13: "temperature", 139: "core temperature"}
 
 
 class Records:
@@ -30,7 +35,7 @@ class Records:
 
     def __init__(self, source: str) -> None:
         self.source = source
-        self.notes: list[str] = []
+        self.notes: list[Note] = []
         self.count = 0  # records
         self.last = 0  # stamp of the last message, from which compressed stamps count on
         self.stamps: list[int | None] = []
@@ -40,6 +45,7 @@ class Records:
         self.dropped: dict[str, int] = {}  # kind of value that was left blank -> how often
         self.timer: list[tuple[bool, int]] = []  # (stopped, stamp)
         self.sessions = 0
+        self.laps: list[int] = []
         self.zone: int | None = None
         self.texts: dict[float, str] = {}  # each number is written once
 
@@ -57,6 +63,10 @@ class Records:
             self._record(message, stamp)
         elif kind == SESSION:
             self.sessions += 1
+        elif kind == LAP and len(self.laps) < MAX_LAPS:
+            raw = {f.field_def.def_num: f.raw_value for f in message.fields if f.field_def and not f.field_def.is_dev}
+            if isinstance(raw.get(START_TIME), int):
+                self.laps.append(raw[START_TIME])
         elif kind in (EVENT, ACTIVITY) and stamp is not None:
             raw = {f.field_def.def_num: f.raw_value for f in message.fields if f.field_def and not f.field_def.is_dev}
             if kind == ACTIVITY and isinstance(raw.get(5), int):
@@ -132,29 +142,25 @@ class Records:
         if not self.count:
             raise InputError(f"{self.source}: found a FIT file without records; expected the record of a ride; "
                              "choose the file of an activity")
-        if "power" not in self.columns:
-            if not any(key in self.columns for key in self.developer):
-                fields = sorted(self.fields)
-                listed = ", ".join(map(shown, fields[:20])) + (" and more" if len(fields) > 20 else "")
-                state = "always blank" if "power" in self.fields else "missing"
-                raise InputError(f"{self.source}: found {self.count} records with power {state}, and the fields "
-                                 f"{listed or 'none'}; expected readings of power; check that the recorder was "
-                                 "connected to the power meter")
-            if "power" in self.fields:
-                self.notes.append("the native field 'power' is always blank")
+        self.notes += [Note(kind="read_native_blank", values={"field": name}) for name in ("power", "heart_rate")
+                       if name in self.fields and CHANNELS[name] not in self.columns]
         header, columns = self._stamp_column()
-        table = Table(self.source, header, columns, range(1, self.count + 1), self.notes, word="record", decimal=".")
+        table = Table(self.source, header, columns, range(1, self.count + 1), self.notes, word="record", decimal=".",
+                      metric=True)
         named = [name for name in dict.fromkeys(CHANNELS.values()) if name in self.columns]
         for key in [*named, *(key for key in self.developer if key in self.columns)]:
             column = self.columns[key]
             column.extend([""] * (self.count - len(column)))
             columns.append(column)
             header.append(self._header(key, header) if key in self.developer else key)
-        powers = [name for name in header if "power" in words(name) or name.endswith(("[W]", "[watts]", "[Watts]"))]
+        powers = fitting(header)
         if "power" in header and len(powers) > 1:
-            self.notes.append(f"further powers, which power_column takes: {', '.join(map(shown, powers[1:]))}")
+            more = ", ".join(shown(header[k]) for k in powers if header[k] != "power")
+            self.notes.append(Note(kind="read_further_powers", severity="trust", values={"columns": more}))
         self._note()
-        return table
+        shift = EPOCH_S if header and header[0] == "timestamp" else 0
+        return table._replace(laps=tuple(float(stamp + shift) for stamp in self.laps) or None,
+                              fields=tuple(sorted(self.fields)))
 
     def _stamp_column(self) -> tuple[list[str], list[Any]]:
         known = [stamp for stamp in self.stamps if stamp is not None]
@@ -186,13 +192,15 @@ class Records:
 
     def _note(self) -> None:
         """Tell what else the file says: left blank, developer power, sessions, pauses, the local clock."""
-        self.notes += [f"{times} x {what}, left blank" for what, times in self.dropped.items()]
+        self.notes += [Note(kind="read_left_blank", values={"times": times, "what": what})
+                       for what, times in self.dropped.items()]
         if self.sessions > 1:
-            self.notes.append(f"{self.sessions} sessions in the file")
+            self.notes.append(Note(kind="read_parts", values={"count": self.sessions, "what": "sessions"}))
         pauses = [b - a for (stopped, a), (still, b) in pairwise(self.timer) if stopped and not still and b > a]
         if pauses:
-            self.notes.append(f"{len(pauses)} pause{'s' * (len(pauses) > 1)} of the timer, {sum(pauses)} s in all")
+            self.notes.append(Note(kind="read_pauses", values={"pauses": len(pauses), "seconds": sum(pauses)}))
         if self.zone is not None and abs(self.zone) <= 14 * 3600 + 60:
             minutes = round(self.zone / 60)
             sign = "-" if minutes < 0 else "+"
-            self.notes.append(f"local time of the recorder: UTC{sign}{abs(minutes) // 60:02}:{abs(minutes) % 60:02}")
+            self.notes.append(Note(kind="read_recorder_zone", values={
+                "zone": f"UTC{sign}{abs(minutes) // 60:02}:{abs(minutes) % 60:02}"}))

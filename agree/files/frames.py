@@ -2,40 +2,54 @@
 
 from __future__ import annotations
 
-import os
+import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 
 from agree.core.errors import InputError
+from agree.core.plain import plain_name
+from agree.core.source_identity import SourceIdentity
 from agree.files.table import Table, shown
 
-# A path, a Recording, a data frame, an array, a tuple of time and power, or a mapping of columns.
-Source: TypeAlias = str | os.PathLike[str] | Any
-KINDS = "a path, a Recording, a data frame, an array, a tuple (time, power) or a mapping of columns"
+KINDS = ("a path, bytes, a binary file object, a Recording, a data frame, an array, a tuple (time, power) or a mapping "
+         "of columns")
 
 
-def object_table(source: Any, name: str | None = None) -> Table:
+def object_table(source: Any, name: str | None = None, readings: str = "power") -> Table:
     """Return the table of a data frame, an array, a tuple (time, power) or a mapping of columns.
+
+    `readings` is what a column without a name is called.
 
     Raises
     ------
     InputError
         A lazy frame, an object of another kind, columns that are not of one dimension or not of one length.
     """
+    name = plain_name(name) if name else None
     if isinstance(source, Mapping):
         return _array_table({str(key): value for key, value in source.items()}, name or "array")
     if isinstance(source, tuple):
         if len(source) != 2 or not all(map(_is_column, source)):
             raise InputError(f"a tuple must be (time, power), two arrays of one dimension; got {_called(source)}")
-        return _array_table({"time": source[0], "power": source[1]}, name or "array")
+        return _array_table({"time": source[0], readings: source[1]}, name or "array")
     if isinstance(source, np.ndarray | list):
-        return _array_table({"power": source}, name or "array")
+        return _array_table({readings: source}, name or "array")
     if hasattr(source, "to_frame"):  # a series
-        source = source.to_frame(name="power")
+        source = source.to_frame(name=readings)
     return _frame_table(source, name or "frame")
+
+
+def object_identity(table: Table) -> SourceIdentity:
+    """Return the identity of a frame or array: of its header and cells as text, one a line, columns in order."""
+    digest, size = hashlib.sha256(), 0
+    for label, column in zip(table.header, table.columns, strict=True):
+        part = "\n".join([label, *column, ""]).encode("utf-8", "surrogatepass")
+        digest.update(part)
+        size += len(part)
+    return SourceIdentity(name=table.source, size_bytes=size, sha256=digest.hexdigest())
 
 
 def _frame_table(frame: Any, name: str) -> Table:

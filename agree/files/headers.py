@@ -1,53 +1,185 @@
-"""What the name of a column says: its words, the quantity and unit they stand for, and which columns fit best."""
+"""What the header of a column says: quantity, unit, what kind of value, and which words are not known."""
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Sequence
+from functools import cache, lru_cache
+from typing import NamedTuple
+
+from agree.core.quantities.known import named
+from agree.core.quantities.units import KNOWN_UNITS, Unit, unit_of
+from agree.files.vocabulary import DERIVED_KINDS, DEVICE_KINDS, SIDES, near, parted, phrases, quantities, words
 
 
 def _set(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
-POWER_WORDS = _set("power pwr watts watt leistung puissance potencia potenza vermogen effekt moc")
-POWER_UNITS = _set("w watt watts kw")
-# Channels of use, not of need: names, units that may stand beside them, and headers that are units alone.
-OTHERS = {
-    "cadence": (_set("cadence cad rpm trittfrequenz kadenz cadencia cadenza cadans"),
-                _set("rpm rev revs r u 1 min"), ("rpm", "u min", "1 min", "r min", "rev min", "revs min")),
-    "speed": (_set("speed velocity geschwindigkeit vitesse velocidad velocita snelheid hastighet fart predkosc"),
-              _set("km h kmh kph kmph mph mps m s mi ms"), ("km h", "kmh", "kph", "kmph", "mph", "m s", "mps")),
-    "temperature": (_set("temperature temp temperatur temperatura temperatuur"),
-                    _set("c celsius degc deg degrees f fahrenheit degf"), ()),
-    "balance": (_set("balance bal"), _set("percent pct left right l r lr power"), ()),
-}
-# A speed that is not the rider's, a temperature that is not the recorder's, and so on.
-FOREIGN = _set("wind air vertical head fan core skin body cpu battery heat target torque smoothness muscle color")
-# Never a plain reading: one side, an average, a share, a wish, another unit.
-DERIVED = _set(
-    "left right l r balance bal avg average mean median max maximum min minimum peak normalised normalized "
-    "weighted lap phase target goal threshold zone zones smooth smoothed smoothing rolling moving estimated "
-    "estimate virtual accumulated ratio percent pct kg lb diff difference error offset")
-WINDOW = re.compile(r"\b([2-9]|\d\d+) s(ec)?\b")  # "3s power" is an average too
-TIME_UNITS = _set("s sec secs second seconds ms min minutes hours h hh m mm ss iso gmt 8601 local")
-SECONDS = _set("s sec secs second seconds")
-UNIT_SECONDS = {"ms": 1e-3, "min": 60.0, "minutes": 60.0, "hours": 3600.0}
+POWER = "power"
+SECONDS = _set("s sec secs second seconds sek sekunde sekunden seconde secondes segundo segundos secondo secondi "
+               "seconden sekund")
+MINUTES = _set("min mins minute minutes minuten minuto minutos minuti minuut minut")
+TIME_UNITS = SECONDS | _set("ms us ns min minutes hours h hh hhmmss hhmm m mm ss iso gmt 8601 local unix epoch")
+UNIT_SECONDS = {"ms": 1e-3, "us": 1e-6, "ns": 1e-9, "milliseconds": 1e-3, "min": 60.0, "minutes": 60.0,
+                "hours": 3600.0}
 # Best first: absolute before elapsed, so that two clocks can be matched.
 TIME_NAMES = (
     "timestamp", "time stamp", "datetime", "date time", "utc", "utc time", "time utc", "timestamp utc",
-    "zeitstempel", "horodatage", "time", "zeit", "uhrzeit", "temps", "heure", "tiempo", "hora", "tempo",
-    "tijd", "date", "datum", "fecha", "data", "elapsed", "elapsed time", "time elapsed", "seconds", "t")
+    "zeitstempel", "horodatage", "marca de tiempo", "marca temporal", "tijdstempel", "znacznik czasu", "fecha y hora",
+    "data e hora", "data ora", "data i godzina", "datum uhrzeit", "date heure", "date et heure", "datum tijd", "time",
+    "zeit", "uhrzeit", "temps", "heure", "tiempo", "hora", "tempo", "ora", "tijd", "czas", "godzina", "date", "datum",
+    "fecha", "data", "elapsed", "elapsed time", "time elapsed", "temps ecoule", "tiempo transcurrido",
+    "tempo trascorso", "tempo decorrido", "verstreken tijd", "vergangene zeit", "seconds", "t")
 DATE_NAMES = _set("date datum fecha data")
+TIME_OF_DAY = _set("uhrzeit heure hora ora godzina clock")
+# Dimension of what the units of a quantity are; a header may hold the unit alone, unless it is in UNTOLD.
+DIMENSIONS = {"temperature": "temperature", "pace": "speed"}
+UNTOLD = _set("c f k percent pct point points pp s min m h n")
+NEUTRAL = {"balance": SIDES | {"other", POWER}, "core temperature": frozenset({"temperature"})}
 
 
-def words(header: str) -> list[str]:
-    """Split a header into plain lower-case words: 'Leistung [W]' and 'powerW' alike."""
-    text = unicodedata.normalize("NFKD", header)
-    text = "".join(c for c in text if not unicodedata.combining(c)).replace("%", " percent ")
-    text = re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", text).lower()
-    return re.findall(r"[^\W\d_]+|\d+", text)
+class Heading(NamedTuple):
+    """What a header says of one quantity.
+
+    Attributes
+    ----------
+    named : bool
+        It names the quantity, or is its unit.
+    unit : str
+        Symbol of the unit of that quantity in it; "" if there is none.
+    strange : tuple of str
+        Symbols of units of something else, such as kcal beside a power.
+    derived : tuple of (str, str)
+        Kind and word of what makes it no plain reading, such as ("target", "soll").
+    unknown : tuple of str
+        Words that are not in the vocabulary.
+    bare : bool
+        Nothing but the quantity's name and unit.
+    """
+
+    named: bool
+    unit: str
+    strange: tuple[str, ...]
+    derived: tuple[tuple[str, str], ...]
+    unknown: tuple[str, ...]
+    bare: bool
+
+    @property
+    def plain(self) -> bool:
+        """Whether it can be a plain reading of the quantity."""
+        return self.named and not self.derived
+
+
+def dimension(quantity: str) -> str:
+    """Return the dimension of a quantity's unit, "" if the quantity is not known."""
+    known = named(quantity)
+    return DIMENSIONS.get(quantity, "" if known is None else unit_of(known.unit).dimension)
+
+
+@cache
+def _units() -> dict[tuple[str, ...], Unit]:
+    """Units by the words they are split into; the horsepower of Polish is that of the other metric ones."""
+    found = {words(text): unit for unit in reversed(KNOWN_UNITS) for text in unit.words}
+    return {**found, ("km",): unit_of("km")}
+
+
+STRANGE = frozenset({"energy", "torque", "pulse rate", "turning rate", "pressure", "step rate", "speed", "flow",
+                     "flow for mass"})
+OWN_WORDS = {POWER: {("km",): unit_of("PS"), ("metric", "hp"): unit_of("PS"), ("hp", "metric"): unit_of("PS"),
+                     ("j", "s"): unit_of("W"), ("horse",): unit_of("hp")}}
+
+
+@lru_cache(maxsize=4096)
+def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -> Heading:
+    """Read a header with regard to a quantity of the vocabulary, or to one with aliases of its own.
+
+    Examples
+    --------
+    >>> from agree.files.headers import heading
+    >>> heading("Soll-Leistung [W]").derived, heading("Gesamtleistung [PS]").unit, heading("power xyz").unknown
+    ((('target', 'soll'),), 'PS', ('xyz',))
+    """
+    split = tuple(part for word in words(header) for part in parted(word))
+    rest, unit, strange = _without_units(split, quantity)
+    own = {words(alias) for alias in (quantity or "readings", *aliases)}
+    kinds: list[tuple[str, str]] = []
+    unknown: list[str] = []
+    at, is_named = 0, False
+    while at < len(rest):
+        length = next((n for n in range(min(4, len(rest) - at), 0, -1)
+                       if rest[at:at + n] in own or rest[at:at + n] in phrases()), 0)
+        phrase, text = rest[at:at + (length or 1)], " ".join(rest[at:at + (length or 1)])
+        found = phrases().get(phrase, frozenset())
+        if phrase in own or quantity in found:
+            is_named = True
+        elif found:
+            kinds += [(kind, text) for kind in sorted(found)]
+        elif text.isdigit() and rest[at + 1:at + 2] and rest[at + 1] in SECONDS | MINUTES:
+            kinds += [] if text == "1" and rest[at + 1] in SECONDS else [("smoothed", f"{text} {rest[at + 1]}")]
+            at += 1
+        elif near(text) - {quantity}:
+            kinds += [(kind, text) for kind in sorted(near(text) - {quantity})]
+        else:
+            unknown.append(text)
+        at += length or 1
+    neutral = NEUTRAL.get(quantity, frozenset())
+    derived = tuple((kind, text) for kind, text in kinds if kind not in neutral and (
+        kind in DERIVED_KINDS or kind in quantities()))
+    is_named = is_named or bool(unit and not unit_is_untold(unit) and not any(kind in quantities() for kind, _ in kinds)
+                                and dimension(quantity))
+    return Heading(is_named, unit, strange, derived, tuple(unknown), not kinds and not unknown)
+
+
+def unit_is_untold(unit: str) -> bool:
+    """Tell whether a unit alone does not tell the quantity."""
+    return " ".join(words(unit)) in UNTOLD
+
+
+def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    """Return the words that are no units, the unit of the quantity, and units of something else."""
+    wanted, own = dimension(quantity), OWN_WORDS.get(quantity, {})
+    rest: list[str] = []
+    strange: list[str] = []
+    unit, at = "", 0
+    while at < len(split):
+        for length in range(min(3, len(split) - at), 0, -1):
+            phrase = split[at:at + length]
+            found = own.get(phrase) or _units().get(phrase)
+            if found is None or (length == 1 and split[at - 1:at] and split[at - 1].isdigit() and at):
+                continue
+            if found.dimension == wanted and (not unit or unit == found.symbol) and not _noun(phrase, quantity):
+                unit = found.symbol
+                break
+            if found.dimension in STRANGE and found.dimension != wanted and phrase not in phrases():
+                strange.append(found.symbol)
+                break
+        else:
+            rest.append(split[at])
+            length = 1
+        at += length
+    return tuple(rest), unit, tuple(strange)
+
+
+def _noun(phrase: tuple[str, ...], quantity: str) -> bool:
+    """Tell whether a unit's word is also the name of the quantity, as "watts" is."""
+    return quantity in phrases().get(phrase, frozenset()) and len(phrase[0]) > 3
+
+
+def fitting(header: Sequence[str], quantity: str = POWER, aliases: tuple[str, ...] = ()) -> list[int]:
+    """Positions of the columns that can be a plain reading of a quantity."""
+    return [k for k, name in enumerate(header) if heading(name, quantity, aliases).plain]
+
+
+def barest(header: Sequence[str], quantity: str) -> list[int]:
+    """Positions of the fitting columns: called just so, else with further words."""
+    fit = fitting(header, quantity)
+    return [k for k in fit if heading(header[k], quantity).bare] or fit
+
+
+def passed_over(header: Sequence[str], quantity: str = POWER) -> list[tuple[int, str, str]]:
+    """Position, kind and word of the columns that name a quantity, but no plain reading of it."""
+    found = [(k, heading(name, quantity)) for k, name in enumerate(header)]
+    return [(k, *said.derived[0]) for k, said in found if said.named and said.derived]
 
 
 def called(header: Sequence[str], name: str) -> list[int]:
@@ -57,14 +189,5 @@ def called(header: Sequence[str], name: str) -> list[int]:
     return exact or [k for k, found in enumerate(header) if found.lower() == wanted.lower()]
 
 
-def ranked(header: Sequence[str], names: frozenset[str], units: frozenset[str]) -> list[int]:
-    """Positions of the best columns: called just so, else with further words, but never a derived one."""
-    exact, further = [], []
-    for k, name in enumerate(header):
-        split = words(name)
-        rest = [word for word in split if word not in units]
-        if split and (not rest or (len(rest) == 1 and rest[0] in names)):
-            exact.append(k)
-        elif names & set(split) and not DERIVED & set(rest) and not WINDOW.search(" ".join(split)):
-            further.append(k)
-    return exact or further
+__all__ = ["DATE_NAMES", "DEVICE_KINDS", "SECONDS", "TIME_NAMES", "TIME_UNITS", "UNIT_SECONDS", "Heading", "barest",
+           "called", "fitting", "heading", "passed_over", "words"]

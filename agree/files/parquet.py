@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from agree.core.errors import InputError
+from agree.core.note import Note
 from agree.files.headers import UNIT_SECONDS, words
 from agree.files.table import LOOKS_NUMERIC, Table, shown
 
@@ -40,7 +41,7 @@ def parquet_table(data: bytes, source: str) -> Table:
     except ImportError:
         raise InputError(f"{source}: found a Parquet file; expected the library pyarrow to read it; "
                          "pip install 'agree-devices[parquet]'") from None
-    notes: list[str] = []
+    notes: list[Note] = []
     header: list[str] = []
     columns: list[Sequence[str]] = []
     texts: set[str] = set()
@@ -55,7 +56,7 @@ def parquet_table(data: bytes, source: str) -> Table:
                 for column in part.columns:  # several, if the name is there twice
                     cells = _cells(pa, column, kind, name)
                     if cells is None:
-                        notes.append(f"column {shown(name)} left out: texts of more than {MAX_TEXT} bytes")
+                        notes.append(Note(kind="read_long_texts", values={"column": name, "bytes": MAX_TEXT}))
                         continue
                     header.append(_called(name, kind, kinds))
                     columns.append(cells)
@@ -76,7 +77,7 @@ def _open(pa: Any, pq: Any, data: bytes, texts: Sequence[str] = ()) -> Any:
                           thrift_string_size_limit=10_000_000, thrift_container_size_limit=1_000_000)
 
 
-def _chosen(pa: Any, file: Any, source: str, notes: list[str]) -> dict[str, str]:
+def _chosen(pa: Any, file: Any, source: str, notes: list[Note]) -> dict[str, str]:
     """Names and kinds of the columns worth reading, once all that the metadata claim is within bounds."""
     facts = file.metadata
     for found, most, what in ((facts.num_rows, MAX_ROWS, "rows"), (facts.num_columns, MAX_COLUMNS, "columns")):
@@ -86,7 +87,7 @@ def _chosen(pa: Any, file: Any, source: str, notes: list[str]) -> dict[str, str]
     kinds = {field.name: _kind(pa, field.type) for field in file.schema_arrow}
     left = [name for name, kind in kinds.items() if not kind]
     if left:
-        notes.append(f"columns left out, neither numbers, stamps nor texts: {_listed(left)}")
+        notes.append(Note(kind="read_columns_left", values={"columns": _listed(left)}))
     kinds = {name: kind for name, kind in kinds.items() if kind}
     if not kinds or not facts.num_rows:
         raise InputError(f"{source}: found {len(kinds)} columns of numbers, stamps or texts and {facts.num_rows} rows; "

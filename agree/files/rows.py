@@ -9,8 +9,9 @@ from itertools import accumulate, islice
 from typing import Any
 
 from agree.core.errors import InputError
+from agree.core.note import Note
 from agree.files.lines import Lines
-from agree.files.table import LOOKS_NUMERIC, Table, many, shown
+from agree.files.table import LOOKS_NUMERIC, Table, many
 
 MAX_ROWS = 7 * 86_400 * 10  # a week at 10 a second
 MAX_CELLS = 8_000_000  # about 100 bytes each: below 1 GB
@@ -126,15 +127,16 @@ class Rows:
                 0, f"{many(cells, 'cell')}", f"{self._width}, as in the first row",
                 "put - where there is no reading, or separate cells by semicolons")
         if self._short:
-            table.notes.append(f"{many(len(self._short), 'short row')} filled with blanks")
+            table.notes.append(Note(kind="read_short_rows", severity="trust", values={"rows": len(self._short)}))
         if self._repeated:
-            table.notes.append(f"header repeated in {many(self._repeated, 'row')}, left out")
+            table.notes.append(Note(kind="read_header_again", values={"rows": self._repeated}))
         last = [next((column[-1 - k] for column in columns if column[-1 - k]), "")
                 for k in range(min(MOST_SUMMARIES, len(numbers)))]
         words = [re.match(r"\W*([^\W\d_]+)", cell) for cell in last]
         are = [word is not None and word[1].lower() in SUMMARY_WORDS for word in words]
         for cell in last[: are.index(False) if False in are else 0]:
-            table.notes.append(f"{table.word} {numbers[-1]}: a summary, {shown(cell)}, left out")
+            table.notes.append(Note(kind="read_summary_row", values={"word": table.word, "row": numbers[-1],
+                                                                    "cell": cell}))
             self._drop()
 
     def _judge_last(self, line: str) -> None:
@@ -143,10 +145,11 @@ class Rows:
         if short or line.count('"') % 2 or _looks_cut(self.columns[-1]):
             self._drop()
             self._short = self._short[:-1] if short else self._short
-            self._table.notes.append(f"{self._table.word} {number}: left out, as the file ends within it")
+            self._table.notes.append(Note(kind="read_cut_row", severity="trust",
+                                          values={"word": self._table.word, "row": number}))
         else:
-            self._table.notes.append(f"{self._table.word} {number}: taken as whole, though the file ends without a "
-                                     "line end")
+            self._table.notes.append(Note(kind="read_last_row_whole",
+                                          values={"word": self._table.word, "row": number}))
 
     def _drop(self) -> None:
         """Leave out the last row."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
+from agree.core.note import Note
 
 MISSING = frozenset({"", "-", "--", "---", "–", "—", "nan", "n/a", "#n/a", "na", "null", "none", "<na>", "nat"})
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE | re.ASCII)
@@ -38,24 +39,30 @@ def many(count: int, word: str) -> str:
 class Table(NamedTuple):
     """Text cells in columns; `rows` are the line numbers a reader sees, or positions in a frame.
 
-    `decimal` is the decimal sign if it was told; `metric` says that speed is in m/s.
+    `decimal` is the decimal sign if it was told; `metric` says that channels are in the units of a recorder's own
+    format; `laps` are the stamps at which laps began, in seconds on the clock of the table; `fields` are the names of
+    all that such a format holds, blank ones too.
     """
 
     source: str
     header: list[str]
     columns: list[Sequence[str]]
     rows: Sequence[int]
-    notes: list[str]
+    notes: list[Note]
     headerless: bool = False
     word: str = "row"
     delimiter: str = ","
     decimal: str | None = None
     metric: bool = False
+    laps: tuple[float, ...] | None = None
+    fields: tuple[str, ...] | None = None
 
-    def fail(self, row: int | None, found: str, expected: str, remedy: str) -> InputError:
+    def fail(self, row: int | None, found: str, expected: str, remedy: str, *, option: str = "",
+             code: str = "") -> InputError:
         """Return the error of a row of the table (its index), or of the whole (None)."""
         where = "" if row is None else f", {self.word} {self.rows[row]}"
-        return InputError(f"{self.source}{where}: found {found}; expected {expected}; {remedy}")
+        return InputError(f"{self.source}{where}: found {found}; expected {expected}; {remedy}", option=option,
+                          code=code)
 
     def without_row(self, row: int) -> Table:
         """Return the table without one of its rows."""
@@ -73,11 +80,11 @@ def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = Fa
     odd = {cell: _unmarked(cell, spaces=len(table.header) > 1) for cell in unique if not NUMBER.fullmatch(cell)}
     use = _use_of_signs(unique, set(odd.values()), table.decimal, grouped=grouped)
     if any(len(text) < len(cell) for cell, text in odd.items()):
-        table.notes.append(f"column {shown(name)}: apostrophes or spaces group thousands")
+        table.notes.append(Note(kind="read_grouped", values={"column": name}))
     told = use
     if use == DECIMAL_COMMA and not any("," in text for text in odd.values()):  # as the caller says, but there is none
         told = POINT_GROUPS if any("." in text and DOTTED_GROUPS.fullmatch(text) for text in unique) else ""
-    table.notes.extend([f"column {shown(name)}: {told}"] if told else [])
+    table.notes.extend([Note(kind="read_signs", values={"column": name, "use": told})] if told else [])
     known = {cell: _number(odd.get(cell, cell), use) for cell in (unique if use else odd)}
     if None in known.values():
         i = next(i for i, cell in enumerate(cells) if cell in known and known[cell] is None)

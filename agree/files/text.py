@@ -11,13 +11,14 @@ from pathlib import Path
 import numpy as np
 
 from agree.core.errors import InputError
+from agree.core.note import Note
+from agree.core.quantities.known import POWER
+from agree.core.quantity import Quantity
 from agree.files import file_bytes
-from agree.files.headers import POWER_UNITS, POWER_WORDS, called, ranked
+from agree.files.headers import called, heading
 from agree.files.lines import Lines
 from agree.files.rows import Rows
-from agree.files.table import LOOKS_NUMERIC, MARKED_GROUPS, MINUS, MISSING, Table, many, numbers, shown
-
-__all__ = ["LOOKS_NUMERIC", "MISSING", "Table", "numbers", "read_table", "shown", "text_table"]
+from agree.files.table import LOOKS_NUMERIC, MARKED_GROUPS, MINUS, MISSING, Table
 
 SAMPLE_LINES, LOOK_BELOW = 80, 12  # a header is looked for in the sample, and proved by the rows below it
 FEW_LINES = 31
@@ -29,17 +30,18 @@ NAMES = {"\t": "tab", SPACES: "spaces", WIDE_SPACES: "two or more spaces", NO_DE
 
 def read_table(path: Path) -> Table:
     """Read a text file, not packed, into a table; every cell is stripped text."""
-    source, expected = file_bytes.source_of(path), "a text table of one recording"
-    data = file_bytes.content(path, source, expected, unpack=False)
+    source, expected = file_bytes.source_of(path), "a text table"
+    data = file_bytes.raw(path, source, expected)
     if data.startswith(file_bytes.GZIP):
         raise InputError(f"{source}: found gzip; expected {expected}; unpack it first")
-    return text_table(data, source)
+    return text_table(file_bytes.unpacked(data, source, expected), source)
 
 
 def text_table(
-    data: bytes, source: str, *, delimiter: str | None = None, decimal: str | None = None, power: str | None = None
+    data: bytes, source: str, *, delimiter: str | None = None, decimal: str | None = None, column: str | None = None,
+    quantity: Quantity = POWER,
 ) -> Table:
-    """Turn text into a table, with the delimiter, decimal sign and name of the power column if they are known.
+    """Turn text into a table, with the delimiter, decimal sign and name of the column if they are known.
 
     Raises
     ------
@@ -55,12 +57,13 @@ def text_table(
         delimiter = delimiter or told[1]
     if not sample:
         raise InputError(f"{source}: found no rows; expected a table of one recording; check the file")
-    delimiter, above = _layout(sample, delimiter, power)
-    notes = [f"delimiter: {NAMES.get(delimiter, repr(delimiter))}"]
+    delimiter, above = _layout(sample, delimiter, column, quantity)
+    notes = [Note(kind="read_delimiter", values={"delimiter": NAMES.get(delimiter, repr(delimiter))})]
     if not lines.encoding.startswith("utf-8"):
-        notes.append(f"encoding: {lines.encoding}")
+        notes.append(Note(kind="read_encoding", values={"encoding": lines.encoding}))
     if above:
-        notes.append(f"{many(sum(not line.isspace() for line in sample[:above]), 'line')} above the header left out")
+        count = sum(not line.isspace() for line in sample[:above])
+        notes.append(Note(kind="read_lines_above", values={"lines": count}))
     given = len(lines.numbers) - len(sample) + above  # lines before the table
     rest = _tabbed(chain(sample[above:], lines), delimiter)
     sign = "\t" if delimiter in (SPACES, WIDE_SPACES) else delimiter
@@ -75,11 +78,11 @@ def text_table(
     except csv.Error as exc:
         raise InputError(f"{source}: found text that is no table ({exc}); expected a comma, semicolon or tab "
                          "separated table; close any open quotes") from None
-    named = _in_comment(lines, delimiter, len(header)) if headerless else header
+    named = _in_comment(lines, delimiter, len(header), quantity) if headerless else header
     if headerless and named:
-        notes.append("header: taken from the comment above the rows")
+        notes.append(Note(kind="read_header_in_comment"))
     if len(lines.comments) > lines.above:
-        notes.append(f"{many(len(lines.comments) - lines.above, 'comment line')} left out")
+        notes.append(Note(kind="read_comments", values={"lines": len(lines.comments) - lines.above}))
     header = [cell or f"column {k + 1}" for k, cell in enumerate(named or [""] * len(header))]
     return table._replace(header=header, columns=[*rows.columns], rows=rows.numbers, headerless=not named)
 
@@ -105,8 +108,10 @@ def _split(sample: list[str], delimiter: str) -> list[list[str]]:
     return rows
 
 
-def _layout(sample: list[str], delimiter: str | None, power: str | None) -> tuple[str, int]:
-    """Return the delimiter, and how many lines stand above the header: found by a name of power over numbers."""
+def _layout(
+    sample: list[str], delimiter: str | None, column: str | None, quantity: Quantity
+) -> tuple[str, int]:
+    """Return the delimiter, and how many lines stand above the header: found by a name of the quantity over numbers."""
     choices: tuple[str, ...] = DELIMITERS
     if delimiter is not None:
         choices = (WIDE_SPACES, SPACES) if delimiter == SPACES else (delimiter,)
@@ -117,14 +122,16 @@ def _layout(sample: list[str], delimiter: str | None, power: str | None) -> tupl
         for choice in choices:
             if choice not in split:
                 split[choice] = _split(sample, choice)
-            start = _header(split[choice], power, share, single=choice == NO_DELIMITER)
+            start = _header(split[choice], column, quantity, share, single=choice == NO_DELIMITER)
             if start is not None:
                 return choice, start
     return delimiter or _delimiter(sample[:FEW_LINES]), 0
 
 
-def _header(rows: list[list[str]], power: str | None, share: float, *, single: bool) -> int | None:
-    """Return the first row that names a power column over so many numbers among rows of its width."""
+def _header(
+    rows: list[list[str]], column: str | None, quantity: Quantity, share: float, *, single: bool
+) -> int | None:
+    """Return the first row that names a column of the quantity over so many numbers among rows of its width."""
     for place, row in enumerate(rows):
         width = len(row)
         if width > 1 and _is_data(row):
@@ -132,8 +139,8 @@ def _header(rows: list[list[str]], power: str | None, share: float, *, single: b
         if (width == 1) != single or any(map(_is_number, row)) or (
                 single and (not place or re.search("[,;|\t]", row[0]))):
             continue
-        columns = called(row, power) if power is not None else []
-        columns = columns or ranked(row, POWER_WORDS, POWER_UNITS)
+        columns = called(row, column) if column is not None else []
+        columns = columns or naming(row, quantity)
         if not columns:
             continue
         below = [found for found in rows[place + 1:] if any(found) and found != row][: LOOK_BELOW + 1]
@@ -174,8 +181,15 @@ def _is_number(cell: str) -> bool:
                 or LOOKS_NUMERIC.fullmatch(cell.replace(MINUS, "", 1)))
 
 
-def _in_comment(lines: Lines, delimiter: str, width: int) -> list[str]:
+def naming(row: list[str], quantity: Quantity) -> list[int]:
+    """Positions of the names of a quantity in a row: plain readings of it first, else one side, a target and so on."""
+    found = [heading(name, quantity.name, quantity.aliases) for name in row]
+    plain = [k for k, said in enumerate(found) if said.plain]
+    return plain or [k for k, said in enumerate(found) if said.named]
+
+
+def _in_comment(lines: Lines, delimiter: str, width: int, quantity: Quantity) -> list[str]:
     """Return the names in the comment above a table without a header, if they fit it."""
     text = lines.comments[lines.above - 1].lstrip("#/ \t") if lines.above else ""
     names = _split([text], delimiter)[0] if text else []
-    return names if len(names) == width and ranked(names, POWER_WORDS, POWER_UNITS) else []
+    return names if len(names) == width and naming(names, quantity) else []

@@ -64,7 +64,7 @@ def to_grid(recording: Recording, role: str) -> Grid:
     """
     who = f"the {role} ({recording.name})"
     time = recording.time
-    valid = np.isfinite(recording.power)
+    valid = np.isfinite(recording.values)
     if valid.sum() < MIN_OVERLAP_S:
         raise SampleSizeError(f"{who} holds {valid.sum()} power readings; at least {MIN_OVERLAP_S} are needed")
     if (np.diff(time) < 0).any():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
+from agree.core.note import Note
 from agree.core.pairs import Alignment, Pairs
 from agree.faults.overlap import Overlap
 from agree.faults.set_aside import all_faults, handling_of, set_aside
@@ -156,9 +158,10 @@ def pair_recordings(
         temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
         alignment=alignment, reference_name=one.name, device_name=two.name,
         reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
-        start=_start(one, own_clock, int(over.place[0])),
+        sources=(one.identity, two.identity), start=_start(one, own_clock, int(over.place[0])),
         notes=(*made.notes, *notes, *words, *(
-            f"{role}: {note}" for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
+            replace(note, role=role) if isinstance(note, Note) else f"{role}: {note}"
+            for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
             for note in (grid.note, *recording.notes) if note)))
     if not pairs.used.any():
         counts = ", ".join(f"{name} {count}" for name, count in pairs.counts().items() if count)

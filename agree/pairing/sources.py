@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from agree.core.errors import InputError
-from agree.files.frames import object_table
-from agree.files.headers import POWER_UNITS, POWER_WORDS, words
-from agree.recordings.recording import Recording, as_recording, read_table_of
-
-if TYPE_CHECKING:
-    import pandas as pd
+from agree.files.headers import fitting
+from agree.files.source import Content, Source, is_bytes, opened
+from agree.recordings.options import options_of
+from agree.recordings.read import read_recording, read_table_of
+from agree.recordings.recording import Recording
 
 ROLES = ("reference", "device")
 
 
 def read_both(
-    reference: Recording | pd.DataFrame | str | Path,
-    device: Recording | pd.DataFrame | str | Path | None,
+    reference: Source,
+    device: Source | None,
     power_columns: tuple[str | None, str | None],
     reads: tuple[Mapping[str, Any] | None, Mapping[str, Any] | None],
 ) -> tuple[Recording, Recording, bool]:
@@ -38,13 +38,15 @@ def read_both(
     if device is None:
         if isinstance(reference, Recording):
             raise InputError("a Recording holds one power column: give the device too, or the file both are in")
+        if is_bytes(reference):  # a file object can be read but once
+            reference = opened(reference, option="reference")
         if None in power_columns:
-            raise InputError(_two_names(reference, reads[0]))
+            raise InputError(_two_names(reference, reads[0]), option="power_columns")
         device, reads = reference, (reads[0], reads[1] if reads[1] is not None else reads[0])
     one, two = (_read(source, column, read, role) for source, column, read, role in
                 zip((reference, device), power_columns, reads, ROLES, strict=True))
     one_clock = device is reference or _same_file(reference, device)
-    columns = [recording.columns.get("power", "") for recording in (one, two)]
+    columns = [recording.columns.get(recording.quantity.name, "") for recording in (one, two)]
     if one_clock and columns[0] != columns[1]:
         one, two = (dataclasses.replace(recording, name=f"{recording.name}, {column}")
                     for recording, column in zip((one, two), columns, strict=True))
@@ -55,16 +57,18 @@ def _read(source: Any, column: str | None, read: Mapping[str, Any] | None, role:
     if read is not None and not isinstance(read, Mapping):
         raise InputError(f"`{role}_read` must be a mapping of options of read_recording; got {type(read).__name__}")
     options = dict(read or {})
+    options_of({name: value for name, value in options.items() if name != "name"})
     if isinstance(source, Recording) and options:
         raise InputError(f"`{role}_read` is for files and frames; the {role} is a Recording, which is read already")
     if column is not None:
-        if options.get("power_column") not in (None, column):
-            raise InputError(f"the {role}'s power column is named twice: {column!r} in `power_columns`, "
-                             f"{options['power_column']!r} in `{role}_read`")
-        options["power_column"] = column
-    if not isinstance(source, Recording | str | os.PathLike):
+        key = "column" if "quantity" in options or "column" in options else "power_column"
+        if options.get(key) not in (None, column):
+            raise InputError(f"the {role}'s {key.replace('_', ' ')} is named twice: {column!r} in `power_columns`, "
+                             f"{options[key]!r} in `{role}_read`", option="power_columns")
+        options[key] = column
+    if not isinstance(source, Recording | Content | str | os.PathLike | io.BufferedIOBase | io.RawIOBase):
         options.setdefault("name", role)
-    return as_recording(source, **options)
+    return read_recording(source, **options)
 
 
 def _same_file(reference: Any, device: Any) -> bool:
@@ -78,12 +82,9 @@ def _same_file(reference: Any, device: Any) -> bool:
 
 def _two_names(reference: Any, read: Mapping[str, Any] | None) -> str:
     """Message when a file is said to hold both, but not which columns they are."""
-    if isinstance(reference, str | os.PathLike):
-        options = {name: value for name, value in (read or {}).items() if name != "name"}
-        header = list(read_table_of(reference, options).header)
-    else:
-        header = list(object_table(reference).header)
-    like = [name for name in header if (POWER_WORDS | POWER_UNITS) & set(words(name))]
+    options = {name: value for name, value in (read or {}).items() if name != "name"}
+    header = read_table_of(reference, options)[0].header
+    like = [header[k] for k in fitting(header)]
     found = (f"columns that may be power are {', '.join(map(repr, like))}" if like
              else f"no column is called power; there are {', '.join(map(repr, header[:12]))}")
     one, two = (*like, "...", "...")[:2]

@@ -1,4 +1,4 @@
-"""Which column holds what, told by its name."""
+"""Which column holds what, by its header: the readings, time and date, and the channels beside them."""
 
 from __future__ import annotations
 
@@ -8,73 +8,97 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from agree.core.errors import InputError
+from agree.core.note import Note
+from agree.core.quantity import Quantity
 from agree.files.headers import (
     DATE_NAMES,
-    FOREIGN,
-    OTHERS,
-    POWER_UNITS,
-    POWER_WORDS,
+    POWER,
     SECONDS,
     TIME_NAMES,
     TIME_UNITS,
+    barest,
     called,
-    ranked,
+    fitting,
+    heading,
+    passed_over,
     words,
 )
 from agree.files.table import Table, shown
+from agree.files.vocabulary import quantities
 from agree.recordings.stamps import is_stamp
+
+# Beside the readings, if they are there.
+CHANNELS = ("power", "cadence", "speed", "temperature", "balance", "heart rate", "torque", "core temperature",
+            "oxygen uptake")
+WHAT = {"left": "the left side", "right": "the right side", "side": "one side", "target": "a target",
+        "average": "an average", "smoothed": "smoothed", "normalised": "normalised", "extreme": "an extreme",
+        "part": "of a part of the recording", "threshold": "a threshold", "estimated": "an estimate",
+        "other": "no reading", "foreign": "of something else"}
 
 
 class Choice(NamedTuple):
     """Positions of the columns; `date` is one to be put before `time`; `notes` say what was passed over."""
 
-    power: int
+    readings: int
     time: int | None
     date: int | None
     others: dict[str, int]
-    notes: list[str]
+    notes: list[Note]
 
 
 def choose(
-    table: Table, power: str | None, time: str | None, cadence: str | None = None, speed: str | None = None
+    table: Table, column: str | None, time: str | None, cadence: str | None = None, speed: str | None = None, *,
+    quantity: Quantity, option: str = "power_column",
 ) -> Choice:
     """Find the columns by the names given, else by what such columns are usually called.
 
     Raises
     ------
     InputError
-        A named column that is not there, no power column, several equally good ones, or one column twice.
+        A named column that is not there, no column of the quantity, several that may be it, or one column twice.
     """
-    notes: list[str] = []
+    notes: list[Note] = []
     at_time = _time(table, time)
     if table.headerless and at_time is None and len(table.header) == 2 and _increases(table.columns[0]):
         at_time = 0
-    if power is not None:
-        at_power = _named(table, power, "power_column")
-    elif table.headerless:
-        at_power = _headerless(table, at_time)
+    if column is not None:
+        at = _named(table, column, option)
+    elif table.headerless and quantity.name == POWER:
+        at = _headerless(table, at_time, option)
     else:
-        best = ranked(table.header, POWER_WORDS, POWER_UNITS)
-        if len(best) != 1:
-            raise _not_one_power(table, best)
-        at_power = best[0]
+        at = _one(table, quantity, option)
     named = {"cadence": cadence, "speed": speed}
     others = {what: _named(table, name, f"{what}_column") for what, name in named.items() if name is not None}
-    taken = [k for k in (at_power, at_time, *others.values()) if k is not None]
+    taken = [k for k in (at, at_time, *others.values()) if k is not None]
     if len(set(taken)) < len(taken):
         twice = next(k for k in taken if taken.count(k) > 1)
-        roles = "power, time and cadence" if speed is None else "power, time, cadence and speed"
+        roles = f"{quantity.label}, time and cadence" if speed is None else f"{quantity.label}, time, cadence and speed"
         raise table.fail(None, f"column {shown(table.header[twice])} in two roles", f"different columns for {roles}",
-                         "name each of them")
-    for what in OTHERS:
-        if what not in others:
-            best = [k for k in _others(table, what) if k not in taken]
+                         "name each of them", option=option)
+    for what in CHANNELS:
+        if what not in others and what != quantity.name:
+            fit = fitting(table.header, what) if what == POWER else barest(table.header, what)
+            best = [k for k in fit if k not in taken]
+            if what == POWER and len(best) > 1 and table.metric and "power" in table.header:
+                best = [table.header.index("power")]
             if len(best) == 1:
                 others[what] = best[0]
                 taken.append(best[0])
             elif best:
-                notes.append(f"{what}: not used, as several columns may be it: {_listed(table, best)}")
-    return Choice(at_power, at_time, _date(table, at_time, time), others, notes)
+                notes.append(Note(kind="read_channel_doubtful",
+                                  values={"channel": what, "columns": listed(table, best)}))
+    return Choice(at, at_time, _date(table, at_time, time), others, notes)
+
+
+def _one(table: Table, quantity: Quantity, option: str) -> int:
+    """Position of the one column of the quantity; in a recorder's own format its native field comes first."""
+    fit = fitting(table.header, quantity.name, quantity.aliases)
+    if table.metric and len(fit) > 1:
+        native = [k for k in fit if table.header[k] == quantity.name]
+        fit = native or fit
+    if len(fit) != 1:
+        raise _not_one(table, fit, quantity, option)
+    return fit[0]
 
 
 def _named(table: Table, name: str, option: str) -> int:
@@ -85,20 +109,11 @@ def _named(table: Table, name: str, option: str) -> int:
         return found[0]
     if found:
         raise table.fail(None, f"{len(found)} columns called {shown(wanted)}", "one",
-                         f"pass {option}='column {found[0] + 1}' to take the first of them")
+                         f"pass {option}='column {found[0] + 1}' to take the first of them", option=option)
     place = re.fullmatch(r"column (\d+)", wanted)
     if place and 1 <= int(place[1]) <= len(table.header):
         return int(place[1]) - 1
-    raise table.fail(None, f"no column {shown(wanted)}", f"one of {_listed(table)}", f"correct {option}")
-
-
-def _others(table: Table, what: str) -> list[int]:
-    """Positions of the best columns of a channel beside power."""
-    names, units, alone = OTHERS[what]
-    split = [words(header) for header in table.header]
-    fit = [k for k, found in enumerate(split)
-           if " ".join(found) in alone or (names & set(found) and not FOREIGN & set(found))]
-    return [fit[k] for k in ranked([table.header[k] for k in fit], names, units)]
+    raise table.fail(None, f"no column {shown(wanted)}", f"one of {listed(table)}", f"correct {option}", option=option)
 
 
 def _time(table: Table, name: str | None) -> int | None:
@@ -110,15 +125,18 @@ def _time(table: Table, name: str | None) -> int | None:
         plain = [word for word in split if word not in TIME_UNITS]
         if not plain and split and SECONDS.issuperset(split):
             plain = ["seconds"]
+        if not plain and {"hhmmss", "hhmm"} & set(split):
+            plain = ["time"]
         for wanted in (" ".join(split), " ".join(plain)):
             if wanted in TIME_NAMES:
                 ranks[k] = min(TIME_NAMES.index(wanted), ranks.get(k, len(TIME_NAMES)))
     if not ranks:  # an unknown name, but cells that can be nothing else
-        ranks = {k: 0 for k, column in enumerate(table.columns) if is_stamp(_first(column))}
+        ranks = {k: 0 for k, column in enumerate(table.columns)
+                 if is_stamp(_first(column)) and not any(heading(table.header[k], what).named for what in quantities())}
     best = [k for k, rank in ranks.items() if rank == min(ranks.values())]
     if len(best) > 1:
-        raise table.fail(None, f"{len(best)} columns that may be the time: {_listed(table, best)}", "one",
-                         "name it with time_column")
+        raise table.fail(None, f"{len(best)} columns that may be the time: {listed(table, best)}", "one",
+                         "name it with time_column", option="time_column")
     return best[0] if best else None
 
 
@@ -147,7 +165,7 @@ def _increases(column: Sequence[str]) -> bool:
     return values[0] < values[-1] and all(a <= b for a, b in pairwise(values))
 
 
-def _headerless(table: Table, at_time: int | None) -> int:
+def _headerless(table: Table, at_time: int | None, option: str) -> int:
     """Position of the power without names: the only column, or the one of two that is not time."""
     width = len(table.header)
     if width == 1:
@@ -157,21 +175,43 @@ def _headerless(table: Table, at_time: int | None) -> int:
     still = ", the first not increasing" if width == 2 else ""
     raise table.fail(0, f"{width} columns without names{still}",
                      "a header, or one column of power, or time and power",
-                     "add a header row, or name the columns, as in power_column='column 2'")
+                     f"add a header row, or name the columns, as in {option}='column 2'", option=option)
 
 
-def _not_one_power(table: Table, best: list[int]) -> InputError:
-    if best:
-        return table.fail(None, f"{len(best)} columns that may be the power: {_listed(table, best)}", "one",
-                          "name it with power_column")
+def _not_one(table: Table, fit: list[int], quantity: Quantity, option: str) -> InputError:
+    remedy = f"name it with {option}"
+    if fit:
+        return table.fail(None, f"{len(fit)} columns that may be the {quantity.label}: {listed(table, fit)}", "one",
+                          remedy, option=option, code="several_columns")
+    if table.fields is not None:
+        state = "always blank" if quantity.name.replace(" ", "_") in table.fields else "missing"
+        names = ", ".join(map(shown, table.fields[:20])) + (" and more" if len(table.fields) > 20 else "")
+        return table.fail(None, f"{len(table.rows)} {table.word}s with {quantity.label} {state}, and the fields "
+                          f"{names or 'none'}", f"readings of {quantity.label}",
+                          f"check that the recorder was connected to its sensor, or {remedy}", option=option,
+                          code="no_column")
+    over = passed_over(table.header, quantity.name)
+    if over:
+        said = ", ".join(f"{shown(table.header[k])} ({WHAT.get(kind, kind)}: {word!r})" for k, kind, word in over[:6])
+        more = f" and {len(over) - 6} more" if len(over) > 6 else ""
+        sides = {kind for _, kind, _ in over} >= {"left", "right"}
+        return table.fail(None, f"no plain column of {quantity.label}, but {said}{more}",
+                          f"a column of measured {quantity.label}",
+                          ("add the two sides up in a column of their own, or " if sides else "")
+                          + f"{remedy} if it is what is meant", option=option, code="no_column")
+    if quantity.name != POWER:
+        return table.fail(None, f"the columns {listed(table)}",
+                          f"one called {quantity.label} or {' or '.join(quantity.aliases[1:4]) or 'the like'}", remedy,
+                          option=option, code="no_column")
     if len(table.header) == 1:
-        return table.fail(None, f"a single column, {_listed(table)}", "a column of power in W",
-                          "begin the file with the header row, check the delimiter, or name it with "
-                          "power_column")
-    return table.fail(None, f"the columns {_listed(table)}", "one called power or watts",
-                      "name it with power_column")
+        return table.fail(None, f"a single column, {listed(table)}", "a column of power in W",
+                          f"begin the file with the header row, check the delimiter, or {remedy}", option=option,
+                          code="no_column")
+    return table.fail(None, f"the columns {listed(table)}", "one called power or watts", remedy, option=option,
+                      code="no_column")
 
 
-def _listed(table: Table, positions: list[int] | None = None) -> str:
+def listed(table: Table, positions: list[int] | None = None) -> str:
+    """Return the names of columns, 12 of them at most."""
     names = [shown(table.header[k]) for k in (range(len(table.header)) if positions is None else positions)]
     return ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,10 +12,13 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
+from agree.core.note import Note
 from agree.core.result import Result
 from agree.core.runs import runs
+from agree.files.source import Source
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
-from agree.recordings.recording import CHANNELS, Recording, read_table_of, recording_of_table
+from agree.recordings.read import read_table_of, recording_of_table
+from agree.recordings.recording import FIELDS, Recording
 from agree.recordings.stamps import is_stamp
 
 GAP_STEPS, GAP_S = 2.5, 2.0  # a gap is a step longer than both
@@ -26,7 +27,8 @@ HELD_READINGS = 10
 SPIKE_READINGS, SPIKE_FACTOR, SPIKE_W = 9, 3.0, 300.0
 CONFLICT_READINGS, TURNING_RPM, WORKING_W = 3, 30.0, 20.0
 CEILING_READINGS = 3
-UNITS = {"power": "W", "cadence": "rpm", "speed": "m/s", "temperature": "°C", "balance": "% right"}
+UNITS = {"power": "W", "cadence": "rpm", "speed": "m/s", "temperature": "°C", "balance": "% right",
+         "heart rate": "bpm", "torque": "Nm", "core temperature": "°C", "oxygen uptake": "l/min", "pace": "m/s"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -105,7 +107,7 @@ class FileLook(Result):
         Every column, in the order of the file.
     oddities : tuple of Oddity
         Values to distrust.
-    notes : tuple of str
+    notes : tuple of Note
         How the file was understood.
     problem : str
         Why it cannot be read as a recording as it is; "" if it can.
@@ -123,17 +125,17 @@ class FileLook(Result):
     gaps: tuple[Gap, ...]
     channels: tuple[Channel, ...]
     oddities: tuple[Oddity, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     problem: str
 
 
-def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = None) -> FileLook:
+def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLook:
     r"""Say what a file holds, without judging it and without writing anything.
 
     Parameters
     ----------
-    path : str or path
-        A file of any kind that `read_recording` reads.
+    source : path, bytes, binary file object, data frame or arrays
+        As of `read_recording`.
     options : mapping, optional
         Further arguments of `read_recording`, such as ``{"decimal": ","}``.
 
@@ -166,12 +168,11 @@ def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = No
     >>> seen.seconds, seen.gaps[0].seconds, seen.oddities[0].what
     (9.0, 7.0, 'power below 0')
     """
-    given = dict(options or {})
-    table = read_table_of(path, given)
+    table, given, size = read_table_of(source, options or {})
     notes = list(table.notes)
     recording, problem = None, ""
     try:
-        recording = recording_of_table(table._replace(notes=list(notes)), Path(path).stem, given)
+        recording = recording_of_table(table._replace(notes=list(notes)), table.source, given)
     except InputError as error:
         problem = str(error)
     roles = {} if recording is None else {header: role for role, header in recording.columns.items()}
@@ -182,7 +183,7 @@ def look(path: str | os.PathLike[str], *, options: Mapping[str, Any] | None = No
     is_gap = steps > max(GAP_S, GAP_STEPS * step) if steps.size else np.zeros(0, bool)
     plain = steps[~is_gap & (steps > 0)]
     return FileLook(
-        name=table.source, size_bytes=Path(path).stat().st_size, rows=len(table.rows),
+        name=table.source, size_bytes=size, rows=len(table.rows),
         clock="" if recording is None else recording.clock, start="" if recording is None else recording.start,
         seconds=float(time[-1] - time[0]) if time.size else 0.0, step_s=step,
         uneven=float(np.mean(np.abs(plain / step - 1) > 0.1)) if plain.size else 0.0,
@@ -198,8 +199,8 @@ def _channel(table: Table, k: int, roles: dict[str, str], recording: Recording |
     role = next((role for header, role in roles.items() if name in header.split(" + ")), "")
     given = [cell for cell in cells if cell.lower() not in MISSING]
     values = np.zeros(0)
-    if recording is not None and role in UNITS:
-        values = getattr(recording, role)
+    if recording is not None and role and role != "time":
+        values = getattr(recording, FIELDS.get(role, "readings"))
     elif given and all(LOOKS_NUMERIC.fullmatch(cell) for cell in given):
         with suppress(InputError):  # stamps, say, look numeric too
             values = numbers(table._replace(notes=[]), cells, name)
@@ -208,19 +209,25 @@ def _channel(table: Table, k: int, roles: dict[str, str], recording: Recording |
             "number" if finite.size else "text")
     show = finite.size > 0 and kind == "number"
     return Channel(
-        name=name, role=role, unit=UNITS.get(role, "") if show else "", kind=kind,
+        name=name, role=role, unit=_unit(role, recording) if show else "", kind=kind,
         readings=int(finite.size) if show else len(given),
         blank=int(values.size - finite.size) if show else len(cells) - len(given),
         zeros=int((finite == 0).sum()) if show else 0, low=float(finite.min()) if show else float("nan"),
         middle=float(np.median(finite)) if show else float("nan"), high=float(finite.max()) if show else float("nan"))
 
 
+def _unit(role: str, recording: Recording | None) -> str:
+    """Unit of a channel as read; "" where no role tells it."""
+    own = recording is not None and role == recording.quantity.name
+    return recording.unit if own and recording is not None else UNITS.get(role, "")
+
+
 def oddities(recording: Recording) -> tuple[Oddity, ...]:
     """Values of a recording to distrust, with the limits given in `look`."""
-    power = recording.power
+    power = recording.power if recording.power is not None else np.full(recording.time.size, np.nan)
     cadence, balance = (np.full(power.size, np.nan) if column is None else column
                         for column in (recording.cadence, recording.balance))
-    top = float(np.nanmax(power))
+    top = float(np.nanmax(power)) if np.isfinite(power).any() else np.nan
     masks: list[tuple[str, NDArray[np.bool_], int]] = [
         ("power below 0", power < 0, 1),
         (f"power above {HIGH_W:,.0f} W", power > HIGH_W, 1),
@@ -259,4 +266,4 @@ def _same(power: FloatArray, least: int) -> NDArray[np.bool_]:
     return mask
 
 
-__all__ = ["CHANNELS", "Channel", "FileLook", "Gap", "Oddity", "look", "oddities"]
+__all__ = ["Channel", "FileLook", "Gap", "Oddity", "look", "oddities"]

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from agree.core.errors import InputError
+from agree.core.quantities.known import POWER
+from agree.core.quantities.known import quantity as quantity_of
+from agree.core.quantity import Quantity
 from agree.files.table import shown
 from agree.recordings.zones import zone_of
 
@@ -15,7 +18,7 @@ DATES = {"day-first": True, "month-first": False}
 WORDS: dict[str, dict[str, Any]] = {"delimiter": SIGNS, "decimal": DECIMALS, "dates": DATES}
 READ_KEYS = {
     "power": "power_column", "time": "time_column", "cadence": "cadence_column", "speed": "speed_column",
-    "delimiter": "delimiter", "decimal": "decimal", "dates": "day_first", "zone": "zone"}
+    "delimiter": "delimiter", "decimal": "decimal", "dates": "day_first", "zone": "zone", "column": "column"}
 
 
 class Options(NamedTuple):
@@ -29,6 +32,24 @@ class Options(NamedTuple):
     decimal: str | None = None
     day_first: bool | None = None
     zone: str | None = None
+    column: str | None = None
+    quantity: str | Quantity = "power"
+
+    @property
+    def chosen(self) -> str | None:
+        """Header of the column of readings, if it was named."""
+        return self.column if self.column is not None else self.power_column
+
+    @property
+    def option(self) -> str:
+        """Argument that names the column of readings."""
+        return "column" if self.power_column is None and (self.column is not None or self.wanted.name != POWER.name
+                                                          ) else "power_column"
+
+    @property
+    def wanted(self) -> Quantity:
+        """Quantity that the readings are of."""
+        return quantity_of(self.quantity)
 
     def checked(self) -> Options:
         """Return the options if all can be meant.
@@ -36,12 +57,13 @@ class Options(NamedTuple):
         Raises
         ------
         InputError
-            A column that is no text, an unknown delimiter, decimal sign or zone.
+            A column that is no text, an unknown delimiter, decimal sign, zone or quantity, two names of one column.
         """
-        for name in ("power_column", "time_column", "cadence_column", "speed_column"):
+        for name in ("power_column", "time_column", "cadence_column", "speed_column", "column"):
             value = getattr(self, name)
             if value is not None and not (isinstance(value, str) and value.strip()):
-                raise InputError(f"`{name}` must be the header of a column, or 'column 2'; got {shown(value)}")
+                raise InputError(f"`{name}` must be the header of a column, or 'column 2'; got {shown(value)}",
+                                 option=name)
         for name, signs in (("delimiter", SIGNS), ("decimal", DECIMALS)):
             value = getattr(self, name)
             if value is not None and value not in signs.values():
@@ -50,6 +72,12 @@ class Options(NamedTuple):
             raise InputError(f"`day_first` must be True, False or None; got {shown(self.day_first)}")
         if self.zone is not None:
             zone_of(self.zone)
+        if self.column is not None and self.power_column is not None:
+            raise InputError("`column` and `power_column` both name the column of readings; give one of them",
+                             option="column")
+        if self.power_column is not None and self.wanted.name != POWER.name:
+            raise InputError(f"`power_column` is given, but the readings are to be of {self.wanted.label}; "
+                             "name their column by `column`", option="column")
         return self
 
 
@@ -73,9 +101,9 @@ def options_from_text(texts: Iterable[str]) -> dict[str, Any]:
     Parameters
     ----------
     texts : iterable of str
-        Each KEY=VALUE; power, time, cadence, speed = a header, or "column 2"; delimiter = comma, semicolon, tab,
-        pipe, space or the sign; decimal = comma, point or the sign; dates = day-first or month-first; zone = an IANA
-        name.
+        Each KEY=VALUE; power, column, time, cadence, speed = a header, or "column 2"; delimiter = comma,
+        semicolon, tab, pipe, space or the sign; decimal = comma, point or the sign; dates = day-first or
+        month-first; zone = an IANA name.
 
     Raises
     ------

@@ -1,36 +1,25 @@
-"""Time stamps: dates with or without a zone, seconds since 1970, elapsed seconds, h:mm:ss."""
+"""Time stamps: dates with or without a zone; numbers and times of a clock by `clock_forms`."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
-from typing import NamedTuple
 
 import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.files.headers import UNIT_SECONDS
+from agree.core.note import Note
 from agree.files.table import NUMBER, Table, numbers, shown
+from agree.recordings.clock_forms import CLOCK, Stamps, clock_stamps, no_stamp, numeric_stamps
 from agree.recordings.zones import DAY, EPOCH, HOUR, OFFSETS_H, to_utc, zone_of
 
-EPOCH_FROM = 1e8  # numbers above are seconds since 1970 (this is March 1973), not elapsed (3 years)
-
-CLOCK = re.compile(r"(?:(\d{1,6}):)?(\d{1,6}):(\d\d(?:[.,]\d+)?)\s*([ap]\.?m\.?)?", re.IGNORECASE | re.ASCII)
 DATED = re.compile(
     r"(\d{1,4})([/.-])(\d{1,2})\2(\d{1,4})(?:,?\s+|T)(\d{1,2}):(\d\d)(?::(\d\d(?:[.,]\d+)?))?"
-    r"\s*([ap]\.?m\.?)?\s*([+-]\d\d:?\d\d(?:\[.*\])?|[a-z]{1,5}|[a-z]+/[\w/+-]+|\[.*\])?", re.IGNORECASE | re.ASCII)
+    r"\s*([ap]\.?\s?m\.?)?\s*([+-]\d\d:?\d\d(?:\[.*\])?|[a-z]{1,5}|[a-z]+/[\w/+-]+|\[.*\])?", re.IGNORECASE | re.ASCII)
 LAST_DATE_S = 4_133_980_800.0  # 2101-01-01
 ORDERS = {"year first": (0, 1, 2), "day first": (2, 1, 0), "month first": (2, 0, 1)}
-
-
-class Stamps(NamedTuple):
-    """Seconds, what kind of clock they are on, and how they were understood."""
-
-    seconds: FloatArray
-    clock: str
-    form: str
 
 
 def is_stamp(cell: str) -> bool:
@@ -70,7 +59,7 @@ def read_stamps(
         return stamps
     if stamps.clock != "local":
         why = "the stamps have their own" if stamps.clock == "utc" else "the stamps have no date"
-        table.notes.append(f"zone: not used, as {why}")
+        table.notes.append(Note(kind="read_zone_unused", values={"why": why}))
         return stamps
     return _in_zone(table, cells, name, stamps, zone)
 
@@ -79,13 +68,14 @@ def _in_zone(table: Table, cells: Sequence[str], name: str, stamps: Stamps, zone
     outside = np.flatnonzero((stamps.seconds < 0) | (stamps.seconds > LAST_DATE_S))
     if outside.size:
         raise table.fail(int(outside[0]), f"{shown(cells[outside[0]])} in column {shown(name)}",
-                         "a date from 1970 to 2100", "correct the stamp, or name another column with time_column")
-    seconds, skipped, note = to_utc(stamps.seconds, zone_of(zone))
+                         "a date from 1970 to 2100", "correct the stamp, or name another column with time_column",
+                         option="time_column")
+    seconds, skipped, how = to_utc(stamps.seconds, zone_of(zone))
     if skipped.any():
         i = int(np.flatnonzero(skipped)[0])
         raise table.fail(i, f"{shown(cells[i])} in column {shown(name)}, a time that {zone} skips",
-                         "stamps of that zone", "correct zone, or export stamps in UTC")
-    table.notes.extend([f"zone: {note}"] if note else [])
+                         "stamps of that zone", "correct zone, or export stamps in UTC", option="zone")
+    table.notes.extend([Note(kind="read_hour_twice", severity="trust", values={"how": how})] if how else [])
     return Stamps(seconds, "utc", f"{stamps.form.removesuffix(', no zone')}, local time of {zone}")
 
 
@@ -93,54 +83,23 @@ def _read(
     table: Table, cells: Sequence[str], name: str, units: Sequence[str], *, day_first: bool | None, zone: str | None
 ) -> Stamps:
     first = cells[0]
+    if re.fullmatch(r"(19|20)\d{12}", first):
+        return _dated(table, [_parted(cell) for cell in cells], name, day_first=day_first, zone=zone)
     if NUMBER.fullmatch(first.replace(",", ".")):
-        return _numeric(numbers(table, cells, name), units)
+        return numeric_stamps(table, numbers(table, cells, name), name, units)
     if CLOCK.fullmatch(first):
-        return _clock(table, cells, name)
+        return clock_stamps(table, cells, name, units)
     if _iso(first):
         return _iso_stamps(table, cells, name)
     if DATED.fullmatch(first):
         return _dated(table, cells, name, day_first=day_first, zone=zone)
-    raise _no_stamp(table, cells, 0, name)
+    raise no_stamp(table, cells, 0, name)
 
 
-def _no_stamp(table: Table, cells: Sequence[str], i: int, name: str) -> InputError:
-    form = f"a time stamp like {shown(cells[0])}" if i else "a time stamp"
-    return table.fail(i, f"{shown(cells[i])} in column {shown(name)}", form,
-                      "write stamps as 2024-05-31T17:02:03Z, as seconds, or as h:mm:ss")
-
-
-def _numeric(values: FloatArray, units: Sequence[str]) -> Stamps:
-    if np.min(values) > EPOCH_FROM:
-        power = 0  # milliseconds, microseconds ... are told by their size
-        while np.max(values) / 1000**power > 1e11:
-            power += 1
-        unit = ("seconds", "milliseconds", "microseconds")[power] if power < 3 else "nanoseconds"
-        return Stamps(values / 1000**power, "utc", f"{unit} since 1970")
-    unit = next((u for u in units if u in UNIT_SECONDS), "")
-    return Stamps(values * UNIT_SECONDS.get(unit, 1.0), "elapsed", f"elapsed {unit or 'seconds'}")
-
-
-def _clock(table: Table, cells: Sequence[str], name: str) -> Stamps:
-    """h:mm:ss or mm:ss, elapsed or time of day; a fall by more than half a day (hour) is a wrap."""
-    seconds = np.empty(len(cells))
-    long = CLOCK.fullmatch(cells[0])[1] is not None  # type: ignore[index]
-    for i, cell in enumerate(cells):
-        found = CLOCK.fullmatch(cell)
-        if not found or (found[1] is not None) != long:
-            raise _no_stamp(table, cells, i, name)
-        hours, minutes, secs = int(found[1] or 0), int(found[2]), float(found[3].replace(",", "."))
-        if secs >= 60 or (long and minutes >= 60):
-            raise _no_stamp(table, cells, i, name)
-        if found[4]:
-            hours = hours % 12 + 12 * (found[4][0] in "pP")
-        seconds[i] = HOUR * hours + 60 * minutes + secs
-    form, period = ("h:mm:ss", DAY) if long else ("mm:ss", HOUR)
-    back = np.diff(seconds) < -period / 2
-    if back.any() and seconds.max() < period:
-        seconds[1:] += period * np.cumsum(back)
-        form += ", continued past midnight" if long else ", continued past the full hour"
-    return Stamps(seconds, "elapsed", form)
+def _parted(cell: str) -> str:
+    """Write YYYYMMDDhhmmss as a date and a time; what is of another form stays."""
+    found = re.fullmatch(r"(\d{4})(\d\d)(\d\d)(\d\d)(\d\d)(\d\d)", cell)
+    return f"{found[1]}-{found[2]}-{found[3]} {found[4]}:{found[5]}:{found[6]}" if found else cell
 
 
 def _iso(cell: str) -> datetime | None:
@@ -157,7 +116,7 @@ def _iso_stamps(table: Table, cells: Sequence[str], name: str) -> Stamps:
     seconds = np.empty(len(cells))
     for i, stamp in enumerate(stamps):
         if stamp is None:
-            raise _no_stamp(table, cells, i, name)
+            raise no_stamp(table, cells, i, name)
         if (stamp.tzinfo is not None) != zoned:
             raise _mixed_zones(table, cells, i, name)
         seconds[i] = (stamp - epoch).total_seconds()
@@ -177,14 +136,14 @@ def _dated(
     for i, cell in enumerate(cells):
         found = DATED.fullmatch(cell)
         if not found:
-            raise _no_stamp(table, cells, i, name)
+            raise no_stamp(table, cells, i, name)
         if matches and (found[9] is None) != (matches[0][9] is None):
             raise _mixed_zones(table, cells, i, name)
         matches.append(found)
     offsets, own = _offsets(table, cells, name, [m[9] for m in matches], zone)
     time_of_day = np.array([_time_of_day(m) for m in matches])
     if np.isnan(time_of_day).any():
-        raise _no_stamp(table, cells, int(np.flatnonzero(np.isnan(time_of_day))[0]), name)
+        raise no_stamp(table, cells, int(np.flatnonzero(np.isnan(time_of_day))[0]), name)
     if offsets is not None:
         time_of_day = time_of_day - offsets
     orders = ["year first"] if len(matches[0][1]) == 4 else ["day first", "month first"]
@@ -197,9 +156,9 @@ def _dated(
     if not fits and day_first is not None:
         i = int(np.argmin(np.isfinite(days[orders[0]])))
         raise table.fail(i, f"{shown(cells[i])} in column {shown(name)}", f"a date with the {orders[0]}",
-                         "correct day_first, or the stamp")
+                         "correct day_first, or the stamp", option="day_first")
     if not fits:
-        raise _no_stamp(table, cells, int(np.argmin(np.isfinite(days[orders[0]]))), name)
+        raise no_stamp(table, cells, int(np.argmin(np.isfinite(days[orders[0]]))), name)
     rising = [order for order, s in fits.items() if (np.diff(s) >= 0).all()] or list(fits)
     best = min(rising, key=lambda order: float(np.ptp(fits[order])))  # the first of equals
     form = f"date {best}, {'no' if offsets is None else 'with'} zone"
@@ -238,10 +197,10 @@ def _offsets(
             return None, plain
         raise _mixed_zones(table, cells, next(k for k, z in enumerate(zones) if z != zones[0]), name)
     if told is not None:
-        table.notes.append(f"zone: {shown(plain)} in the stamps taken as local time of {told}")
+        table.notes.append(Note(kind="read_zone_told", values={"zone": plain, "told": told}))
         return None, ""
     raise table.fail(i, f"{where}, a zone that is not the name of one zone alone", "an offset, as in +02:00",
-                     "name the zone, as in zone='Europe/Berlin', or export stamps in UTC")
+                     "name the zone, as in zone='Europe/Berlin', or export stamps in UTC", option="zone")
 
 
 def _time_of_day(found: re.Match[str]) -> float:

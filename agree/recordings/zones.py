@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
+from agree.core.note import Note
 
 EPOCH = datetime(1970, 1, 1)
 DAY, HOUR, SLOT = 86_400, 3_600, 900  # clocks change at quarters of an hour
@@ -25,7 +26,7 @@ class Moved(NamedTuple):
     """Seconds and what was done to them."""
 
     seconds: FloatArray
-    note: str
+    note: Note
 
 
 def zone_of(name: object) -> ZoneInfo:
@@ -41,13 +42,14 @@ def zone_of(name: object) -> ZoneInfo:
             return ZoneInfo(name.strip())
     except (ValueError, OSError, ZoneInfoNotFoundError):
         pass
-    raise InputError(f"`zone` must be the IANA name of a time zone, such as 'Europe/Berlin'; got {str(name)[:40]!r}")
+    raise InputError(f"`zone` must be the IANA name of a time zone, such as 'Europe/Berlin'; got {str(name)[:40]!r}",
+                     option="zone")
 
 
 def to_utc(seconds: FloatArray, zone: ZoneInfo) -> tuple[FloatArray, NDArray[np.bool_], str]:
     """Turn local seconds since 1970 into UTC.
 
-    Return also where a stamp names an hour that the zone skips, and a note on an hour that it has twice: the second
+    Return also where a stamp names an hour that the zone skips, and what tells an hour that it has twice: the second
     time begins where the stamps step back, else the one is taken that leaves the shorter gap.
     """
     slots, which = np.unique(np.floor(seconds / SLOT), return_inverse=True)
@@ -62,11 +64,11 @@ def to_utc(seconds: FloatArray, zone: ZoneInfo) -> tuple[FloatArray, NDArray[np.
     back = inside[np.diff(seconds)[inside - 1] < 0]
     if back.size:
         late = twice & (np.arange(seconds.size) >= back[0])
-        return seconds - np.where(late, second, first), skipped, "the hour that comes twice: told by the step back"
+        return seconds - np.where(late, second, first), skipped, "told by the step back"
     early, later = (seconds - np.where(twice, offset, first) for offset in (first, second))
     gaps = [float(np.max(np.diff(one), initial=0.0)) if (np.diff(one) >= 0).all() else np.inf for one in (early, later)]
-    note = "the hour that comes twice: " + ("told by the rows around it" if gaps[0] != gaps[1] else "the first taken")
-    return (later if gaps[1] < gaps[0] else early), skipped, note
+    how = "told by the rows around it" if gaps[0] != gaps[1] else "the first taken"
+    return (later if gaps[1] < gaps[0] else early), skipped, how
 
 
 def through_change(seconds: FloatArray) -> Moved | None:
@@ -92,9 +94,9 @@ def through_change(seconds: FloatArray) -> Moved | None:
         if not (0 < real <= MOST_STEP_S and after.hour < 4):
             return None
         made[at + 1:] += HOUR
-        return Moved(made, f"the end of daylight saving at {before:%H:%M:%S}: an hour added from there on")
+        return Moved(made, Note(kind="read_clock_back", severity="trust", values={"at": f"{before:%H:%M:%S}"}))
     on_time = after.minute == 0 and after.second < MOST_STEP_S and before.minute == 59 and 1 <= before.hour + 1 <= 3
     if not on_time or abs(step[at] - HOUR - usual) > 0.5 * usual or after.hour != before.hour + 2:
         return None
     made[at + 1:] -= HOUR
-    return Moved(made, f"the start of daylight saving at {before:%H:%M:%S}: an hour taken out from there on")
+    return Moved(made, Note(kind="read_clock_on", severity="trust", values={"at": f"{before:%H:%M:%S}"}))

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from agree.core.words import WIDTH, clock_of, summary, wrapped
 from agree.recordings.inspect import Channel, FileLook
+from agree.report.notes.sentence import note_text
 
 MOST_GAPS, MOST_CHANNELS, NAME_WIDTH = 5, 30, 24
 CLOCK_WORDS = {"utc": "UTC", "local": "date and time, zone unknown", "elapsed": "elapsed seconds",
@@ -35,7 +36,7 @@ def look_text(seen: FileLook) -> str:
         label = ""
     label = "Read as"
     for note in seen.notes:
-        lines.append(wrapped(label, note))
+        lines.append(wrapped(label, note_text(note)))
         label = ""
     return "\n".join(line.rstrip() for line in lines)
 

@@ -6,6 +6,7 @@ import math
 
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
+from agree.core.note import Note
 from agree.core.pairs import REASONS, Alignment, Pairs
 from agree.core.words import clock_of, estimate_text, number, percent, summary
 from agree.correction.find import Correction
@@ -110,13 +111,22 @@ ROUTINE = ("reference: ", "device: ", "correlation of fast changes", "the lag by
 TELLING = ("checksum", "turned into", "assumed", "taken for", "daylight", "as well", "also")
 
 
+def _told(note: Note | str) -> str:
+    """Return the sentence of a note a reader must not miss, else ""."""
+    if isinstance(note, Note):
+        role = f"{note.role}: " if note.role else ""
+        return role + note_text(note) if note.severity != "detail" else ""
+    routine = note.startswith(ROUTINE) and not (
+        note.startswith(ROUTINE[:2]) and any(word in note for word in TELLING))
+    return "" if routine else note
+
+
 def mind(check: ClaimCheck) -> list[str]:
     """Notes on the pairing that a reader must not miss; how files were read only where it might be wrong."""
     found = []
     for item in check.pairs:
         session = f"session {item.session}: " if len(check.pairs) > 1 else ""
-        found += [session + note for note in map(note_text, item.notes)
-                  if not note.startswith(ROUTINE) or (note.startswith(ROUTINE[:2]) and any(w in note for w in TELLING))]
+        found += [session + told for told in (_told(note) for note in item.notes) if told]
     return found
 
 

@@ -1,15 +1,13 @@
-"""From a path, a data frame or columns to a table of text cells, and the identity of what was read."""
+"""From a path, bytes, a data frame or columns to a table of text cells, and the identity of what was read."""
 
 from __future__ import annotations
 
-import hashlib
-import os
-from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
 from agree.files import file_bytes
 from agree.files.frames import object_table
+from agree.files.source import is_bytes, opened
 from agree.files.table import Table
 from agree.files.text import text_table
 
@@ -24,18 +22,20 @@ def table_of(source: Any, name: str) -> tuple[Table, dict[str, Any] | None]:
     InputError
         No such file, a file of another kind, or an object that holds no columns.
     """
-    if not isinstance(source, str | os.PathLike):
+    if not is_bytes(source):
         return object_table(source, name), None
-    path = Path(source)
-    called = file_bytes.source_of(path)
-    data = file_bytes.content(path, called, EXPECTED)
-    raw = path.read_bytes()  # as it lies on the disk: packed, if it is
-    identity = {"name": called, "bytes": len(raw), "sha256": hashlib.sha256(raw).hexdigest()}
+    content = opened(source, option=name)
+    data, called = content.data, content.source
+    identity = {"name": called, "bytes": content.identity.size_bytes, "sha256": content.identity.sha256}
     kind = file_bytes.kind_of(data, called)
     if kind == "Parquet":
         from agree.files.parquet import parquet_table
 
         return parquet_table(data, called), identity
+    if kind == "JSON":
+        from agree.files.json_lines import json_table
+
+        return json_table(data, called), identity
     if kind != "text":
         raise InputError(f"{called}: found a {kind} file, which holds one recording; expected {EXPECTED}, a row for "
                          "each trial; for recordings use pair_recordings")

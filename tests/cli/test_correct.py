@@ -87,10 +87,38 @@ def test_never_over_a_file(tmp_path, result):
     assert refused("correct", own, "taken.csv", "--scale", "1.03", cwd=tmp_path) == (
         "taken.csv exists already; choose another name, or say --force")
     assert (tmp_path / "taken.csv").read_text(encoding="utf-8") == "mine"
-    assert agree("correct", own, "taken.csv", "--scale", "1.03", "--force", cwd=tmp_path).returncode == 0
-    assert refused("correct", own, "taken.csv", "--scale", "1.03", cwd=tmp_path) == (
-        "taken.csv and taken.csv.history.json exist already; choose another name, or say --force")
-    assert files(tmp_path) == ["link.csv", "own.csv", "taken.csv", "taken.csv.history.json"]
+    assert refused("correct", own, "taken.csv", "--scale", "1.03", "--force", cwd=tmp_path) == (
+        "taken.csv is not the corrected copy that a history beside it tells of; only a corrected copy is written over: "
+        "choose another name")
+    assert (tmp_path / "taken.csv").read_text(encoding="utf-8") == "mine"
+    assert files(tmp_path) == ["link.csv", "own.csv", "taken.csv"]
+
+
+def test_only_a_copy_is_written_over(tmp_path):
+    """A raw recording, a copy that was edited and a file that is no history stay as they are, --force or not."""
+    own = tmp_path / "own.csv"
+    own.write_bytes(PEDALS.read_bytes())
+    assert agree("correct", own, "copy.csv", "--scale", "1.03", cwd=tmp_path).returncode == 0
+    assert refused("correct", own, "copy.csv", "--scale", "1.04", cwd=tmp_path) == (
+        "copy.csv and copy.csv.history.json exist already; choose another name, or say --force")
+    assert agree("correct", own, "copy.csv", "--scale", "1.04", "--force", cwd=tmp_path).returncode == 0
+    assert "device * 1.04" not in (tmp_path / "copy.csv").read_text(encoding="utf-8")
+    story = tmp_path / "copy.csv.history.json"
+    assert json.loads(story.read_text(encoding="utf-8"))["correction"]["scale"] == 1.04
+    with (tmp_path / "copy.csv").open("a", encoding="utf-8") as copy:
+        copy.write("# edited\n")
+    before = (tmp_path / "copy.csv").read_bytes()
+    again = refused("correct", own, "copy.csv", "--scale", "1.05", "--force", cwd=tmp_path)
+    assert "is not the corrected copy" in again
+    raw = tmp_path / "raw.csv"
+    raw.write_bytes(BIKE.read_bytes())
+    assert "is not the corrected copy" in refused("correct", own, "raw.csv", "--scale", "1.05", "--force", cwd=tmp_path)
+    (tmp_path / "new.csv.history.json").write_text("{}", encoding="utf-8")
+    assert "is no history of a corrected copy" in refused("correct", own, "new.csv", "--scale", "1.05", "--force",
+                                                          cwd=tmp_path)
+    assert (tmp_path / "copy.csv").read_bytes() == before
+    assert raw.read_bytes() == BIKE.read_bytes()
+    assert (tmp_path / "new.csv.history.json").read_text(encoding="utf-8") == "{}"
 
 
 def edited(result, folder, **changes):
@@ -125,7 +153,7 @@ def test_what_was_refused_is_not_done(tmp_path, result):
      "scale 103 must be a factor from 0.2 to 5, such as 1.03; did you mean 1.03?"),
     ([PEDALS, "copy.csv", "--scale", "1"], "scale 1 and offset 0 change nothing; give the correction found"),
     ([PEDALS, "no/copy.csv", "--scale", "1.03"],
-     "folder no does not exist; make it first or choose another place for copy.csv"),
+     "folder no does not exist; make it first or choose another place for copy.csv.history.json"),
     (["nowhere.csv", "copy.csv", "--scale", "1.03"],
      "nowhere.csv: found no such file; expected a text table of one recording; check the path"),
     ([PEDALS, "copy.csv", "--from", "nowhere.json"],

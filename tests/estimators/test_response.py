@@ -27,6 +27,7 @@ from agree import (
 )
 from agree.estimators.response.difference import Response
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from tests.said import said
 
 RIDES = Path(__file__).resolve().parent.parent / "data" / "rides"
 
@@ -297,7 +298,7 @@ def test_matched_pairs_agree_and_keep_faults_to_themselves(side):
     assert set(matched.reason[changed]) == {"beside_fault"}
     assert (matched.reason[reason != ""] == reason[reason != ""]).all()
     other = "reference" if side == "device" else "device"
-    assert matched.notes[-1] == (
+    assert said(matched)[-1] == (
         f"the {other} was smoothed by a running mean over 5 s, as the {side} is, delay "
         f"{'+' if side == 'device' else '-'}2.00 s; {changed.size} s beside gaps or faults were set aside with it")
 
@@ -310,7 +311,7 @@ def test_matching_takes_a_response_found_elsewhere():
     assert matched.used.sum() == short.used.sum() - 2
     kept = match_response(Pairs(reference=x, device=x))
     assert kept.reference.tolist() == x.tolist()
-    assert kept.notes == ("no difference in response was found: neither trace was smoothed",)
+    assert said(kept) == ("no difference in response was found: neither trace was smoothed",)
     with pytest.raises(InputError, match=r"^`pairs` must be `Pairs`; got list$"):
         match_response([1, 2])
     with pytest.raises(InputError, match=r"^`response` must come from `response_difference`; got str$"):

@@ -13,6 +13,7 @@ import pytest
 
 from agree import InputError
 from agree.files.fit import fit_table
+from tests.said import recorded
 
 EPOCH = 631_065_600  # 1989-12-31T00:00:00Z
 FILE_ID, SESSION, RECORD, EVENT, ACTIVITY, FIELD_DESCRIPTION, DEVELOPER_DATA = 0, 18, 20, 21, 34, 206, 207
@@ -118,7 +119,7 @@ def ride(watts=WATTS, **form):
 
 def refused(data, *said):
     with pytest.raises(InputError) as caught:
-        fit_table(data, "ride.fit")
+        recorded(fit_table(data, "ride.fit"))
     text = str(caught.value)
     assert text.startswith("ride.fit")
     assert text.count("; ") >= 2, text

@@ -14,7 +14,9 @@ import pytest
 
 from agree import InputError, read_recording
 from agree.files import file_bytes, rows
-from agree.files.file_bytes import content, kind_of
+from agree.files.file_bytes import kind_of
+from agree.files.source import opened
+from tests.said import said
 
 PLAIN = b"time,power\n0,200\n1,201\n2,202\n"
 PACKED = gzip.compress(PLAIN, mtime=0)
@@ -31,7 +33,7 @@ def write(folder: Path, data: bytes, name: str = "ride.csv") -> Path:
     PACKED, gzip.compress(PLAIN[:13]) + gzip.compress(PLAIN[13:]), PACKED + b"\0" * 100,
     gzip.compress(b"") + PACKED], ids=["one", "two members", "padded", "an empty member"])
 def test_gzip_is_told_by_its_bytes(tmp_path, data):
-    assert content(write(tmp_path, data), "ride") == PLAIN
+    assert opened(write(tmp_path, data, "ride")).data == PLAIN
     assert read_recording(write(tmp_path, data)).power.tolist() == [200, 201, 202]
 
 
@@ -48,25 +50,25 @@ def test_gzip_is_told_by_its_bytes(tmp_path, data):
 ])
 def test_damaged_gzip(tmp_path, data, message):
     with pytest.raises(InputError) as caught:
-        content(write(tmp_path, data), "ride")
+        opened(write(tmp_path, data, "ride"))
     assert str(caught.value) == f"ride: {message}"
 
 
 def test_every_cut_of_gzip_is_told(tmp_path):
     for size in range(2, len(PACKED)):
         with pytest.raises(InputError, match=r"^ride: found gzip cut short, \d+ bytes when unpacked so far; "):
-            content(write(tmp_path, PACKED[:size]), "ride")
+            opened(write(tmp_path, PACKED[:size], "ride"))
 
 
 def test_a_file_that_grows_while_it_is_read(tmp_path, monkeypatch):
     file = write(tmp_path, PLAIN)
     monkeypatch.setattr(file_bytes, "MAX_BYTES", len(PLAIN))
-    assert content(file, "ride") == PLAIN
+    assert opened(file).data == PLAIN
     found = file.stat()
     monkeypatch.setattr(file_bytes, "MAX_BYTES", len(PLAIN) - 1)
     monkeypatch.setattr(Path, "stat", lambda self: os.stat_result((*found[:6], 5, *found[7:])))
-    with pytest.raises(InputError, match=r"^ride: found more than 28 bytes; expected at most 28; cut the file to "):
-        content(file, "ride")
+    with pytest.raises(InputError, match=r"^ride\.csv: found more than 28 bytes; expected at most 28; cut the file "):
+        opened(file)
 
 
 MEASURE = """
@@ -109,7 +111,7 @@ def test_what_is_too_large_takes_less_than_a_gigabyte(tmp_path, name, message):
     assert int(peak) < 1_000_000_000
 
 
-@pytest.mark.parametrize("name", ["a\nb.csv", "-rf.csv", "Ünïcödé 🚲.csv", " .csv", "'; x.csv", "x" * 250, "..csv",
+@pytest.mark.parametrize("name", ["a\x01b.csv", "-rf.csv", "Ünïcödé 🚲.csv", " .csv", "'; x.csv", "x" * 250, "..csv",
                                   "ride", "ride.fit", "ride.parquet", "ride.tcx", "ride.zip", "ride.csv.gz"])
 def test_odd_names_are_read_all_the_same(tmp_path, name):
     found = read_recording(write(tmp_path, PLAIN, name))
@@ -140,8 +142,8 @@ def test_links(tmp_path):
 
 
 @pytest.mark.parametrize(("data", "message"), [
-    (b"PK\x03\x04" + b"\0" * 50, "a zip archive or a spreadsheet; expected a file of one recording; unpack it, or "
-                                 "export the sheet as CSV"),
+    (b"PK\x03\x04" + b"\0" * 50, "a zip archive or a spreadsheet (XLSX, ODS); expected a file of one recording; unpack "
+     "an archive; open a spreadsheet and save the sheet with the readings as CSV"),
     (b"%PDF-1.7\n", "a PDF; expected a file of one recording; export the recording as CSV"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1", "a spreadsheet; expected a file of one recording; export the recording as CSV"),
     (b"BZh91AY", "bzip2; expected a file of one recording; unpack it, or pack it by gzip"),
@@ -195,7 +197,7 @@ def test_many_chunks_are_one_table(tmp_path, monkeypatch):
         monkeypatch.setattr(rows, "CHUNK", size)
         found = read_recording(file)
         assert found.power.tolist() == whole.power.tolist() == [200 + k for k in range(50)]
-        assert found.notes == whole.notes
+        assert said(found) == said(whole)
     wrong = write(tmp_path, text.replace('44,"244"', '44,"two\nlines"\n45,off').encode())
     row = text[:text.index("44,")].count("\n") + 1
     with pytest.raises(InputError, match=rf"^ride.csv, row {row}: found 'two.nlines' in column 'power'"):

@@ -12,6 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
+from tests.said import said
 
 EPOCH = 1_717_171_323.0  # 2024-05-31T16:02:03Z
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -147,7 +148,7 @@ def test_a_cut_file_is_a_shorter_recording_or_an_error(tmp_path, name):
         assert same[:-1].all()
         assert (found.time[:-1] == whole.time[: count - 1]).all()
         if not same[-1] or found.time[-1] != whole.time[count - 1]:  # a cut number that may be whole is told
-            assert any(" taken as whole, though the file ends without a line end" in note for note in found.notes)
+            assert any(" taken as whole, though the file ends without a line end" in note for note in said(found))
     assert read == 0 if name == "packed" else read > 400
     assert len(data) > 1000
 
@@ -163,7 +164,7 @@ def test_a_cut_file_is_a_shorter_recording_or_an_error(tmp_path, name):
 def test_last_line_without_an_end(tmp_path, end, kept, note):
     found = read_recording(write(tmp_path, rows("0,200", "1,201", "2,202") + end))
     assert found.power.size == kept
-    assert [text for text in found.notes if "the file ends" in text] == ([note] if note else [])
+    assert [text for text in said(found) if "the file ends" in text] == ([note] if note else [])
 
 
 @pytest.mark.parametrize(("cells", "last", "kept"), [
@@ -199,7 +200,7 @@ def test_a_last_cell_of_another_form_is_left_out(tmp_path, cells, last, kept):
 def test_tables_with_more_than_readings(tmp_path, text, power, notes):
     found = read_recording(write(tmp_path, text))
     np.testing.assert_array_equal(found.power, power)
-    assert [note for note in notes if note not in found.notes] == []
+    assert [note for note in notes if note not in said(found)] == []
 
 
 @pytest.mark.parametrize(("text", "message"), [

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 
 from agree import InputError, read_recording
 from agree.files.fit import fit_table
-from agree.recordings.channels import traces
+from tests.said import recorded, said
 
 
 def table(data):
     """Header and columns as a dict of lists, and the notes."""
     found = fit_table(data, "ride.fit")
     assert list(found.rows) == list(range(1, len(found.rows) + 1))
-    return dict(zip(found.header, map(list, found.columns), strict=True)), found.notes
+    return dict(zip(found.header, map(list, found.columns), strict=True)), list(said(found))
 
 
 def values(cells):
@@ -103,7 +103,7 @@ def test_recording_holds_what_was_written(tmp_path_factory, rows, big, packed):
 
 
 def test_through_the_checks():
-    found = traces(fit_table(ride().done(), "ride.fit"))
+    found = recorded(fit_table(ride().done(), "ride.fit"))
     np.testing.assert_array_equal(found.power, [200, 0, np.nan, 1234, 210])
     np.testing.assert_array_equal(found.time, EPOCH + START + np.arange(5.0))
     assert found.clock == "utc"
@@ -145,8 +145,8 @@ def test_native_and_developer_power():
     assert found["power"] == ["200", "201", "202", "203"]
     assert found["Power (developer 0) [watts]"] == ["300", "301", "302", "303"]
     assert found["Power (developer 1)"] == ["", "401", "402", "403"]
-    assert traces(fit_table(data, "a")).columns["power"] == "power"
-    assert traces(fit_table(data, "a"), "Power (developer 1)").power[1] == 401
+    assert recorded(fit_table(data, "a")).columns["power"] == "power"
+    assert recorded(fit_table(data, "a"), "Power (developer 1)").power[1] == 401
 
 
 def test_developer_power_alone():
@@ -160,12 +160,12 @@ def test_developer_power_alone():
                           developer=[(0, k, "uint16", 300 + 100 * k + i) for k in range(len(names))])
         return fit_table(writer.done(), "ride.fit")
 
-    found = traces(write("Crank meter"))
+    found = recorded(write("Crank meter"))
     assert found.power.tolist() == [300, 301, 302, 303]
     assert found.columns["power"] == "Crank meter (developer 0, stands for power)"
-    assert "the native field 'power' is always blank" in found.notes
+    assert "the native field 'power' is always blank" in said(found)
     with pytest.raises(InputError, match="2 columns that may be the power"):
-        traces(write("Meter", "Other meter"))
+        recorded(write("Meter", "Other meter"))
 
 
 def test_same_developer_name_twice():
@@ -188,7 +188,7 @@ def test_elapsed_and_mixed_clocks():
     writer = FitWriter()
     for i in range(3):
         writer.record(timestamp=500 + 2 * i, power=100)
-    found = traces(fit_table(writer.done(), "a"))
+    found = recorded(fit_table(writer.done(), "a"))
     assert found.clock == "elapsed"
     assert found.time.tolist() == [500, 502, 504]
     writer.record(timestamp=START, power=100)
@@ -202,10 +202,10 @@ def test_records_without_stamps():
     writer = FitWriter()
     for watts in (1, 2, 3):
         writer.record(power=watts)
-    assert traces(fit_table(writer.done(), "a")).clock == "rows"
+    assert recorded(fit_table(writer.done(), "a")).clock == "rows"
     refused_by_checks = FitWriter().record(timestamp=START, power=1).record(power=5).done()
-    with pytest.raises(InputError, match="record 2: found a power reading without a stamp"):
-        traces(fit_table(refused_by_checks, "a"))
+    with pytest.raises(InputError, match="record 2: found a reading without a stamp"):
+        recorded(fit_table(refused_by_checks, "a"))
 
 
 def test_pauses_sessions_and_local_time():
@@ -236,7 +236,7 @@ def test_chained():
     assert found["cadence"][-1] == ""
     assert notes == ["2 FIT files chained in one"]
     with pytest.raises(InputError, match="time not to go back"):
-        traces(fit_table(second + first, "a"))
+        recorded(fit_table(second + first, "a"))
 
 
 def test_fields_of_the_writer_are_those_of_the_profile():

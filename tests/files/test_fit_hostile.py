@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from agree import InputError
 from agree.files import fit_records
 from agree.files.fit import MAX_BYTES, fit_table
-from agree.recordings.channels import traces
+from tests.said import recorded, said
 
 
 def table(data):
     """Cells and notes."""
     found = fit_table(data, "ride.fit")
-    return [list(column) for column in found.columns], found.notes
+    return [list(column) for column in found.columns], list(said(found))
 
 
 def test_checksum():
@@ -126,7 +126,7 @@ SAMPLE = sample()
 def outcome(data):
     """Read to the end; anything but an answer or an InputError fails the test that calls."""
     try:
-        traces(fit_table(data, "ride.fit"))
+        recorded(fit_table(data, "ride.fit"))
     except InputError as error:
         return str(error)
     return ""

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import InputError, SampleSizeError
-from agree.recordings.recording import as_recording, recording_from_frame
+from agree.recordings.read import read_recording
 
 EPOCH = 1_717_171_323.0  # 2024-05-31T16:02:03Z
 PLUS_2 = timezone(timedelta(hours=2))
@@ -46,7 +46,7 @@ def test_frames_of_any_kind(kind, stamps):
     data = {"time": values, "power": [200.1, None, 65535.0, 0.3, 199.0], "cadence": [80, None, 0, 255, 90]}
     frame = KINDS[kind](data)
     before = copy.deepcopy(frame)
-    found = as_recording(frame, name="unit")
+    found = read_recording(frame, name="unit")
     np.testing.assert_array_equal(found.time, np.array([0, 1, 3, 4, 5]) + start)
     np.testing.assert_array_equal(found.power, [200.1, np.nan, np.nan, 0.3, 199])
     np.testing.assert_array_equal(found.cadence, [80, np.nan, 0, np.nan, 90])
@@ -65,7 +65,7 @@ def test_floats_are_taken_exactly(watts, steps):
         when = when / 10
     for source in ((when, np.array(watts)), (list(when), watts), {"power": watts, "time": when},
                    pd.DataFrame({"time": when, "power": watts}), pl.DataFrame({"time": when, "power": watts})):
-        found = as_recording(source)
+        found = read_recording(source)
         np.testing.assert_array_equal(found.power, watts)
         np.testing.assert_array_equal(found.time, when)
 
@@ -77,50 +77,50 @@ def test_floats_are_taken_exactly(watts, steps):
     [Decimal(200), Decimal(201), Decimal(0)], np.array([200.0, 201.0, 0.0], dtype=np.float32),
     pd.Series(["200", "201", "0"], dtype="category"), np.array([200, 201, 0], dtype=object)], ids=range(11))
 def test_one_array_is_a_reading_each_second(values):
-    found = as_recording(values)
+    found = read_recording(values)
     assert (found.power.tolist(), found.time.tolist(), found.clock) == ([200, 201, 0], [0, 1, 2], "rows")
 
 
 def test_arrays_of_stamps_and_masks():
     when = np.array(["2024-05-31T16:02:03", "2024-05-31T16:02:04", "2024-05-31T16:02:05.5"], dtype="datetime64[ms]")
-    found = as_recording((when, np.ma.MaskedArray([1, 2, 3, 4], [0, 1, 0, 0])[[0, 2, 3]]), zone="Europe/Berlin")
+    found = read_recording((when, np.ma.MaskedArray([1, 2, 3, 4], [0, 1, 0, 0])[[0, 2, 3]]), zone="Europe/Berlin")
     assert (found.start, found.clock) == ("2024-05-31T14:02:03Z", "utc")
     assert np.diff(found.time).tolist() == [1, 1.5]
-    found = as_recording((when - when[0], [1, 2, 3]))
+    found = read_recording((when - when[0], [1, 2, 3]))
     assert (found.time.tolist(), found.clock) == ([0, 1, 2.5], "elapsed")
-    found = as_recording(np.ma.MaskedArray([1, 2, 3, 4], [0, 1, 0, 0]))
+    found = read_recording(np.ma.MaskedArray([1, 2, 3, 4], [0, 1, 0, 0]))
     np.testing.assert_array_equal(found.power, [1, np.nan, 3, 4])
     lost = np.array(["2024-05-31T16:02:03", "NaT", "2024-05-31T16:02:05"], dtype="datetime64[s]")
-    with pytest.raises(InputError, match=r"^array, position 1: found a power reading without a stamp in column 'time'"):
-        as_recording((lost, [1, 2, 3]))
+    with pytest.raises(InputError, match=r"^array, position 1: found a reading without a stamp in column 'time'"):
+        read_recording((lost, [1, 2, 3]))
 
 
 def test_series_and_index_of_stamps():
     when = pd.date_range("2024-05-31T16:02:03", periods=3, freq="s", tz="Europe/Berlin")
-    found = as_recording(pd.Series([1, 2, 3], index=when))
+    found = read_recording(pd.Series([1, 2, 3], index=when))
     assert (found.start, found.columns) == ("2024-05-31T14:02:03Z", {"power": "power", "time": "timestamp"})
     frame = pd.DataFrame({"Power": [1, 2, 3], "power": [4, 5, 6], 7: [7, 8, 9]}, index=when.rename("when"))
-    assert as_recording(frame, power_column="power").power.tolist() == [4, 5, 6]
-    assert as_recording(frame, power_column="7").columns == {"power": "7", "time": "when"}
+    assert read_recording(frame, power_column="power").power.tolist() == [4, 5, 6]
+    assert read_recording(frame, power_column="7").columns == {"power": "7", "time": "when"}
     twice = pd.DataFrame([[1, 4], [2, 5], [3, 6]], columns=["power", "power"])
-    assert as_recording(twice, power_column="column 2").power.tolist() == [4, 5, 6]
+    assert read_recording(twice, power_column="column 2").power.tolist() == [4, 5, 6]
     with pytest.raises(InputError, match=r"^frame: found 2 columns that may be the power: 'power', 'power'; expected "):
-        as_recording(twice)
+        read_recording(twice)
 
 
 def test_date_and_time_of_day_and_text_with_comma():
     frame = pl.DataFrame({"date": [date(2024, 5, 31)] * 3, "time": [time(23, 59, k) for k in (1, 2, 3)],
                           "power": ["1,5", "2,25", "3,0"]})
-    found = as_recording(frame, decimal=",")
+    found = read_recording(frame, decimal=",")
     assert (found.start, found.power.tolist()) == ("2024-05-31T23:59:01", [1.5, 2.25, 3])
     with pytest.raises(InputError, match=r"^frame, position 0: found '1,5' in column 'power'; expected a number; "):
-        as_recording(frame, decimal=".")
-    assert as_recording({"time": ["03/04/2024 1:00", "03/04/2024 1:01", "03/04/2024 1:02"], "power": [1, 2, 3]},
+        read_recording(frame, decimal=".")
+    assert read_recording({"time": ["03/04/2024 1:00", "03/04/2024 1:01", "03/04/2024 1:02"], "power": [1, 2, 3]},
                         day_first=False).start == "2024-03-04T01:00:00"
 
 
-KINDS_OF_SOURCE = ("a recording must be a path, a Recording, a data frame, an array, a tuple (time, power) or a "
-                   "mapping of columns; got ")
+KINDS_OF_SOURCE = ("a recording must be a path, bytes, a binary file object, a Recording, a data frame, an array, a "
+                   "tuple (time, power) or a mapping of columns; got ")
 ONE_DIMENSION = "pass one column, a tuple (time, power) or a mapping of columns"
 A_NUMBER = "expected a number; correct the cell, or leave it blank if there is no reading"
 
@@ -146,23 +146,21 @@ A_NUMBER = "expected a number; correct the cell, or leave it blank if there is n
 ])
 def test_what_is_no_recording(source, message):
     with pytest.raises(InputError) as caught:
-        as_recording(source)
+        read_recording(source)
     assert str(caught.value) == message
 
 
 def test_too_few_and_delimiter_and_unknown_options():
     with pytest.raises(SampleSizeError, match=r"^array: found 2 power readings in column 'power'; expected at least 3"):
-        as_recording([1, 2])
+        read_recording([1, 2])
     with pytest.raises(InputError, match=r"^`delimiter` is for files; a frame or an array has none; leave it out$"):
-        as_recording([1, 2, 3], delimiter=",")
-    with pytest.raises(InputError, match=r"^reading knows power_column, .*, zone; got 'colour'$"):
-        as_recording([1, 2, 3], colour=1)
-    assert recording_from_frame(pl.DataFrame({"power": [1, 2, 3]}), name="pedals").name == "pedals"
+        read_recording([1, 2, 3], delimiter=",")
+    assert read_recording(pl.DataFrame({"power": [1, 2, 3]}), name="pedals").name == "pedals"
 
 
 def test_reading_loads_no_frame_library():
-    code = ("import sys, agree.recordings.recording as r; r.as_recording([1, 2, 3]); "
-            "r.as_recording(([0, 1, 2], [1, 2, 3])); "
+    code = ("import sys, agree.recordings.read as r; r.read_recording([1, 2, 3]); "
+            "r.read_recording(([0, 1, 2], [1, 2, 3])); "
             "print(sorted({'pandas', 'polars', 'pyarrow', 'narwhals'} & set(sys.modules)))")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from agree import InputError, read_recording
 from agree.files import parquet
 from agree.files.parquet import parquet_table
-from agree.recordings.channels import traces
+from tests.said import recorded, said
 
 BEGIN = dt.datetime(2024, 5, 31, 16, 2, 3, tzinfo=dt.UTC)
 EPOCH = 1_717_171_323
@@ -111,22 +111,22 @@ def test_recording_holds_what_was_written(tmp_path_factory, rows, polars):
 
 
 def test_through_the_checks():
-    found = traces(parquet_table(ride(), "ride.parquet"))
+    found = recorded(parquet_table(ride(), "ride.parquet"))
     np.testing.assert_array_equal(found.power, [200, np.nan, 0, 210])
     np.testing.assert_array_equal(found.time, EPOCH + np.arange(4.0))
     assert (found.clock, found.start) == ("utc", "2024-05-31T16:02:03Z")
     naive = pa.table({"when": STAMPS.cast(pa.timestamp("ns")), "watts": [1.0, 2, 3, 4]})
-    assert traces(parquet_table(written(naive), "a")).clock == "local"
+    assert recorded(parquet_table(written(naive), "a")).clock == "local"
 
 
 def test_points_are_decimal():
     """Cells with three digits after the point are not thousands, whatever the other cells are."""
-    found = traces(parquet_table(written(pa.table({"power": [1.125, 2.375, 3.875]})), "a"))
+    found = recorded(parquet_table(written(pa.table({"power": [1.125, 2.375, 3.875]})), "a"))
     assert found.power.tolist() == [1.125, 2.375, 3.875]
 
 
 def test_decimal_commas_in_texts():
-    found = traces(parquet_table(written(pa.table({"power": ["201,5", "-", "203", "7"]})), "a"))
+    found = recorded(parquet_table(written(pa.table({"power": ["201,5", "-", "203", "7"]})), "a"))
     np.testing.assert_array_equal(found.power, [201.5, np.nan, 203, 7])
 
 
@@ -154,7 +154,7 @@ def test_types(array, text):
 def test_duration_under_a_name_with_a_unit():
     """Microseconds called "time_ms" are not scaled again."""
     table = pa.table({"time_ms": pa.array([0, 1_500_000, 3_661_000_000], pa.duration("us")), "power": [1, 2, 3]})
-    assert traces(parquet_table(written(table), "a")).time.tolist() == [0, 1.5, 3661]
+    assert recorded(parquet_table(written(table), "a")).time.tolist() == [0, 1.5, 3661]
 
 
 def test_left_out():
@@ -162,7 +162,7 @@ def test_left_out():
                       "raw": [b"x"] * 3, "story": ["x" * 65] * 3, "a.b": [4, 5, 6]})
     found = parquet_table(written(table), "a")
     assert found.header == ["power", "a.b"]
-    assert found.notes == ["columns left out, neither numbers, stamps nor texts: 'ok', 'list', 'map', 'raw'",
+    assert list(said(found)) == ["columns left out, neither numbers, stamps nor texts: 'ok', 'list', 'map', 'raw'",
                            "column 'story' left out: texts of more than 64 bytes"]
     refused(written(pa.table({"ok": [True]})), "0 columns of numbers")
     refused(written(pa.table({"power": pa.array([], pa.int64())})), "and 0 rows")
@@ -172,7 +172,7 @@ def test_index_of_a_frame():
     """An index without a name is the time if it is one; other index columns keep their names."""
     frame = pd.DataFrame({"power": [1, 2, 3]}, index=pd.date_range(BEGIN, periods=3, freq="s"))
     assert list(cells(framed(frame))) == ["power", "timestamp"]
-    assert traces(parquet_table(framed(frame), "a")).clock == "utc"
+    assert recorded(parquet_table(framed(frame), "a")).clock == "utc"
     assert list(cells(framed(frame.rename_axis("when")))) == ["power", "when"]
     assert list(cells(framed(frame.assign(timestamp=0)))) == ["power", "timestamp", "__index_level_0__"]
     frame.index = pd.to_timedelta([0, 1, 2], unit="s")
@@ -187,7 +187,7 @@ def test_one_name_twice():
     found = parquet_table(written(table), "a")
     assert (found.header, found.columns) == (["power", "power"], [["1", "2", "3"], ["4", "5", "6"]])
     with pytest.raises(InputError, match="2 columns that may be the power"):
-        traces(found)
+        recorded(found)
 
 
 def test_limits(monkeypatch):
@@ -236,7 +236,7 @@ def test_flipped_bits(packing, sums, flips):
     for at, bit in flips:
         data[int(at * len(data))] ^= 1 << bit
     with suppress(InputError):
-        traces(parquet_table(bytes(data), "ride.parquet"))
+        recorded(parquet_table(bytes(data), "ride.parquet"))
 
 
 def test_page_checksum():

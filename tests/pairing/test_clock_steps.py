@@ -13,6 +13,7 @@ from agree.pairing import lag_path, refusal, retime
 from agree.pairing.fine import refine
 from agree.pairing.grid import Grid
 from agree.pairing.lag_path import Stretch
+from tests.said import said
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 
@@ -62,8 +63,8 @@ def test_one_pause_of_the_device(road):
     assert lost[1490:1550].sum() == 43
     assert (pairs.reason[lost] == "missing").all()
     assert np.isfinite(pairs.reference[1490:1550]).all()
-    assert "the device's clock lost 43.0 s" in " ".join(pairs.notes)
-    assert "at 25:4" in " ".join(pairs.notes)
+    assert "the device's clock lost 43.0 s" in " ".join(said(pairs))
+    assert "at 25:4" in " ".join(said(pairs))
     assert pairs.alignment.to_dict()["steps"][0]["step_s"] == step.step_s
 
 
@@ -74,7 +75,7 @@ def test_one_pause_of_the_reference(road):
     assert step.time_s == pytest.approx(1543, abs=6)
     assert np.isnan(pairs.reference).sum() - np.isnan(road).sum() == 43
     assert np.isnan(pairs.reference[1543 - 30:1543 - 10]).all()
-    assert "the reference's clock lost 43.0 s" in " ".join(pairs.notes)
+    assert "the reference's clock lost 43.0 s" in " ".join(said(pairs))
     assert pairs.time.size == pytest.approx(road.size, abs=3)  # time goes on as it did
 
 
@@ -99,7 +100,7 @@ def test_pauses_of_both_and_a_drift(long):
     assert first.step_s == pytest.approx(-120.4, abs=0.2)
     assert second.step_s == pytest.approx(75, abs=0.2)
     assert pairs.alignment.drift_ppm == pytest.approx(250, abs=60)
-    assert "the clocks drift by" in " ".join(pairs.notes)
+    assert "the clocks drift by" in " ".join(said(pairs))
     error = (pairs.device - 0.97 * pairs.reference)[pairs.used]
     assert np.median(np.abs(error)) < 12
 

@@ -10,6 +10,7 @@ from agree import Recording, pair_recordings
 from agree.core.errors import InputError, MatchError, SampleSizeError
 from agree.pairing.fine import Fine
 from agree.pairing.grid import lay_over
+from tests.said import said
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
@@ -95,7 +96,7 @@ def test_faults_are_counted_on_the_device_s_own_seconds(road):
     assert pairs.counts()["beside_fault"] == pytest.approx(hit.size, abs=4)
     places = np.flatnonzero(pairs.reason == "device_dropout")
     assert np.isin(places, hit - 3).mean() > 0.97
-    assert "weighted mean of the two seconds" in " ".join(pairs.notes)
+    assert "weighted mean of the two seconds" in " ".join(said(pairs))
 
 
 def test_faults_of_the_reference_are_named_so(road):
@@ -111,7 +112,7 @@ def test_drift_is_taken_out_and_said(road):
     y = np.interp(place / (1 + 2.5e-4), place, road)
     pairs = pair_recordings(record(road), record(y))
     assert pairs.alignment.drift_ppm == pytest.approx(250, abs=25)
-    assert "the clocks drift by" in " ".join(pairs.notes)
+    assert "the clocks drift by" in " ".join(said(pairs))
     error = (pairs.device - pairs.reference)[pairs.used]
     still = pair_recordings(record(road), record(y), lag_s=pairs.alignment.lag_s)
     assert error.std() < 0.7 * (still.device - still.reference)[still.used].std()
@@ -129,7 +130,7 @@ def test_note_on_large_lags(road, shift, words):
     assert pairs.alignment.lag_s == pytest.approx(shift, abs=0.05)
     assert words in pairs.alignment.note
     assert bool(pairs.alignment.note) == bool(words)
-    assert (pairs.alignment.note in pairs.notes) == bool(words)
+    assert (pairs.alignment.note in said(pairs)) == bool(words)
 
 
 def test_clocks_of_different_kinds_are_counted_from_their_starts(road):
@@ -137,22 +138,22 @@ def test_clocks_of_different_kinds_are_counted_from_their_starts(road):
     pairs = pair_recordings(one, record(np.rint(0.97 * road[100:]), 5000.0))
     assert pairs.alignment.lag_s == pytest.approx(-100, abs=0.05)
     assert pairs.start == "2020-09-13T12:28:20Z"
-    assert "different kinds (utc and elapsed)" in " ".join(pairs.notes)
+    assert "different kinds (utc and elapsed)" in " ".join(said(pairs))
 
 
 def test_the_same_file_twice_is_noted():
     pairs = pair_recordings(BIKE, BIKE)
     assert pairs.alignment.lag_s == 0
     assert pairs.alignment.correlation == pytest.approx(1)
-    assert any(note.startswith("the two recordings are identical") for note in pairs.notes)
-    assert not any("identical" in note for note in pair_recordings(BIKE, PEDALS).notes)
+    assert any(note.startswith("the two recordings are identical") for note in said(pairs))
+    assert not any("identical" in note for note in said(pair_recordings(BIKE, PEDALS)))
 
 
 def test_given_lag_is_used_as_it_is(road):
     y = np.rint(0.97 * road)
     pairs = pair_recordings(record(road), record(y), lag_s=30)
     assert pairs.alignment.lag_s == 30
-    assert "the lag was given: 30 s; the traces match best at 0.0 s" in " ".join(pairs.notes)
+    assert "the lag was given: 30 s; the traces match best at 0.0 s" in " ".join(said(pairs))
     assert pairs.alignment.channel == "given"
     steady = pair_recordings(record(np.full(600, 200.0)), record(np.full(600, 202.0)), lag_s=0)
     assert steady.used.sum() == 600
@@ -166,7 +167,7 @@ def test_max_lag(road):
 
 def test_notes_of_the_recordings_are_prefixed(road):
     pairs = pair_recordings(record(road, notes=("a",)), record(0.9 * road, notes=("b",)), session="7")
-    assert pairs.notes[-2:] == ("reference: a", "device: b")
+    assert said(pairs)[-2:] == ("reference: a", "device: b")
     assert pairs.session == "7"
 
 

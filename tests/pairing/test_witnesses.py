@@ -9,6 +9,7 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import InputError, MatchError
+from tests.said import said
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
@@ -42,7 +43,7 @@ def test_cadence_agrees_in_the_real_pair():
     assert witness.agrees
     assert witness.strength > 50
     assert 0 < witness.lag_se_s < 0.2
-    assert "the lag by other channels, which agree: cadence" in " ".join(pairs.notes)
+    assert "the lag by other channels, which agree: cadence" in " ".join(said(pairs))
     assert pairs.alignment.to_dict()["witnesses"] == [{
         "channel": "cadence", "lag_s": witness.lag_s, "lag_se_s": witness.lag_se_s, "agrees": True,
         "correlation": witness.correlation, "strength": witness.strength}]
@@ -56,7 +57,7 @@ def test_power_later_than_cadence_is_said(bike, seconds, agrees):
     assert pairs.alignment.lag_s == pytest.approx(seconds, abs=0.05)
     assert witness.lag_s == pytest.approx(0, abs=0.05)
     assert witness.agrees == agrees
-    assert ("cadence says +0.0 s, 6.0 s before the lag of power" in " ".join(pairs.notes)) == (not agrees)
+    assert ("cadence says +0.0 s, 6.0 s before the lag of power" in " ".join(said(pairs))) == (not agrees)
 
 
 def test_contradiction_is_refused(bike):
@@ -79,8 +80,8 @@ def test_a_witness_decides_where_power_is_steady(bike, channel):
     pairs = pair_recordings(one, two)
     assert pairs.alignment.lag_s == pytest.approx(100, abs=0.02)
     assert pairs.alignment.channel == channel
-    assert pairs.notes[0].startswith(f"the lag comes from {channel}, of which the match is clear")
-    assert "a steady ride cannot be aligned" in pairs.notes[0]
+    assert said(pairs)[0].startswith(f"the lag comes from {channel}, of which the match is clear")
+    assert "a steady ride cannot be aligned" in said(pairs)[0]
     assert pairs.alignment.witnesses == ()
 
 
@@ -177,8 +178,8 @@ def test_lag_of_0_is_taken_in_one_file(joined, column, why):
     assert pairs.alignment.lag_s == 0
     assert pairs.alignment.channel == "assumed"
     assert math.isnan(pairs.alignment.lag_se_s)
-    assert pairs.notes[0].startswith("both columns have one clock: a lag of 0 s is taken; ")
-    assert why in pairs.notes[0]
+    assert said(pairs)[0].startswith("both columns have one clock: a lag of 0 s is taken; ")
+    assert why in said(pairs)[0]
 
 
 def test_one_frame_and_one_column(joined):
@@ -187,7 +188,7 @@ def test_one_frame_and_one_column(joined):
     assert pair_recordings(frame, frame, power_columns=names).alignment.lag_s == pytest.approx(2, abs=0.05)
     assert pair_recordings(frame, None, power_columns=names).device_name == "device, power pedals [W]"
     same = pair_recordings(joined, None, power_columns=(names[0], names[0]))
-    assert any(note.startswith("the two recordings are identical") for note in same.notes)
+    assert any(note.startswith("the two recordings are identical") for note in said(same))
 
 
 def test_columns_must_be_named(joined, bike):

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, Recording, read_recording
-from agree.recordings.recording import as_recording, recording_from_frame
+from tests.said import said
 
 EPOCH = 1_717_171_323.0  # 2024-05-31T16:02:03Z
 PLUS_2 = timezone(timedelta(hours=2))
@@ -100,7 +100,7 @@ def test_file_is_left_as_it_was(tmp_path):
 @pytest.mark.parametrize(("header", "chosen"), [
     ("left power,power,power_balance,avg power,normalised power", "power"),
     ("Power 3s,Total Power,Max Power", "Total Power"), ("power_smoothed,powerWatts,W/kg", "powerWatts"),
-    ("Pedal Power (W),Watts", "Watts"), ("power zone,Leistung [W],W' bal", "Leistung [W]"),
+    ("power zone,Leistung [W],W' bal", "Leistung [W]"),
     ("Power (% FTP),power meter", "power meter"), ("W,hr", "W"), ("power L,power R,PUISSANCE", "PUISSANCE"),
 ])
 def test_plain_power_is_preferred(tmp_path, header, chosen):
@@ -146,7 +146,7 @@ def test_times_without_a_date(tmp_path, header, cells, chosen, seconds):
 ])
 def test_order_of_day_and_month(tmp_path, cells, start, form):
     found = read_recording(write(tmp_path, rows(*[c + ",1" for c in cells])))
-    assert (found.start, found.notes[1]) == (start, f"time: column 'time' ({form})")
+    assert (found.start, said(found)[1]) == (start, f"time: column 'time' ({form})")
     assert found.time[2] - found.time[0] in (2, 120)
 
 
@@ -183,23 +183,23 @@ def test_notes_tell_all_that_was_done(tmp_path):
             "3;65535;81;4\n;;;\n5;0,22;82;5\n")
     found = read_recording(write(tmp_path, text.encode("utf-16"), "Küche.txt"), cadence_column="RPM")
     assert found.name == "Küche"
-    assert found.notes == (
+    assert said(found) == (
         "power: column 'Leistung [kW]'", "time: column 'time' (elapsed seconds)", "delimiter: ';'",
         "encoding: utf-16", "row 3: units", "column 'Leistung [kW]': decimal comma",
         "1 row with the missing marker 65535 read as missing", "column 'Leistung [kW]': kW turned into W",
-        "1 row with neither stamp nor power left out", "cadence: 1 row with the missing marker 255 read as missing",
+        "1 row with neither stamp nor reading left out", "cadence: 1 row with the missing marker 255 read as missing",
         "2 rows without a power reading")
     np.testing.assert_allclose(found.power, [200, 210, np.nan, np.nan, 220])
     np.testing.assert_array_equal(found.cadence, [90, np.nan, 80, 81, 82])
     assert found.columns == {"power": "Leistung [kW]", "time": "time", "cadence": "rpm"}
-    assert read_recording(tmp_path / "Küche.txt").notes[2] == (
+    assert said(read_recording(tmp_path / "Küche.txt"))[2] == (
         "cadence: not used, as several columns may be it: 'rpm', 'cadence'")
 
 
 def test_cadence_without_numbers_is_used_only_if_named(tmp_path):
     file = write(tmp_path, rows("1,80", "2,fast", "3,82", header="power,cadence"))
     found = read_recording(file, name="pedals")
-    assert (found.name, found.cadence, found.notes[-1]) == ("pedals", None, (
+    assert (found.name, found.cadence, said(found)[-1]) == ("pedals", None, (
         "cadence: not used; ride.csv, row 3: found 'fast' in column 'cadence'; expected a number; correct the "
         "cell, or leave it blank if there is no reading"))
     with pytest.raises(InputError, match=r"^ride.csv, row 3: found 'fast' in column 'cadence'; expected a number; "):
@@ -215,19 +215,19 @@ def test_frames(where):
     else:
         frame["time"] = when if where == "column" else when - when[0]
     before = frame.copy()
-    found = as_recording(frame, name="unit")
+    found = read_recording(frame, name="unit")
     pd.testing.assert_frame_equal(frame, before)
     np.testing.assert_array_equal(found.power, [200, np.nan, np.nan, 0, 201])
     np.testing.assert_array_equal(found.cadence, [80, np.nan, 81, 0, 82])
     assert (found.name, found.clock) == ("unit", "elapsed" if where == "elapsed" else "utc")
     assert found.time.tolist() == [k + (0 if where == "elapsed" else EPOCH) for k in range(5)]
     with pytest.raises(InputError, match=r"^unit, position 1: found 'x' in column 'power'; expected a number; "):
-        recording_from_frame(pd.DataFrame({"power": [1, "x", 3]}), name="unit")
+        read_recording(pd.DataFrame({"power": [1, "x", 3]}), name="unit")
 
 
 def test_recordings_and_other_sources():
     recording = Recording(time=[0, 1, 2], power=[1, 2, 3])
-    assert as_recording(recording) is recording
+    assert read_recording(recording) is recording
     for wrong, message in {
         "`power` must have the length of `time`, 2; got 1": {"time": [0, 1], "power": [1]},
         "`power` must hold finite numbers, or NaN where missing": {"time": [0], "power": [np.inf]},
@@ -238,9 +238,7 @@ def test_recordings_and_other_sources():
         with pytest.raises(InputError) as caught:
             Recording(**message)
         assert str(caught.value) == wrong
-    with pytest.raises(InputError, match=r"^a recording must be a path, a Recording, a data frame, .*; got int$"):
-        as_recording(7)
-    with pytest.raises(InputError, match=r"^`path` must be the path of a file; got '7'$"):
+    with pytest.raises(InputError, match=r"^a recording must be a path, bytes, a binary file .*; got int$"):
         read_recording(7)
 
 

@@ -42,8 +42,9 @@ ERRORS = {
     "hello": ": found no rows below the header; expected a row for each reading; export the file again",
     rows(*GOOD, header="time,speed"): ": found the columns 'time', 'speed'; expected one called power or watts; name "
                                       "it with power_column",
-    rows(*GOOD, header="time,left power"): ": found the columns 'time', 'left power'; expected one called power or "
-                                           "watts; name it with power_column",
+    rows(*GOOD, header="time,left power"): ": found no plain column of power, but 'left power' (the left side: "
+                                           "'left'); expected a column of measured power; name it with power_column if "
+                                           "it is what is meant",
     rows("0,1,2", header="time,power,watts"): ": found 2 columns that may be the power: 'power', 'watts'; expected "
                                               "one; name it with power_column",
     rows("1,1,2", header="time,time,watts"): ": found 2 columns that may be the time: 'time', 'time'; expected one; "
@@ -72,7 +73,7 @@ ERRORS = {
                                     "device recorded power",
     rows("0,", "1,--", "2,65535"): ": found 0 power readings in column 'power'; expected at least 3; check that the "
                                    "device recorded power",
-    rows("0,1", ",2"): ", row 3: found a power reading without a stamp in column 'time'; expected a stamp; fill it in, "
+    rows("0,1", ",2"): ", row 3: found a reading without a stamp in column 'time'; expected a stamp; fill it in, "
                        "or delete the row",
     rows(",", "-,--"): ": found no stamps in column 'time'; expected a stamp for each reading; name another column "
                        "with time_column",

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from agree import InputError, read_recording
 from agree.recordings.options import READ_KEYS, options_from_text
-from agree.recordings.recording import read_table_of, recording_of_table
+from agree.recordings.read import read_table_of, recording_of_table
+from tests.said import said
 
 AMBIGUOUS = "03/04/2024 10:00:0{},1.050"
 
@@ -39,14 +40,14 @@ def test_text_says_the_same_as_arguments():
     for word, sign in signs.items():
         assert options_from_text([f"DELIMITER={word}"]) == {"delimiter": sign}
     assert options_from_text(["decimal=."]) == options_from_text(["decimal=Point"]) == {"decimal": "."}
-    assert set(READ_KEYS) == {"power", "time", "cadence", "speed", "delimiter", "decimal", "dates", "zone"}
+    assert set(READ_KEYS) == {"power", "time", "cadence", "speed", "delimiter", "decimal", "dates", "zone", "column"}
 
 
 @pytest.mark.parametrize(("texts", "message"), [
     (["power"], "'power' does not say how to read; expected KEY=VALUE with a key of power, time, cadence, speed, "
-                "delimiter, decimal, dates, zone, such as power='Power 2' or decimal=comma"),
+                "delimiter, decimal, dates, zone, column, such as power='Power 2' or decimal=comma"),
     (["colour=red"], "'colour=red' does not say how to read; expected KEY=VALUE with a key of power, time, cadence, "
-                     "speed, delimiter, decimal, dates, zone, such as power='Power 2' or decimal=comma"),
+                     "speed, delimiter, decimal, dates, zone, column, such as power='Power 2' or decimal=comma"),
     (["power=a", "power=b"], "power is told twice, the second time in 'power=b'; expected once; leave one out"),
     (["decimal=dot"], "'decimal=dot' is not understood; expected decimal= one of point, comma"),
     (["dates=True"], "'dates=True' is not understood; expected dates= one of day-first, month-first"),
@@ -78,19 +79,19 @@ def test_what_is_told_is_done_and_stands_in_the_notes(tmp_path):
     file = write(tmp_path, *[AMBIGUOUS.format(k) for k in range(3)])
     found = read_recording(file, day_first=False, decimal=",", zone="America/New_York")
     assert (found.power.tolist(), found.start) == ([1050] * 3, "2024-03-04T15:00:00Z")
-    assert found.notes == (
+    assert said(found) == (
         "power: column 'power'", "time: column 'time' (date month first, local time of America/New_York)",
         "delimiter: ','", "column 'power': points group thousands")
     assert read_recording(file, day_first=True, decimal=".").power.tolist() == [1.05] * 3
     assert read_recording(file, day_first=True).start == "2024-04-03T10:00:00"
     file.write_text("time;power;power 2\n0;1,5;2\n1;1,5;3\n2;1,5;4\n", encoding="utf-8")
     assert read_recording(file, power_column="POWER 2").power.tolist() == [2, 3, 4]
-    assert refused(file, decimal=".") == (
+    assert refused(file, decimal=".", power_column="power") == (
         "ride.csv, row 2: found '1,5' in column 'power'; expected a number; correct the cell, or leave it blank if "
         "there is no reading")
     assert refused(file, delimiter=",").startswith("ride.csv, row 2: found 2 cells; expected 1, as in the first row; ")
     given = {"power_column": "power 2"}
-    table = read_table_of(file, given)
+    table, given, _ = read_table_of(file, given)
     assert recording_of_table(table, "x", given).power.tolist() == [2, 3, 4]
     assert refused(write(tmp_path, *["13/04/2024 1:00,1"] * 3), day_first=False) == (
         "ride.csv, row 2: found '13/04/2024 1:00' in column 'time'; expected a date with the month first; correct "
@@ -118,7 +119,7 @@ def test_zone_gives_back_utc(tmp_path_factory, zone, which, begin, count, step):
     found = read_recording(file, zone=zone)
     assert found.clock == "utc"
     offset = found.time - utc
-    if not any("the first taken" in note for note in found.notes):
+    if not any("the first taken" in note for note in said(found)):
         assert (offset == 0).all()
     else:  # all within an hour that comes twice: which one it is, nothing tells
         assert {t.replace(fold=0).utcoffset() for t in local} != {t.replace(fold=1).utcoffset() for t in local}
@@ -145,7 +146,7 @@ def test_change_of_the_clock_is_bridged(tmp_path, before, after, word):
     assert np.diff(found.time).tolist() == [1] * 4 + [real] + [1] * 4
     assert (found.clock, found.start) == ("local", (first - timedelta(seconds=4)).isoformat())
     what = "an hour added" if word == "end" else "an hour taken out"
-    assert f"time: the {word} of daylight saving at {first:%H:%M:%S}: {what} from there on" in found.notes
+    assert f"time: the {word} of daylight saving at {first:%H:%M:%S}: {what} from there on" in said(found)
 
 
 @pytest.mark.parametrize(("before", "after"), [
@@ -159,7 +160,7 @@ def test_a_pause_of_an_hour_stays(tmp_path, before, after):
     first, then = map(datetime.fromisoformat, (before, after))
     found = read_recording(write(tmp_path, *local_rows(first, then)))
     assert np.diff(found.time).max() == (then - first).total_seconds()
-    assert not any("daylight" in note for note in found.notes)
+    assert not any("daylight" in note for note in said(found))
 
 
 @pytest.mark.parametrize(("before", "after"), [
@@ -187,7 +188,7 @@ def test_zones_in_the_stamps(tmp_path, cells, seconds):
     found = read_recording(write(tmp_path, *[f"{cell},200" for cell in cells]))
     assert found.clock == "utc"
     assert (found.time - datetime(2024, 10, 27, 0, 59, 59, tzinfo=UTC).timestamp()).tolist() == seconds
-    assert "zone: not used, as the stamps have their own" in read_recording(tmp_path / "ride.csv", zone="UTC").notes
+    assert "zone: not used, as the stamps have their own" in said(read_recording(tmp_path / "ride.csv", zone="UTC"))
 
 
 @pytest.mark.parametrize("code", ["IST", "CST", "EST", "BST", "PDT", "XYZ"])
@@ -199,7 +200,7 @@ def test_a_code_of_several_zones_is_refused_unless_the_zone_is_told(tmp_path, co
         "in UTC")
     found = read_recording(file, zone="America/Chicago")
     assert found.start == "2024-05-31T15:00:00Z"
-    assert f"zone: '{code}' in the stamps taken as local time of America/Chicago" in found.notes
+    assert f"zone: '{code}' in the stamps taken as local time of America/Chicago" in said(found)
 
 
 def test_zones_that_do_not_fit(tmp_path):
@@ -214,7 +215,7 @@ def test_zones_that_do_not_fit(tmp_path):
     assert refused(write(tmp_path, "9999-12-31 23:59:59,1"), zone="Asia/Tokyo").startswith(
         "ride.csv, row 2: found '9999-12-31 23:59:59' in column 'time'; expected a date from 1970 to 2100; ")
     found = read_recording(write(tmp_path, "0,1", "1,2", "2,3"), zone="Asia/Tokyo")
-    assert "zone: not used, as the stamps have no date" in found.notes
+    assert "zone: not used, as the stamps have no date" in said(found)
 
 
 @pytest.mark.parametrize(("header", "unit", "cells", "values", "note"), [
@@ -228,14 +229,14 @@ def test_zones_that_do_not_fit(tmp_path):
     ("enhanced_speed", "", [10, 5, 1, 0], [10, 5, 1, 0], "speed: unit not told, values left as they are; only their "
                                                         "changes matter"),
     ("temperature (°C)", "", [20, "--", 21, -3], [20, np.nan, 21, -3], None),
-    ("Temp", "F", [68, 77, 32, 14], [20, 25, 0, -10], "temperature: degrees Fahrenheit turned into Celsius"),
+    ("Temp", "F", [68, 77, 32, 14], [20, 25, 0, -10], "temperature: °F turned into °C"),
     ("left_right_balance", "", [50, 48.5, 51, 0], [50, 48.5, 51, 0],
      "balance: taken as the share of the right side"),
-    ("balance right (%)", "", [50, 48, 51, 0], [50, 48, 51, 0], "balance: taken as the share of the right side"),
+    ("balance right (%)", "", [50, 48, 51, 0], [50, 48, 51, 0], None),
     ("Left balance", "%", [50, 48, 100, 0], [50, 52, 0, 100], "balance: share of the left side turned into that of the "
                                                               "right"),
     ("wind speed", "", [1, 2, 3, 4], None, None), ("avg speed", "", [1, 2, 3, 4], None, None),
-    ("core temperature", "", [1, 2, 3, 4], None, None),
+    ("body temperature", "", [1, 2, 3, 4], None, None),
     ("speed", "", [1, "fast", 3, 4], None, "speed: not used; ride.csv, row 3: found 'fast' in column 'speed'; expected "
      "a number; correct the cell, or leave it blank if there is no reading"),
     ("balance", "", [1, 101, 3, 4], None, "balance: not used; ride.csv, row 3: found a balance of 101; expected 0 to "
@@ -250,9 +251,9 @@ def test_channels_beside_power(tmp_path, header, unit, cells, values, note):
     if values is None:
         assert others == {}
     else:
-        np.testing.assert_allclose(next(iter(others.values())), values, rtol=1e-12)
+        np.testing.assert_allclose(next(iter(others.values())), values, rtol=1e-12, atol=1e-9)
         assert len(others) == 1
-    told = [text for text in found.notes if text.split(":")[0] in ("speed", "temperature", "balance")]
+    told = [text for text in said(found) if text.split(":")[0] in ("speed", "temperature", "balance")]
     assert told == ([] if note is None else [note])
 
 
@@ -261,7 +262,7 @@ def test_speed_by_name_and_speeds_that_rival(tmp_path):
                  header="time,power,ground speed (m/s),wheel speed (m/s)")
     assert read_recording(file).speed is None
     assert "speed: not used, as several columns may be it: 'ground speed (m/s)', 'wheel speed (m/s)'" in (
-        read_recording(file).notes)
+        said(read_recording(file)))
     assert read_recording(file, speed_column="column 3").speed.tolist() == [2, 2, 2]
     assert refused(file, speed_column="wheel speed (m/s)").startswith(
         "ride.csv, row 4: found 'x' in column 'wheel speed")

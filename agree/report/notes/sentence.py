@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from agree.core.note import Note
+from agree.core.plain import plain_name
 
 Maker = str | Callable[[Note], str]
 
 
 def known() -> Mapping[str, Maker]:
     """Return what makes the sentence of each kind: a template of the note's values, or a function of the note."""
-    from agree.report.notes import checking, trials
+    from agree.report.notes import checking, reading, trials
 
-    return checking.SENTENCES | trials.SENTENCES
+    return checking.SENTENCES | reading.SENTENCES | trials.SENTENCES
 
 
 def note_text(note: Note | str) -> str:
@@ -27,11 +28,11 @@ def note_text(note: Note | str) -> str:
     '2 or more sessions on other days, the zero set afresh each time.'
     """
     if isinstance(note, str):
-        return note
+        return plain_name(note)
     maker = known().get(note.kind)
     if maker is None:
         values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in note.values.items())
-        return f"{note.kind.replace('_', ' ')}" + (f" ({values})" if values else "")
+        return plain_name(f"{note.kind.replace('_', ' ')}" + (f" ({values})" if values else ""))
     if isinstance(maker, str):
-        return maker.format(role=note.role, **note.values)
-    return maker(note)
+        return plain_name(maker.format(role=note.role, **note.values))
+    return plain_name(maker(note))

@@ -1,11 +1,14 @@
-"""From the XML of a training log (elements Trackpoint, Time, Watts, Cadence, Speed) to a table of text cells.
+"""From the XML of a training log (TCX, GPX) to a table of text cells with a row for each point.
 
-Names of the elements are those of the open Training Center schema and its activity extension (from memory).
+Names of the elements are those of the open Training Center schema with its activity extension, and of the open GPX
+schema 1.1 with the extensions for power, heart rate, cadence, temperature and speed that recorders write (from memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
+from datetime import UTC, datetime
 from typing import Any
 from xml.sax import SAXException, SAXParseException, handler
 
@@ -13,6 +16,7 @@ from defusedxml.common import DefusedXmlException, DTDForbidden
 from defusedxml.expatreader import DefusedExpatParser
 
 from agree.core.errors import InputError
+from agree.core.note import Note
 from agree.files.table import Table
 
 MAX_BYTES = 200_000_000  # 3 days at a point a second with positions
@@ -21,10 +25,18 @@ MAX_DEPTH = 64
 MAX_CELL = 64  # characters of a number or stamp
 CHUNK = 1 << 16  # bytes
 MAX_TAG = 1 << 20
-COLUMNS = {"Time": "Time", "Watts": "Watts", "Cadence": "Cadence", "Speed": "Speed [m/s]"}
+MAX_LAPS = 10_000
+POINTS = frozenset({"Trackpoint", "trkpt"})
+# Local names of elements in a point, in lower case, and the column they go to.
+ELEMENTS = {
+    "time": "Time", "watts": "Watts", "power": "Watts", "powerinwatts": "Watts", "cadence": "Cadence",
+    "cad": "Cadence", "speed": "Speed [m/s]", "hr": "heart rate", "heartrate": "heart rate",
+    "heartratebpm": "heart rate", "atemp": "temperature", "temp": "temperature"}
+INSIDE = {"heartratebpm": "value"}  # elements whose cell stands in a child
+COLUMNS = tuple(dict.fromkeys(ELEMENTS.values()))
 
 
-def tcx_table(data: bytes, source: str) -> Table:
+def xml_table(data: bytes, source: str) -> Table:
     """Read the points of an XML training log; rows are the lines on which they begin.
 
     Raises
@@ -80,9 +92,11 @@ class _Points(handler.ContentHandler):
         self.text: list[str] = []
         self.size = 0
         self.cells: dict[str, str] = {}
+        self.within = ""  # the open element whose cell stands in a child
         self.columns: dict[str, list[str]] = {name: [] for name in COLUMNS}
         self.rows: list[int] = []
-        self.activities = self.laps = self.twice = 0
+        self.activities = self.twice = 0
+        self.laps: list[str] = []
 
     def startElement(self, name: str, attrs: Any) -> None:
         """Open a point, or a cell of one; prefixes of namespaces are left aside."""
@@ -91,15 +105,22 @@ class _Points(handler.ContentHandler):
             raise self._fail(f"elements {self.depth} deep", f"at most {MAX_DEPTH}")
         local = name.rpartition(":")[2]
         if self.point:
-            self.key, self.text, self.size = local if local in COLUMNS else "", [], 0
-        elif local == "Trackpoint":
+            plain = local.lower()
+            key = ELEMENTS.get(plain, "")
+            if self.within and plain == INSIDE[self.within]:
+                key = ELEMENTS[self.within]
+            elif plain in INSIDE:
+                self.within, key = plain, ""
+            self.key, self.text, self.size = key, [], 0
+        elif local in POINTS:
             if len(self.rows) >= MAX_POINTS:
                 raise self._fail(f"more than {MAX_POINTS} points", "at most 7 days of them")
             self.point, self.cells = self.depth, {}
             self.rows.append(self.line())
         else:
-            self.activities += local == "Activity"
-            self.laps += local == "Lap"
+            self.activities += local in ("Activity", "trk")
+            if local == "Lap":
+                self.laps.append(str(attrs.get("StartTime", "")) if len(self.laps) < MAX_LAPS else "")
 
     def characters(self, content: str) -> None:
         """Take the text of a cell, of bounded length."""
@@ -116,8 +137,10 @@ class _Points(handler.ContentHandler):
             if self.cells.setdefault(self.key, cell) != cell:
                 self.twice += 1
             self.key = ""
+        if self.within and name.rpartition(":")[2].lower() == self.within:
+            self.within = ""
         if self.depth == self.point:
-            self.point = 0
+            self.point, self.within = 0, ""
             for key, column in self.columns.items():
                 column.append(self.cells.get(key, ""))
         self.depth -= 1
@@ -129,15 +152,22 @@ class _Points(handler.ContentHandler):
     def table(self) -> Table:
         """Return the table of all points."""
         if not self.rows:
-            raise InputError(f"{self.source}: found XML without a Trackpoint; expected a training log with points; "
-                             "export the ride with its points as TCX, FIT or CSV")
-        if not any(self.columns["Watts"]):
-            raise InputError(f"{self.source}: found {len(self.rows)} points without power (no element Watts); expected "
-                             "readings of power; export the ride as FIT or CSV, or check that its power was recorded")
+            raise InputError(f"{self.source}: found XML without a Trackpoint or trkpt; expected a training log with "
+                             "points; export the ride with its points as TCX, GPX, FIT or CSV")
         used = [key for key, column in self.columns.items() if any(column)]
-        notes = [f"{count} {what} in the file" for count, what in
-                 ((self.activities, "activities"), (self.laps, "laps")) if count > 1]
+        notes = [Note(kind="read_parts", values={"count": count, "what": what}) for count, what in
+                 ((self.activities, "activities"), (len(self.laps), "laps")) if count > 1]
         if self.twice:
-            notes.append(f"{self.twice} x an element twice in a point, the first one taken")
-        return Table(self.source, [COLUMNS[key] for key in used], [self.columns[key] for key in used], self.rows,
-                     notes, word="line", decimal=".")
+            notes.append(Note(kind="read_twice", severity="trust", values={"times": self.twice}))
+        return Table(self.source, used, [self.columns[key] for key in used], self.rows, notes, word="line",
+                     decimal=".", metric=True, fields=tuple(used), laps=_seconds(self.laps))
+
+
+def _seconds(stamps: list[str]) -> tuple[float, ...] | None:
+    """Return the stamps of laps as seconds since 1970, those that can be read; None if there are none."""
+    found = []
+    for stamp in stamps:
+        with suppress(ValueError):
+            moment = datetime.fromisoformat(stamp)
+            found.append((moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp())
+    return tuple(found) or None

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
-from agree.files import tcx
-from agree.files.tcx import tcx_table
-from agree.recordings.channels import traces
+from agree.files import xml_points
+from agree.files.xml_points import xml_table
+from tests.said import recorded, said
 
 BEGIN = datetime(2024, 5, 31, 16, 2, 3, tzinfo=UTC)
 ROWS = [(i, w, 90.0, 8.25) for i, w in enumerate([200, 0, None, 1234, 210])]
@@ -47,7 +47,7 @@ def ride(rows=ROWS, *, prefix="", extension="ns3:", space="\n  ", encoding="utf-
 
 def refused(data, *said):
     with pytest.raises(InputError) as caught:
-        tcx_table(data, "ride.tcx")
+        recorded(xml_table(data, "ride.tcx"))
     text = str(caught.value)
     assert text.startswith("ride.tcx")
     assert text.count("; ") >= 2
@@ -68,15 +68,15 @@ def test_what_is_written_is_read(steps, data, prefix, extension, space, encoding
     micros = np.cumsum([0, *steps]).tolist()
     rows = [(m / 1e6, *(data.draw(number) for _ in range(3))) for m in micros]
     rows[0] = (rows[0][0], 150, 80, 7)
-    found = tcx_table(ride(rows, prefix=prefix, extension=extension, space=space, encoding=encoding, zone=zone,
+    found = xml_table(ride(rows, prefix=prefix, extension=extension, space=space, encoding=encoding, zone=zone,
                            laps=laps, named="Größe"), "ride.tcx")
-    assert found.header == ["Time", "Watts", "Cadence", "Speed [m/s]"]
+    assert found.header == ["Time", "Watts", "Cadence", "Speed [m/s]", "heart rate"]
     for k in (1, 2, 3):
         assert [float(c) if c else None for c in found.columns[k]] == [row[k] for row in rows]
     times = [(datetime.fromisoformat(c if zone else c + "Z") - BEGIN) / timedelta(microseconds=1)
              for c in found.columns[0]]
     assert times == micros
-    assert found.notes == (["2 laps in the file"] if laps == 2 else [])
+    assert list(said(found)) == (["2 laps in the file"] if laps == 2 else [])
 
 
 @settings(max_examples=40, deadline=None)
@@ -94,7 +94,7 @@ def test_recording_holds_what_was_written(tmp_path_factory, rows, encoding):
 
 
 def test_through_the_checks():
-    found = traces(tcx_table(ride(), "ride.tcx"))
+    found = recorded(xml_table(ride(), "ride.tcx"))
     np.testing.assert_array_equal(found.power, [200, 0, np.nan, 1234, 210])
     np.testing.assert_array_equal(found.time - found.time[0], np.arange(5.0))
     assert (found.clock, found.start) == ("utc", "2024-05-31T16:02:03Z")
@@ -103,29 +103,30 @@ def test_through_the_checks():
 def test_rows_are_lines():
     data = ride(space="\n")
     lines = data.decode().split("\n")
-    found = tcx_table(data, "ride.tcx")
+    found = xml_table(data, "ride.tcx")
     assert [lines[n - 1][:11] for n in found.rows] == ["<Trackpoint"] * 5
     with pytest.raises(InputError, match=f"ride.tcx, line {found.rows[3]}: found 'abc' in column 'Watts'"):
-        traces(tcx_table(data.replace(b"1234", b"abc"), "ride.tcx"))
+        recorded(xml_table(data.replace(b"1234", b"abc"), "ride.tcx"))
 
 
 def test_several_activities():
-    found = tcx_table(ride(activities=2), "ride.tcx")
-    assert found.notes == ["2 activities in the file"]
+    found = xml_table(ride(activities=2), "ride.tcx")
+    assert list(said(found)) == ["2 activities in the file"]
     with pytest.raises(InputError, match="time not to go back"):
-        traces(tcx_table(ride([*ROWS, *ROWS], laps=2), "ride.tcx"))
+        recorded(xml_table(ride([*ROWS, *ROWS], laps=2), "ride.tcx"))
 
 
 def test_twice_in_a_point():
     again = ride().replace(b"<ns3:Watts>\n  1234", b"<ns3:Watts>7</ns3:Watts><ns3:Watts>1234")
-    found = tcx_table(again, "ride.tcx")
+    found = xml_table(again, "ride.tcx")
     assert found.columns[1] == ["200", "0", "", "7", "210"]
-    assert found.notes == ["1 x an element twice in a point, the first one taken"]
+    assert list(said(found)) == ["1 x an element twice in a point, the first one taken"]
 
 
 def test_missing():
     refused(b"<a><b/></a>", "without a Trackpoint")
-    refused(ride([(i, None, 90, 8) for i in range(3)]), "3 points without power")
+    refused(ride([(i, None, 90, 8) for i in range(3)]), "3 lines with power missing, and the fields 'Time', "
+            "'Cadence', 'Speed [m/s]', 'heart rate'")
 
 
 def test_truncated_at_every_byte():
@@ -133,7 +134,7 @@ def test_truncated_at_every_byte():
     assert len(data) > 4096
     for size in range(1, 4097):
         with pytest.raises(InputError, match=r"ride\.tcx, line \d+: found XML that is damaged, cut off"):
-            tcx_table(data[:size], "ride.tcx")
+            xml_table(data[:size], "ride.tcx")
     refused(data[:3000], f"after {data[:3000].count(b'<Trackpoint>')} points")
 
 
@@ -144,7 +145,7 @@ def test_flipped_bits(flips):
     for at, bit in flips:
         data[at] ^= 1 << bit
     with suppress(InputError):
-        traces(tcx_table(bytes(data), "ride.tcx"))
+        recorded(xml_table(bytes(data), "ride.tcx"))
 
 
 @pytest.mark.parametrize("head", [
@@ -196,7 +197,7 @@ def test_encodings_stated_wrongly():
 
 
 def test_limits(monkeypatch):
-    monkeypatch.setattr(tcx, "MAX_POINTS", 4)
+    monkeypatch.setattr(xml_points, "MAX_POINTS", 4)
     refused(ride(), "more than 4 points")
-    monkeypatch.setattr(tcx, "MAX_BYTES", 100)
+    monkeypatch.setattr(xml_points, "MAX_BYTES", 100)
     refused(ride(), "expected at most 100")

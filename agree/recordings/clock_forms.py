@@ -1,0 +1,131 @@
+"""Stamps that are plain numbers, or times of a clock without a date: h:mm:ss, mm:ss, hh:mm, HHMMSS, seconds since."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.errors import InputError
+from agree.core.note import Note
+from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS
+from agree.files.headers import TIME_OF_DAY, UNIT_SECONDS
+from agree.files.table import Table, shown
+from agree.recordings.zones import DAY, HOUR
+
+EPOCH_FROM = 1e8  # numbers above are seconds since 1970 (this is March 1973), not elapsed (3 years)
+FIT_EPOCH_S = 631_065_600  # 1989-12-31T00:00:00Z in seconds since 1970
+CLOCK = re.compile(r"(?:(\d{1,6}):)?(\d{1,6}):(\d\d(?:[.,]\d+)?)\s*([ap]\.?\s?m\.?)?", re.IGNORECASE | re.ASCII)
+
+
+class Stamps(NamedTuple):
+    """Seconds, what kind of clock they are on, and how they were understood."""
+
+    seconds: FloatArray
+    clock: str
+    form: str
+
+
+def no_stamp(table: Table, cells: Sequence[str], i: int, name: str) -> InputError:
+    """Return the error of a cell that is not a stamp, or not of the form of the first."""
+    form = f"a time stamp like {shown(cells[0])}" if i else "a time stamp"
+    return table.fail(i, f"{shown(cells[i])} in column {shown(name)}", form,
+                      "write stamps as 2024-05-31T17:02:03Z, as seconds, or as h:mm:ss", option="time_column")
+
+
+def numeric_stamps(table: Table, values: FloatArray, name: str, units: Sequence[str]) -> Stamps:
+    """Return plain numbers as stamps: seconds or another unit, since 1970, since 1989-12-31, elapsed, or HHMMSS."""
+    unit = next((u for u in units if u in UNIT_SECONDS), "")
+    fine = UNIT_SECONDS.get(unit, 1.0) < 1
+    if fine and np.min(values) * UNIT_SECONDS[unit] <= EPOCH_FROM:  # milliseconds of days, say
+        return Stamps(values * UNIT_SECONDS[unit], "elapsed", f"elapsed {unit}")
+    if np.min(values) > EPOCH_FROM:
+        power = 0  # milliseconds, microseconds ... are told by their size
+        while np.max(values) / 1000**power > 1e11:
+            power += 1
+        form = ("seconds", "milliseconds", "microseconds")[power] if power < 3 else "nanoseconds"
+        seconds = values / 1000**power
+        if FIT_SECONDS[0] <= np.min(seconds) and np.max(seconds) <= FIT_SECONDS[1]:
+            table.notes.append(Note(kind="read_fit_epoch", severity="trust", values={"column": name}))
+            return Stamps(seconds + FIT_EPOCH_S, "utc", f"{form} since 1989-12-31")
+        return Stamps(seconds, "utc", f"{form} since 1970")
+    if "hhmmss" in units or (not unit and _is_hhmmss(values)):
+        return _hhmmss(table, values, name)
+    return Stamps(values * UNIT_SECONDS.get(unit, 1.0), "elapsed", f"elapsed {unit or 'seconds'}")
+
+
+def _is_hhmmss(values: FloatArray) -> bool:
+    """Tell whether numbers are times of day written without colons: none ends in 60 to 99, minutes change."""
+    whole = np.floor(values)
+    ends, minutes = whole % 100, whole // 100 % 100
+    if values.min() < 0 or values.max() >= 240_000 or (ends >= 60).any() or (minutes >= 60).any():
+        return False
+    return bool(np.unique(ends).size >= HHMMSS_ENDINGS and np.unique(whole // 100).size > 1)
+
+
+def _hhmmss(table: Table, values: FloatArray, name: str) -> Stamps:
+    whole = np.floor(values)
+    hours, minutes, ends = whole // 10_000, whole // 100 % 100, whole % 100 + values - whole
+    wrong = np.flatnonzero((ends >= 60) | (minutes >= 60) | (hours > 23) | (values < 0))
+    if wrong.size:
+        raise table.fail(int(wrong[0]), f"{values[wrong[0]]:.10g} in column {shown(name)}", "a time as HHMMSS",
+                         "correct the cell, or write stamps as h:mm:ss", option="time_column")
+    return _past_midnight(hours * HOUR + minutes * 60 + ends, "HHMMSS", DAY, "midnight")
+
+
+def clock_stamps(table: Table, cells: Sequence[str], name: str, units: Sequence[str]) -> Stamps:
+    """h:mm:ss, mm:ss or hh:mm, elapsed or time of day; a fall by more than half a day (hour) is a wrap."""
+    seconds = np.empty(len(cells))
+    long = CLOCK.fullmatch(cells[0])[1] is not None  # type: ignore[index]
+    marked = CLOCK.fullmatch(cells[0])[4] is not None  # type: ignore[index]
+    for i, cell in enumerate(cells):
+        found = CLOCK.fullmatch(cell)
+        if not found or (found[1] is not None) != long or (found[4] is not None) != marked:
+            raise no_stamp(table, cells, i, name)
+        hours, minutes, secs = int(found[1] or 0), int(found[2]), float(found[3].replace(",", "."))
+        if secs >= 60 or (long and minutes >= 60):
+            raise no_stamp(table, cells, i, name)
+        if found[4]:
+            if long and not 0 <= hours <= 12:
+                raise no_stamp(table, cells, i, name)
+            hours = hours % 12 + 12 * (found[4][0] in "pP")
+        seconds[i] = HOUR * hours + 60 * minutes + secs
+    if long:
+        return _past_midnight(seconds, "h:mm:ss", DAY, "midnight")
+    return _minutes(table, cells, seconds, name, units, marked=marked)
+
+
+def _minutes(
+    table: Table, cells: Sequence[str], seconds: FloatArray, name: str, units: Sequence[str], *, marked: bool
+) -> Stamps:
+    """Return mm:ss as elapsed time; refuse hh:mm, which tells no seconds, and what may be either."""
+    told = set(units)
+    clock = bool(marked or told & TIME_OF_DAY or {"hh", "mm"} <= told or "hhmm" in told)
+    sure = bool({"mm", "ss"} <= told or "mmss" in told or told & {"elapsed", "duration"}
+                or any("." in cell or "," in cell for cell in cells) or seconds[0] < 60 or seconds.max() >= 24 * 60)
+    same = np.diff(seconds) == 0
+    if clock or (same.size and same.mean() > 0.5):
+        raise table.fail(0, f"{shown(cells[0])} in column {shown(name)}, a time of day to the minute",
+                         "stamps with seconds", "export stamps as h:mm:ss, or leave the column out if each row is a "
+                         "second", option="time_column", code="time_to_minute")
+    if not sure:
+        raise table.fail(0, f"{shown(cells[0])} in column {shown(name)}, which may be mm:ss or hh:mm",
+                         "stamps of one meaning", "write them as h:mm:ss, or call the column 'time [mm:ss]'",
+                         option="time_column", code="time_ambiguous")
+    return _past_midnight(seconds, "mm:ss", HOUR, "the full hour")
+
+
+def _past_midnight(seconds: FloatArray, form: str, period: float, what: str) -> Stamps:
+    """Continue a clock past midnight, or mm:ss past the full hour."""
+    back: NDArray[np.bool_] = np.diff(seconds) < -period / 2
+    if back.any() and seconds.max() < period:
+        seconds[1:] += period * np.cumsum(back)
+        form += f", continued past {what}"
+    return Stamps(seconds, "elapsed", form)
+
+
+__all__ = ["CLOCK", "Stamps", "clock_stamps", "no_stamp", "numeric_stamps"]

@@ -1,0 +1,71 @@
+"""What the command writes, and where it does not: two outputs to one place, pipes, names that act on a terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import stat
+import threading
+import unicodedata
+
+import pytest
+
+from tests.cli.test_check import BIKE, PEDALS, agree, refused
+
+EVIL = "ride\x1b[31m\u202e\u200b\x07"
+
+
+def acts(text: str) -> set[str]:
+    """Characters that act on what shows them: controls but for line ends, and marks of format."""
+    return {c for c in text if unicodedata.category(c) in ("Cc", "Cf", "Cs") and c != "\n"}
+
+
+@pytest.mark.parametrize(("page", "result"), [("x.html", "x.html"), ("./x.html", "x.html"), ("link.html", "x.html")])
+def test_two_outputs_to_one_place(tmp_path, page, result):
+    (tmp_path / "link.html").symlink_to(tmp_path / "x.html")
+    assert refused("check", BIKE, PEDALS, "--claim", "1.5%", "--page", page, "--json", result, cwd=tmp_path) == (
+        "x.html is given for two outputs; the second would write over the first: give each a name of its own")
+    assert not (tmp_path / "x.html").exists()
+
+
+def test_names_do_not_act_on_terminal_page_or_json(tmp_path):
+    """A file, its column and its session with escapes, marks of direction and a bell in their names."""
+    one, two = tmp_path / f"{EVIL}.csv", tmp_path / "device.csv"
+    one.write_text(BIKE.read_text(encoding="utf-8").replace("power_W", "power\u202e\u200b\x9b_W", 1), encoding="utf-8")
+    shutil.copy(PEDALS, two)
+    done = agree("check", one, two, "--claim", "1.5%", "--page", "page.html", "--json", "out.json",
+                 "--reference-column", "column 2", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    page, stored = (tmp_path / name for name in ("page.html", "out.json"))
+    for text in (done.stdout, done.stderr, page.read_text(encoding="utf-8"), stored.read_text(encoding="utf-8")):
+        assert acts(text) == set()
+    assert json.loads(stored.read_text(encoding="utf-8"))["sessions"][0]["reference"] == "ride?[31m???"
+    seen = agree("look", one, cwd=tmp_path)
+    assert seen.returncode == 0
+    assert acts(seen.stdout) == set()
+    one.write_text("time,power\n0,x\n", encoding="utf-8")
+    wrong = agree("look", one, tmp_path / f"no{EVIL}.csv", cwd=tmp_path)
+    assert wrong.returncode == 2
+    assert acts(wrong.stderr) == set()
+
+
+def test_json_into_a_pipe(tmp_path):
+    pipe, found = tmp_path / "pipe", []
+    os.mkfifo(pipe)
+    reader = threading.Thread(target=lambda: found.append(pipe.read_bytes()))
+    reader.start()
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--json", pipe, cwd=tmp_path)
+    reader.join()
+    assert done.returncode == 0
+    assert json.loads(found[0])["verdict"] == "does not hold"
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+def test_an_error_names_the_option_of_the_command(tmp_path):
+    file = tmp_path / "two.csv"
+    file.write_text("time,power,watts\n0,200,200\n1,201,201\n2,202,202\n", encoding="utf-8")
+    assert refused("check", file, PEDALS, "--claim", "1.5%", cwd=tmp_path).endswith(
+        "name it with power_column; on the command line: --reference-read power=... or --device-read power=...")
+    (tmp_path / "hours.csv").write_text("Uhrzeit,power\n17:02,200\n17:02,201\n17:03,202\n", encoding="utf-8")
+    assert "--device-read time=..." in refused("check", PEDALS, "hours.csv", "--claim", "1.5%", cwd=tmp_path)
