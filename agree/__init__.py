@@ -141,6 +141,7 @@ _PUBLIC = {
     "verdict.claim": ("Claim",),
 }
 _HOME = {name: module for module, names in _PUBLIC.items() for name in names}
+_ROOMS = ("study",)  # with functions of their own: agree.study.run
 _LOCK = RLock()  # threads that use a name first at the same time must not see a half-made module
 
 if TYPE_CHECKING:
@@ -201,6 +202,9 @@ if TYPE_CHECKING:
 
 
 def __getattr__(name: str) -> Any:
+    if name in _ROOMS:
+        with _LOCK:
+            return importlib.import_module(f"agree.{name}")
     if name not in _HOME:
         raise AttributeError(f"module 'agree' has no attribute {name!r}")
     with _LOCK:

@@ -14,6 +14,7 @@ from agree.cli.look import look_command
 from agree.cli.plan import plan_command
 from agree.cli.schema import schema
 from agree.cli.static import static
+from agree.cli.study import study
 from agree.cli.trials import trials_command
 
 BAD_INPUT = 2
@@ -28,7 +29,7 @@ def command() -> None:
     """
 
 
-for _one in (check, correct, demo, look_command, plan_command, schema, static, trials_command):
+for _one in (check, correct, demo, look_command, plan_command, schema, static, study, trials_command):
     command.add_command(_one)
 
 

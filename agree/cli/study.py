@@ -1,0 +1,80 @@
+"""`agree study`: many pairs, from their list to tables."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import click
+
+from agree.cli.terminal import progress
+
+
+@click.group("study")
+def study() -> None:
+    """Check many pairs: units, sessions, athletes and conditions.
+
+    Example: agree study list FOLDER > study.csv, look at it, then
+    agree study check study.csv --claim 1.5% --out results
+    """
+
+
+@study.command("list")
+@click.argument("folder", metavar="FOLDER")
+@click.option("--pattern", metavar="TEXT",
+              help="Named parts of the files' names: '{athlete}-{condition}-{session}-{unit}-{role}'.")
+def list_command(folder: str, pattern: str | None) -> None:
+    """Print the list of pairs that a folder holds, as CSV.
+
+    Files are a pair if their names differ in one word such as ref and dev. What belongs to no pair is named on stderr.
+
+    Example: agree study list rides > study.csv
+    """
+    from agree.study.listing import find_pairs, list_text
+
+    found = find_pairs(folder, pattern)
+    click.echo(list_text(found.rows), nl=False)
+    for name, why in found.leftovers:
+        click.echo(f"left over: {name}: {why}", err=True)
+    units = len({row.unit for row in found.rows})
+    click.echo(f"{len(found.rows)} pairs, {units} units, {len(found.leftovers)} files left over. Paths are relative to "
+               "the folder: save the list there.", err=True)
+
+
+@study.command("check")
+@click.argument("list_file", metavar="LIST")
+@click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, for rows without one of their own.")
+@click.option("--out", required=True, metavar="FOLDER",
+              help="Where tables and finished pairs go; a second run goes on there.")
+@click.option("--reference-uncertainty", metavar="TEXT", help="What is known of the reference: '±1 %', '1 % k=2'.")
+@click.option("--meaning", default="average", show_default=True, metavar="MEANING", help="As for agree check.")
+@click.option("--workers", type=int, metavar="N", help="Processes.  [default: one a core]")
+@click.option("--retry", is_flag=True, help="Try pairs again that ended in an error.")
+@click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
+@click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+def check_command(list_file: str, **options: Any) -> None:
+    """Check every pair and every unit of a list.
+
+    Writes pairs.csv, units.csv and results.jsonl into FOLDER. A run that was interrupted goes on where it was.
+
+    Example: agree study check study.csv --claim 1.5% --out results
+    """
+    from agree.study import run
+    from agree.study.listing import read_list
+
+    if options["dry_run"]:
+        rows, _ = read_list(list_file)
+        click.echo(f"{len(rows)} pairs of {len({row.unit for row in rows})} units; nothing was done.")
+        return
+    asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_")}
+    if options["reference_uncertainty"]:
+        asked["reference_uncertainty"] = options["reference_uncertainty"]
+    with progress("checking"):
+        made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
+                   **asked)
+    if not options["quiet"]:
+        click.echo(made.summary())
+        click.echo(f"Written: {options['out']}/pairs.csv, units.csv, results.jsonl")
+    if made.failed:
+        sys.stderr.write(f"agree: {made.failed} of {len(made.pairs)} pairs could not be checked; see the column error "
+                         "of pairs.csv\n")

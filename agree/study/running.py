@@ -1,0 +1,220 @@
+"""`run`: a study from its list to a row for each pair and each unit, on any executor."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from agree.core.errors import InputError
+from agree.core.result import Result
+from agree.study.checkpoint import Checkpoint
+from agree.study.fleet import fleet_of
+from agree.study.job import CHECK, PAIRING, Job, digest, pair_key, unit_key
+from agree.study.listing import StudyRow, read_list
+from agree.study.pool import MakeExecutor, Runner, own_pool
+from agree.study.tables import Line, pair_line, unit_line, write_tables
+from agree.study.units_statistics import ManyUnits
+from agree.verdict.claim import Claim
+
+BATCH = 20  # jobs in one call to an executor that is not our own
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study(Result):
+    """A study's results.
+
+    Attributes
+    ----------
+    pairs, units : tuple of Line
+        A line for each pair in the list's order, and for each unit in the order of its first pair.
+    results : tuple of mapping
+        The whole result of each pair, or its error.
+    claim : str
+    computed, reused, failed : int
+        Pairs checked now, found done already, and ended in an error.
+    fleet : ManyUnits or None
+        Statistics over the units in per cent; None with fewer than 3 units, or a claim without per cent.
+    """
+
+    pairs: tuple[Line, ...]
+    units: tuple[Line, ...]
+    results: tuple[Mapping[str, Any], ...] = field(repr=False)
+    claim: str
+    computed: int
+    reused: int
+    failed: int
+    fleet: ManyUnits | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    name: str
+    claim: str
+    rows: list[int] = field(default_factory=list)
+
+
+def run(
+    source: str | Path | Iterable[Mapping[str, Any]] | Any,
+    claim: str,
+    *,
+    executor: Executor | MakeExecutor | None = None,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    retry: bool = False,
+    progress: Progress | None = None,
+    **options: Any,
+) -> Study:
+    """Check every pair of a list, and every unit over its sessions.
+
+    Parameters
+    ----------
+    source : path, mappings or data frame
+        The list: unit, session, reference, device, if wanted claim; all else are factors. Paths are relative to it.
+    claim : str
+        The maker's claim, for pairs without one of their own.
+    executor : Executor, callable or None
+        Any `concurrent.futures.Executor`, or a function that makes one (better: one that breaks is then made anew); by
+        default a pool of processes of our own.
+    out : path, optional
+        A folder for tables and for the records of finished pairs; a study that was interrupted goes on from them.
+    workers : int, optional
+        Processes of our own pool, or how many of the executor's work at once; by default the number of cores.
+    retry : bool
+        Try pairs again that ended in an error.
+    progress : callable, optional
+        Called with the pairs that are done and all of them.
+    **options
+        Of `pair_recordings` (max_lag_s, lag_s, power_columns, faults) and `check_claim` (reference_uncertainty,
+        meaning, bands, window_s, level, decision_rule).
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    InputError
+        A list, claim or option that cannot be used; what is wrong with single pairs is a row of the result.
+
+    See Also
+    --------
+    agree.check_claim : one unit.
+
+    Examples
+    --------
+    >>> from agree.study import run
+    >>> study = run([{"unit": "7", "session": "1", "reference": "none.csv", "device": "none.csv"}], "1.5 %")
+    >>> study.failed, study.pairs[0].error
+    (1, 'none.csv: No such file or directory')
+    """
+    Claim.parse(claim)
+    strange = sorted(set(options) - {*PAIRING, *CHECK})
+    if strange:
+        raise InputError(f"options {', '.join(strange)} are not known; expected some of "
+                         f"{', '.join((*PAIRING, *CHECK))}")
+    rows, folder = read_list(source)
+    store = Checkpoint(None if out is None else Path(out) / "pairs")
+    keys, errors = _keys(rows, folder, claim, options)
+    units = _units(rows, claim)
+    jobs, reused = _jobs(units, rows, folder, keys, store, options, retry=retry)
+    total, done = len({key for key in keys if key}), reused
+    runner = _runner(executor, workers)
+    try:
+        for job, records in runner.run(jobs):
+            for record in records:
+                store.put(record)
+            done += len(job.keys)
+            if progress is not None:
+                progress(done, total)
+    finally:
+        runner.close()
+    records = [store.get(key) or {"error": error} for key, error in zip(keys, errors, strict=True)]
+    lines = tuple(pair_line(row, record) for row, record in zip(rows, records, strict=True))
+    unit_lines = tuple(_unit_line(unit, rows, keys, records, store) for unit in units)
+    study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim, computed=total - reused,
+                  reused=reused, failed=sum(bool(line.error) for line in lines),
+                  fleet=fleet_of(lines, unit_lines, records, claim, options))
+    if out is not None:
+        write_tables(study.pairs, study.units, study.results, rows, Path(out))
+    return study
+
+
+def _path(folder: Path, name: str) -> str:
+    return name if "://" in name or Path(name).is_absolute() else str(folder / name)
+
+
+def _keys(rows: list[StudyRow], folder: Path, claim: str, options: dict[str, Any]) -> tuple[list[str], list[str]]:
+    """Return the key of each pair, "" with its error where a file cannot be read."""
+    digests: dict[str, str] = {}
+    keys, errors = [], []
+    for row in rows:
+        files = (_path(folder, row.reference), _path(folder, row.device))
+        try:
+            for name in files:
+                digests[name] = digests.get(name) or digest(name)
+        except OSError as error:
+            keys.append("")
+            errors.append(f"{row.reference if error.filename == files[0] else row.device}: {error.strerror or error}")
+            continue
+        keys.append(pair_key(files, (digests[files[0]], digests[files[1]]), row.claim or claim, options))
+        errors.append("")
+    return keys, errors
+
+
+def _units(rows: list[StudyRow], claim: str) -> list[_Unit]:
+    units: dict[tuple[str, str], _Unit] = {}
+    for k, row in enumerate(rows):
+        units.setdefault((row.unit, row.claim or claim), _Unit(row.unit, row.claim or claim)).rows.append(k)
+    return list(units.values())
+
+
+def _members(unit: _Unit, keys: list[str]) -> list[int]:
+    """Rows of a unit whose files can be read, each content once."""
+    first: dict[str, int] = {}
+    for k in unit.rows:
+        if keys[k]:
+            first.setdefault(keys[k], k)
+    return list(first.values())
+
+
+def _jobs(units: list[_Unit], rows: list[StudyRow], folder: Path, keys: list[str], store: Checkpoint,
+          options: dict[str, Any], *, retry: bool) -> tuple[list[Job], int]:
+    jobs, reused = [], 0
+    for unit in units:
+        members = _members(unit, keys)
+        mine = tuple(keys[k] for k in members)
+        if not mine:
+            continue
+        records = [store.get(key) for key in (*mine, unit_key(mine))]
+        if all(record is not None and not (retry and "error" in record) for record in records):
+            reused += len(mine)
+            continue
+        files = tuple((_path(folder, rows[k].reference), _path(folder, rows[k].device)) for k in members)
+        jobs.append(Job(files=files, keys=mine, claim=unit.claim, options=options))
+    return jobs, reused
+
+
+def _runner(executor: Executor | MakeExecutor | None, workers: int | None) -> Runner:
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    count = workers or cores
+    if executor is None:
+        return Runner(lambda: own_pool(count), count)
+    if isinstance(executor, Executor):
+        given = executor
+        return Runner(lambda: given, count, BATCH, owned=False)
+    if callable(executor):
+        return Runner(executor, count, BATCH)
+    raise InputError(f"`executor` must be an Executor or a function that makes one; got {type(executor).__name__}")
+
+
+def _unit_line(unit: _Unit, rows: list[StudyRow], keys: list[str], records: list[dict[str, Any]],
+               store: Checkpoint) -> Line:
+    mine = tuple(keys[k] for k in _members(unit, keys))
+    record = (store.get(unit_key(mine)) if mine else None) or {"error": "no session could be used"}
+    sessions = sum("result" in records[k] for k in _members(unit, keys))
+    return unit_line(unit.name, [rows[k] for k in unit.rows], sessions, record)

@@ -1,0 +1,188 @@
+"""A study from its list to tables: pairs found, never lost, never twice, whatever the executor."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import agree
+from agree import InputError
+from agree.study import find_pairs, run
+from agree.study.listing import list_text
+
+UNITS = {"a": 1, "b": 2, "c": 3}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Three units of one to three short sessions, invented."""
+    root = tmp_path_factory.mktemp("study")
+    rng = np.random.default_rng(2)
+    for unit, sessions in UNITS.items():
+        for session in range(1, sessions + 1):
+            time_s = np.arange(900)
+            watts = np.clip(200 + 80 * np.sin(time_s / 90 + session)
+                            + np.convolve(rng.normal(0, 60, 904), np.ones(5) / 5, "valid"), 0, None).round()
+            device = (0.97 * watts + rng.normal(0, 4, 900)).round()
+            for role, shift, values in (("ref", 0, watts), ("dev", 3, device)):
+                np.savetxt(root / f"{unit}-{session}-{role}.csv", np.c_[time_s + shift, values], delimiter=",",
+                           header="time_s,power_W", comments="", fmt="%g")
+    (root / "list.csv").write_text(list_text(find_pairs(root).rows))
+    return root
+
+
+def tables(out):
+    return {name: (out / name).read_bytes() for name in ("pairs.csv", "units.csv", "results.jsonl")}
+
+
+@pytest.fixture(scope="module")
+def undisturbed(folder, tmp_path_factory):
+    """The tables of a run that nothing disturbed, in this process."""
+    out = tmp_path_factory.mktemp("out")
+    with ThreadPoolExecutor(1) as executor:
+        study = run(folder / "list.csv", "1.5 %", executor=executor, workers=1, out=out)
+    assert (study.computed, study.reused, study.failed) == (6, 0, 0)
+    return tables(out)
+
+
+def test_pairs_are_found_by_their_names(folder):
+    found = find_pairs(folder)
+    assert [(row.unit, row.session) for row in found.rows] == [("a", "1"), ("b", "1"), ("b", "2"), ("c", "1"),
+                                                               ("c", "2"), ("c", "3")]
+    named = find_pairs(folder, "{unit}-{session}-{role}")
+    assert named.rows == found.rows
+
+
+def test_many_pairs_in_folders_by_pattern(tmp_path):
+    """504 pairs of a crossed design, each found once, either way of naming; what fits nothing is left over."""
+    for athlete in range(21):
+        for condition in ("flat", "climb", "sprint"):
+            for session in (1, 2):
+                for unit in range(4):
+                    for role in ("reference", "test"):
+                        (tmp_path / f"P{athlete}-{condition}-{session}-U{unit}-{role}.csv").touch()
+    (tmp_path / "P0-flat-1-U9-test.csv").touch()
+    found = find_pairs(tmp_path, "{athlete}-{condition}-{session}-{unit}-{role}")
+    assert len(found.rows) == 504
+    assert found.leftovers == (("P0-flat-1-U9-test.csv", "no reference beside it"),)
+    assert found.rows[0].factors == {"athlete": "P0", "condition": "climb"}
+    plain = find_pairs(tmp_path)
+    assert {(row.reference, row.device) for row in plain.rows} == {(row.reference, row.device) for row in found.rows}
+
+
+def test_tables_are_those_of_the_units_alone(folder, undisturbed):
+    rows = list(csv.DictReader(undisturbed["units.csv"].decode().splitlines()))
+    assert [(row["unit"], row["sessions"]) for row in rows] == [("a", "1"), ("b", "2"), ("c", "3")]
+    for row in rows:
+        pairs = [agree.pair_recordings(folder / f"{row['unit']}-{k}-ref.csv", folder / f"{row['unit']}-{k}-dev.csv",
+                                       session=str(k)) for k in range(1, int(row["sessions"]) + 1)]
+        check = agree.check_claim(pairs if len(pairs) > 1 else pairs[0], "1.5 %").to_dict()
+        assert row["verdict"] == check["verdict"]
+        for name, key in (("bias", "value"), ("low", "low"), ("high", "high")):
+            assert float(row[name]) == pytest.approx(check["bias_percent"][key], rel=1e-9)
+    for line in undisturbed["results.jsonl"].decode().splitlines():
+        stored = json.loads(line)
+        assert stored["result"]["schema"] == 1
+        assert stored["row"]["unit"] in UNITS
+
+
+def test_own_pool_gives_the_same_bytes_and_goes_on(folder, undisturbed, tmp_path):
+    first = run(folder / "list.csv", "1.5 %", out=tmp_path, workers=2)
+    assert first.computed == 6
+    assert tables(tmp_path) == undisturbed
+    again = run(folder / "list.csv", "1.5 %", out=tmp_path, workers=2)
+    assert (again.computed, again.reused) == (0, 6)
+    assert tables(tmp_path) == undisturbed
+
+
+def test_relabelling_costs_nothing_and_a_changed_file_is_checked_again(folder, tmp_path):
+    with ThreadPoolExecutor(1) as executor:
+        run(folder / "list.csv", "1.5 %", executor=executor, out=tmp_path)
+        rows = [{"unit": "a", "session": "first", "reference": str(folder / "a-1-ref.csv"),
+                 "device": str(folder / "a-1-dev.csv"), "athlete": "P1"}]
+        relabelled = run(rows, "1.5 %", executor=executor, out=tmp_path)
+        assert (relabelled.computed, relabelled.reused) == (0, 1)
+        assert relabelled.pairs[0].factors == {"athlete": "P1"}
+        assert run(rows, "2 %", executor=executor, out=tmp_path).computed == 1
+        changed = tmp_path / "changed.csv"
+        changed.write_text((folder / "a-1-dev.csv").read_text().replace("\n3,", "\n3.0,", 1))
+        assert run([rows[0] | {"device": str(changed)}], "1.5 %", executor=executor, out=tmp_path).computed == 1
+
+
+def test_errors_are_rows_and_a_pair_given_twice_is_checked_once(folder, tmp_path):
+    (tmp_path / "empty.csv").touch()
+    good = {"unit": "a", "session": "1", "reference": str(folder / "a-1-ref.csv"),
+            "device": str(folder / "a-1-dev.csv")}
+    rows = [good, good, good | {"unit": "x", "device": str(tmp_path / "none.csv")},
+            good | {"unit": "y", "device": str(tmp_path / "empty.csv")}]
+    with ThreadPoolExecutor(2) as executor:
+        study = run(rows, "1.5 %", executor=executor)
+    assert study.failed == 2
+    assert study.pairs[0].bias == study.pairs[1].bias
+    assert study.units[0].sessions == 1
+    assert study.pairs[2].error.endswith("none.csv: No such file or directory")
+    assert "empty.csv" in study.pairs[3].error
+    assert len(study.summary().splitlines()) <= 16
+
+
+def test_a_pair_that_ends_its_worker_becomes_a_row(folder, tmp_path, monkeypatch):
+    """The worker is made to end while it reads one device file; the others are checked all the same."""
+    trap = tmp_path / "sitecustomize.py"
+    trap.write_text("import sys\n"
+                    "def end(event, args):\n"
+                    "    if event == 'open' and str(args[0]).endswith('b-2-dev.csv'):\n"
+                    "        import os\n"
+                    "        if os.getpid() != int(os.environ.get('AGREE_DRIVER', os.getpid())):\n"
+                    "            os._exit(9)\n"
+                    "sys.addaudithook(end)\n")
+    monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{Path(agree.__file__).parents[1]}")
+    monkeypatch.setenv("AGREE_DRIVER", str(os.getpid()))
+    study = run(folder / "list.csv", "1.5 %", out=tmp_path / "out", workers=2)
+    assert [bool(line.error) for line in study.pairs] == [False, False, True, False, False, False]
+    assert study.pairs[2].error.startswith("its worker ended 3 times")
+    assert [(line.sessions, line.error) for line in study.units] == [(1, ""), (1, ""), (3, "")]
+    monkeypatch.undo()
+    mended = run(folder / "list.csv", "1.5 %", out=tmp_path / "out", workers=2, retry=True)
+    assert mended.failed == 0
+
+
+def test_a_killed_driver_leaves_no_orphan_and_goes_on(folder, undisturbed, tmp_path):
+    """Killed 3 times at other moments; the last run ends with the undisturbed bytes."""
+    command = [sys.executable, "-m", "agree", "study", "check", str(folder / "list.csv"), "--claim", "1.5 %", "--out",
+               str(tmp_path), "--workers", "2", "--quiet"]
+    for after in (0.4, 1.5, 2.5):
+        driver = subprocess.Popen(command, start_new_session=True)
+        time.sleep(after)
+        os.kill(driver.pid, signal.SIGKILL)
+        driver.wait()
+    subprocess.run(command, check=True, timeout=120)
+    assert tables(tmp_path) == undisturbed
+    assert not list(tmp_path.rglob("*.part"))
+
+
+@pytest.mark.parametrize(("rows", "text"), [
+    ([], "the list: found no pairs; expected a row for each"),
+    ([{"unit": "a", "session": "1", "reference": "r.csv"}],
+     "the list: found the columns unit, session, reference; expected unit, session, reference, device; add device"),
+    ([{"unit": "a", "session": "", "reference": "r.csv", "device": "d.csv"}],
+     "the list, row 2: found no session; expected one; fill the cell in"),
+])
+def test_lists_that_cannot_be_used(rows, text):
+    with pytest.raises(InputError) as caught:
+        run(rows, "1.5 %")
+    assert str(caught.value) == text
+
+
+def test_options_and_claims_that_cannot_be_used():
+    with pytest.raises(InputError, match="options colour are not known"):
+        run([], "1.5 %", colour="red")
+    with pytest.raises(InputError, match="not understood"):
+        run([], "soon")
