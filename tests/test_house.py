@@ -29,15 +29,10 @@ ARROWS = {
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-<<<<<<< HEAD
-    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "trials",
-                         "report"},
-    "trials": VERDICT | {"files", "trials"},
-=======
     "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "report",
-                         "study"},
+                         "study", "trials"},
+    "trials": VERDICT | {"files", "trials"},
     "study": VERDICT | {"recordings", "pairing", "assessment", "report", "study"},
->>>>>>> 5fabeb0 (Studies: a list, every pair and unit checked on any executor, never lost and never twice, statistics over units)
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.
