@@ -106,15 +106,15 @@ PAIRING = ("max_lag_s", "lag_s", "power_columns", "faults")
 def _paired(files: tuple[str, str], options: dict[str, Any]) -> Any:
     """Read and match two files under names that say nothing of where they lie."""
     from agree.pairing.pair import pair_recordings
-    from agree.recordings.recording import as_recording
+    from agree.recordings.read import read_recording
 
     sides: list[Any] = []
     for role, path in zip(("reference", "device"), files, strict=True):
         if "://" in path:
             with opened(path) as file:
-                sides.append(as_recording(file, name=role))
+                sides.append(read_recording(file, name=role))
         else:
-            sides.append(as_recording(path, name=role))
+            sides.append(read_recording(path, name=role))
     return pair_recordings(*sides, **{name: value for name, value in options.items() if name in PAIRING})
 
 
