@@ -36,7 +36,8 @@ ARROWS = {
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.
-LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecode": {"files"}, "pyarrow": {"files", "study"},
+LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecode": {"files"},
+             "pyarrow": {"files", "study"},
              "defusedxml": {"files"}, "matplotlib": {"report"}, "rich": {"cli"}, "click": {"cli"},
              "statsmodels": {"estimators", "verdict"}, "pingouin": set()}
 
