@@ -147,7 +147,7 @@ def pair_recordings(
     unusual = "" if lag_s is not None else _unusual(
         fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
-    notes = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
+    notes: list[Note | str] = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
                                    "counted from the first stamp of each"]
     notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
               *setting.notes]
@@ -181,9 +181,9 @@ def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignm
         steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
 
 
-def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: Overlap) -> list[str]:
+def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: Overlap) -> list[Note | str]:
     """Say what the reader must know of the match."""
-    notes = retime.in_words(alignment.steps)
+    notes: list[Note | str] = [*retime.in_words(alignment.steps)]
     if fine.drifting:
         notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
                      "device was re-timed along a straight line; the lag is that in the middle")
@@ -191,7 +191,7 @@ def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: 
         notes.append("the lag is not a whole number of seconds: a reading of the device is the weighted mean of the "
                      "two seconds it lies across")
     if not over.share.any() and np.array_equal(reference, over.device, equal_nan=True):
-        notes.append("the two recordings are identical: a file compared with itself says nothing about a device")
+        notes.append(Note(kind="pair_identical", severity="answer"))
     if math.isfinite(alignment.correlation):
         rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""
         notes.append(f"correlation of fast changes at the lag: {alignment.correlation:.2f}{rival}")

@@ -1,0 +1,112 @@
+"""Times in every form: read rightly, or refused with what to do; no form is taken for another."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from agree import InputError, read_recording
+from tests.said import said
+
+START = datetime(2024, 5, 31, 17, 2, 3, tzinfo=UTC)
+UNIX = START.timestamp()
+FIT = UNIX - 631_065_600
+
+
+def text(header, cells):
+    return (f"{header};power\n" + "".join(f"{cell};{200 + k % 9}\n" for k, cell in enumerate(cells))).encode()
+
+
+def stamps(form, count=90, step=1.0):
+    return [(START + timedelta(seconds=step * k)).strftime(form) for k in range(count)]
+
+
+def refused(header, cells, **options):
+    with pytest.raises(InputError) as caught:
+        read_recording(text(header, cells), **options)
+    assert caught.value.option == "time_column"
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(("header", "cells", "first", "clock"), [
+    ("time", stamps("%H%M%S"), 17 * 3600 + 123, "elapsed"),
+    ("time", [f"{cell}.00" for cell in stamps("%H%M%S")], 17 * 3600 + 123, "elapsed"),
+    ("HHMMSS", stamps("%H%M%S", 5), 17 * 3600 + 123, "elapsed"),
+    ("Uhrzeit", stamps("%I:%M:%S %p"), 17 * 3600 + 123, "elapsed"),
+    ("hora", [cell.replace("PM", "p. m.") for cell in stamps("%I:%M:%S %p")], 17 * 3600 + 123, "elapsed"),
+    ("time", stamps("%m/%d/%Y %I:%M:%S %p"), UNIX, "local"),
+    ("time", stamps("%Y%m%d%H%M%S"), UNIX, "local"),
+    ("time", [f"{FIT + k:.0f}" for k in range(90)], UNIX, "utc"),
+    ("timestamp", [f"{UNIX + k:.0f}" for k in range(90)], UNIX, "utc"),
+    ("time_ms", [f"{1000 * (UNIX + k):.0f}" for k in range(90)], UNIX, "utc"),
+    ("time_ms", [f"{150_000_000 + 1000 * k}" for k in range(90)], 150_000, "elapsed"),
+    ("time [us]", [f"{1_000_000 * k}" for k in range(90)], 0, "elapsed"),
+    ("time", [f"{k // 60:02}:{k % 60:02}" for k in range(90)], 0, "elapsed"),
+    ("time [mm:ss]", [f"{12 + k // 60:02}:{k % 60:02}" for k in range(90)], 720, "elapsed"),
+    ("time", [f"{30 + k // 60:02}:{k % 60:02}" for k in range(90)], 1800, "elapsed"),
+    ("time", [f"{k // 60:02}:{k % 60:02}.0" for k in range(700, 790)], 700, "elapsed"),
+    ("s", [str(k) for k in range(90)], 0, "elapsed")])
+def test_read_rightly(header, cells, first, clock):
+    found = read_recording(text(header, cells))
+    assert found.clock == clock
+    np.testing.assert_allclose(found.time, first + np.arange(len(cells)), atol=1e-6)
+
+
+def test_seconds_since_1989_are_said():
+    found = read_recording(text("time", [f"{FIT + k:.0f}" for k in range(9)]))
+    assert [note.kind for note in found.notes if note.severity == "trust"] == ["read_fit_epoch"]
+    assert "seconds since 1989-12-31" in " ".join(said(found))
+    assert found.start == "2024-05-31T17:02:03Z"
+
+
+@pytest.mark.parametrize("year", [1992, 2010, 2024])
+def test_only_dates_before_2010_are_taken_so(year):
+    first = datetime(year, 6, 1, tzinfo=UTC).timestamp()
+    found = read_recording(text("time", [f"{first + k:.0f}" for k in range(9)]))
+    assert found.start.startswith(str(year))
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("Uhrzeit", stamps("%H:%M", 90, 60)), ("time", stamps("%H:%M")), ("time (hh:mm)", stamps("%H:%M", 90, 60)),
+    ("time", stamps("%I:%M %p", 90, 60)), ("time", stamps("%Y-%m-%d %H:%M", 300)),
+    ("time", stamps("%d.%m.%Y %H:%M", 300))])
+def test_times_to_the_minute_are_refused(header, cells):
+    assert "to the minute" in refused(header, cells)
+
+
+def test_what_may_be_either_is_refused():
+    """17:02, 17:03 ...: a minute a row, or a second a row after 17 minutes."""
+    assert refused("time", [f"{17 + k // 60:02}:{k % 60:02}" for k in range(2, 90)]) == (
+        "bytes, row 2: found '17:02' in column 'time', which may be mm:ss or hh:mm; expected stamps of one meaning; "
+        "write them as h:mm:ss, or call the column 'time [mm:ss]'")
+
+
+@pytest.mark.parametrize("cells", [
+    stamps("%I:%M:%S", 9000), ["11:59:58 AM", "11:59:59 AM", "12:00:00"], ["13:05:00 PM", "13:05:01 PM", "13:05:02 PM"],
+    [f"{45443.7 + k / 86400:.6f}" for k in range(90)]])
+def test_clocks_that_tell_too_little(cells):
+    """12 hours without a.m. and p.m. past 1 o'clock, mixed forms, an hour that is not, days of a spreadsheet."""
+    if cells[0] == "05:02:03":  # from 5 o'clock on nothing tells of it in 2.5 h: no wrap, right from the start on
+        assert read_recording(text("time", cells)).time[0] == 5 * 3600 + 123
+        return
+    refused("time", cells)
+
+
+def test_a_twelve_hour_clock_that_wraps_is_refused():
+    cells = [(START.replace(hour=12) + timedelta(seconds=60 * k)).strftime("%I:%M:%S") for k in range(90)]
+    with pytest.raises(InputError, match="expected time not to go back"):
+        read_recording(text("time", cells))
+
+
+def test_seconds_elapsed_are_no_time_of_day():
+    """Seconds in a row show 60 to 99 as endings; every tenth second shows them too."""
+    for cells in (range(1000, 1200), range(0, 4000, 10), range(100, 160), range(59)):
+        found = read_recording(text("time", [str(k) for k in cells]))
+        assert found.time.tolist() == list(cells)
+
+
+def test_a_pace_is_no_time():
+    data = ("pace;power\n" + "".join(f"4:{30 + k % 5};{200 + k}\n" for k in range(9))).encode()
+    assert read_recording(data).clock == "rows"
