@@ -147,8 +147,9 @@ def pair_recordings(
     unusual = "" if lag_s is not None else _unusual(
         fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
-    notes: list[Note | str] = [] if same_clock else [f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is "
-                                   "counted from the first stamp of each"]
+    notes: list[Note | str] = [] if same_clock else [
+        f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is counted from the first stamp of "
+        "each"]
     notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
               *setting.notes]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)

@@ -1,0 +1,148 @@
+"""GPX with the open extensions, TCX and FIT with heart rate and laps, JSON lines. All samples are invented here."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+
+import numpy as np
+import pytest
+from fit_writer import EPOCH, FIELDS, START, FitWriter
+
+from agree import InputError, read_recording
+from tests.said import said
+
+POINT = """<trkpt lat="1" lon="2"><ele>3</ele><time>2024-05-31T17:02:{k:02}Z</time><extensions>{power}
+<gpxtpx:TrackPointExtension><gpxtpx:atemp>21</gpxtpx:atemp><gpxtpx:hr>{hr}</gpxtpx:hr><gpxtpx:cad>88</gpxtpx:cad>
+<gpxtpx:speed>8.5</gpxtpx:speed></gpxtpx:TrackPointExtension></extensions></trkpt>"""
+POWERS = {"plain": "<power>{w}</power>", "named": "<pwr:PowerInWatts>{w}</pwr:PowerInWatts>",
+          "watts": "<x:watts>{w}</x:watts>"}
+
+
+def gpx(power="plain", points=20):
+    body = "".join(POINT.format(k=k, hr=120 + k, power=POWERS[power].format(w=200 + k) if power else "")
+                   for k in range(points))
+    return ('<?xml version="1.0"?><gpx xmlns="http://www.topografix.com/GPX/1/1" xmlns:gpxtpx="a" xmlns:pwr="b" '
+            f'xmlns:x="c"><trk><trkseg>{body}</trkseg></trk></gpx>').encode()
+
+
+@pytest.mark.parametrize("power", POWERS)
+def test_gpx(power):
+    found = read_recording(gpx(power))
+    assert found.power.tolist() == list(range(200, 220))
+    assert found.heart_rate.tolist() == list(range(120, 140))
+    assert (found.cadence[0], found.speed[0], found.temperature[0]) == (88, 8.5, 21)
+    assert (found.clock, found.start) == ("utc", "2024-05-31T17:02:00Z")
+    assert read_recording(gpx(power), quantity="heart rate").values.tolist() == list(range(120, 140))
+
+
+def test_gpx_without_power():
+    assert read_recording(gpx(""), quantity="heart rate").power is None
+    with pytest.raises(InputError, match="20 lines with power missing, and the fields 'Time', 'Cadence'"):
+        read_recording(gpx(""))
+    with pytest.raises(InputError, match="found XML without a Trackpoint or trkpt"):
+        read_recording(b'<?xml version="1.0"?><gpx><wpt lat="1" lon="2"/></gpx>')
+
+
+@pytest.mark.parametrize("head", [
+    b'<!DOCTYPE gpx [<!ENTITY a "ha">]>', b'<!DOCTYPE gpx SYSTEM "http://localhost:9/x.dtd">'])
+def test_gpx_keeps_the_limits_of_xml(head):
+    with pytest.raises(InputError, match=r"found a document type \(DTD\)"):
+        read_recording(gpx().replace(b"<gpx ", head + b"<gpx ", 1))
+    with pytest.raises(InputError, match="elements 65 deep"):
+        read_recording(b"<gpx>" + b"<a>" * 100)
+
+
+def test_every_cut_of_gpx_is_refused():
+    data = gpx(points=3)
+    for size in range(1, len(data)):
+        with pytest.raises(InputError):
+            read_recording(data[:size])
+
+
+def fit():
+    FIELDS.setdefault("core_temperature", (139, "uint16"))
+    writer = FitWriter().describe(0, 0, "uint16", "Ünïcödé Leistung", units="watts")
+    writer.describe(0, 1, "float32", "smo2 left", units="%").describe(0, 2, "uint8", "weird\x1b[31m\u202ename")
+    for k in range(60):
+        if k in (0, 20, 45):
+            writer.message(19, [(253, "uint32", START + k + 10), (2, "uint32", START + k)], local=3)
+        writer.record(timestamp=START + k, power=200 + k % 9, heart_rate=120 + k, cadence=90, temperature=20,
+                      core_temperature=3750 + k, developer=[(0, 0, "uint16", 300 + k), (0, 1, "float32", 60.5),
+                                                            (0, 2, "uint8", k)])
+    return writer.done()
+
+
+def test_fit_channels_laps_and_developer_fields():
+    found = read_recording(fit())
+    assert found.power[0] == 200
+    assert found.heart_rate.tolist() == list(range(120, 180))
+    np.testing.assert_allclose(found.core_temperature, 37.5 + np.arange(60) / 100)
+    assert (found.laps - START - EPOCH).tolist() == [0, 20, 45]
+    for quantity, first in (("heart rate", 120), ("core temperature", 37.5), ("cadence", 90)):
+        assert read_recording(fit(), quantity=quantity).values[0] == pytest.approx(first)
+    assert read_recording(fit(), power_column="Ünïcödé Leistung (developer 0) [watts]").power[0] == 300
+    named = read_recording(fit(), column="smo2 left (developer 0) [%]", quantity="balance")
+    assert named.values[0] == pytest.approx(60.5, abs=50)
+    assert "weird?[31m?name (developer 0)" in str(pytest_error(fit(), power_column="nothing"))
+    assert any("further powers" in note for note in said(found))
+
+
+def pytest_error(data, **options):
+    with pytest.raises(InputError) as caught:
+        read_recording(data, **options)
+    return caught.value
+
+
+def test_tcx_heart_rate_and_laps():
+    points = "".join(f"<Trackpoint><Time>2024-05-31T17:02:{k:02}Z</Time><HeartRateBpm><Value>{120 + k}</Value>"
+                     f"</HeartRateBpm><Extensions><TPX><Watts>{200 + k}</Watts></TPX></Extensions></Trackpoint>"
+                     for k in range(20))
+    data = ("<TrainingCenterDatabase><Activity><Lap StartTime='2024-05-31T17:02:00Z'><Track>" + points
+            + "</Track></Lap><Lap StartTime='2024-05-31T17:02:10Z'/></Activity></TrainingCenterDatabase>").encode()
+    found = read_recording(data)
+    assert found.heart_rate.tolist() == list(range(120, 140))
+    assert (found.laps - found.time[0]).tolist() == [0, 10]
+    assert read_recording(data, quantity="heart rate").values[0] == 120
+
+
+def lines(rows):
+    return "\n".join(json.dumps(row) for row in rows).encode() + b"\n"
+
+
+ROWS = [{"time": k, "power": 200 + k if k != 3 else None, "cadence": 80, "where": [1, 2]} for k in range(9)]
+
+
+def test_json_lines():
+    found = read_recording(lines(ROWS))
+    assert found.time.tolist() == list(range(9))
+    assert np.isnan(found.power[3])
+    assert "9 x where that is an array or object, left blank" in said(found)
+    late = [{"time": 0, "power": 1}, {"time": 1, "power": 2, "cadence": 7}, {"time": 2, "power": 3}]
+    np.testing.assert_array_equal(read_recording(lines(late)).cadence, [np.nan, 7, np.nan])
+
+
+@pytest.mark.parametrize(("data", "found"), [
+    (json.dumps(ROWS).encode(), "JSON that is a list, no object"),
+    (json.dumps({"a": {"b": [1]}}, indent=1).encode(), "JSON that is no whole object in its line"),
+    (lines(ROWS)[:-20], "JSON that is no whole object in its line"),
+    (b'{"time": 0, "power": 2}\nx\n', "no whole object"), (b"[" * 100_000, "JSON that is no whole object"), (b"[[" + b'{"a":' * 10_000, "JSON that is no whole object")])
+def test_other_json_is_refused(data, found):
+    error = pytest_error(data)
+    assert found in str(error)
+    assert 'write one object a line, such as {"time": 0, "power": 200}, or export the recording as CSV' in str(error)
+
+
+def test_a_workbook_is_refused_with_what_to_do():
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as book:
+        book.writestr("xl/workbook.xml", "<x/>")
+    assert "open a spreadsheet and save the sheet with the readings as CSV" in str(pytest_error(made.getvalue()))
+
+
+def test_a_table_of_two_columns_with_negative_decimals():
+    from agree.files.text import text_table
+
+    table = text_table(b"mass_kg,reading_Nm\n0,-0.1\n5,-8.31\n10,-16.5\n", "masses")
+    assert (table.header, table.columns[1]) == (["mass_kg", "reading_Nm"], ["-0.1", "-8.31", "-16.5"])
