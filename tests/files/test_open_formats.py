@@ -127,7 +127,8 @@ def test_json_lines():
     (json.dumps(ROWS).encode(), "JSON that is a list, no object"),
     (json.dumps({"a": {"b": [1]}}, indent=1).encode(), "JSON that is no whole object in its line"),
     (lines(ROWS)[:-20], "JSON that is no whole object in its line"),
-    (b'{"time": 0, "power": 2}\nx\n', "no whole object"), (b"[" * 100_000, "JSON that is no whole object"), (b"[[" + b'{"a":' * 10_000, "JSON that is no whole object")])
+    (b'{"time": 0, "power": 2}\nx\n', "no whole object"), (b"[" * 100_000, "JSON that is no whole object"),
+    (b"[[" + b'{"a":' * 10_000, "JSON that is no whole object")])
 def test_other_json_is_refused(data, found):
     error = pytest_error(data)
     assert found in str(error)
