@@ -48,3 +48,7 @@ ROWS_PER_MINUTE_STAMP = 5.0
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10
+
+# --- estimators ---
+TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted
+ALIKE_P = 0.001          # one-sided p of neighbouring errors being alike, below which "independent" is doubted

@@ -1,6 +1,7 @@
 """Limits along a line, by quantiles and from repeats: oracles, slow twins, properties."""
 
 import math
+import warnings
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from scipy import special
 
 from agree import (
+    AssumptionWarning,
     ConvergenceError,
     InputError,
     SampleSizeError,
@@ -17,7 +19,6 @@ from agree import (
     regression_limits,
     repeated_limits,
 )
-from agree.estimators.limits import repeated as repeated_module
 from agree.estimators.limits.ordered import ordered
 
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
@@ -219,9 +220,13 @@ def repeats(seed=1, subjects=12, size=4, unequal=False):
     return x, x + 2 + rng.normal(0, 4, subjects)[subject] + rng.normal(0, 2, subject.size), subject
 
 
+@pytest.mark.filterwarnings("ignore:`reference` and `device` rise and fall together")
 @pytest.mark.parametrize("true_value", ["constant", "varying"])
 def test_mixed_equals_moments_for_equal_numbers(true_value):
     one, other = (repeated_limits(*repeats(), true_value=true_value, method=m) for m in ("moments", "mixed"))
+    same = repeated_limits(*repeats(), true_value=true_value)
+    for name in ("bias", "lower", "upper", "sd"):
+        assert ends(getattr(same, name)) == pytest.approx(ends(getattr(one, name)), rel=1e-12)
     for name in ("bias", "lower", "upper", "sd"):
         assert getattr(other, name).value == pytest.approx(getattr(one, name).value, rel=1e-4)
     assert ends(other.bias) == pytest.approx(ends(one.bias), rel=1e-4)
@@ -247,6 +252,7 @@ def test_mixed_components_maximise_the_restricted_likelihood():
         assert restricted_likelihood(y - x, subject, best[0], best[1] * step) < top
 
 
+@pytest.mark.filterwarnings("ignore:`reference` and `device` rise and fall together")
 def test_constant_by_loops():
     """Section 5.3 of 1999, word by word."""
     x, y, subject = repeats(4, unequal=True)
@@ -254,7 +260,7 @@ def test_constant_by_loops():
     differences = [y[g].mean() - x[g].mean() for g in groups]
     within = [sum(((v[g] - v[g].mean()) ** 2).sum() for g in groups) / (x.size - 12) for v in (x, y)]
     variance = np.var(differences, ddof=1) + (1 - np.mean([1 / g.size for g in groups])) * sum(within)
-    result = repeated_limits(x, y, subject)
+    result = repeated_limits(x, y, subject, true_value="constant")
     assert result.bias.value == pytest.approx(np.mean(differences), rel=1e-12)
     assert result.sd.value == pytest.approx(math.sqrt(variance), rel=1e-12)
     assert result.upper.value == pytest.approx(np.mean(differences) + Z * math.sqrt(variance), rel=1e-12)
@@ -269,9 +275,56 @@ def test_varying_by_loops():
     between = sum(g.size * (g.mean() - d.mean()) ** 2 for g in groups) / 11
     within = sum(((g - g.mean()) ** 2).sum() for g in groups) / (n - 12)
     divisor = (n**2 - sum(g.size**2 for g in groups)) / (11 * n)
-    result = repeated_limits(x, y, subject, true_value="varying")
+    result = repeated_limits(x, y, subject, true_value="varying", method="moments")
     assert result.sd.value == pytest.approx(math.sqrt((between - within) / divisor + within), rel=1e-12)
     assert result.bias.value == pytest.approx(d.mean(), rel=1e-12)
+    alike = repeated_limits(x, y, subject)
+    means = [g.mean() for g in groups]
+    assert alike.bias.value == pytest.approx(np.mean(means), rel=1e-12)
+    assert alike.sd.value == pytest.approx(math.sqrt(
+        np.var(means, ddof=1) + (1 - np.mean([1 / g.size for g in groups])) * within), rel=1e-12)
+
+
+def test_subjects_of_unequal_numbers_are_covered():
+    """5 subjects of 4 pairs and one of 120: the published weights miss the bias in a quarter of the runs and more."""
+    rng = np.random.default_rng(11)
+    subject = np.repeat(np.arange(6), [4] * 5 + [120])
+    hits = dict.fromkeys(("unweighted", "moments"), 0)
+    for _ in range(400):
+        x = rng.uniform(100, 300, subject.size)
+        y = x + rng.normal(0, 4, 6)[subject] + rng.normal(0, 3, subject.size)
+        for method in hits:
+            item = repeated_limits(x, y, subject, method=method).bias
+            hits[method] += item.low <= 0 <= item.high
+    assert hits["unweighted"] / 400 == pytest.approx(0.95, abs=3 * 0.011)
+    assert hits["moments"] / 400 < 0.75
+
+
+def test_pairs_at_different_powers_are_no_constant_true_value(rng):
+    subject = np.repeat(np.arange(6), 20)
+    x = rng.uniform(100, 300, 120)
+    y = x + rng.normal(0, 4, 120)
+    with pytest.warns(AssumptionWarning) as caught:
+        wide = repeated_limits(x, y, subject, true_value="constant")
+    assert "rise and fall together within subjects (r = 1.00)" in str(caught[0].message)
+    assert caught[0].filename == __file__
+    plain = repeated_limits(x, y, subject)
+    assert plain.upper.value < 12 < 100 < wide.upper.value
+    noise = rng.normal(200, 3, 120)
+    repeated_limits(noise, 200 + rng.normal(0, 3, 120), subject, true_value="constant")  # no warning: it is an error
+
+
+@pytest.mark.parametrize(("r", "warned"), [(0.28, False), (0.32, True)])
+def test_how_much_together_is_doubted(r, warned):
+    """At 100 within-subject degrees of freedom p = 0.001 lies at r = 0.305."""
+    rng, subject = np.random.default_rng(2), np.repeat(np.arange(5), 21)
+    u, v = (w - np.array([w[subject == s].mean() for s in range(5)])[subject] for w in rng.normal(size=(2, 105)))
+    v -= u * (u @ v) / (u @ u)
+    y = r * u / math.sqrt(u @ u) + math.sqrt(1 - r * r) * v / math.sqrt(v @ v)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        repeated_limits(200 + u, 200 + y, subject, true_value="constant")
+    assert bool(caught) == warned
 
 
 def test_the_interval_of_a_limit_joins_bias_and_sd():
@@ -281,14 +334,15 @@ def test_the_interval_of_a_limit_joins_bias_and_sd():
     assert upper.value - upper.low == pytest.approx(math.hypot(bias.value - bias.low, Z * (sd.value - sd.low)))
 
 
-@pytest.mark.parametrize("method", ["moments", "mixed"])
+@pytest.mark.filterwarnings("ignore:`reference` and `device` rise and fall together")
+@pytest.mark.parametrize("method", ["unweighted", "moments", "mixed"])
 @pytest.mark.parametrize("true_value", ["constant", "varying"])
 def test_order_shift_scale_labels_and_exchange_of_repeats(method, true_value):
     x, y, subject = repeats(5, unequal=True)
     options = {"method": method, "true_value": true_value}
     one = ends(repeated_limits(x, y, subject, **options).upper)
     order = np.random.default_rng(1).permutation(x.size)
-    same = {"rel": 1e-9} if method == "moments" else {"rel": 1e-4}
+    same = {"rel": 1e-9} if method != "mixed" else {"rel": 1e-4}
     assert ends(repeated_limits(x[order], y[order], subject[order], **options).upper) == pytest.approx(one, **same)
     assert ends(repeated_limits(x, y + 50, subject, **options).upper) == pytest.approx(np.array(one) + 50, **same)
     assert ends(repeated_limits(x * 1e150, y * 1e150, subject, **options).upper) == pytest.approx(
@@ -341,7 +395,7 @@ def test_readings_that_cannot_be_used_for_repeats():
 
 @pytest.mark.parametrize(("options", "text"), [
     ({"true_value": "fixed"}, "`true_value` must be one of 'constant', 'varying'; got 'fixed'"),
-    ({"method": "reml"}, "`method` must be one of 'moments', 'mixed'; got 'reml'"),
+    ({"method": "reml"}, "`method` must be one of 'unweighted', 'moments', 'mixed'; got 'reml'"),
     ({"scale": "percent"}, "`scale` must be one of 'difference', 'log'; got 'percent'"),
 ])
 def test_options_of_repeated_limits(options, text):
@@ -355,9 +409,8 @@ def test_a_mixed_model_that_fails_is_named(monkeypatch):
     monkeypatch.setattr(mixed, "fit", lambda *a, **k: (_ for _ in ()).throw(np.linalg.LinAlgError("Singular matrix")))
     with pytest.raises(ConvergenceError) as caught:
         repeated_limits(*repeats(), method="mixed")
-    assert str(caught.value) == "method='mixed' failed: Singular matrix; use method='moments'"
+    assert str(caught.value) == "method='mixed' failed: Singular matrix; use method='unweighted'"
     monkeypatch.setattr(mixed, "fit", lambda *a, **k: type("Fit", (), {"converged": False}))
     with pytest.raises(ConvergenceError) as caught:
         repeated_limits(*repeats(), method="mixed")
-    assert str(caught.value) == "method='mixed' did not settle; use method='moments'"
-    assert repeated_module.SCALES == ("difference", "log")
+    assert str(caught.value) == "method='mixed' did not settle; use method='unweighted'"

@@ -31,7 +31,7 @@ def test_statistic_is_the_two_sample_distance_of_above_and_below(oracle):
     up, down = along[residual > 1e-9], along[residual < -1e-9]
     distance = stats.ks_2samp(up, down).statistic
     assert (test.n_above, test.n_below) == (up.size, down.size)
-    assert test.statistic == pytest.approx(math.sqrt(up.size * down.size / (up.size + down.size + 1)) * distance,
+    assert test.statistic == pytest.approx(math.sqrt(up.size * down.size / (down.size + 1)) * distance,
                                            rel=1e-12)
     assert test.p_value == pytest.approx(special.kolmogorov(test.statistic), rel=1e-12)
 

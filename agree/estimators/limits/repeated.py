@@ -6,7 +6,7 @@ import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,23 +16,15 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy
 from agree.core.engine import estimate
-from agree.core.errors import ConvergenceError, SampleSizeError
+from agree.core.errors import AssumptionWarning, SampleSizeError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
-from agree.estimators.components import OneWay, Part, mover, one_way
+from agree.core.thresholds import TOGETHER_P
+from agree.estimators.components import Part, mover, one_way
+from agree.estimators.limits.repeated_parts import mixed, moments, unweighted
 from agree.estimators.scales import errors_on_scale, exponential
 
 SCALES = ("difference", "log")
-
-
-class Core(NamedTuple):
-    """Bias and its influences by subject (mean 0), and the parts whose sum is the variance of a single difference."""
-
-    bias: float
-    influence: FloatArray
-    parts: tuple[Part, ...]
-    between: float
-    within: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,74 +71,6 @@ class RepeatedLimits(Result):
     coverage: float
 
 
-def _by_subject(weights: FloatArray, a: OneWay) -> tuple[float, FloatArray]:
-    """Weighted mean of the subjects' mean differences, and the influence of each subject."""
-    share = weights / weights.sum()
-    bias = float(share @ a.means)
-    return bias, share * weights.size * (a.means - bias)
-
-
-def _moments(d: OneWay, x: OneWay, y: OneWay, true_value: str) -> Core:
-    """Components by mean squares: 2007 (varying) and 1999, sections 5.2 and 5.3 (constant)."""
-    if true_value == "varying":
-        bias, influence = _by_subject(d.sizes, d)
-        varying = Part(1 / d.size, d.between, d.df_between), Part(1 - 1 / d.size, d.within, d.df_within)
-        return Core(bias, influence, varying, d.between_variance, d.within)
-    bias, influence = _by_subject(np.ones(d.sizes.size), d)
-    away = 1 - 1 / d.harmonic
-    parts = (Part(1.0, d.of_means, d.df_between), *(Part(away, a.within, a.df_within) for a in (x, y)))
-    noise = x.within + y.within
-    return Core(bias, influence, parts, max(0.0, d.of_means - noise / d.harmonic), noise)
-
-
-def _fit(response: FloatArray, design: FloatArray, subject: NDArray[np.intp],
-         random: FloatArray) -> tuple[float, float]:
-    """Residual variance, and variance between subjects of the rows marked `random`, by REML."""
-    from statsmodels.regression.mixed_linear_model import MixedLM
-
-    because = "did not settle"
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a variance at its boundary, 0, is an answer
-        for optimiser in ("bfgs", "powell"):  # the second needs no slope, which can be singular on the way
-            try:
-                fit = MixedLM(response, design, groups=subject, exog_re=random[:, None]).fit(method=[optimiser])
-            except (np.linalg.LinAlgError, ValueError) as exc:
-                because = f"failed: {exc}"
-                continue
-            if fit.converged:
-                return float(fit.scale), float(fit.cov_re[0, 0])
-    raise ConvergenceError(f"method='mixed' {because}; use method='moments'")
-
-
-def _contrasts(values: FloatArray) -> FloatArray:
-    """Helmert's m - 1 contrasts of m values: uncorrelated, and of the same variance."""
-    k = np.arange(1.0, values.size)
-    result: FloatArray = (np.cumsum(values)[:-1] - k * values[1:]) / np.sqrt(k * (k + 1))
-    return result
-
-
-def _mixed(x: FloatArray, y: FloatArray, subject: NDArray[np.intp], d: OneWay, true_value: str) -> Core:
-    """Components by a mixed model of the differences; a constant true value adds what the sums tell of the scatter.
-
-    With equal scatter the sum and the difference of a pair have the same variance within a subject and are
-    independent; of a subject's m sums only the m - 1 contrasts that are free of its level are told to the model.
-    """
-    n = x.size
-    unit = math.sqrt(d.within + d.between)  # the optimiser wants variances near 1
-    x, y = x / unit, (y - d.mean) / unit
-    response, design, random, df = y - x, np.ones((n, 1)), np.ones(n), d.df_within
-    if true_value == "constant":
-        sums = [(x + y)[subject == s] for s in range(d.sizes.size)]
-        response = np.concatenate([response, *map(_contrasts, sums)])
-        random = np.repeat([1.0, 0.0], [n, response.size - n])
-        subject = np.concatenate((subject, np.repeat(np.arange(len(sums)), [v.size - 1 for v in sums])))
-        design, df = random[:, None], 2 * df
-    within, between = (unit**2 * variance for variance in _fit(response, design, subject, random))
-    bias, influence = _by_subject(1 / (between + within / d.sizes), d)
-    parts = Part(1.0, between + within / d.harmonic, d.df_between), Part(1 - 1 / d.harmonic, within, df)
-    return Core(bias, influence, parts, between, within)
-
-
 def variance_and_limits(bias: Estimate, parts: Sequence[Part], z: float, level: float) -> tuple[Estimate, ...]:
     """SD of a single difference, lower and upper limit: bias -+ z sd with MOVER intervals (Zou 2013)."""
     variance, low, high = mover(parts, level)
@@ -181,13 +105,26 @@ def _readings(reference: ArrayLike, device: ArrayLike, subject: ArrayLike, nan_p
     return x, y, members
 
 
+def _warn_of_varying(x: FloatArray, y: FloatArray, df: int) -> None:
+    """Warn if readings about their subjects' means are correlated: then the true value moves within a subject."""
+    square = float(x @ x) * float(y @ y)
+    if df < 3 or not square > 0:
+        return
+    r = min(float(x @ y) / math.sqrt(square), 1.0)
+    t = r * math.sqrt((df - 1) / max(1 - r * r, 1e-15))
+    if 1 - float(special.stdtr(df - 1, t)) < TOGETHER_P:
+        warnings.warn(f"`reference` and `device` rise and fall together within subjects (r = {r:.2f}): what is "
+                      "measured varies there, and limits for a constant true value count that as error; use "
+                      "true_value='varying'", AssumptionWarning, stacklevel=3)
+
+
 def repeated_limits(
     reference: ArrayLike,
     device: ArrayLike,
     subject: ArrayLike,
     *,
-    true_value: str = "constant",
-    method: str = "moments",
+    true_value: Literal["constant", "varying"] = "varying",
+    method: Literal["unweighted", "moments", "mixed"] = "unweighted",
     scale: Literal["difference", "log"] = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
@@ -205,12 +142,14 @@ def repeated_limits(
         Paired readings in one unit, n >= 3.
     subject : (n,) array_like
         Label of the subject or session of each pair; at least 2, at least one of them with 2 pairs.
-    true_value : {"constant", "varying"}
-        Whether what is measured stays the same within a subject. ``constant``: pairing within a subject has no
-        meaning, and each method's own scatter counts. ``varying``: only the differences count.
-    method : {"moments", "mixed"}
-        Mean squares; or restricted maximum likelihood, better if numbers are very unequal (with ``constant`` it takes
-        the two methods' scatter within a subject as equal).
+    true_value : {"varying", "constant"}
+        Whether what is measured stays the same within a subject. ``varying``: only the differences of pairs count;
+        right for every table in which the two readings of a pair were taken together, such as those of one trial.
+        ``constant``: pairing within a subject has no meaning, and each method's own scatter counts.
+    method : {"unweighted", "moments", "mixed"}
+        ``unweighted``: subjects count alike. ``moments``: mean squares as published, bias over all pairs; the same if
+        all subjects have equally many, and too narrow if not. ``mixed``: restricted maximum likelihood (with
+        ``constant`` it takes the two methods' scatter within a subject as equal).
     scale : {"difference", "log"}
         Errors device - reference; or log ratios, for which bias and limits are given as ratios.
     coverage : float
@@ -234,9 +173,15 @@ def repeated_limits(
     ConvergenceError
         A mixed model that does not settle.
 
+    Warns
+    -----
+    AssumptionWarning
+        ``constant``, where the two methods rise and fall together within subjects: what is measured varies there.
+
     Notes
     -----
-    Varying: one-way analysis of the differences, variance = MSB/n0 + (1 - 1/n0) MSW with
+    Varying: one-way analysis of the differences. Unweighted: variance of the S mean differences + (1 - mean of 1/m_i)
+    MSW, bias the mean of the means (Thomas & Hultquist 1978). Moments: variance = MSB/n0 + (1 - 1/n0) MSW with
     n0 = (N - sum m_i^2/N)/(S - 1), that is between + within (unless MSB < MSW, where it is less than MSW); bias over
     all pairs. Constant: variance of the S differences of means + (1 - mean of 1/m_i) (s_x^2 + s_y^2), bias their
     unweighted mean. The bias' interval is the engine's between subjects, that of the variance a sum of independent
@@ -246,8 +191,8 @@ def repeated_limits(
 
     References
     ----------
-    Bland JM, Altman DG (1999) Stat Methods Med Res 8:135-160, section 5; (2007) J Biopharm Stat 17:571-582; Zou GY
-    (2013) Stat Methods Med Res 22:630 (citation from memory).
+    Bland JM, Altman DG (1999) Stat Methods Med Res 8:135-160, section 5; (2007) J Biopharm Stat 17:571-582; Thomas
+    JD, Hultquist RA (1978) Ann Stat 6:582; Zou GY (2013) Stat Methods Med Res 22:630 (citations from memory).
 
     Examples
     --------
@@ -257,7 +202,7 @@ def repeated_limits(
     2.00 W, SD 2.78 W from 3 subjects
     """
     for name, value, allowed in (("true_value", true_value, ("constant", "varying")),
-                                 ("method", method, ("moments", "mixed")), ("scale", scale, SCALES)):
+                                 ("method", method, ("unweighted", "moments", "mixed")), ("scale", scale, SCALES)):
         checks.choice(value, name, allowed)
     checks.fraction(level, "level")
     z = float(special.ndtri((1 + checks.fraction(coverage, "coverage")) / 2))
@@ -267,10 +212,12 @@ def repeated_limits(
     # Readings about their subject's mean reference: the model knows nothing of the level, and keeps its digits.
     x, y = x / unit - means[members], y / unit - means[members]
     d, own_x, own_y = (one_way(values, members) for values in (y - x, x, y))
-    if method == "moments" or d.between + d.within == 0:
-        core = _moments(d, own_x, own_y, true_value)
+    if true_value == "constant":
+        _warn_of_varying(x - own_x.means[members], y - own_y.means[members], d.df_within)
+    if method == "mixed" and d.between + d.within > 0:
+        core = mixed(x, y, members, d, true_value)
     else:
-        core = _mixed(x, y, members, d, true_value)
+        core = (moments if method == "moments" else unweighted)(d, own_x, own_y, true_value)
     bias = estimate(core.bias, core.influence, level=level, sampling="independent")
     bias = replace(bias, method="t, between subjects")
     bias, sd, lower, upper = (item.scaled(unit) for item in (bias, *variance_and_limits(bias, core.parts, z, level)))
