@@ -45,6 +45,7 @@ __all__ = [
     "Precision",
     "QuantileLimits",
     "Quantity",
+    "QuantityCheck",
     "Recording",
     "RegressionLimits",
     "RepeatedLimits",
@@ -64,6 +65,7 @@ __all__ = [
     "bias_by_band",
     "bias_curve",
     "check_claim",
+    "check_quantity",
     "check_trials",
     "concordance",
     "coverage_probability",
@@ -77,6 +79,7 @@ __all__ = [
     "look",
     "look_at_errors",
     "match_response",
+    "overlay_recordings",
     "pair_recordings",
     "pair_trials",
     "passing_bablok",
@@ -131,6 +134,8 @@ _PUBLIC = {
     "pairing.pair": ("pair_recordings",),
     "planning.plan": ("Plan", "plan"),
     "recordings.inspect": ("FileLook", "look"),
+    "quantities.check": ("QuantityCheck", "check_quantity"),
+    "quantities.read": ("overlay_recordings",),
     "trials.check": ("TrialsCheck", "check_trials"),
     "trials.meanings": ("TrialMeaning",),
     "trials.pair": ("pair_trials",),
@@ -190,6 +195,8 @@ if TYPE_CHECKING:
     from agree.estimators.response.efforts import BestEfforts, Effort, best_efforts
     from agree.pairing.pair import pair_recordings
     from agree.planning.plan import Plan, plan
+    from agree.quantities.check import QuantityCheck, check_quantity
+    from agree.quantities.read import overlay_recordings
     from agree.recordings.inspect import FileLook, look
     from agree.recordings.read import read_recording
     from agree.recordings.recording import Recording

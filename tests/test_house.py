@@ -29,8 +29,9 @@ ARROWS = {
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "report",
-                         "study", "trials"},
+    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "quantities",
+                         "report", "study", "trials"},
+    "quantities": VERDICT | {"files", "recordings", "quantities"},
     "trials": VERDICT | {"files", "trials"},
     "study": VERDICT | {"recordings", "pairing", "assessment", "report", "study"},
     "demo": CORE | {"demo"},
@@ -44,7 +45,7 @@ LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecod
 # Results whose examples are in the functions that return them.
 RESULTS = {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction", "Alignment", "Concordance",
            "FileLook", "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision", "TrialPlan",
-           "TrialsCheck"}
+           "TrialsCheck", "QuantityCheck"}
 
 
 def room(path):

@@ -45,6 +45,11 @@ NOT_HOLDING = 1
 @click.option("--match-response", is_flag=True,
               help="Compare at a matched response: the sharper trace is smoothed as the other one is.")
 @click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
+@click.option("--quantity", metavar="NAME",
+              help="What is measured, if not power: 'heart rate', speed, pace, cadence, torque, balance, 'oxygen "
+                   "uptake', 'core temperature'.")
+@click.option("--delay", type=click.Choice(["device", "clock", "unknown"]),
+              help="Whose a delay is, for --quantity. [default: told by the quantity and the stamps]")
 @click.option("--max-lag", type=float, metavar="S", help="Largest difference of the clocks to search, s.")
 @click.option("--lag", type=float, metavar="S", help="Force the lag: device minus reference timestamp, s.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
@@ -56,7 +61,12 @@ def check(reference: str, device: str | None, **options: Any) -> None:
     """
     files: list[tuple[str, str | None]] = [(reference, device), *options["sessions"]]
     outputs_are_no_inputs(files, options["json_file"], options["page_file"])
-    with progress("reading and matching the recordings"):
+    from agree.cli.other_quantity import check_other_quantity, instead_of_trials
+
+    if options["quantity"] is not None:
+        check_other_quantity(files, options)
+        return
+    with progress("reading and matching the recordings"), instead_of_trials(reference, device, options["claim"]):
         pairs = paired(files, options)
     result = checked(pairs, options)
     deliver(result, options["json_file"], options["page_file"], efforts=options["efforts"])

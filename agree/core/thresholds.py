@@ -52,3 +52,14 @@ HHMMSS_ENDINGS = 10
 # --- estimators ---
 TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted
 ALIKE_P = 0.001          # one-sided p of neighbouring errors being alike, below which "independent" is doubted
+
+# --- quantities other than power (benchmarks/quantities.py) ---
+DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or phone differ by less
+AVERAGING_GAIN = 0.8     # of the misfit: what a wider running mean must leave at most for averaging to be named
+LOCK_NEAR = 3.0          # steps a minute between device and a multiple of the cadence that count as locked,
+LOCK_AWAY = 8.0          # and the distance from the reference below which a lock cannot be told
+LOCK_S = 30              # s: shorter crossings of the two happen by chance
+HALF_NEAR = 0.05         # of the ratio around 1/2 and 2
+HALF_S = 5
+FROZEN_LONG_S = 20       # s of one value: a resting heart keeps one for some 10 s
+EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sides

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import shlex
 from collections import Counter
 from collections.abc import Sequence
+from typing import Any
 
 from agree.core.errors import InputError
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table
 
 SUBJECT_WORDS = frozenset({"subject", "athlete", "participant", "id", "player", "rider", "runner", "proband", "sujet"})
 TRIAL_WORDS = frozenset({"trial", "jump", "rep", "repetition", "attempt", "set", "versuch", "essai"})
+NUMBER_WORDS = frozenset({"id", "no", "nr", "number", "code"})
+TIME_WORDS = frozenset({"time", "timestamp", "datetime", "seconds", "elapsed", "zeit", "temps", "tiempo"})
 
 
 class TrialsTableError(InputError):
@@ -28,27 +32,37 @@ class TrialsTableError(InputError):
     def __init__(self, source: str, key: str, found: str, readings: tuple[str, ...]) -> None:
         self.source, self.key, self.found, self.readings = source, key, found, readings
         super().__init__(f"{source}: {found}, and no time; expected one recording, a reading every second; for trials "
-                         f"use pair_trials(..., by='{key}') and check_trials")
+                         f"use pair_trials(..., by='{key}') and check_trials", code="trials_table")
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.source, self.key, self.found, self.readings)
 
     def as_command(self, path: str, other: str | None, claim: str) -> str:
         """Return the message with the command to use instead."""
         names = [] if other is not None or len(self.readings) < 2 else [
             f"--reference '{self.readings[0]}'", f"--device '{self.readings[1]}'"]
-        files = path if other is None else f"{path} {other}"
+        files = [shlex.quote(name) for name in (path, other) if name is not None]
+        command = " ".join(["agree trials", *files, "--by", shlex.quote(self.key), *names])
         return (f"{self.source}: {self.found}, and no time; agree check expects one recording, a reading every second; "
-                f"for trials: {' '.join(['agree trials', files, '--by', self.key, *names, '--claim'])} '{claim}'")
+                f"for trials: {command} --claim '{claim}'")
+
+
+def _is_key(words: list[str], allowed: frozenset[str]) -> bool:
+    return bool(words) and words[0] in allowed and (len(words) == 1 or (len(words) == 2 and words[1] in NUMBER_WORDS))
 
 
 def refuse_trials(table: Table) -> None:
-    """Refuse a table with a repeated column of subjects or trials.
+    """Refuse a table without time that has a repeated column of subjects or trials.
 
     Raises
     ------
     TrialsTableError
-        Such a table; the caller has looked for a time before.
+        Such a table.
     """
     plain = ["".join(c if c.isalnum() else " " for c in header.lower()).split() for header in table.header]
-    keys = [k for words in (SUBJECT_WORDS, TRIAL_WORDS) for k, name in enumerate(plain) if words.intersection(name)]
+    if any(TIME_WORDS.intersection(words) for words in plain):
+        return
+    keys = [k for allowed in (SUBJECT_WORDS, TRIAL_WORDS) for k, words in enumerate(plain) if _is_key(words, allowed)]
     for k in keys:
         counts = Counter(cell for cell in table.columns[k] if cell.lower() not in MISSING)
         if len(counts) < 2 or max(counts.values()) < 2:

@@ -12,6 +12,7 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.files.headers import fitting
 from agree.files.source import Content, Source, is_bytes, opened
+from agree.files.trials_table import refuse_trials
 from agree.recordings.options import options_of
 from agree.recordings.read import read_recording, read_table_of
 from agree.recordings.recording import Recording
@@ -83,7 +84,9 @@ def _same_file(reference: Any, device: Any) -> bool:
 def _two_names(reference: Any, read: Mapping[str, Any] | None) -> str:
     """Message when a file is said to hold both, but not which columns they are."""
     options = {name: value for name, value in (read or {}).items() if name != "name"}
-    header = read_table_of(reference, options)[0].header
+    table = read_table_of(reference, options)[0]
+    refuse_trials(table)
+    header = table.header
     like = [header[k] for k in fitting(header)]
     found = (f"columns that may be power are {', '.join(map(repr, like))}" if like
              else f"no column is called power; there are {', '.join(map(repr, header[:12]))}")

@@ -24,6 +24,7 @@ from agree.files.headers import (
     words,
 )
 from agree.files.table import Table, shown
+from agree.files.trials_table import refuse_trials
 from agree.files.vocabulary import quantities
 from agree.recordings.stamps import is_stamp
 
@@ -61,6 +62,8 @@ def choose(
     at_time = _time(table, time)
     if table.headerless and at_time is None and len(table.header) == 2 and _increases(table.columns[0]):
         at_time = 0
+    if at_time is None and not table.headerless:
+        refuse_trials(table)
     if column is not None:
         at = _named(table, column, option)
     elif table.headerless and quantity.name == POWER:

@@ -47,6 +47,8 @@ def _know_text_of(module: str) -> None:
         from agree.report import study_text  # noqa: F401
     elif module.startswith("agree.planning"):
         from agree.report import plan_text  # noqa: F401
+    elif module.startswith("agree.quantities"):
+        from agree.report import quantity_text  # noqa: F401
     elif module.startswith("agree.trials"):
         from agree.report import trials_text  # noqa: F401
     else:

@@ -1,0 +1,1 @@
+"""Recordings of any quantity: heart rate, speed, temperature and others; whose a delay is, and the answer both ways."""

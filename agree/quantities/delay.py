@@ -1,0 +1,165 @@
+"""How late a device shows what the reference shows, how sure that is, and whose the delay is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from agree.core import thresholds
+from agree.core.checks import FloatArray
+from agree.core.errors import MatchError
+from agree.core.result import Result
+from agree.quantities.overlay import Overlay
+
+Owner = Literal["device", "clock", "unknown"]
+SEARCHED_S = 120       # lags looked at on either side
+SLOW_S = 301           # changes slower than this tell no lag: they are taken out
+WIDTHS_S = (1, 5, 10, 15, 20, 30, 45, 60)  # running means that the device may take
+LEAST_FIT = 0.5        # correlation of the changes below which no lag is told
+BLOCK_S = 120          # blocks left out in turn for the standard error
+LEAST_BLOCKS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Delay(Result):
+    """Lag of the device behind the reference.
+
+    Attributes
+    ----------
+    lag_s, se_s : float
+        Device's stamp minus the reference's for one event, and its standard error, s; NaN if no lag can be told.
+    correlation : float
+        Of the changes at that lag.
+    averaged_s : int
+        Width of the running mean over the reference that the device is most like; 1 if none. Averaging over w seconds
+        looks like a delay too.
+    belongs_to : {"device", "clock", "unknown"}
+        Whose it is: the device's where both clocks are absolute and the delay is certain, or as stated.
+    stated : bool
+        Whether the user has said so.
+    """
+
+    lag_s: float
+    se_s: float
+    correlation: float
+    averaged_s: int
+    belongs_to: Owner
+    stated: bool = False
+
+
+def _running(values: FloatArray, width: int) -> FloatArray:
+    """Centred running mean of what there is; NaN where less than half of the seconds have a reading."""
+    if width <= 1:
+        return values
+    held = np.isfinite(values)
+    kernel = np.ones(width)
+    count = np.convolve(held, kernel, "same")
+    total = np.convolve(np.where(held, values, 0.0), kernel, "same")
+    result: FloatArray = np.where(count >= width / 2, total / np.maximum(count, 1), np.nan)
+    return result
+
+
+def _changes(values: FloatArray) -> FloatArray:
+    result: FloatArray = values - _running(values, SLOW_S)
+    return result
+
+
+def _sums(x: FloatArray, y: FloatArray, lag: int) -> FloatArray:
+    """Block sums (6, blocks) of n, x, y, xx, yy, xy with the device `lag` seconds later."""
+    if lag >= 0:
+        x, y = x[:x.size - lag or None], y[lag:]
+    else:
+        x, y = x[-lag:], y[:y.size + lag]
+    both = np.isfinite(x) & np.isfinite(y)
+    a, b = np.where(both, x, 0.0), np.where(both, y, 0.0)
+    starts = np.arange(0, a.size, BLOCK_S)
+    return np.stack([np.add.reduceat(term, starts) for term in (both.astype(float), a, b, a * a, b * b, a * b)])
+
+
+def _correlation(sums: FloatArray) -> float:
+    n, sx, sy, sxx, syy, sxy = sums
+    if n < LEAST_BLOCKS:
+        return -1.0
+    vx, vy = sxx - sx * sx / n, syy - sy * sy / n
+    return float((sxy - sx * sy / n) / math.sqrt(vx * vy)) if vx > 0 and vy > 0 else -1.0
+
+
+def _best(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+    """Lag, standard error by blocks left out in turn, and correlation."""
+    lags = np.arange(-SEARCHED_S, SEARCHED_S + 1)
+    sums = [_sums(x, y, int(lag)) for lag in lags]
+    whole = np.array([_correlation(each.sum(axis=1)) for each in sums])
+    k = int(np.argmax(whole))
+    near = range(max(k - 8, 0), min(k + 9, lags.size))
+    blocks = min(sums[j].shape[1] for j in near)
+    found = []
+    for left in range(-1, blocks if blocks >= LEAST_BLOCKS else 0):
+        curve = whole[near.start:near.stop] if left < 0 else np.array(
+            [_correlation(sums[j].sum(axis=1) - sums[j][:, left]) for j in near])
+        found.append(float(lags[near.start]) + _vertex(curve))
+    rest = np.array(found[1:])
+    se = math.sqrt((rest.size - 1) / rest.size * float(np.square(rest - rest.mean()).sum())) if rest.size else math.inf
+    return found[0], se, float(whole[k])
+
+
+def _vertex(curve: FloatArray) -> float:
+    """Place of the top of a curve, between its points by a parabola."""
+    k = int(np.argmax(curve))
+    if not 0 < k < curve.size - 1:
+        return float(k)
+    left, top, right = curve[k - 1:k + 2]
+    bend = left - 2 * top + right
+    return k + (0.5 * float((left - right) / bend) if bend < 0 else 0.0)
+
+
+def find_delay(overlay: Overlay, stated: Owner | None = None) -> Delay:
+    """Find the lag and say whose it is.
+
+    Unless stated: the device's, if the quantity's delays are devices', both clocks are absolute, and the lag is
+    certainly more than 2 s (|lag| - 1.96 standard errors > 2 s): recorders' clocks differ by less. Clocks that are not
+    absolute: unknown. For quantities whose delay is the clocks' (power, cadence, torque, balance): the clocks'.
+    """
+    x, y = _changes(overlay.reference), _changes(overlay.device)
+    lag, se, fit = _best(x, y)
+    width, best = 1, fit
+    for w in WIDTHS_S[1:]:
+        other = _best_fit(_changes(_running(overlay.reference, w)), y, round(lag))
+        if 1 - other < thresholds.AVERAGING_GAIN * (1 - best):
+            width, best = w, other
+    told = fit >= LEAST_FIT and math.isfinite(se)
+    if stated is not None:
+        owner: Owner = stated
+        if stated == "clock" and not told:
+            raise MatchError(f"{overlay.device_name}: changes are too unlike those of {overlay.reference_name} to tell "
+                             "a lag; state --delay device to compare as recorded")
+    elif overlay.quantity.delay_belongs_to == "clock":
+        owner = "clock" if told else "unknown"
+    elif overlay.absolute and told and abs(lag) - 1.96 * se > thresholds.DELAY_CERTAIN_S:
+        owner = "device"
+    else:
+        owner = "unknown"
+    return Delay(lag_s=lag if told else math.nan, se_s=se if told else math.nan, correlation=fit, averaged_s=width,
+                 belongs_to=owner, stated=stated is not None)
+
+
+def _best_fit(x: FloatArray, y: FloatArray, lag: int) -> float:
+    return max(_correlation(_sums(x, y, k).sum(axis=1)) for k in range(lag - 15, lag + 16))
+
+
+def taken_out(overlay: Overlay, lag_s: float) -> FloatArray:
+    """Return the device's readings moved back by the lag, between seconds by a line; NaN at the ends."""
+    if math.isnan(lag_s):
+        return overlay.device
+    seconds = np.arange(overlay.device.size)
+    at = seconds + lag_s
+    low = np.floor(at).astype(np.intp)
+    part = at - low
+    inside = (low >= 0) & (low + 1 < seconds.size)
+    low = np.clip(low, 0, max(seconds.size - 2, 0))
+    first, second = overlay.device[low], overlay.device[low + 1]
+    moved = np.where(part < 1e-9, first, (1 - part) * first + part * second)
+    result: FloatArray = np.where(inside, moved, np.nan)
+    return result

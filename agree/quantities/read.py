@@ -1,0 +1,96 @@
+"""`overlay_recordings`: two recordings of a quantity, read and laid over each other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from agree.core.errors import InputError
+from agree.core.quantities.known import CADENCE, POWER, quantity
+from agree.core.quantity import Quantity
+from agree.quantities.overlay import Overlay, lay_over
+from agree.recordings.read import read_recording
+from agree.recordings.recording import Recording
+
+
+def _read(source: Any, measured: Quantity, column: str | None, options: Mapping[str, Any] | None) -> Recording:
+    if isinstance(source, Recording):
+        if source.quantity.name != measured.name:
+            raise InputError(f"{source.name}: found a recording of {source.quantity.label}; expected {measured.label}; "
+                             "read it with quantity=...")
+        return source
+    chosen = dict(options or {})
+    if column is not None:
+        chosen["column"] = column
+    return read_recording(source, quantity=measured, **chosen)
+
+
+def overlay_recordings(
+    reference: Any,
+    device: Any,
+    quantity_name: str | Quantity,
+    *,
+    reference_column: str | None = None,
+    device_column: str | None = None,
+    reference_read: Mapping[str, Any] | None = None,
+    device_read: Mapping[str, Any] | None = None,
+    session: str = "1",
+) -> Overlay:
+    """Read two recordings of one quantity and lay them over each other as their stamps have them.
+
+    Use it for heart rate, speed, temperature and the like, whose delay may be the device's own; power goes through
+    `pair_recordings`, which lines the clocks up.
+
+    Parameters
+    ----------
+    reference, device : path, bytes, data frame, arrays or Recording
+        What `read_recording` takes.
+    quantity_name : str or Quantity
+        "heart rate", "speed", "core temperature" ...
+    reference_column, device_column : str, optional
+        Columns of the readings, if not found by name.
+    reference_read, device_read : mapping, optional
+        Further options of `read_recording`.
+    session : str
+        Label of the session.
+
+    Returns
+    -------
+    Overlay
+        To be given to `check_quantity`.
+
+    Raises
+    ------
+    InputError
+        Power, a quantity that is not known, or a recording that cannot be read.
+    MatchError
+        Fewer than 60 s in common.
+
+    See Also
+    --------
+    check_quantity, read_recording
+
+    Examples
+    --------
+    >>> from agree import overlay_recordings
+    >>> t = list(range(120))
+    >>> strap = {"time (s)": t, "heart rate (bpm)": [120 + k % 30 for k in t]}
+    >>> wrist = {"time (s)": t, "heart rate (bpm)": [121 + k % 30 for k in t]}
+    >>> seen = overlay_recordings(strap, wrist, "heart rate")
+    >>> seen.reference.size, seen.absolute
+    (120, False)
+    """
+    measured = quantity(quantity_name)
+    if measured.name == POWER.name:
+        raise InputError("`quantity_name` is power, which goes through pair_recordings and check_claim")
+    one = _read(reference, measured, reference_column, reference_read)
+    two = _read(device, measured, device_column, device_read)
+    absolute = {one.clock, two.clock} == {"utc"} or {one.clock, two.clock} == {"local"}
+    shadow = None
+    if measured.shadow == CADENCE.name:
+        shadow = next(((source.time, source.cadence) for source in (one, two) if source.cadence is not None), None)
+    names = (one.name, two.name) if one.name != two.name else (f"{one.name}, reference", f"{two.name}, device")
+    return lay_over((np.asarray(one.time), one.values), (np.asarray(two.time), two.values), one.quantity,
+                    absolute=absolute, shadow=shadow, names=names, session=session)
