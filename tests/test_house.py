@@ -29,10 +29,11 @@ ARROWS = {
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-    "report": VERDICT | {"recordings", "correction", "diagnosis", "assessment", "physics", "planning", "quantities",
-                         "report", "study", "trials"},
+    "report": VERDICT | {"recordings", "correction", "devices", "diagnosis", "assessment", "physics", "planning",
+                         "quantities", "report", "study", "trials"},
     "quantities": VERDICT | {"files", "recordings", "quantities"},
     "trials": VERDICT | {"files", "trials"},
+    "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
     "study": VERDICT | {"recordings", "pairing", "assessment", "report", "study"},
     "demo": CORE | {"demo"},
 }

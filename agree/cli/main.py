@@ -10,6 +10,7 @@ import click
 from agree.cli.check import check
 from agree.cli.correct import correct
 from agree.cli.demo import demo
+from agree.cli.devices import devices_command
 from agree.cli.look import look_command
 from agree.cli.plan import plan_command
 from agree.cli.schema import schema
@@ -29,7 +30,7 @@ def command() -> None:
     """
 
 
-for _one in (check, correct, demo, look_command, plan_command, schema, static, study, trials_command):
+for _one in (check, correct, demo, devices_command, look_command, plan_command, schema, static, study, trials_command):
     command.add_command(_one)
 
 

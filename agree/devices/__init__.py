@@ -1,0 +1,1 @@
+"""Several devices on one effort and none of them trusted."""
