@@ -119,7 +119,7 @@ def test_odd_names_are_read_all_the_same(tmp_path, name):
     with pytest.raises(InputError) as caught:
         read_recording(write(tmp_path, b"time,power\n0,x\n", name))
     assert str(caught.value).isprintable()
-    assert str(caught.value).startswith(name.replace("\n", "?") + ", row 2: found 'x' in column 'power'")
+    assert str(caught.value).startswith(name.replace("\x01", "?") + ", row 2: found 'x' in column 'power'")
 
 
 def test_name_without_its_ending(tmp_path):

@@ -19,7 +19,7 @@ def outcome(path):
 
 
 def test_there_are_seeds_for_every_reader():
-    assert {path.parent.name for path in SEEDS} == {"text", "gzip", "fit", "tcx", "parquet"}
+    assert {path.parent.name for path in SEEDS} == {"text", "gzip", "fit", "xml", "parquet", "json"}
 
 
 @pytest.mark.parametrize("path", SEEDS, ids=lambda path: f"{path.parent.name}-{path.name}")
