@@ -110,3 +110,27 @@ def test_seconds_elapsed_are_no_time_of_day():
 def test_a_pace_is_no_time():
     data = ("pace;power\n" + "".join(f"4:{30 + k % 5};{200 + k}\n" for k in range(9))).encode()
     assert read_recording(data).clock == "rows"
+
+
+@pytest.mark.parametrize(("seconds", "form"), [
+    (724_999_990, "1970"), (725_000_010, "1989"), (1_261_999_980, "1989"), (1_262_000_010, "1970")])
+def test_bounds_of_seconds_since_1989(seconds, form):
+    found = read_recording(text("time", [str(seconds + k) for k in range(5)]))
+    assert f"(seconds since {form}" in " ".join(said(found))
+
+
+def test_bounds_of_rows_that_share_a_minute():
+    """Five rows a stamp on average are refused, fewer are repeated stamps."""
+    for rows, refuse in ((5, True), (4, False)):
+        cells = [f"2024-05-31 17:{k:02}" for k in range(10) for _ in range(rows)]
+        if refuse:
+            assert "to the minute that 5 rows share" in refused("time", cells)
+        else:
+            assert read_recording(text("time", cells)).time.size == 40
+
+
+def test_bounds_of_endings_that_make_a_time_of_day():
+    """170055 ... 170059, 170100 ...: with 10 different endings HHMMSS, with 9 elapsed seconds that jump."""
+    for count, step in ((10, 1), (9, 41)):
+        cells = [(START.replace(second=0) + timedelta(seconds=55 + k)).strftime("%H%M%S") for k in range(count)]
+        assert np.diff(read_recording(text("time", cells)).time).max() == step
