@@ -25,7 +25,7 @@ from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.quantities.delay import Delay, Owner, find_delay, taken_out
 from agree.quantities.faults import TraceFault, find_trace_faults
-from agree.quantities.overlay import Overlay
+from agree.quantities.overlay import LEAST_COMMON_S, Overlay
 from agree.verdict import meanings
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_WINDOWS, Windows, table
@@ -250,7 +250,8 @@ def check_quantity(
     measured = items[0].quantity
     own = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(measured)
     known = ReferenceUncertainty.parse(reference_uncertainty)
-    delays = tuple(find_delay(item, delay) for item in items)
+    faults = tuple(find_trace_faults(item) for item in items)
+    delays = tuple(find_delay(_without(item, found), delay) for item, found in zip(items, faults, strict=True))
     asked = (own, meaning, window_s, level, known)
     first = _answer([_pairs(item, item.device) for item in items], *asked)
     second: QuantityAnswer | None = None
@@ -262,8 +263,16 @@ def check_quantity(
     return QuantityCheck(
         claim=own, meaning=meaning, verdict=_verdict(owner, first, second, absolute=all(i.absolute for i in items)),
         quantity=measured, as_recorded=first, taken_out=second, delays=delays,
-        faults=tuple(find_trace_faults(item) for item in items), window_s=window_s, level=float(level), overlays=items,
+        faults=faults, window_s=window_s, level=float(level), overlays=items,
         inputs=tuple(inputs), notes=tuple(_notes(items, delays)))
+
+
+def _without(overlay: Overlay, faults: tuple[TraceFault, ...]) -> Overlay:
+    """Return the recordings without the device's faulty seconds, which tell nothing of its delay."""
+    device = overlay.device.copy()
+    for fault in faults:
+        device[fault.start_s:fault.start_s + fault.seconds] = np.nan
+    return replace(overlay, device=device) if np.isfinite(device).sum() >= LEAST_COMMON_S else overlay
 
 
 def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:

@@ -52,10 +52,14 @@ def _delay(check: QuantityCheck) -> str:
     return f"Delay: {check.lag_s:.1f} ± {1.96 * se:.1f} s, {owner[check.belongs_to]}{stated}."
 
 
+def _times(count: int) -> str:
+    return "once," if count == 1 else f"{count} times, first"
+
+
 def _faults(check: QuantityCheck) -> str:
     every = [fault for session in check.faults for fault in session]
     by_kind = {words: [fault for fault in every if fault.kind == kind] for kind, words in KINDS.items()}
-    found = [f"{words} {sum(fault.seconds for fault in own)} s ({len(own)} times, first at {clock_of(own[0].start_s)})"
+    found = [f"{words} {sum(fault.seconds for fault in own)} s ({_times(len(own))} at {clock_of(own[0].start_s)})"
              for words, own in by_kind.items() if own]
     return "Faults, in all figures: " + ("; ".join(found) if found else "none found") + "."
 

@@ -175,7 +175,7 @@ def check_trials(
     if isinstance(mean_of, bool) or not isinstance(mean_of, int) or mean_of < 1:
         raise InputError(f"`mean_of` must be a whole number of trials, 1 or more; got {mean_of!r}")
     stated = claim if isinstance(claim, Claim) else Claim.parse(claim)
-    own = stated.for_quantity(trials.quantity, trials.device_name)
+    own = stated.for_quantity(trials.quantity, trials.device_column)
     scaled = scaled_errors(trials, own)
     used = scaled.trials
     known = known_of_reference(reference_uncertainty, scaled, own)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from typing import Any
 
@@ -102,7 +103,15 @@ def pair_trials(
     tables = (sides[0][2], sides[1][2])
     made = _unpaired(tables, sides, keyed) if unpaired else _paired(tables, sides, keyed, both=device is None)
     return Trials(**made, quantity=own, by=keyed, paired=not unpaired, notes=notes, inputs=tuple(inputs),
-                  reference_name=found[0][0][0], device_name=found[1][0][0])
+                  reference_name=_called(one, found[0][0], device), device_name=_called(other, found[1][0], device),
+                  device_column=found[1][0][0])
+
+
+def _called(table: Table, headers: list[str], device: Any) -> str:
+    """Name of a method: its column's in one table, its file's where there are two."""
+    if device is None or not isinstance(device, str | os.PathLike):
+        return headers[0]
+    return table.source.rsplit(".", 1)[0] or headers[0]
 
 
 Side = tuple[list[Key], FloatArray, Table]

@@ -64,6 +64,8 @@ class Trials(Result):
         Whether a reading of one method and one of the other are of the same trial.
     reference_name, device_name : str
         What the two are called in reports.
+    device_column : str
+        Column of the device's readings, for messages.
     set_aside : tuple of SetAside
         What is not used.
     notes : tuple of Note
@@ -96,6 +98,7 @@ class Trials(Result):
     paired: bool = True
     reference_name: str = "reference"
     device_name: str = "device"
+    device_column: str = ""
     set_aside: tuple[SetAside, ...] = ()
     notes: tuple[Note, ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
