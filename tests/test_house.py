@@ -30,10 +30,11 @@ ARROWS = {
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
     "report": VERDICT | {"recordings", "correction", "devices", "diagnosis", "assessment", "physics", "planning",
-                         "quantities", "report", "study", "trials"},
+                         "quantities", "report", "study", "trail", "trials"},
     "quantities": VERDICT | {"files", "recordings", "quantities"},
     "trials": VERDICT | {"files", "trials"},
     "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
+    "trail": VERDICT | {"assessment", "trail"},
     "study": VERDICT | {"recordings", "pairing", "assessment", "report", "study"},
     "demo": CORE | {"demo"},
 }

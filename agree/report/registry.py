@@ -45,6 +45,8 @@ def _know_text_of(module: str) -> None:
         from agree.report import static_text  # noqa: F401
     elif module.startswith("agree.devices"):
         from agree.report import devices_text  # noqa: F401
+    elif module.startswith("agree.trail"):
+        from agree.report import trail_text  # noqa: F401
     elif module.startswith("agree.study"):
         from agree.report import study_text  # noqa: F401
     elif module.startswith("agree.planning"):

@@ -1,0 +1,1 @@
+"""Sessions in states: what each adjustment did."""
