@@ -40,8 +40,8 @@ def _sessions(count: int) -> str:
 def _(result: Trail) -> str:
     check = result.check
     judged = next(item for item in reversed(result.states) if item.state == result.judged)
-    lines = textwrap.wrap(f"{result.verdict.upper()}  claim {check.claim.text}, judged on {_sessions(judged.sessions)} in "
-                          f"the state {result.judged!r}, not on a mixture", WIDTH)
+    lines = textwrap.wrap(f"{result.verdict.upper()}  claim {check.claim.text}, judged on {_sessions(judged.sessions)} "
+                          f"in the state {result.judged!r}, not on a mixture", WIDTH)
     first = max(len(result.states) - MOST, 0)
     if first:
         lines += _row("Earlier", f"{first} states; see the JSON.")
