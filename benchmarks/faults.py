@@ -79,14 +79,15 @@ def spots(x: np.ndarray, lengths: np.ndarray, rng: np.random.Generator, change: 
 
 
 def saturate(y: np.ndarray, used: np.ndarray, truth: np.ndarray, rng: np.random.Generator) -> None:
-    """Cut the highest 0.5 to 3 % of readings; those of at least 3 s count, if there are two such runs."""
+    """Cut the highest 0.5 to 3 % of readings, of which two runs last at least 3 s; all that are cut count."""
     for _ in range(20):
         ceiling = np.rint(np.quantile(y[y > 0], rng.uniform(0.97, 0.995)))
         cut = [run for run in runs(y >= ceiling) if run[1] - run[0] >= 3 and y[slice(*run)].max() > ceiling]
         if len(cut) >= 2:
             break
+    over = runs(y > ceiling)
     np.minimum(y, ceiling, out=y)
-    for start, stop in cut:
+    for start, stop in over:
         truth[start:stop] = True
         used[max(start - 15, 0):stop + 15] = 0
 
@@ -199,7 +200,7 @@ def score(x: np.ndarray, injected: Injected, lag: int, kinds: tuple[str, ...]) -
     scores = []
     for kind in kinds:
         found, true = np.zeros(x.size, bool), injected.truth[kind]
-        found[native] = pairs.reason == f"device_{kind}"
+        found[native] = np.isin(pairs.reason, (f"device_{kind}", f"either_{kind}"))
         scores.append(Score(int((found & true).sum()), int(found.sum()), int(true.sum()), blamed,
                             pairs.alignment.lag_s))
     return scores

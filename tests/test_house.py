@@ -20,7 +20,7 @@ ARROWS = {
     "core": CORE,
     "files": CORE | {"files"},
     "recordings": CORE | {"files", "recordings"},
-    "faults": CORE | {"faults"},
+    "faults": CORE | {"faults", "estimators"},
     "pairing": CORE | {"files", "recordings", "faults", "pairing"},
     "estimators": CORE | {"estimators"},
     "verdict": VERDICT,

@@ -46,8 +46,9 @@ def with_faults(data: Table, level: float) -> Estimate:
     """Mean error over every second that has both readings, faulty ones included."""
     columns: list[list[Any]] = [[], [], []]
     for k, item in enumerate(data.pairs):
-        both = np.isfinite(item.reference) & np.isfinite(item.device)
-        for column, values in zip(columns, (item.reference, item.device, np.full(both.size, k)), strict=True):
+        x, y = item.matched_reference, item.matched_device
+        both = np.isfinite(x) & np.isfinite(y)
+        for column, values in zip(columns, (x, y, np.full(both.size, k)), strict=True):
             column.append(values[both])
     reference, device, session = (np.concatenate(column) for column in columns)
     value, phi = ratio_of_sums(device - reference, reference)

@@ -268,5 +268,5 @@ def _corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequenc
     if factor == 1 or not (isinstance(pairs, Pairs) or all(isinstance(item, Pairs) for item in pairs)):
         return pairs  # what are no pairs is refused later, in one wording
     items = [pairs] if isinstance(pairs, Pairs) else pairs
-    changed = [replace(item, reference=item.reference * factor) for item in items]
+    changed = [item.scaled(reference=factor) for item in items]
     return changed[0] if isinstance(pairs, Pairs) else changed

@@ -15,7 +15,7 @@ HANDLINGS = ("set aside", "report", "keep")
 # by one trace while the other rests is not a dropout of the other.
 REASONS = (
     *(f"{role}_{kind}" for kind in WAKING for role in ROLES), "missing", "both_coasting",
-    *(f"{role}_{kind}" for kind in SEEN for role in ROLES), "beside_fault", *SLOW,
+    *(f"{role}_{kind}" for kind in SEEN for role in ROLES), "either_partial", "beside_fault", *SLOW,
 )
 NO_FAULT = ("missing", "both_coasting", "beside_fault")
 FIRST_EVENTS = 3  # positions shown of each kind of fault

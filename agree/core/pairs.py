@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from agree.core import checks
+from agree.core.alignment import Alignment as Alignment
+from agree.core.alignment import ClockStep as ClockStep
+from agree.core.alignment import Witness as Witness
 from agree.core.checks import FloatArray
 from agree.core.drawn import Drawn
 from agree.core.errors import InputError
 from agree.core.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.fault import REASONS as REASONS
+from agree.core.matched import Matched
 from agree.core.note import Note
 from agree.core.plain import plain_name
 from agree.core.result import Result, json_safe
@@ -27,93 +31,6 @@ class Event(NamedTuple):
     reason: str
     start_s: float
     seconds: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Witness:
-    """What another channel than power says of the lag.
-
-    Attributes
-    ----------
-    channel : {"cadence", "speed"}
-        Recorded by both.
-    lag_s, lag_se_s : float
-        Its lag and standard error, s.
-    correlation, strength : float
-        Of its fast changes at that lag.
-    agrees : bool
-        The lag is within 3 s and 3 standard errors of that of the alignment.
-    """
-
-    channel: str
-    lag_s: float
-    lag_se_s: float
-    correlation: float
-    strength: float
-    agrees: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockStep:
-    """A step of one clock against the other.
-
-    Attributes
-    ----------
-    time_s : float
-        Where the new lag begins, on the pairs' time, s.
-    step_s : float
-        Change of the lag, s: negative if the device's clock lost time, positive if the reference's did.
-    se_s : float
-        Standard error of the step; NaN if it cannot be told.
-    """
-
-    time_s: float
-    step_s: float
-    se_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Alignment(Result):
-    """How two clocks were matched.
-
-    Attributes
-    ----------
-    lag_s : float
-        Device timestamp minus reference timestamp of one event, in seconds; before the first step, if there is one.
-    lag_se_s : float
-        Standard error of the lag, from its spread between windows; NaN if there was one window.
-    drift_ppm : float
-        Change of the lag in parts per million of the elapsed time; NaN if fewer than 3 windows tell of it.
-    drift_se_ppm : float
-        Standard error of the drift; a drift of less than 3 of them is not told apart from none.
-    correlation : float
-        Correlation of the two traces, fast changes only, at that lag.
-    runner_up : float
-        The next best correlation at a distinctly different lag.
-    mixed : float
-        Share of the neighbouring second in each of the device's readings, after a lag that is no whole number of
-        seconds; 0 where readings were left as they are.
-    note : str
-        Anything unusual, such as a lag near a whole number of quarter hours.
-    channel : {"power", "cadence", "speed", "given", "assumed"}
-        What told the lag; "assumed" if both are in one file and power does not tell it.
-    witnesses : tuple of Witness
-        What other channels say of it.
-    steps : tuple of ClockStep
-        Steps of one clock against the other, in order; they were taken out.
-    """
-
-    lag_s: float
-    lag_se_s: float
-    drift_ppm: float
-    drift_se_ppm: float = math.nan
-    correlation: float
-    runner_up: float
-    mixed: float = 0.0
-    note: str = ""
-    channel: str = "power"
-    witnesses: tuple[Witness, ...] = ()
-    steps: tuple[ClockStep, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,6 +66,8 @@ class Pairs(Drawn):
         Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
     sources : tuple of SourceIdentity, optional
         Name, size and digest of what reference and device were read from; None where it is not known.
+    matched : Matched, optional
+        Both columns with one response, for what compares second by second; if not given, the readings as recorded.
 
     Raises
     ------
@@ -179,6 +98,7 @@ class Pairs(Drawn):
     notes: tuple[Note | str, ...] = field(default=())
     faults: tuple[Fault, ...] = None  # type: ignore[assignment]
     sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None)
+    matched: Matched | None = None
 
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
@@ -206,6 +126,7 @@ class Pairs(Drawn):
             raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}")
         if (missing & (reason == "")).any():
             raise InputError("`reason` must be 'missing' where a reading is NaN")
+        self._check_matched(reason)
         for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
                             ("cadence", cadence), ("temperature", warmth)):
             object.__setattr__(self, name, value)
@@ -223,11 +144,59 @@ class Pairs(Drawn):
             object.__setattr__(self, name, plain_name(getattr(self, name)))
         Result.__post_init__(self)
 
+    def _check_matched(self, reason: NDArray[np.str_]) -> None:
+        if self.matched is None:
+            return
+        if not isinstance(self.matched, Matched):
+            raise InputError(f"`matched` must be `Matched` or None; got {type(self.matched).__name__}")
+        if self.matched.reference.shape != reason.shape:
+            raise InputError(f"`matched` must have the length of `reference`, {reason.size}; got "
+                             f"{self.matched.reference.size}")
+        if not np.isfinite([column[reason == ""] for column in (self.matched.reference, self.matched.device)]).all():
+            raise InputError("`reason` must be 'beside_fault' or 'missing' where a column of `matched` is NaN")
+
     @property
     def used(self) -> NDArray[np.bool_]:
-        """(n,) True where the second is used."""
+        """(n,) True where the second of the matched pair is used."""
         mask: NDArray[np.bool_] = self.reason == ""
         return mask
+
+    @property
+    def sound(self) -> NDArray[np.bool_]:
+        """(n,) True where both readings as recorded are known and neither is faulty; coasting is included."""
+        known = np.isfinite(self.reference) & np.isfinite(self.device)
+        mask: NDArray[np.bool_] = known & np.isin(self.reason, ("", "both_coasting", "beside_fault"))
+        return mask
+
+    @property
+    def recorded(self) -> NDArray[np.bool_]:
+        """(n,) True where the readings as recorded can be compared: sound, and not both 0."""
+        mask: NDArray[np.bool_] = self.sound & ~((self.reference == 0) & (self.device == 0))
+        return mask
+
+    @property
+    def matched_reference(self) -> FloatArray:
+        """(n,) The reference with the response of the device, W; as recorded if `matched` is not given."""
+        return self.reference if self.matched is None else self.matched.reference
+
+    @property
+    def matched_device(self) -> FloatArray:
+        """(n,) The device with the response of the reference, W; as recorded if `matched` is not given."""
+        return self.device if self.matched is None else self.matched.device
+
+    def scaled(self, *, reference: float = 1.0, device: float = 1.0) -> Pairs:
+        """Return pairs whose readings, as recorded and matched, are multiplied by a factor.
+
+        Examples
+        --------
+        >>> from agree import Pairs
+        >>> Pairs(reference=[100, 200], device=[101, 203]).scaled(reference=1.01).reference
+        array([101., 202.])
+        """
+        matched = self.matched
+        if matched is not None:
+            matched = replace(matched, reference=matched.reference * reference, device=matched.device * device)
+        return replace(self, reference=self.reference * reference, device=self.device * device, matched=matched)
 
     def counts(self) -> dict[str, int]:
         """Seconds set aside under each reason; every reason is listed."""
@@ -278,8 +247,10 @@ class Pairs(Drawn):
         return tuple(rows)
 
     def _bias(self, mask: NDArray[np.bool_]) -> float:
-        whole = float(self.reference[mask].sum())
-        return 100 * float((self.device - self.reference)[mask].sum()) / whole if whole > 0 else math.nan
+        x, y = self.matched_reference, self.matched_device
+        mask = mask & np.isfinite(x) & np.isfinite(y)
+        whole = float(x[mask].sum())
+        return 100 * float((y - x)[mask].sum()) / whole if whole > 0 else math.nan
 
     def to_dict(self) -> dict[str, Any]:
         """Return what was paired and set aside, without the readings themselves."""
@@ -287,6 +258,9 @@ class Pairs(Drawn):
             "session": self.session, "reference": self.reference_name, "device": self.device_name,
             "start": self.start, "notes": json_safe(self.notes),
             "alignment": None if self.alignment is None else self.alignment.to_dict(),
+            "matched": None if self.matched is None else {
+                name: json_safe(getattr(self.matched, name)) for name in (
+                    "kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits")},
             "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
                         "set_aside": self.counts()},
             "faults": json_safe(self.faults), "fault_table": json_safe(self.fault_table()),

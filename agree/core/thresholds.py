@@ -63,3 +63,33 @@ HALF_NEAR = 0.05         # of the ratio around 1/2 and 2
 HALF_S = 5
 FROZEN_LONG_S = 20       # s of one value: a resting heart keeps one for some 10 s
 EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sides
+
+# --- Response (agree/estimators/response) ---
+# Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
+# filter at low cadence only), by benchmarks/response.py.
+RESPONSE_MISFIT = 1.8
+# s; a lag so near to whole seconds is taken for whole: it moves the error of a second by less than rounding does.
+PURE_LAG_S = 0.1
+
+# --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
+# A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
+# slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
+CLAIM_SHARE = 0.6
+CLAIM_ERRORS = 4.0
+CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
+# A claim beside coasting must be worth so many seconds of usual power, since stops differ by rounding.
+CLAIM_AT_STOP_S = 0.5
+# More stops than this show a claim, and more than a quarter of them: then it is how the two traces stop.
+STOPS_LEAST, STOPS_SHARE = 2, 0.25
+# Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
+# fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
+# would bring in fewer than 0.0001.
+HELD_EXPECTED, HELD_LIKE = 0.01, 0.05
+HELD_RARE = 1e-4
+# A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
+# so many standard errors.
+PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
+# Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
+CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
+SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
+PARTIAL_S = 3

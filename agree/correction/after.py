@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -58,8 +58,9 @@ class Asked(NamedTuple):
 def corrected_pairs(pairs: Pairs, scale: FloatArray | float, offset: FloatArray | float) -> Pairs:
     """Correct the device's readings of one session, by one correction or one for each second."""
     where = Rule(scale, offset)  # type: ignore[arg-type]
+    matched = pairs.matched and replace(pairs.matched, device=apply(where, pairs.matched.device))
     return Pairs(reference=pairs.reference, device=apply(where, pairs.device), time=pairs.time, reason=pairs.reason,
-                 cadence=pairs.cadence, session=pairs.session)
+                 cadence=pairs.cadence, session=pairs.session, matched=matched)
 
 
 def unit_errors(data: Table, unit: NDArray[np.intp], count: int) -> FloatArray:

@@ -145,7 +145,7 @@ def find_correction(
     asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
     data = join(pairs_list, window_s)
     if known.factor != 1:
-        items = [replace(item, reference=item.reference * known.factor) for item in data.pairs]
+        items = [item.scaled(reference=known.factor) for item in data.pairs]
         data = join(items if len(items) > 1 else items[0], window_s)
     return correction(data, level, window_s, asked=asked, reference_u=known, step=step)
 

@@ -48,7 +48,7 @@ class Second(NamedTuple):
 
 
 def seconds(table: Table, scale: float) -> Second:
-    """Reference, and device times the scale, both mixed from neighbours alike if the pairing mixed the device's."""
+    """Reference, and device times the scale, as recorded."""
     parts = [_session(item, scale, number) for number, item in enumerate(table.pairs)]
     gap = np.full((4, LONG_S), np.nan)
     return Second(*np.concatenate([column for part in parts for column in (part, gap)], axis=1))
@@ -57,10 +57,7 @@ def seconds(table: Table, scale: float) -> Second:
 def _session(item: Pairs, scale: float, number: int) -> FloatArray:
     place = np.round(item.time - item.time[0]).astype(np.intp)
     rows = np.full((4, int(place[-1]) + 1), np.nan)
-    reference, device = (np.where(item.used, column, np.nan) for column in (item.reference, item.device))
-    share = 0.0 if item.alignment is None else item.alignment.mixed
-    if share:
-        reference = np.r_[(1 - share) * reference[:-1] + share * reference[1:], np.nan]
+    reference, device = (np.where(item.recorded, column, np.nan) for column in (item.reference, item.device))
     rows[:, place] = reference, device * scale, item.time, np.full(place.size, float(number))
     return rows
 

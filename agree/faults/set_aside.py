@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -11,23 +10,27 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.fault import FAULT_KINDS, HANDLINGS, NO_FAULT, REASONS, ROLES, SEEN, SLOW, WAKING, Fault
-from agree.faults.detect import find_faults
-from agree.faults.overlap import Overlap, mix
+from agree.core.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
+from agree.core.matched import Matched
+from agree.estimators.response.matching import Filter, find_filter, matched, reasons
+from agree.faults.detect import Faults, Found, find_faults
+from agree.faults.partial import EITHER
+from agree.faults.screen import hide
 from agree.faults.slow import find_slow
+from agree.faults.view import Mask
 
+ROUNDS = 2   # faults are found again if the filter, fitted without them, is another
 # A step or a warm-up would take most of a ride with it: set aside only if asked for by name.
 USUAL = {kind: "report" if kind in SLOW else "set aside" for kind in FAULT_KINDS}
 
 
 class Setting(NamedTuple):
-    """Why each second is set aside, the native seconds of both that are faulty, notes, and the faults by kind."""
+    """Why each second is set aside, the columns with one response, the faults of single readings, and notes."""
 
     reason: NDArray[np.str_]
-    reference_faulty: NDArray[np.int64]
-    device_faulty: NDArray[np.int64]
+    matched: Matched
+    faults: tuple[Found, ...]
     notes: tuple[str, ...]
-    fault: NDArray[np.str_]
 
 
 def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
@@ -62,29 +65,50 @@ def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
     return USUAL | dict(asked)
 
 
-def set_aside(x: FloatArray, y: FloatArray, over: Overlap, handling: Mapping[str, str] = USUAL) -> Setting:
-    """Say why seconds are set aside. The device's faults are found on its own seconds, and counted once."""
-    reference, native = x[over.place], y[over.nearest]
-    beyond = np.clip(over.place + over.nearest - over.other, 0, x.size - 1)
+def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, str] = USUAL) -> Setting:
+    """Match the response of two traces on one grid of seconds, find their faults, and say why seconds are set aside.
+
+    The filter is fitted without gross faults, the faults are found with it, and it is fitted again without them.
+    """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
-    found = {"device": find_faults(mix(reference, x[beyond], over.share), native, "device", sharp=reference,
-                                   kinds=kinds),
-             "reference": find_faults(over.device, reference, "reference", sharp=native, kinds=kinds)}
-    is_fault = {f"{role}_{kind}": found[role].kind == kind for kind in (*WAKING, *SEEN) for role in ROLES}
-    quiet = {"missing": np.isnan(reference) | np.isnan(over.device),
-             "both_coasting": (reference == 0) & (native == 0) & (over.device == 0)}
-    masks = is_fault | quiet
-    names = [name for name in REASONS if name in masks]
-    kind = np.select([masks[name] for name in names], names, "")
-    aside = np.isin(kind, [name for name in is_fault if handling[name.partition("_")[2]] == "set aside"])
-    fault = np.where(np.isin(kind, NO_FAULT), "", kind)
-    faulty = np.zeros(y.size, bool)
-    faulty[over.nearest[aside & np.char.startswith(kind, "device")]] = True
-    reason = np.select([aside, *quiet.values(), (over.share > 0) & faulty[over.other]], [kind, *quiet, "beside_fault"],
-                       "")
-    return Setting(
-        reason, over.place[np.char.startswith(fault, "reference")],
-        over.nearest[np.char.startswith(fault, "device")], found["device"].notes or found["reference"].notes, fault)
+    spoiled = hide(reference, device)
+    made = _fitted(reference, device, spoiled)
+    found = find_faults(reference, device, made, kinds=kinds)
+    for _ in range(ROUNDS):
+        hidden, spoiled = spoiled, _spoiled(found)
+        if all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
+            break
+        before, made = made, _fitted(reference, device, spoiled)
+        if made.like(before):
+            break
+        found = find_faults(reference, device, made, kinds=kinds)
+    spoiled = _spoiled(found)
+    aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
+    sound = [np.where(aside & mask, np.nan, column)
+             for mask, column in zip(spoiled, (reference, device), strict=True)]
+    record = matched(made, reference, device)
+    reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
+                     (record.reference, record.device))
+    return Setting(reason, record, found.found, _unsought(found))
+
+
+def _fitted(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Filter:
+    return find_filter(np.where(spoiled[0], np.nan, reference), np.where(spoiled[1], np.nan, device))
+
+
+def _spoiled(found: Faults) -> tuple[Mask, Mask]:
+    """Seconds of reference and device that hold a fault of either."""
+    first, second = (np.isin(found.reason, [name for name in REASONS if name.startswith((role, EITHER))])
+                     for role in ("reference", "device"))
+    return first, second
+
+
+def _unsought(found: Faults) -> tuple[str, ...]:
+    return tuple(
+        (f"the {role} usually reads {ratio:.2f} of the other: partial readings were not looked for, as they cannot be "
+         "told from an error of scale") if why == "ratio" else
+        f"the {role} seems partial in more than half of the working seconds: taken for a matter of scale, and not set "
+        "aside" for role, why, ratio in found.not_sought[:1])
 
 
 def all_faults(
@@ -101,9 +125,8 @@ def all_faults(
         return Fault(kind=kind, start_s=float(time[start]), seconds=stop - start, energy_share=share, handling=how,
                      detail=detail)
 
-    change = np.flatnonzero(np.diff(np.unique(setting.fault, return_inverse=True)[1], prepend=-1, append=-1))
-    faults = [fault(str(setting.fault[start]), handling[str(setting.fault[start]).partition("_")[2]], start, stop, {})
-              for start, stop in pairwise(change.tolist()) if setting.fault[start]]
+    faults = [fault(one.reason, handling[one.kind], one.start, one.stop, {"lost_J": one.lost, "se_J": one.error})
+              for one in setting.faults]
     notes = []
     for item in find_slow(reference, device, time, reason == "", cadence, [
             kind for kind in SLOW if handling[kind] != "keep"]):

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
-from agree.faults.overlap import Overlap, mix
 from agree.pairing.clock import MIN_OVERLAP_S
 from agree.pairing.fine import Fine
 from agree.recordings.recording import Recording
@@ -22,7 +22,6 @@ GAP_JITTER_S = 0.2  # and what the stamps of a recorder with a reading every 2 s
 STEP_S, PHASE_S, PHASE_SHARE = 0.05, 0.35, 0.95
 EVEN, EVEN_SHARE = 0.25, 0.9  # even steps: so many are within this share of their median (of a second: round to it)
 HALF = 0.5  # a second covered for less than this is missing
-WHOLE_S = 0.1  # a remaining shift below this is left alone
 CHANNELS = ("power", "cadence", "speed", "temperature")
 
 
@@ -39,6 +38,17 @@ class Grid(NamedTuple):
     def map(self, change: Callable[[FloatArray], FloatArray]) -> Grid:
         """Change every channel there is."""
         return self._replace(**_channels(self, change))
+
+
+class Overlap(NamedTuple):
+    """The device on the reference's grid: second of the reference, nearest second of the device, and the reading there.
+
+    Readings are moved by whole seconds and never mixed with their neighbours.
+    """
+
+    place: NDArray[np.int64]
+    nearest: NDArray[np.int64]
+    device: FloatArray
 
 
 def to_grid(recording: Recording, role: str) -> Grid:
@@ -167,20 +177,12 @@ def integrate(time: FloatArray, values: FloatArray, size: int, step: float = 0.0
 
 
 def lay_over(x: FloatArray, y: FloatArray, fine: Fine) -> Overlap:
-    """Give each second of the reference its reading of the device.
+    """Give each second of the reference the device's reading of the nearest second.
 
-    A shift within 0.1 s, or 2 standard errors, of a whole second leaves the readings untouched. Else the reading is
-    the mean of the two native seconds a grid second straddles, each weighted by what it covers: so energy is kept,
-    and a second of which either is missing is missing.
+    What is left of the lag, up to half a second, is part of the difference in response.
     """
     place = np.arange(x.size)
     spot = np.clip(place + fine.at(place.astype(float)), -2.0, y.size + 1.0)  # beyond the device all is one
-    near = WHOLE_S
-    if not fine.drifting and math.isfinite(fine.lag_se):
-        near = max(WHOLE_S, 2 * fine.lag_se)
-    nearest = np.rint(spot).astype(np.int64)
-    share = np.where(np.abs(spot - nearest) <= near, 0.0, spot - nearest)
-    other = nearest + np.sign(share).astype(np.int64)
-    both = (np.minimum(nearest, other) >= 0) & (np.maximum(nearest, other) < y.size)
-    place, nearest, other, share = place[both], nearest[both], other[both], np.abs(share[both])
-    return Overlap(place, nearest, other, share, mix(y[nearest], y[other], share))
+    nearest = np.floor(spot + 0.5).astype(np.int64)  # rint would take the even one of two: x.5 would repeat readings
+    both = (nearest >= 0) & (nearest < y.size)
+    return Overlap(place[both], nearest[both], y[nearest[both]])

@@ -15,11 +15,10 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
 from agree.core.note import Note
 from agree.core.pairs import Alignment, Pairs
-from agree.faults.overlap import Overlap
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.pairing import clock, retime
 from agree.pairing.fine import Fine
-from agree.pairing.grid import Grid, lay_over, to_grid
+from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
@@ -143,7 +142,7 @@ def pair_recordings(
     if over.place.size < clock.MIN_OVERLAP_S:
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
-    setting = set_aside(x.power, y.power, over, handling)
+    setting = set_aside(x.power[over.place], over.device, handling)
     unusual = "" if lag_s is not None else _unusual(
         fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
@@ -156,6 +155,7 @@ def pair_recordings(
     reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
     pairs = Pairs(
         reference=x.power[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
+        matched=setting.matched,
         temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
         alignment=alignment, reference_name=one.name, device_name=two.name,
         reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
@@ -177,7 +177,7 @@ def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignm
         lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
         drift_se_ppm=1e6 * fine.drift_se,
         correlation=found[0].correlation if found else math.nan,
-        runner_up=found[1].correlation if len(found) > 1 else math.nan, mixed=float(np.median(over.share)),
+        runner_up=found[1].correlation if len(found) > 1 else math.nan,
         note=unusual, channel=made.channel, witnesses=made.witnesses,
         steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
 
@@ -188,10 +188,7 @@ def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: 
     if fine.drifting:
         notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
                      "device was re-timed along a straight line; the lag is that in the middle")
-    if over.share.any():
-        notes.append("the lag is not a whole number of seconds: a reading of the device is the weighted mean of the "
-                     "two seconds it lies across")
-    if not over.share.any() and np.array_equal(reference, over.device, equal_nan=True):
+    if np.array_equal(reference, over.device, equal_nan=True):
         notes.append(Note(kind="pair_identical", severity="answer"))
     if math.isfinite(alignment.correlation):
         rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""

@@ -75,12 +75,15 @@ def _beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
 
 
 def _windows(pairs: Pairs, width: int, number: int, pedalling: bool) -> tuple[NDArray[Any], ...]:
-    used = pairs.used & ~_beside_coasting(pairs) if pedalling else pairs.used
+    # Readings are judged as recorded, so that a slow device does not pass for a fast one; lines are fitted to what has
+    # one response.
+    used = pairs.used & ~_beside_coasting(pairs) if pedalling else pairs.recorded
+    columns = (pairs.matched_reference, pairs.matched_device) if pedalling else (pairs.reference, pairs.device)
     index = np.floor(pairs.time[used] / width).astype(np.intp)
     count = np.bincount(index)
     keep = count >= max(width / 2, 1)
     reference, device = (np.bincount(index, weights=column[used])[keep] / count[keep]
-                         for column in (pairs.reference, pairs.device))
+                         for column in columns)
     where = np.flatnonzero(keep)
     return reference, device, where * float(width), np.full(where.size, number)
 
@@ -105,10 +108,11 @@ def table(pairs: Pairs | Sequence[Pairs], window_s: int) -> Table:
             counts = ", ".join(f"{name} {count}" for name, count in item.counts().items() if count)
             raise SampleSizeError(f"session {k}: {item.used.sum()} of {item.reason.size} seconds can be used, at least "
                                   f"{LEAST_SECONDS} are needed; set aside: {counts or 'none'}")
-        if not item.reference[item.used].sum() > 0:
-            raise InputError(f"session {k}: the reference sums to {item.reference[item.used].sum():g} W s over the "
-                             "used seconds; it must be positive: are the two exchanged, or is it no power?")
-    columns = [(item.reference[item.used], item.device[item.used], item.time[item.used]) for item in items]
+        if not (total := item.matched_reference[item.used].sum()) > 0:
+            raise InputError(f"session {k}: the reference sums to {total:g} W s over the used seconds; it must be "
+                             "positive: are the two exchanged, or is it no power?")
+    columns = [(item.matched_reference[item.used], item.matched_device[item.used], item.time[item.used])
+               for item in items]
     reference, device, time = (np.concatenate(column) for column in zip(*columns, strict=True))
     level = np.concatenate([moving_mean(t, x, window_s) for x, _, t in columns])
     session = np.repeat(np.arange(len(items)), [len(t) for *_, t in columns])

@@ -27,7 +27,8 @@ def record(power, begin=0.0, step=1.0, **fields):
 
 def bias(pairs):
     used = pairs.used
-    return 100 * float((pairs.device - pairs.reference)[used].sum() / pairs.reference[used].sum())
+    u, v = pairs.matched_reference[used], pairs.matched_device[used]
+    return 100 * float((v - u).sum() / u.sum())
 
 
 def refused(*args, kind=InputError, **options):
@@ -60,43 +61,28 @@ def test_real_pair_swapped():
 
 # Grids.
 
-@pytest.mark.parametrize(("lag", "expected"), [(0.3, 0.3), (-0.3, 0.3), (5.5, 0.5), (4.95, 0.0), (-3.08, 0.0)])
-def test_fraction_of_a_second_keeps_energy(lag, expected):
+@pytest.mark.parametrize(("lag", "whole"), [(0.3, 0), (-0.3, 0), (5.5, 6), (6.5, 7), (4.95, 5), (-3.08, -3)])
+def test_readings_are_moved_by_whole_seconds_and_never_mixed(lag, whole):
     y = np.random.default_rng(2).integers(0, 400, 300).astype(float)
     over = lay_over(np.zeros(300), y, Fine(lag, np.nan, np.nan, np.nan, 0, False))
-    assert over.share == pytest.approx(np.full(over.share.size, expected))
-    spot = np.round(over.place + lag) if expected == 0 else over.place + lag
-    assert over.device == pytest.approx(np.interp(spot, np.arange(300), y))
-    inner = y[over.nearest[0] + 1:over.nearest[-1]].sum()
-    assert over.device.sum() == pytest.approx(inner, abs=3 * 400)
-
-
-def test_uncertain_fraction_is_left_alone():
-    y = np.arange(300.0)
-    over = lay_over(y, y, Fine(0.3, 0.2, np.nan, np.nan, 0, False))
-    assert not over.share.any()
-
-
-def test_both_seconds_of_a_mean_must_be_there():
-    y = np.full(300, 200.0)
-    y[100] = np.nan
-    over = lay_over(y, y, Fine(0.4, 0.01, np.nan, np.nan, 0, False))
-    assert np.flatnonzero(np.isnan(over.device)).tolist() == [99, 100]
+    assert (over.nearest - over.place == whole).all()
+    assert (over.device == y[over.place + whole]).all()
 
 
 # Reasons.
 
-def test_faults_are_counted_on_the_device_s_own_seconds(road):
+def test_a_lag_with_a_fraction_is_part_of_the_matched_pair(road):
     y = np.rint(0.6 * np.r_[np.zeros(3), road[:-3]] + 0.4 * np.r_[np.zeros(4), road[:-4]])
     hit = np.flatnonzero(y[100:4600] > 100)[::60] + 100
     y[hit] = 0
     pairs = pair_recordings(record(road), record(y))
     assert pairs.alignment.lag_s == pytest.approx(3.4, abs=0.05)
-    assert pairs.counts()["device_dropout"] == pytest.approx(hit.size, abs=2)
-    assert pairs.counts()["beside_fault"] == pytest.approx(hit.size, abs=4)
-    places = np.flatnonzero(pairs.reason == "device_dropout")
-    assert np.isin(places, hit - 3).mean() > 0.97
-    assert "weighted mean of the two seconds" in " ".join(said(pairs))
+    assert np.flatnonzero(pairs.reason == "device_dropout") == pytest.approx(hit - 3)
+    assert pairs.matched.mean_delay_s == pytest.approx(0.4, abs=0.05)
+    assert set(pairs.device[np.isfinite(pairs.device)]) <= set(y)  # as recorded, not mixed
+    error = (pairs.matched_device - pairs.matched_reference)[pairs.used]
+    assert np.abs(error).max() < 12
+    assert np.abs(bias(pairs)) < 0.01
 
 
 def test_faults_of_the_reference_are_named_so(road):

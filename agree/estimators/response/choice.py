@@ -18,44 +18,52 @@ from agree.estimators.response.transfer import Cross, Fitted, Seen
 # is left where that is above 1. With LEAST, none of 336 simulated recordings without a filter came to more than 7.
 EVIDENCE = 20.0
 LEAST = {"running mean": 1.5, "first order": 0.3}   # s
-# s; half of a second and half of the next are a mean over 2 s: no less is told from the re-timing by parts of seconds
-LEAST_MIXED = {"running mean": 2.25, "first order": 0.8}
 OWN_ERROR = 0.003      # standard error of a size, as a fraction of it, that comes of bins and of the recording's ends
 MARKS = {"running mean": 3.0, "first order": 1.0}   # s; whether these can be excluded is said when none is found
 SIDES = ("device", "reference")
 
 
 class Choice(NamedTuple):
-    """Model chosen, the smoother side, size and delay (s, device behind reference), and the models as good."""
+    """Model chosen, the smoother side, size and delay (s, device behind reference), and the models as good.
+
+    `misfit` is the mean square that the model leaves, over what chance leaves.
+    """
 
     kind: str
     smoother: str
     size: Estimate | None
     delay: Estimate
     alike: tuple[str, ...]
+    misfit: float
 
 
-def choose(reference: FloatArray, device: FloatArray, level: float, mixed: float) -> Choice:
+def choose(reference: FloatArray, device: FloatArray, level: float) -> Choice:
     """Fit a running mean, a lag and none, with either trace as the smoother, and take what leaves least."""
     pairs = dict(zip(SIDES, (transfer.cross(reference, device), transfer.cross(device, reference)), strict=True))
     data = {side: transfer.seen(pair) for side, pair in pairs.items()}
     plain = {side: transfer.best(item, "none") for side, item in data.items()}
     fitted = {(kind, side): transfer.best(item, kind) for kind in LEAST for side, item in data.items()}
-    least = LEAST_MIXED if mixed else LEAST
-    fitted = {key: item for key, item in fitted.items() if item.size >= least[key[0]]}
+    fitted = {key: item for key, item in fitted.items() if item.size >= LEAST[key[0]]}
     none = min(SIDES, key=lambda side: plain[side].misfit)
     first = min(fitted, key=lambda key: fitted[key].misfit, default=("none", none))
     item = fitted.get(first, plain[none])
-    enough = EVIDENCE * max(1.0, item.misfit / (2 * data[first[1]].frequency.size))
+    left = item.misfit / (2 * data[first[1]].frequency.size)
+    enough = EVIDENCE * max(1.0, left)
     if first[0] == "none" or plain[none].misfit - item.misfit <= enough:
         # Weights differ between the two ways round: a filter is compared with none on its own side.
         unseen = tuple(named(kind, side) for side in SIDES for kind, size in MARKS.items()
                        if transfer.best(data[side], kind, size).misfit - plain[side].misfit <= enough)
-        return Choice("none", "", None, _estimates(pairs[none], data[none], plain[none], none, level)[1], unseen)
+        return Choice("none", "", None, _estimates(pairs[none], data[none], plain[none], none, level)[1], unseen,
+                      plain[none].misfit / (2 * data[none].frequency.size))
     size, delay = _estimates(pairs[first[1]], data[first[1]], item, first[1], level)
     alike = tuple(named(*key) for key, other in fitted.items()
                   if key != first and other.misfit - item.misfit <= enough)
-    return Choice(first[0], first[1], size, delay, alike)
+    return Choice(first[0], first[1], size, delay, alike, left)
+
+
+def opposite(delay: Estimate) -> Estimate:
+    """Return the delay of the other trace behind this one."""
+    return replace(delay, value=-delay.value, low=-delay.high, high=-delay.low)
 
 
 def named(kind: str, side: str) -> str:
@@ -69,7 +77,7 @@ def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float) 
     size, delay = (estimate(value, row, level=level, sampling="serial")
                    for value, row in zip((found.size, found.delay + pair.lag), phi, strict=True))
     if side == "reference":
-        delay = replace(delay, value=-delay.value, low=-delay.high, high=-delay.low)
+        delay = opposite(delay)
     error = math.hypot(size.standard_error, OWN_ERROR * found.size)
     half = t_quantile(level, size.df) * error
     least = 1.0 if found.kind == "running mean" else 0.0

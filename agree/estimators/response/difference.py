@@ -12,17 +12,18 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.estimate import Estimate
+from agree.core.matched import Matched
 from agree.core.pairs import Pairs
 from agree.core.result import Result
+from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer
-from agree.estimators.response.choice import choose, explained, line_errors
+from agree.estimators.response.choice import choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.matching import LEAST_SECONDS, TOGETHER, Filter, reasons
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
-LEAST_SECONDS = 300
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
-TOGETHER = 4.0         # changes go together if their largest correlation is above this over the root of n
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,8 +56,10 @@ class Response(Result):
         Seconds at which both are known.
     level : float
         Confidence level.
-    mixed : float
-        Share of the neighbouring second in each of the device's readings, by the pairing.
+    misfit : float
+        Mean square that the model leaves, over what chance leaves: near 1 if it describes the difference.
+    fits : bool
+        The model describes the difference; False where its misfit is above 1.8, as with a response that varies.
 
     Examples
     --------
@@ -79,13 +82,14 @@ class Response(Result):
     scatter_after_w: float
     n: int
     level: float
-    mixed: float = 0.0
+    misfit: float = math.nan
+    fits: bool = True
 
     def kernel(self) -> Kernel:
         """Weights that make the smoother trace of the other, or without a filter the delay in whole seconds."""
         delay = self.delay_s
         if self.smoother == "reference":
-            delay = replace(delay, value=-delay.value, low=-delay.high, high=-delay.low)
+            delay = opposite(delay)
         return kernel(self.kind, self.width_s or self.time_constant_s, delay)
 
 
@@ -138,9 +142,9 @@ def response_difference(
     :math:`\alpha/(1 - (1 - \alpha) e^{-2 \pi i f})` with :math:`\alpha = 1 - e^{-1/\tau}`, or 1; and k from 0 (all
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
-    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s, or 2.25 and 0.8 s if the pairing mixed neighbours:
-    less may come of that. Intervals: the influence of each second on the weighted normal equations, serial engine, and
-    0.3 % of the size besides for what the spectra cannot resolve; C is taken as known.
+    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s. Intervals: the influence of each
+    second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra cannot
+    resolve; C is taken as known.
 
     ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
 
@@ -167,7 +171,7 @@ def response_difference(
         grid = of_pairs(reference)
     else:
         grid = of_columns(reference, device, time)
-    x, y = grid.alike()
+    x, y = grid.reference, grid.device
     pair = transfer.cross(x, y)
     if pair.known < LEAST_SECONDS:
         raise SampleSizeError(f"at least {LEAST_SECONDS} changes from one second to the next are needed, known in "
@@ -180,15 +184,15 @@ def response_difference(
         raise InputError("no response: changes of `reference` and `device` from second to second do not go together "
                          f"within 30 s (largest correlation {pair.correlation:.2f}): the clocks do not match, or the "
                          "power changes too slowly to tell")
-    return _result(x, y, pair.lag, level, grid.mixed)
+    return _result(x, y, pair.lag, level)
 
 
-def _result(x: FloatArray, y: FloatArray, lag: int, level: float, mixed: float) -> Response:
+def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     """Choose, match and compare the scatter."""
     unit = float(np.nanmax(np.abs([x, y])))
     x, y = x / unit, y / unit
     riding = np.where((x == 0) & (y == 0), np.nan, 1.0)  # a line has nothing to say of coasting
-    chosen = choose(x, y, level, mixed)
+    chosen = choose(x, y, level)
     mean, lagged = (chosen.size if chosen.kind == kind else None for kind in ("running mean", "first order"))
     shifts = [smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1)]
     trials = [line_errors(trial, y * riding)[1] for trial in shifts]
@@ -196,7 +200,8 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float, mixed: float) 
     blank = Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method="")
     result = Response(kind=chosen.kind, smoother=chosen.smoother, width_s=mean, time_constant_s=lagged,
                       alike=chosen.alike, delay_s=chosen.delay, slope=blank, explained=None, scatter_before_w=0.0,
-                      scatter_after_w=0.0, n=int((np.isfinite(x) & np.isfinite(y)).sum()), level=level, mixed=mixed)
+                      scatter_after_w=0.0, n=int((np.isfinite(x) & np.isfinite(y)).sum()), level=level,
+                      misfit=chosen.misfit, fits=chosen.misfit <= RESPONSE_MISFIT)
     sharp, other = (y, x) if chosen.smoother == "reference" else (x, y)
     sharp = smoothed(sharp, result.kernel())
     sharp, other = sharp * riding, other * riding
@@ -211,9 +216,9 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float, mixed: float) 
 
 
 def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
-    """Pairs whose sharper trace is smoothed, and shifted, as the other is.
+    """Pairs whose matched columns have one response: the sharper trace is smoothed, and moved, as the other one is.
 
-    Use it before anything that judges readings second by second. Windows of 30 s and more hardly need it.
+    `pair_recordings` does this by itself. Use it for pairs that you made of arrays.
 
     Parameters
     ----------
@@ -225,10 +230,9 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     Returns
     -------
     Pairs
-        A copy: the sharper trace is smoothed; if the pairing mixed the device's readings from neighbours, the
-        reference's are mixed alike. Coasting counts as 0 W. A second used that would draw on one that is
-        not used, or is beyond the ends, gets the reason "beside_fault" and keeps its readings; all others keep their
-        reason. Faulty seconds go into no other. A note says so. Without a difference, the same pairs with a note.
+        A copy with ``.matched``; ``.reference`` and ``.device`` stay as recorded. Coasting counts as 0 W. A second that
+        draws on one that is missing or set aside as faulty gets the reason "beside_fault"; all others keep their
+        reason, but those in which one matched column shows power are no coasting of both.
 
     Raises
     ------
@@ -237,6 +241,10 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     SampleSizeError
         As `response_difference`.
 
+    See Also
+    --------
+    response_difference, pair_recordings
+
     Examples
     --------
     >>> import numpy as np
@@ -244,7 +252,7 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     >>> watts = 200 + 30 * np.random.default_rng(1).normal(size=900)
     >>> pairs = Pairs(reference=watts, device=np.convolve(watts, np.ones(3) / 3)[:900])
     >>> matched = match_response(pairs)
-    >>> error = (matched.device - matched.reference)[matched.used]
+    >>> error = (matched.matched_device - matched.matched_reference)[matched.used]
     >>> matched.counts()["beside_fault"], bool(abs(error).max() < 1e-9)
     (2, True)
     """
@@ -253,20 +261,16 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     found = response_difference(pairs) if response is None else response
     if not isinstance(found, Response):
         raise InputError(f"`response` must come from `response_difference`; got {type(found).__name__}")
-    if found.kind == "none":
-        return replace(pairs, notes=(*pairs.notes, "no difference in response was found: neither trace was smoothed"))
-    grid = of_pairs(pairs)
-    x, y = grid.alike()
-    weights = found.kernel()
-    made = smoothed(y if found.smoother == "reference" else x, weights)[grid.place]
-    x, y = (x[grid.place], made) if found.smoother == "reference" else (made, y[grid.place])
-    whole = np.isfinite(x) & np.isfinite(y) & pairs.used
-    spoiled = pairs.used & ~whole
-    sharper = "device" if found.smoother == "reference" else "reference"
     size = found.width_s or found.time_constant_s
-    how = (f"running mean over {size.value:.3g} s" if size is found.width_s else
-           f"lag with a time constant of {size.value:.3g} s") if size is not None else ""
-    note = (f"the {sharper} was smoothed by a {how}, as the {found.smoother} is, delay {found.delay_s.value:+.2f} s; "
-            f"{int(spoiled.sum()):,} s beside gaps or faults were set aside with it")
-    return replace(pairs, reference=np.where(whole, x, pairs.reference), device=np.where(whole, y, pairs.device),
-                   reason=np.where(spoiled, "beside_fault", pairs.reason), notes=(*pairs.notes, note))
+    made = Filter(found.kernel(), found.smoother or "device", None)
+    grid, sound = of_pairs(pairs, every=True), of_pairs(pairs)
+    record, clean = made.columns(grid.reference, grid.device), made.columns(sound.reference, sound.device)
+    sign = -1.0 if found.smoother == "reference" else 1.0
+    matched = Matched(
+        reference=record[0][grid.place], device=record[1][grid.place], kind=found.kind, smoother=found.smoother,
+        size_s=math.nan if size is None else size.value, size_se_s=math.nan if size is None else size.standard_error,
+        delay_s=found.delay_s.value, mean_delay_s=sign * made.mean_delay, misfit=found.misfit, fits=found.fits)
+    aside = np.where(np.isin(pairs.reason, ("missing", "both_coasting", "beside_fault")), "", pairs.reason)
+    reason = reasons(aside, (pairs.reference, pairs.device), (clean[0][grid.place], clean[1][grid.place]),
+                     (matched.reference, matched.device))
+    return replace(pairs, matched=matched, reason=reason)

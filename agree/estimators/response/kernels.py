@@ -50,6 +50,9 @@ def kernel(kind: str, size: Estimate | None, delay: Estimate) -> Kernel:
 def smoothed(values: FloatArray, by: Kernel) -> FloatArray:
     """Trace smoothed by a kernel; NaN where a second it needs is unknown or beyond the ends."""
     n, reach = values.size, by.weights.size
+    if reach == 1 and by.weights[0] == 1:  # moved alone: readings stay exact
+        at = np.arange(n) - by.start
+        return np.where((at >= 0) & (at < n), values[np.clip(at, 0, n - 1)], np.nan) if n else values
     known = np.isfinite(values)
     scale = float(np.abs(values[known]).max(initial=0)) or 1.0
     mean = np.convolve(np.where(known, values / scale, 0), by.weights)

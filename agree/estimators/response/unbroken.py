@@ -22,21 +22,13 @@ class Grid(NamedTuple):
     device: FloatArray
     time: FloatArray
     place: NDArray[np.intp]
-    mixed: float
-
-    def alike(self) -> tuple[FloatArray, FloatArray]:
-        """Return reference and device, the reference mixed from neighbours as the pairing mixed the device."""
-        x = self.reference
-        return np.r_[(1 - self.mixed) * x[:-1] + self.mixed * x[1:], np.nan] if self.mixed else x, self.device
 
 
-def of_pairs(pairs: Pairs) -> Grid:
-    """Seconds used, and those in which both coast."""
-    coasting = pairs.reason == "both_coasting"
-    columns = [np.where(coasting, 0.0, np.where(pairs.used, column, np.nan))
+def of_pairs(pairs: Pairs, *, every: bool = False) -> Grid:
+    """Readings as recorded where neither is faulty, coasting included; on request the faulty ones too."""
+    columns = [column if every else np.where(pairs.sound, column, np.nan)
                for column in (pairs.reference, pairs.device)]
-    share = 0.0 if pairs.alignment is None else pairs.alignment.mixed
-    return _grid(columns[0], columns[1], pairs.time, share)
+    return _grid(columns[0], columns[1], pairs.time)
 
 
 def of_columns(reference: ArrayLike, device: ArrayLike | None, time: ArrayLike | None) -> Grid:
@@ -52,10 +44,10 @@ def of_columns(reference: ArrayLike, device: ArrayLike | None, time: ArrayLike |
         raise InputError(f"`time` must have the length of `reference`, {x.size}; got {at.size}")
     if not np.isfinite(at).all():
         raise InputError("`time` must hold finite numbers, seconds")
-    return _grid(np.where(known, x, np.nan), np.where(known, y, np.nan), at, 0.0)
+    return _grid(np.where(known, x, np.nan), np.where(known, y, np.nan), at)
 
 
-def _grid(x: FloatArray, y: FloatArray, time: FloatArray, mixed: float) -> Grid:
+def _grid(x: FloatArray, y: FloatArray, time: FloatArray) -> Grid:
     step = np.rint(np.diff(time))
     if (step < 1).any():
         raise InputError("`time` must increase by whole seconds, at least 1 from each reading to the next; the first "
@@ -63,4 +55,4 @@ def _grid(x: FloatArray, y: FloatArray, time: FloatArray, mixed: float) -> Grid:
     place = np.concatenate([[0], np.cumsum(np.minimum(step, LONGEST_GAP_S))]).astype(np.intp)[:x.size]
     rows = np.full((3, int(place[-1]) + 1 if place.size else 0), np.nan)
     rows[:, place] = x, y, time
-    return Grid(rows[0], rows[1], rows[2], place, mixed)
+    return Grid(rows[0], rows[1], rows[2], place)

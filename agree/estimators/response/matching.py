@@ -1,0 +1,162 @@
+"""The filter that lays one trace over another: found from the data, or none, and both columns with one response."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.matched import Matched
+from agree.core.thresholds import PURE_LAG_S, RESPONSE_MISFIT
+from agree.estimators.response import transfer
+from agree.estimators.response.choice import Choice, choose, opposite
+from agree.estimators.response.kernels import Kernel, kernel, smoothed
+
+LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
+TOGETHER = 4.0        # changes go together if their largest correlation is above this over the root of n
+FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
+LEVEL = 0.95
+ALIKE = 0.02          # sum of differences of weights
+SHORT = 4             # weights of a filter that may be but a lag by a part of a second
+SHOWN = 0.8           # share of a filter's weights in its reach: a longer window adds more noise than energy
+NOTHING = Kernel(0, np.ones(1))
+
+
+class Filter(NamedTuple):
+    """How the smoother trace is made from the other: weights, which trace is smoother, and what they rest on."""
+
+    kernel: Kernel
+    smoother: str
+    choice: Choice | None
+
+    @property
+    def reach(self) -> tuple[int, int]:
+        """First and last second, after one of the sharper trace, at which the smoother one shows 80 % of it."""
+        shown = int(np.searchsorted(np.cumsum(self.kernel.weights), SHOWN - 1e-9))
+        return self.kernel.start, self.kernel.start + min(shown, self.kernel.weights.size - 1)
+
+    @property
+    def mean_delay(self) -> float:
+        """Delay of the smoother trace behind the sharper one, s."""
+        at = self.kernel.start + np.arange(self.kernel.weights.size)
+        return float(at @ self.kernel.weights)
+
+    @property
+    def changes(self) -> bool:
+        """Whether the sharper trace is changed at all."""
+        return self.kernel.weights.size > 1 or self.kernel.start != 0
+
+    def like(self, other: Filter) -> bool:
+        """Whether two filters give readings that differ by less than a fiftieth."""
+        if self.smoother != other.smoother:
+            return not self.changes and not other.changes
+        low = min(self.kernel.start, other.kernel.start)
+        rows = [np.pad(one.kernel.weights, (one.kernel.start - low, 0)) for one in (self, other)]
+        size = max(row.size for row in rows)
+        first, second = (np.pad(row, (0, size - row.size)) for row in rows)
+        return bool(np.abs(first - second).sum() <= ALIKE)
+
+    def columns(self, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Both traces with one response; NaN where a second that the filter needs is unknown."""
+        if self.smoother == "reference":
+            return reference, smoothed(device, self.kernel)
+        return smoothed(reference, self.kernel), device
+
+
+def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
+    """Find the filter between two traces on one grid of seconds, NaN where unknown; none if the data cannot tell it.
+
+    Lag and filter are one model (Whittle's likelihood, see `response_difference`), tried with either trace as the
+    smoother one. Without a filter the sharper trace is moved by the lag: (1 - f, f) for a fraction f of a second. So
+    the readings of the smoother trace are never mixed from neighbours.
+    """
+    pair = transfer.cross(reference, device)
+    alone = Filter(NOTHING, "device", None)
+    if pair.known < LEAST_SECONDS or not (pair.x.any() and pair.y.any()):
+        return alone
+    if pair.correlation * math.sqrt(pair.known) < TOGETHER or abs(pair.lag) > FARTHEST_S:
+        return alone
+    unit = float(np.nanmax(np.abs([reference, device])))
+    chosen = choose(reference / unit, device / unit, LEVEL)
+    if chosen.kind == "none":
+        return Filter(_moved(chosen), "device", chosen)
+    late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
+    made = Filter(kernel(chosen.kind, chosen.size, late), chosen.smoother, chosen)
+    return _without_filter(made, chosen, reference, device) if made.kernel.weights.size <= SHORT else made
+
+
+def _without_filter(made: Filter, chosen: Choice, reference: FloatArray, device: FloatArray) -> Filter:
+    """A lag by a part of a second smooths a little too: take it alone if it leaves no more than the filter.
+
+    Its two weights are those of least squares.
+    """
+    whole = math.floor(made.mean_delay if made.smoother == "device" else -made.mean_delay)
+    near, far = (smoothed(reference, Kernel(whole + more, np.ones(1))) for more in (0, 1))
+    good = np.isfinite(near) & np.isfinite(far) & np.isfinite(device)
+    if not good.any():
+        return made
+    weights = np.linalg.lstsq(np.stack([near[good], far[good]], axis=1), device[good], rcond=None)[0]
+    part = float(np.clip(weights[1] / weights.sum(), 0.0, 1.0)) if weights.sum() > 0 else 0.0
+    alone = Filter(Kernel(whole, np.array([1 - part, part])), "device", made.choice)
+
+    def left(one: Filter) -> float:
+        u, v = one.columns(reference, device)
+        good = np.isfinite(u) & np.isfinite(v)
+        scale = float(u[good] @ v[good]) / max(float(u[good] @ u[good]), 1e-300)
+        return float(np.mean((v - scale * u)[good] ** 2)) if good.any() else math.inf
+
+    if left(alone) > left(made):
+        return made
+    delay = replace(chosen.delay, value=whole + part)
+    return alone._replace(choice=chosen._replace(kind="none", smoother="", size=None, delay=delay))
+
+
+def _moved(chosen: Choice) -> Kernel:
+    """Weights of a lag: whole seconds if it is within 0.1 s, or two standard errors, of them."""
+    delay = chosen.delay
+    error = delay.standard_error if math.isfinite(delay.standard_error) else 0.0
+    if abs(delay.value - round(delay.value)) <= max(PURE_LAG_S, 2 * error):
+        return Kernel(round(delay.value), np.ones(1))
+    whole = math.floor(delay.value)
+    part = delay.value - whole
+    return Kernel(whole, np.array([1 - part, part]))
+
+
+def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
+    """Columns with one response, as a record of what was done."""
+    u, v = made.columns(reference, device)
+    found = made.choice
+    sign = -1.0 if made.smoother == "reference" else 1.0
+    size = None if found is None else found.size
+    return Matched(
+        reference=u, device=v, kind="none" if found is None else found.kind,
+        smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
+        size_se_s=math.nan if size is None else size.standard_error,
+        delay_s=0.0 if found is None else found.delay.value, mean_delay_s=sign * made.mean_delay,
+        misfit=math.nan if found is None else found.misfit,
+        fits=found is None or found.misfit <= RESPONSE_MISFIT)
+
+
+def reasons(
+    aside: NDArray[np.str_], recorded: tuple[FloatArray, FloatArray], sound: tuple[FloatArray, FloatArray],
+    full: tuple[FloatArray, FloatArray],
+) -> NDArray[np.str_]:
+    """Say why a second of the matched pair is not used.
+
+    Parameters
+    ----------
+    aside : (n,) array of str
+        Reason of each second set aside as faulty, else "".
+    recorded, sound, full : pair of (n,) arrays, W
+        Readings as recorded; columns with one response made without the faulty seconds; and made of all.
+    """
+    missing = ~(np.isfinite(recorded[0]) & np.isfinite(recorded[1]))
+    spoiled = ~(np.isfinite(sound[0]) & np.isfinite(sound[1]))
+    coasting = (recorded[0] == 0) & (recorded[1] == 0) & (spoiled | ((full[0] == 0) & (full[1] == 0)))
+    coasting |= (sound[0] == 0) & (sound[1] == 0)
+    names = ["missing", "both_coasting", "beside_fault"]
+    return np.select([aside != "", missing, coasting, spoiled], [aside, *names], "")

@@ -1,0 +1,81 @@
+"""Held values: one value repeated longer than chance repeats it, while the other trace changes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.runs import runs
+from agree.core.thresholds import HELD_EXPECTED, HELD_LIKE, HELD_RARE
+from agree.faults.view import Mask, View, usual_error
+
+LEAST_S = 4
+LONG_S = 6        # runs of so many seconds do not count for how often chance repeats a value
+STEPS = 2000      # windows of the ride that tell how much they misfit by themselves
+
+
+def held(view: View) -> list[tuple[int, int]]:
+    """Runs of one value, not 0; the first second is genuine, and is not in the run.
+
+    Where usual power changes as little as in the run, or less, chance repeats a value in a share r of the seconds; so
+    it makes n r^(L - 1) runs of L seconds in n. These, times the share of windows of that length that misfit as much,
+    must be below 0.01, and that share at most 5 %; or half if chance makes fewer than 0.0001 such runs.
+    """
+    y = view.y
+    same = (y[1:] == y[:-1]) & (y[1:] != 0)
+    spans = [(start, stop + 1) for start, stop in runs(same) if stop + 1 - start >= LEAST_S]
+    if not spans:
+        return []
+    change = np.abs(np.diff(view.usual))
+    ridden = view.known & (np.nan_to_num(y) > 0)
+    repeats = _repeats(same, change, ridden, spans)
+    rest = np.where(view.known, view.usual - np.nan_to_num(y), 0.0)
+    rest = rest - usual_error(rest, view.working)
+    square = np.r_[0.0, np.cumsum(rest**2)]
+    apart = np.zeros(y.size, bool)  # windows of the ride without repeats tell how much they misfit by themselves
+    for start, stop in spans:
+        apart[start:stop] = True
+    repeated = np.r_[0, np.cumsum(apart | ~ridden)]
+    found = []
+    for start, stop in spans:
+        if not view.known[start:stop].all():
+            continue
+        share = repeats(float(change[start:stop - 1].mean()))
+        expected = y.size * share ** (stop - start - 1)
+        like = _like(square, repeated, start, stop)
+        if (like <= HELD_LIKE and expected * like < HELD_EXPECTED) or (like <= 0.5 and expected < HELD_RARE):
+            found.append((start + 1, stop))
+    return found
+
+
+class _Repeats:
+    """Share of seconds in which chance repeats a value, by how much usual power changes."""
+
+    def __init__(self, change: FloatArray, same: Mask) -> None:
+        order = np.argsort(change)
+        self.change, self.count = change[order], np.r_[0, np.cumsum(same[order])]
+
+    def __call__(self, change: float) -> float:
+        number = int(np.searchsorted(self.change, change, side="right"))
+        return (float(self.count[number]) + 1) / (number + 2)
+
+
+def _repeats(same: Mask, change: FloatArray, ridden: Mask, spans: list[tuple[int, int]]) -> _Repeats:
+    fair: NDArray[np.bool_] = ridden[1:] & ridden[:-1]
+    for start, stop in spans:
+        if stop - start >= LONG_S:
+            fair[start:stop - 1] = False
+    return _Repeats(change[fair], same[fair])
+
+
+def _like(square: FloatArray, repeated: NDArray[np.int_], start: int, stop: int) -> float:
+    """Share of windows of the same length, without repeats, that misfit as much as this one."""
+    length = stop - start
+    begins = np.arange(0, square.size - length, max(1, square.size // STEPS))
+    begins = begins[repeated[begins + length] == repeated[begins]]
+    own = square[stop] - square[start]
+    if not begins.size or not own > 0:
+        return 1.0
+    misfit = square[begins + length] - square[begins]
+    return float((misfit >= own).mean() + 1 / (begins.size + 1))

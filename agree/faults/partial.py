@@ -1,0 +1,60 @@
+"""Partial readings: a half or a quarter of the power for a while, as when one side of two is lost."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from agree.core.runs import runs
+from agree.core.thresholds import PARTIAL_ERRORS, PARTIAL_S, PARTIAL_SHORT_S
+from agree.faults.view import USUAL_RATIO, Claim, View
+
+SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly over the run
+LEAST_W = 40.0         # below this a half is not told from a few watts of offset
+MOST_SHARE = 0.5       # of the working seconds: beyond that it is a matter of scale
+AROUND_S = 5
+SURE_JUMP, LIKELY_JUMP = 0.5, 0.6   # the other trace's jumps at the edges, as a share of the trace's own
+EITHER = "either"      # of the two traces: the data do not tell which
+
+
+def partials(view: View) -> tuple[list[Claim], str]:
+    """Runs of at least 3 s near a half or a quarter of what is usual, and why none were looked for or kept."""
+    if not USUAL_RATIO[0] <= view.ratio <= USUAL_RATIO[1]:
+        return [], "ratio"
+    y = np.nan_to_num(view.y)
+    working = view.working
+    ratio = y / np.maximum(view.usual, 1e-9)
+    spans, claims, at = [], [], np.zeros(y.size, bool)
+    for share, margin in SHARES:
+        near = view.known & (view.usual > LEAST_W) & (ratio > share * 0.5**0.5) & (ratio < share * 2**0.5)
+        near = (ndimage.uniform_filter1d(near.astype(float), AROUND_S, mode="constant") > 0.5) & view.known & ~at
+        for start, stop in runs(near):
+            total = float(view.usual[start:stop].sum())
+            if stop - start >= PARTIAL_S and abs(y[start:stop].sum() / max(total, 1e-9) - share) <= margin:
+                spans.append((start, stop))
+                claims.append((1 - share) * total)
+                at[start:stop] = True
+    if not spans:
+        return [], ""
+    found = sorted(claim for claim in view.weigh(spans, claims, at) if claim.holds)
+    if sum(claim.stop - claim.start for claim in found) > MOST_SHARE * max(int(working.sum()), 1):
+        return [], "scale"
+    return found, ""
+
+
+def side(view: View, claim: Claim) -> str:
+    """Whose partial reading it is: the trace's, "either" of the two, or "" if it is no fault.
+
+    The trace that is partial jumps at both edges, while the other one changes as it does anyway: the less the other one
+    jumps there in comparison, the surer the side.
+    """
+    own = other = 0.0
+    for at in (claim.start, claim.stop):
+        near = [k for k in (at - 1, at, at + 1) if 0 < k < view.y.size and np.isfinite(view.y[k - 1:k + 1]).all()]
+        if near:
+            own += max(abs(view.y[k] - view.y[k - 1]) for k in near)
+            other += max(abs(view.usual[k] - view.usual[k - 1]) for k in near)
+    if other <= SURE_JUMP * own:
+        return view.role
+    sure = claim.stop - claim.start >= PARTIAL_SHORT_S or claim.budget >= PARTIAL_ERRORS * claim.error
+    return EITHER if sure or other <= LIKELY_JUMP * own else ""

@@ -1,0 +1,61 @@
+"""A cheap screen: seconds that are no readings of the effort, hidden before clocks and responses are fitted."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from agree.core.checks import FloatArray
+from agree.core.runs import runs
+from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W
+from agree.faults.late_start import frozen_runs
+from agree.faults.view import WORKING_W, Mask, largest_near
+
+APART_S = 8    # a zero so far from all coasting of the other trace is no stop, whatever lag or response are left
+NEAR_S = 5
+SHARPER = 1.3  # median change from second to second, over that of the other trace, of one that is clearly sharper
+DIP = 0.95
+
+
+def hide(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
+    """Gross faults of each: zeros amid work, spikes and held values. What is left may still hold faults."""
+    zeros = zeros_amid(reference, device)
+    return zeros[0] | _gross(reference, device), zeros[1] | _gross(device, reference)
+
+
+def zeros_amid(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
+    """Seconds in which a trace is 0 far from all coasting of the other one.
+
+    The sharper trace may stop for a few seconds while the smoother one works on: its zeros count only where the other
+    one does not dip.
+    """
+    work = (reference > WORKING_W) & (device > WORKING_W)
+    work = work[1:] & work[:-1]
+    sharp = [float(np.median(np.abs(np.diff(y)[work]))) if work.any() else 0.0 for y in (reference, device)]
+    found = []
+    for y, other, sharper in ((reference, device, sharp[0] > SHARPER * sharp[1]),
+                              (device, reference, sharp[1] > SHARPER * sharp[0])):
+        high = np.where(np.isfinite(other), other, np.inf)
+        zero = (y == 0) & np.isfinite(other) & (
+            ndimage.minimum_filter1d(high, 2 * APART_S + 1, mode="nearest") > WORKING_W)
+        if sharper:
+            for start, stop in runs(zero):
+                around = np.r_[other[max(start - APART_S, 0):max(start - 1, 0)], other[stop + NEAR_S:stop + APART_S]]
+                around = around[np.isfinite(around)]
+                inside = float(high[start:stop + NEAR_S].min())
+                zero[start:stop] = around.size > 0 and inside > DIP * float(np.median(around))
+        found.append(zero)
+    return found[0], found[1]
+
+
+def _gross(y: FloatArray, other: FloatArray) -> Mask:
+    found = np.zeros(y.size, bool)
+    both = (other > WORKING_W) & (y > WORKING_W)
+    k = float(np.median(y[both] / other[both])) if both.any() else 1.0
+    near = largest_near(np.nan_to_num(other), NEAR_S)
+    high = np.nan_to_num(y) > SPIKE_FACTOR * k * near + SPIKE_W
+    for start, stop in runs(high):
+        found[start:stop] |= stop - start <= SPIKE_S
+    for start, stop in frozen_runs(other, y):
+        found[start:stop] = True
+    return found

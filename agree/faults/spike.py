@@ -1,0 +1,29 @@
+"""Spikes: up to 3 s far above what the other trace foretells, with energy that the other one does not show."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from agree.core.runs import runs
+from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W
+from agree.faults.view import Claim, View, largest_near
+
+NEAR_S = 2
+OWN_S = 9   # s over which the trace's own median keeps a gap of the other from making a spike of it
+
+
+def spikes(view: View) -> list[Claim]:
+    """Runs of at most 3 s above 100 W plus twice the largest usual reading within 2 s, and twice the trace's median.
+
+    Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none.
+    """
+    y = np.nan_to_num(view.y)
+    near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), NEAR_S)
+    own = ndimage.median_filter(y, OWN_S, mode="nearest")
+    high = (y > SPIKE_FACTOR * np.maximum(near, own) + SPIKE_W) & view.known
+    spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S]
+    if not spans:
+        return []
+    claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]
+    return [claim for claim in view.weigh(spans, claims, high, sign=-1.0) if claim.holds]

@@ -1,0 +1,211 @@
+"""One trace judged by the other: what it should read, and the budget of energy that a claim of a fault must meet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from agree.core.checks import FloatArray
+from agree.core.thresholds import CLAIM_ERRORS, CLAIM_SHARE, CLAIM_UNKNOWN
+from agree.estimators.response.kernels import Kernel, smoothed
+from agree.estimators.response.matching import Filter
+
+Mask = NDArray[np.bool_]
+WORKING_W = 15.0          # a trace above this is working, not coasting
+USUAL_RATIO = (0.7, 1.4)  # ratios further than this from their median do not move it
+MARGIN_S = 3              # s on either side of a claim over which its energy is balanced
+MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
+LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
+NORMAL = 1.4826           # SD of a normal over its median absolute deviation
+
+
+class Claim(NamedTuple):
+    """A run of seconds [start, stop) that are said to lack (or exceed by) an energy, W s, and what the budgets show.
+
+    The near budget is that from 3 s before to 3 s after the run; the far one goes on over the reach of the filter, and
+    errs more.
+    """
+
+    start: int
+    stop: int
+    claim: float
+    budget: float
+    error: float     # standard error of the budget
+    unknown: float   # share of the window that is unknown
+    near: float
+    near_error: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether the budget meets the claim: the far one does, or the near one does and the far one allows it."""
+        least = CLAIM_SHARE * self.claim
+        far = self.budget >= max(least, CLAIM_ERRORS * self.error)
+        near = self.near >= max(least, CLAIM_ERRORS * self.near_error) and self.budget >= least - 2 * self.error
+        return self.claim > 0 and self.unknown <= CLAIM_UNKNOWN and (far or near)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A trace on its own seconds, and the other one in its place.
+
+    Attributes
+    ----------
+    role : {"device", "reference"}
+        Which trace it is.
+    y : (n,) array, W
+        The trace as recorded; NaN where unknown or explained by a fault found before.
+    usual : (n,) array, W
+        What the other one foretells for each second of it.
+    judge : (n,) array, W
+        The other one's own readings, of the same moment, in the trace's scale; NaN where unknown.
+    known : (n,) array of bool
+        Both are known at that moment.
+    other : (n,) array, W
+        The smoother trace in the trace's scale, if the trace is the sharper one; else what the sharper one foretells.
+    kernel : Kernel or None
+        The filter that the trace goes through before it is compared; None if it is the smoother one.
+    ratio : float
+        Usual ratio of the trace to the other.
+    """
+
+    role: str
+    y: FloatArray
+    usual: FloatArray
+    judge: FloatArray
+    known: Mask
+    other: FloatArray
+    kernel: Kernel | None
+    ratio: float
+    reach: tuple[int, int]
+
+    @property
+    def working(self) -> Mask:
+        """Seconds in which both work."""
+        mask: Mask = self.known & (self.usual > WORKING_W) & (np.nan_to_num(self.y) > WORKING_W)
+        return mask
+
+    def lack(self, replaced: Mask) -> FloatArray:
+        """What the trace lacks, W, with the usual readings in the seconds `replaced` and a constant error taken out."""
+        filled = np.where(replaced | ~np.isfinite(self.y), self.usual, self.y)
+        made = filled if self.kernel is None else through(filled, self.kernel)
+        rest: FloatArray = self.other - made
+        work = self.known & ~replaced & (self.usual > WORKING_W) & (filled > WORKING_W)
+        return rest - usual_error(rest, work)
+
+    def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0
+              ) -> list[Claim]:
+        """Compare each claim of lacking energy (of excess, if `sign` is -1) with the budget around it."""
+        rest = self.lack(replaced)
+        total, energy, seen, own = (np.r_[0.0, np.cumsum(values)] for values in (
+            rest, np.maximum(self.other, 0.0), self.known, np.nan_to_num(self.usual - self.y)))
+        errors: dict[int, float] = {}
+
+        def budget(start: int, stop: int, low: int, high: int) -> tuple[float, float]:
+            low, high = max(low, 0), min(high, self.y.size)
+            if high - low not in errors:
+                errors[high - low] = _own_error(total, energy, seen, high - low)
+            return (sign * float(own[stop] - own[start] + total[high] - total[low]),
+                    errors[high - low] * float(energy[high] - energy[low]))
+
+        found = []
+        for (start, stop), claim in zip(spans, claims, strict=True):
+            low = max(start - MARGIN_S + min(self.reach[0], 0), 0)
+            high = min(stop + MARGIN_S + max(self.reach[1], 0), self.y.size)
+            far = budget(start, stop, low, high)
+            # A sharper trace shows in the other one over the whole reach: there is no nearer budget.
+            near = budget(start, stop, start - MARGIN_S, stop + MARGIN_S) if self.kernel is None else far
+            found.append(Claim(start, stop, claim, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
+        return found
+
+
+def _own_error(total: FloatArray, energy: FloatArray, seen: FloatArray, width: int) -> float:
+    """Robust SD of budgets over windows of a width, as a share of the energy in them."""
+    start = np.arange(0, max(total.size - width, 1), max(1, total.size // LIKE_S))
+    stop = np.minimum(start + width, total.size - 1)
+    rest, around = total[stop] - total[start], energy[stop] - energy[start]
+    good = (seen[stop] - seen[start] >= (1 - CLAIM_UNKNOWN) * width) & (around > 0)
+    if not good.any():
+        return 0.0
+    good &= around >= 0.25 * np.median(around[good])
+    share = rest[good] / around[good]
+    return NORMAL * float(np.median(np.abs(share - np.median(share))))
+
+
+def through(values: FloatArray, by: Kernel) -> FloatArray:
+    """A trace without gaps, filtered; the first and the last reading stand for those beyond the ends."""
+    before, after = max(by.start + by.weights.size - 1, 0), max(-by.start, 0)
+    padded = np.pad(values, (before, after), mode="edge")
+    whole = np.convolve(padded, by.weights)
+    result: FloatArray = whole[before - by.start:before - by.start + values.size]
+    return result
+
+
+def usual_error(rest: FloatArray, work: Mask) -> FloatArray:
+    """Running median over 181 working seconds, nearer to 0 by two standard errors; 0 while coasting."""
+    out = np.zeros(rest.size)
+    at = np.flatnonzero(work)
+    if at.size < MEDIAN_S:
+        return out
+    rows = np.lib.stride_tricks.sliding_window_view(rest[at], MEDIAN_S)[::STRIDE]
+    middle = np.median(rows, axis=1)
+    spread = NORMAL * np.median(np.abs(rows - middle[:, None]), axis=1)
+    # The median of normal errors has 1.25 times the standard error of their mean.
+    sure = np.sign(middle) * np.maximum(np.abs(middle) - 2 * 1.2533 * spread / np.sqrt(MEDIAN_S), 0.0)
+    out[at] = np.interp(np.arange(at.size), MEDIAN_S // 2 + STRIDE * np.arange(middle.size), sure)
+    return out
+
+
+def usual_ratio(ratio: FloatArray) -> float:
+    """Median ratio; once more without what is far from it, so that partial readings do not shift it."""
+    if not ratio.size:
+        return 1.0
+    k = float(np.median(ratio))
+    return float(np.median(ratio[(ratio >= USUAL_RATIO[0] * k) & (ratio <= USUAL_RATIO[1] * k)]))
+
+
+def moved(values: FloatArray, by: int) -> FloatArray:
+    """The trace, later by whole seconds; NaN beyond the ends."""
+    out = np.full(values.size, np.nan)
+    if by >= 0:
+        out[by:] = values[:values.size - by] if by else values
+    else:
+        out[:by] = values[-by:]
+    return out
+
+
+def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, View]:
+    """Both traces, each judged by the other; NaN where unknown or explained."""
+    sharp_role, smooth_role = ("device", "reference") if made.smoother == "reference" else ("reference", "device")
+    sharp, smooth = (device, reference) if made.smoother == "reference" else (reference, device)
+    late = round(made.mean_delay)
+    ahead = moved(smooth, -late)
+    whole = smoothed(sharp, made.kernel)
+    both = (whole > WORKING_W) & (smooth > WORKING_W)
+    k = usual_ratio(smooth[both] / whole[both])
+    foretold = np.nan_to_num(np.where(np.isfinite(sharp), sharp, ahead / k))
+    seen = np.nan_to_num(smooth)
+    shape = through(foretold, made.kernel)
+    full_smooth = np.where(np.isfinite(smooth), seen, k * shape)
+    behind = moved(sharp, late)
+    return {
+        smooth_role: View(smooth_role, smooth, k * shape, k * behind, np.isfinite(smooth) & np.isfinite(behind),
+                          k * shape, None, k, (0, made.reach[1] - made.reach[0])),
+        sharp_role: View(sharp_role, sharp, np.nan_to_num(moved(full_smooth, -late)) / k, ahead / k,
+                         np.isfinite(sharp) & np.isfinite(ahead), full_smooth / k, made.kernel, 1 / k, made.reach),
+    }
+
+
+def near_coasting(view: View, start: int, stop: int) -> bool:
+    """Whether the trace is foretold to coast in a run, or right beside it."""
+    return bool((view.usual[max(start - 1, 0):stop + 1] <= WORKING_W).any())
+
+
+def largest_near(values: FloatArray, margin: int) -> FloatArray:
+    """Largest value within so many seconds."""
+    result: FloatArray = ndimage.maximum_filter1d(values, 2 * margin + 1, mode="nearest")
+    return result
