@@ -25,7 +25,6 @@ from agree import (
     response_difference,
 )
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
-from tests.said import said
 
 RIDES = Path(__file__).resolve().parent.parent / "data" / "rides"
 
