@@ -12,8 +12,7 @@ from agree.cli.terminal import progress
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.
 OF_POWER = {"loss": None, "bands": None, "faults": (), "match_response": False, "efforts": False, "max_lag": None,
-            "lag": None, "page_file": None}
-NAMED = {"page_file": "--page"}
+            "lag": None}
 
 
 @contextmanager
@@ -48,7 +47,7 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
         raise InputError("--quantity is for what is not power; leave it out")
     for name, plain in OF_POWER.items():
         if options.get(name) not in (plain, None):
-            raise InputError(f"{NAMED.get(name, '--' + name.replace('_', '-'))} is for power; leave it out with "
+            raise InputError(f"--{name.replace('_', '-')} is for power; leave it out with "
                              f"--quantity {measured.name!r}")
     if options["meaning"] == "bands":
         raise InputError(f"--meaning bands is for power; with --quantity {measured.name!r} choose average, readings or "
@@ -68,6 +67,11 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
         result = check_quantity(overlays, options["claim"], delay=options["delay"], meaning=options["meaning"],
                                 window_s=options["window"], level=options["level"], inputs=inputs,
                                 reference_uncertainty=options["reference_uncertainty"])
+    if options["page_file"] is not None:
+        from agree.report.other_page import write_other_page
+
+        with progress("drawing the page"):
+            write_other_page(result, options["page_file"])
     deliver(result, options["json_file"])
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)

@@ -60,6 +60,7 @@ def deliver(result: Result, json_file: str | None) -> None:
               help="What is known of the reference: '±0.5 cm', '1 % k=2'.  [default: taken as exact]")
 @click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
 def trials_command(table: str, other: str | None, **options: Any) -> None:
     r"""Check a claim on a table with a row for each trial, or on two, joined by key.
@@ -73,7 +74,7 @@ def trials_command(table: str, other: str | None, **options: Any) -> None:
     from agree.trials.pair import pair_trials
     from agree.verdict.claim import Claim
 
-    outputs_are_no_inputs([(table, other)], options["json_file"])
+    outputs_are_no_inputs([(table, other)], options["json_file"], options["page_file"])
     try:
         claim = Claim.parse(options["claim"])
         with progress("joining the trials"):
@@ -87,6 +88,11 @@ def trials_command(table: str, other: str | None, **options: Any) -> None:
                 level=options["level"])
     except InputError as error:
         raise type(error)(in_options(str(error))) from None
+    if options["page_file"] is not None:
+        from agree.report.other_page import write_other_page
+
+        with progress("drawing the page"):
+            write_other_page(result, options["page_file"])
     deliver(result, options["json_file"])
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)
