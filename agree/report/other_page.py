@@ -64,7 +64,8 @@ def _html(check: TrialsCheck | QuantityCheck) -> str:
     drawing = svg[svg.index("<svg"):].replace("<svg", f'<svg role="img" aria-label="{title}"', 1)
     return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n' + f'<title>{title}</title>\n</head>\n'
             f"<body>\n<h1>{title}</h1>\n<pre>{escape(text)}</pre>\n<figure>\n{drawing}</figure>\n<details>\n"
-            f"<summary>All numbers (JSON)</summary>\n<pre>{escape(json_text(check))}</pre>\n</details>\n</body>\n</html>\n")
+            f"<summary>All numbers (JSON)</summary>\n<pre>{escape(json_text(check))}</pre>\n</details>\n"
+            "</body>\n</html>\n")
 
 
 def write_other_page(check: TrialsCheck | QuantityCheck, path: str | Path) -> None:

@@ -1,4 +1,4 @@
-"""Pages of trials and of other quantities: every format, whole or not at all, nothing of the caller's settings changed."""
+"""Pages of trials and of other quantities: every format, and the caller's settings unchanged."""
 
 import matplotlib as mpl
 import pytest
