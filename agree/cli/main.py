@@ -39,6 +39,10 @@ READ_OPTIONS = {"power_column": "power", "column": "column", "time_column": "tim
                 "speed_column": "speed", "delimiter": "delimiter", "decimal": "decimal", "day_first": "dates",
                 "zone": "zone"}
 
+# Argument of the library -> option of the command line.
+OPTIONS = {"power_columns": "--reference-column NAME --device-column NAME", "even_if_unstable": "--even-if-unstable",
+           "scale": "--scale FACTOR", "lag_s": "--lag S", "max_lag_s": "--max-lag S"}
+
 
 def _stop(message: str, option: str = "") -> NoReturn:
     """Print one line and end; an argument that the error speaks of is said as the command line has it."""
@@ -49,6 +53,8 @@ def _stop(message: str, option: str = "") -> NoReturn:
         message += f"; on the command line: --reference-read {key}=... or --device-read {key}=..."
     elif key is not None and sys.argv[1:2] == ["look"]:
         message += f"; on the command line: --read {key}=..."
+    elif option in OPTIONS and sys.argv[1:2] in (["check"], ["correct"]):
+        message += f"; on the command line: {OPTIONS[option]}"
     click.echo("agree: " + plain_name(" ".join(message.split())), err=True)
     sys.exit(BAD_INPUT)
 

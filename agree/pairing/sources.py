@@ -92,4 +92,4 @@ def _two_names(reference: Any, read: Mapping[str, Any] | None) -> str:
              else f"no column is called power; there are {', '.join(map(repr, header[:12]))}")
     one, two = (*like, "...", "...")[:2]
     return (f"both recordings are said to be in one file, in which {found}; name the two, the reference's first, as in "
-            f"--reference-column {one!r} --device-column {two!r}, or power_columns=({one!r}, {two!r})")
+            f"power_columns=({one!r}, {two!r})")
