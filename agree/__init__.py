@@ -17,6 +17,7 @@ __all__ = [
     "BandBias",
     "BestEfforts",
     "BiasCurve",
+    "Channel",
     "Claim",
     "ClaimCheck",
     "Concordance",
@@ -32,6 +33,7 @@ __all__ = [
     "Estimate",
     "Event",
     "FileLook",
+    "Gap",
     "InputError",
     "Intraclass",
     "LimitsAt",
@@ -40,6 +42,8 @@ __all__ = [
     "Linearity",
     "Look",
     "MatchError",
+    "Note",
+    "Oddity",
     "Pairs",
     "Plan",
     "Precision",
@@ -51,6 +55,7 @@ __all__ = [
     "RepeatedLimits",
     "Response",
     "SampleSizeError",
+    "SourceIdentity",
     "SplitErrors",
     "ToleranceLimits",
     "TrialMeaning",
@@ -104,8 +109,10 @@ _PUBLIC = {
     "core.errors": ("AgreeError", "AgreeWarning", "AssumptionWarning", "ConvergenceError", "DriftWarning",
         "InputError", "MatchError", "SampleSizeError"),
     "core.estimate": ("Estimate",),
+    "core.note": ("Note",),
     "core.pairs": ("Alignment", "Event", "Pairs"),
     "core.quantity": ("Quantity",),
+    "core.source_identity": ("SourceIdentity",),
     "correction.find": ("Correction", "find_correction"),
     "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
     "estimators.bands.curve": ("BiasCurve", "bias_curve"),
@@ -133,7 +140,7 @@ _PUBLIC = {
     "estimators.response.efforts": ("BestEfforts", "Effort", "best_efforts"),
     "pairing.pair": ("pair_recordings",),
     "planning.plan": ("Plan", "plan"),
-    "recordings.inspect": ("FileLook", "look"),
+    "recordings.inspect": ("Channel", "FileLook", "Gap", "Oddity", "look"),
     "quantities.check": ("QuantityCheck", "check_quantity"),
     "quantities.read": ("overlay_recordings",),
     "trials.check": ("TrialsCheck", "check_trials"),
@@ -162,8 +169,10 @@ if TYPE_CHECKING:
         SampleSizeError,
     )
     from agree.core.estimate import Estimate
+    from agree.core.note import Note
     from agree.core.pairs import Alignment, Event, Pairs
     from agree.core.quantity import Quantity
+    from agree.core.source_identity import SourceIdentity
     from agree.correction.find import Correction, find_correction
     from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
     from agree.estimators.bands.curve import BiasCurve, bias_curve
@@ -197,7 +206,7 @@ if TYPE_CHECKING:
     from agree.planning.plan import Plan, plan
     from agree.quantities.check import QuantityCheck, check_quantity
     from agree.quantities.read import overlay_recordings
-    from agree.recordings.inspect import FileLook, look
+    from agree.recordings.inspect import Channel, FileLook, Gap, Oddity, look
     from agree.recordings.read import read_recording
     from agree.recordings.recording import Recording
     from agree.trials.check import TrialsCheck, check_trials

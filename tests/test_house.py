@@ -47,7 +47,7 @@ LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecod
 # Results whose examples are in the functions that return them.
 RESULTS = {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction", "Alignment", "Concordance",
            "FileLook", "Intraclass", "DeviationIndex", "CoverageProbability", "TypicalError", "Precision", "TrialPlan",
-           "TrialsCheck", "QuantityCheck"}
+           "TrialsCheck", "QuantityCheck", "Channel", "Gap", "Oddity"}
 
 
 def room(path):

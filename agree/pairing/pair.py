@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +16,13 @@ from agree.core.errors import InputError, MatchError
 from agree.core.note import Note
 from agree.core.pairs import Alignment, Pairs
 from agree.faults.set_aside import all_faults, handling_of, set_aside
+from agree.files.source import Source
 from agree.pairing import clock, retime
 from agree.pairing.fine import Fine
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    import pandas as pd
 
 ABSOLUTE = ("utc", "local")
 
@@ -57,8 +53,8 @@ def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tu
 
 
 def pair_recordings(
-    reference: Recording | pd.DataFrame | str | Path,
-    device: Recording | pd.DataFrame | str | Path | None,
+    reference: Source,
+    device: Source | None,
     *,
     max_lag_s: float | None = None,
     lag_s: float | None = None,
@@ -77,7 +73,7 @@ def pair_recordings(
 
     Parameters
     ----------
-    reference, device : path, Recording or DataFrame
+    reference, device : path, bytes, binary file object, Recording, data frame or arrays
         The trusted recording, and the one to be judged. Readings may be uneven in time, but not more than 2 s apart by
         the median. `device` may be None, or the same as `reference`, for two columns of one file: they have one clock,
         and the lag is looked for within 10 s.
