@@ -1,0 +1,45 @@
+"""The invented studies run end to end, and say what was put in."""
+
+import csv
+import subprocess
+import sys
+
+import pytest
+
+from agree.demo.many import write_fleet, write_study, write_trail
+from agree.study import find_pairs
+
+
+def demo(folder, kind):
+    return subprocess.run([sys.executable, "-m", "agree", "demo", kind, str(folder)], check=True, capture_output=True,
+                          text=True, encoding="utf-8").stdout
+
+
+def test_trail(tmp_path):
+    said = demo(tmp_path, "trail")
+    assert "Invented data" in said
+    assert "HOLDS" in said
+    assert "factor 1.026 entered" in said
+    assert "together-third stands apart" in said
+
+
+def test_study_and_fleet_are_found_whole(tmp_path):
+    assert len(find_pairs(write_study(tmp_path / "study"), "{athlete}_{condition}_{session}_{unit}_{role}").rows) == 24
+    fleet = find_pairs(write_fleet(tmp_path / "fleet", units=6))
+    assert len({row.unit for row in fleet.rows}) == 6
+    assert not fleet.leftovers
+
+
+def test_a_file_of_somebody_else_stays(tmp_path):
+    (tmp_path / "1-reference.csv").write_text("mine")
+    with pytest.raises(ValueError, match="was not written by this demo"):
+        write_trail(tmp_path)
+    assert (tmp_path / "1-reference.csv").read_text() == "mine"
+
+
+@pytest.mark.slow
+def test_study_runs(tmp_path):
+    said = demo(tmp_path, "study")
+    assert "24 checked now" in said
+    with (tmp_path / "results" / "units.csv").open() as file:
+        assert [row["unit"] for row in csv.DictReader(file)] == ["D1", "D2"]
