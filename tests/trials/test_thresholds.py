@@ -1,0 +1,131 @@
+"""Thresholds of trials and of quantities, each tried just inside and just outside."""
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+from agree import check_trials, pair_trials
+from agree.core.quantities.known import quantity
+from agree.estimators.trials.shares_within import normal_share
+from agree.quantities.faults import find_trace_faults
+from agree.quantities.overlay import lay_over
+from agree.trials.remarks import skewness
+
+
+def checked(error, claim, *, each=1, level=None, **options):
+    subject = np.repeat(np.arange(len(error) // each), each)
+    x = np.full(len(error), 40.0) if level is None else np.asarray(level, float)
+    table = {"subject": [f"{k:03d}" for k in subject], "x_cm": x, "y_cm": x + np.asarray(error)}
+    trials = pair_trials(table, by="subject", reference_column="x_cm", device_column="y_cm")
+    return check_trials(trials, claim, **options)
+
+
+def noted(check):
+    return {note.kind for note in check.notes}
+
+
+@pytest.mark.parametrize(("score", "named"), [(2.99, False), (3.01, True)])
+def test_skew(score, named):
+    z = np.linspace(-2, 2, 40)
+    a = optimize.brentq(lambda a: skewness(z + a * np.exp(2 * z)) - score, 0, 50)
+    assert ("trials_skewed" in noted(checked(z + a * np.exp(2 * z), "5 cm"))) == named
+
+
+def permutation(count, inversions):
+    """Ranks with so many inversions."""
+    left, result = list(range(count)), []
+    for place in range(count):
+        take = min(inversions, count - 1 - place)
+        result.append(left.pop(take))
+        inversions -= take
+    return np.array(result)
+
+
+@pytest.mark.parametrize(("discordant", "named"), [(56, False), (55, True)])
+def test_spread_grows(discordant, named):
+    # 20 subjects: Kendall's score is (190 - 2 discordant)/30.82, 2.53 and 2.60 around the threshold of 2.58.
+    size = 1.0 + 0.1 * permutation(20, discordant)
+    error = np.column_stack((size, -size)).ravel()
+    check = checked(error, "5 cm", each=2, level=np.repeat(np.linspace(20, 60, 20), 2))
+    assert ("trials_spread_grows" in noted(check)) == named
+
+
+@pytest.mark.parametrize(("cv", "named"), [(0.0444, False), (0.0450, True)])
+def test_noisy_reference(cv, named):
+    # A tenth of 2 % is 0.2 %, the square of 4.47 %.
+    half = cv * 40 / 2**0.5
+    level = np.tile([40 + half, 40 - half], 10)
+    assert ("trials_noisy_reference" in noted(checked(0.001 * np.arange(20), "2 %", each=2, level=level))) == named
+
+
+Z = np.random.default_rng(5).normal(size=24)
+Z = 0.1 + 0.3 * (Z - Z.mean()) / Z.std(ddof=1)
+
+
+def edge(mean_of, end, of):
+    """Limit at which the share of normal errors of `of` begins to hold (end "low"), or no longer fails ("high")."""
+    errors = of.scaled.errors
+    return optimize.brentq(lambda t: getattr(normal_share(errors, t, 0.95, mean_of), end) - 0.95, 0.05, 20)
+
+
+@pytest.mark.parametrize(("by", "answer"), [(1.805, "holds"), (1.795, "not settled")])
+def test_margin_of_holds(by, answer):
+    first = checked(Z, "5 cm")
+    check = checked(Z, f"{by * edge(1, 'low', first):.6f} cm", meaning="readings")
+    assert (check.verdict, check.of("next_subject").verdict) == (answer, answer)
+
+
+@pytest.mark.parametrize(("by", "answer"), [(1 / 2.01, "does not hold"), (1 / 1.99, "not settled")])
+def test_margin_of_fails(by, answer):
+    error = np.repeat(Z, 3) + np.tile([0.1, 0.0, -0.1], 24)
+    first = checked(error, "5 cm", each=3)
+    check = checked(error, f"{by * edge(3, 'high', first):.6f} cm", each=3, meaning="next_subject", mean_of=3)
+    assert check.verdict == answer
+
+
+@pytest.mark.parametrize(("by", "answer"), [(1 / 1.105, "does not hold"), (1 / 1.095, "not settled")])
+def test_margin_of_fails_with_normal_errors(by, answer):
+    first = checked(Z, "5 cm")
+    check = checked(Z, f"{by * edge(1, 'high', first):.6f} cm", meaning="readings", assume="normal")
+    assert check.verdict == answer
+
+
+T = np.arange(1200.0)
+STRAP = np.round(130 + 10 * np.sin(T / 60))
+
+
+def kinds(device, reference=STRAP, of="heart rate", steps=None):
+    over = lay_over((T, reference), (T, device), quantity(of), absolute=True,
+                    shadow=None if steps is None else (T, steps))
+    return {fault.kind for fault in find_trace_faults(over)}
+
+
+@pytest.mark.parametrize(("gap", "away", "seconds", "found"), [
+    (3, 12, 30, True), (4, 12, 30, False), (3, 9, 30, True), (3, 8, 30, False), (3, 12, 29, False)])
+def test_lock(gap, away, seconds, found):
+    device = STRAP.copy()
+    device[500:500 + seconds] = STRAP[500:500 + seconds] + away
+    assert ("cadence_lock" in kinds(device, steps=STRAP + away - gap)) == found
+
+
+@pytest.mark.parametrize(("ratio", "seconds", "found"), [(0.52, 5, True), (0.53, 5, False), (0.52, 4, False)])
+def test_half(ratio, seconds, found):
+    flat = np.full(T.size, 150.0)
+    device = flat.copy()
+    device[300:300 + seconds] = ratio * 150
+    assert ("half_or_double" in kinds(device, flat)) == found
+
+
+@pytest.mark.parametrize(("seconds", "found"), [(20, True), (19, False)])
+def test_frozen(seconds, found):
+    moving = 130 + np.round(20 * np.sin(T / 8))
+    device = moving + (T % 2)
+    device[300:300 + seconds] = 131
+    device[[299, 300 + seconds]] = 120, 121
+    assert ("lost_contact" in kinds(device, moving)) == found
+
+
+@pytest.mark.parametrize(("share", "found"), [(51.5, True), (51.0, False)])
+def test_exchanged(share, found):
+    reference = np.full(T.size, share)
+    assert ("sides_exchanged" in kinds(100 - reference, reference, "balance")) == found
