@@ -13,7 +13,7 @@ from agree.core.estimate import Estimate
 from agree.core.result import Result
 
 LEAST_SUBJECTS = 5  # below, a jackknife of a slope has too few degrees of freedom to say anything
-END_SHARES = (0.05, 0.95)
+END_Z = 1.6448536  # normal quantile of 95 %: the levels of most subjects lie between the ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,9 +25,9 @@ class LevelLine(Result):
     slope : Estimate
         Change of the error for each unit of the level.
     ends : tuple of Estimate
-        Error at the 5 % and 95 % level of the subjects, both at once at the stated level.
+        Error at the 5 % and 95 % level of subjects like these, both at once at the stated level.
     end_levels : tuple of float
-        These levels.
+        These levels, mean -+ 1.645 SD of the subjects' means; that they are estimates is in the intervals.
     instrument : str
         "other trials": each trial's level is told by the subject's other trials. "both axes": without repeats, the
         widest limits of the lines on the reference and on the mean of both.
@@ -59,21 +59,22 @@ def level_line(
     repeated = size >= 2
     if size.size < LEAST_SUBJECTS or np.ptp(means) <= 0:
         return None
-    ends = tuple(float(v) for v in np.quantile(means, END_SHARES))
     if repeated.sum() >= max(LEAST_SUBJECTS, 0.5 * size.size):
         keep = repeated[subject]
         others = (means[subject] * size[subject] - reference)[keep] / (size[subject][keep] - 1)
-        lines = [_jackknife(others, reference[keep], error[keep], subject[keep], ends, level)]
+        lines = [_jackknife(others, reference[keep], error[keep], subject[keep], means, level)]
         instrument = "other trials"
     else:
-        lines = [_jackknife(z, reference, error, subject, ends, level) for z in (reference, (reference + device) / 2)]
+        lines = [_jackknife(z, reference, error, subject, means, level) for z in (reference, (reference + device) / 2)]
         instrument = "both axes"
     if any(line is None for line in lines):
         return None
     found = [line for line in lines if line is not None]
     merged = [_widest([line[k] for line in found]) for k in range(3)]
     trend = all(line[0].low > 0 for line in found) or all(line[0].high < 0 for line in found)
-    return LevelLine(slope=merged[0], ends=(merged[1], merged[2]), end_levels=(ends[0], ends[1]),
+    away = END_Z * float(means.std(ddof=1))
+    ends = float(means.mean()) - away, float(means.mean()) + away
+    return LevelLine(slope=merged[0], ends=(merged[1], merged[2]), end_levels=ends,
                      instrument=instrument, trend=trend)
 
 
@@ -85,10 +86,10 @@ def _widest(items: list[Estimate]) -> Estimate:
 
 
 def _jackknife(
-    z: FloatArray, x: FloatArray, d: FloatArray, subject: NDArray[np.intp], ends: tuple[float, ...], level: float
+    z: FloatArray, x: FloatArray, d: FloatArray, subject: NDArray[np.intp], means: FloatArray, level: float
 ) -> tuple[Estimate, Estimate, Estimate] | None:
-    """Slope and error at both ends from the instrument z, subjects weighed alike."""
-    index = np.unique(subject, return_inverse=True)[1]
+    """Slope and error at both ends from the instrument z, subjects weighed alike; `means` are all subjects' levels."""
+    present, index = np.unique(subject, return_inverse=True)
     w = 1 / np.bincount(index)[index]
     z, x = z - z.mean(), x - (shift := float(x.mean()))
     # Weighted sums by subject: left out one at a time by subtraction.
@@ -99,7 +100,7 @@ def _jackknife(
     if not (np.abs(bottom) > 1e-12 * np.abs(zx).max()).all():
         return None
     slope = (zd - mz * md / n) / bottom
-    at = np.stack([slope, *(md / n + slope * (end - shift - mx / n) for end in ends)])
+    at = np.stack([slope, *(md / n + slope * (end - shift - mx / n) for end in _ends(means, present))])
     count = sums.shape[1]
     spread = at[:, 1:] - at[:, 1:].mean(axis=1, keepdims=True)
     se = np.sqrt((count - 1) / count * np.square(spread).sum(axis=1))
@@ -109,3 +110,13 @@ def _jackknife(
                      df=count - 2.0, method="jackknife over subjects")
             for value, error, own in zip(at[:, 0], se, (level, joint, joint), strict=True)]
     return made[0], made[1], made[2]
+
+
+def _ends(means: FloatArray, left_out: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """Both ends of the levels, of all subjects and without each of some."""
+    count, centred = means.size, means - means.mean()
+    rest = -centred[left_out] / (count - 1)
+    square = float(centred @ centred) - centred[left_out] ** 2 * count / (count - 1)
+    middle = means.mean() + np.r_[0.0, rest]
+    away = END_Z * np.sqrt(np.r_[float(centred @ centred) / (count - 1), np.maximum(square, 0) / (count - 2)])
+    return middle - away, middle + away
