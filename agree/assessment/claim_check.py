@@ -13,6 +13,7 @@ from agree.assessment.beside import robust_and_limits, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
+from agree.assessment.over_sessions import effects_of, own_errors
 from agree.core import checks
 from agree.core.drawn import Drawn
 from agree.core.errors import InputError
@@ -28,12 +29,15 @@ from agree.diagnosis.findings import Finding, findings
 from agree.estimators.limits.agreement import LimitsOfAgreement
 from agree.estimators.lines.line import Line
 from agree.verdict import meanings
+from agree.verdict.bands import BandCheck
+from agree.verdict.bands import bands as judge_bands
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
-from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.distinct import refuse_repeats
+from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import RULES
-from agree.verdict.sessions import SessionEffects, session_effects
+from agree.verdict.sessions import SessionEffects
 
 if TYPE_CHECKING:
     from agree.estimators.response.difference import Response
@@ -140,7 +144,8 @@ class ClaimCheck(Drawn):
             "bias_percent": self.bias, "bias_percent_with_faults": self.bias_with_faults,
             "readings": self.readings,
             "bands": [{"low": band.low, "high": band.high, "seconds": band.seconds, "bias_percent": band.bias,
-                       "joint_percent": band.joint, "limit_percent": band.limit_percent, "verdict": band.verdict}
+                       "plain_percent": band.plain, "joint_percent": band.joint,
+                       "deciding_percent": band.deciding, "limit_percent": band.limit_percent, "verdict": band.verdict}
                       for band in self.bands],
             "limits_of_agreement_percent": None if limits is None else {
                 "bias": limits.bias, "lower": limits.lower, "upper": limits.upper, "sd": limits.sd, "n": limits.n},
@@ -243,22 +248,25 @@ def check_claim(
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(_corrected(pairs, reference_u.factor), window_s)
+    refuse_repeats(data.pairs)
     first = meanings.average(data, claim, reference_u, level, decision_rule)
-    second, band_checks = meanings.bands(data, claim, reference_u, level, edges, decision_rule)
+    second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
     readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
                 meanings.next_session(data, claim, first, level, decision_rule))
-    own = [item for item in meanings.session_biases(data, replace(claim, above=None), level) if item is not None]
-    effects = session_effects(own, level=level) if data.sessions > 1 else None
+    each = own_errors(data, claim, level)
+    effects = effects_of(data, claim, level)
     bias = meanings.mean_error(data, "%", level)
-    fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u)
+    line = fitted_line(data, window_s, level)
+    fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
+                     bias=bias, line=line)
     limits, robust = robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=with_faults(data, level), bands=band_checks,
-        limits=limits, deming=fitted_line(data, window_s, level), passing_bablok=robust, correction=fix,
+        limits=limits, deming=line, passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
         next_step=next_step(data, meaning, readings, claim, level),
-        session_bias=tuple(own), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
+        session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=notes(data, reference_u, bias, first, decision_rule, effects), pairs=data.pairs,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)
 

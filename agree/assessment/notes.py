@@ -25,7 +25,7 @@ def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, averag
     if rule != "interval":
         found.append(f"Decision rule: {rule}. A rule is to be chosen before the data are seen.")
     if effects is not None:
-        found.extend(f"Sessions: {note}." for note in effects.notes)
+        found.extend(f"Sessions: {_session_note(note)}." for note in effects.notes)
         found.extend(_fragile(effects, average))
     if not reference_u.text:
         found.append("No uncertainty was given for the reference: it is taken as exact, and every answer is relative "
@@ -40,6 +40,14 @@ def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, averag
     found.extend(f"Session {item.session}: {note}" if named and isinstance(note, str) else note
                  for item in data.pairs for note in item.notes)
     return tuple(found)
+
+
+def _session_note(note: Note) -> str:
+    values = note.values
+    if note.kind == "session_odd":
+        return (f"session {values['session']} differs from the others ({values['value']:+.2g} against "
+                f"{values['others']:+.2g})")
+    return f"the error changes from session to session by {values['change']:+.2g}: it is not constant yet"
 
 
 def _fragile(effects: SessionEffects, average: Reading) -> list[str]:

@@ -93,3 +93,13 @@ PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
 PARTIAL_S = 3
+# --- verdict (benchmarks/verdict_sessions.py, benchmarks/verdict_bands.py) ---
+HALF_WEIGHT_S = 300.0    # s: a session so long counts half of an endless one; with 13 min 92.7 % are covered
+LEAST_FOR_PROBABILITY = 3  # sessions; with 2, "P > 99 %" came true in 88-92 % of tests
+ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false alarms in at most 5 % of tests
+TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
+SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
+LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
+LEAST_BAND_S = 60        # a band with fewer seconds is shown, not judged
+BAND_STEP_W = 5.0        # W: edges of bands and stretches are rounded to this
+POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a wrong "holds" came in 7.8 %

@@ -14,6 +14,7 @@ from agree.core.pairs import Pairs
 from agree.core.result import Result
 from agree.correction.rules import Rule, Units, apply
 from agree.verdict import meanings
+from agree.verdict.bands import bands
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table, table
 from agree.verdict.reference import ReferenceUncertainty
@@ -81,7 +82,7 @@ def verdicts(
     within = OPEN if share is None else HOLDS if share.low >= meanings.SHARE else (
         FAILS if share.high < meanings.SHARE else OPEN)
     return {"average": first.verdict,
-            "bands": meanings.bands(data, claim, reference_u, level, edges, rule)[0].verdict,
+            "bands": bands(data, claim, reference_u, level, edges, rule)[0].verdict,
             "readings": within, "next_session": meanings.next_session(data, claim, first, level, rule).verdict}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -12,6 +12,7 @@ from scipy import special
 from agree.core.result import Result
 from agree.correction.rules import Rule, Units, apply, fit, rounded
 from agree.verdict.columns import Table
+from agree.verdict.meanings import mean_error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,7 +51,7 @@ def judge(table: Table, data: Units, action: str, step: float) -> Judged:
     watts = round(rule.offset * data.mean_w, 1)
     made = apply(Rule(rule.scale, watts), table.device)
     entered = Entered(scale=rule.scale, offset_w=watts, step_percent=step,
-                      left_percent=float(100 * (made.sum() / table.reference.sum() - 1)))
+                      left_percent=mean_error(replace(table, device=made), "%", 0.95).value)
     n, reference, device = data.seconds.T
     with np.errstate(divide="ignore", invalid="ignore"):
         asked = reference / (device - n * exact.offset)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 from agree.core import checks
 from agree.core.drawn import Drawn
-from agree.core.engine import estimate
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
@@ -17,11 +16,12 @@ from agree.correction.entered import Entered, Judged, judge
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
 from agree.estimators.lines.line import Line
-from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.columns import table as join
+from agree.verdict.distinct import refuse_repeats
 from agree.verdict.error_distribution import interval_half_width
+from agree.verdict.meanings import mean_error
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import widen
 
@@ -144,6 +144,7 @@ def find_correction(
     known = ReferenceUncertainty.parse(reference_uncertainty)
     asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
     data = join(pairs_list, window_s)
+    refuse_repeats(data.pairs)
     if known.factor != 1:
         items = [item.scaled(reference=known.factor) for item in data.pairs]
         data = join(items if len(items) > 1 else items[0], window_s)
@@ -152,21 +153,23 @@ def find_correction(
 
 def correction(
     table: Table, level: float, window_s: int, *, asked: Asked | None = None,
-    reference_u: ReferenceUncertainty | None = None, step: float | None = None,
+    reference_u: ReferenceUncertainty | None = None, step: float | None = None, bias: Estimate | None = None,
+    line: Line | None = None,
 ) -> Correction:
-    """As `find_correction`, on a table."""
+    """As `find_correction`, on a table; mean error and line, where they are known, are not found again."""
     total = float(table.device.sum())
     if not total > 0:
         raise InputError(f"the device sums to {total:g} W s over the used seconds; no factor can correct it")
     known = reference_u or ReferenceUncertainty.parse(None)
-    percent, phi = ratio_of_sums(table.error, table.reference)
-    bias = estimate(percent, phi, level=level, sampling=table.sampling, session=table.labels()).scaled(100)
-    line, range_ = fitted_line(table, window_s, level), power_range(table, window_s)
+    bias = mean_error(table, "%", level) if bias is None else bias
+    line = fitted_line(table, window_s, level) if line is None else line
+    range_ = power_range(table, window_s)
     kind, facts = kind_of_error(line, bias, range_, float(table.reference.mean()))
     data = units(table, window_s, range_ >= LEAST_RANGE)
     chosen = choose(data)
     judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
-    parts = _parts(table, judged.action, line, known, level)
+    scale = _scale(bias, known, float(table.reference.mean()))
+    parts = _parts(table, judged.action, line, known, scale)
     action, reason = _decide(table, chosen, bias, judged, known)
     corrects = action not in ("none", "refused")
     later = None
@@ -177,31 +180,31 @@ def correction(
         f"{later.after_percent:.2g} %")
     stable, ground = _stability(table, judged)
     return Correction(
-        scale=_scale(table, known, level), kind=kind, stable=stable,
+        scale=scale, kind=kind, stable=stable,
         because=f"{facts}{seen}; {ground}", offset=None if line is None else line.intercept,
         session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
         factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
         entered=judged.entered if action != "none" else None, harm=judged.harm, after=later)
 
 
-def _scale(table: Table, known: ReferenceUncertainty, level: float) -> Estimate:
-    value, phi = ratio_of_sums(table.reference, table.device)
-    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(), cautious=True)
-    return widen(plain, known.known(float(table.reference.mean())).times(value / 100))
+def _scale(bias: Estimate, known: ReferenceUncertainty, mean_w: float) -> Estimate:
+    """One over 1 + the mean error: the verdict's own figure and interval, turned round."""
+    wide = widen(bias, known.known(mean_w))
+    value, low, high = (100 / (100 + x) if x > -100 else math.inf for x in (wide.value, wide.high, wide.low))
+    return Estimate(value=value, low=low if math.isfinite(wide.high) else 0.0, high=high, level=bias.level,
+                    method=wide.method, standard_error=value**2 * wide.standard_error / 100, df=wide.df,
+                    drift=bias.drift)
 
 
 def _parts(
-    table: Table, action: str, line: Line | None, known: ReferenceUncertainty, level: float
+    table: Table, action: str, line: Line | None, known: ReferenceUncertainty, scale: Estimate
 ) -> tuple[Estimate | None, Estimate | None]:
     """Factor and offset (W) of an action, with the reference's uncertainty."""
     mean_w = float(table.reference.mean())
     if action == "scale":
-        return _scale(table, known, level), None
+        return scale, None
     if action == "offset" or line is None:
-        value = float(table.error.mean())
-        plain = estimate(value, table.error - value, level=level, sampling=table.sampling, session=table.labels(),
-                         cautious=True)
-        return None, widen(plain, known.known(mean_w, "W"))
+        return None, widen(mean_error(table, "W", scale.level), known.known(mean_w, "W"))
     slope = line.slope
     low, high = (1 / limit if limit > 0 else math.inf for limit in (slope.high, slope.low))
     factor = replace(slope, value=1 / slope.value, low=low, high=high,

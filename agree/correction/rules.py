@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.engine import t_quantile
+from agree.core.over_sessions import session_shares
+from agree.core.thresholds import HALF_WEIGHT_S
 from agree.verdict.columns import Table
 
 ACTIONS = ("none", "scale", "offset", "scale and offset")  # the simpler first; of equal ones that which devices offer
@@ -36,6 +38,7 @@ class Units(NamedTuple):
     `seconds` is (k, 3): number, sum of reference, sum of device over used seconds; `windows` (k, 6): number, sums of
     x, y, xx, xy, yy over window means of pedalling; `unit` gives the session or block of every used second. `wide`: the
     power varies enough to tell scale from offset. `margin`: standard errors by which the best must be better.
+    `sessions`: the units are sessions, which count as in the verdict's mean, n/(n + 300 s); blocks count by their time.
     """
 
     seconds: FloatArray
@@ -44,6 +47,28 @@ class Units(NamedTuple):
     mean_w: float
     wide: bool
     margin: float
+    sessions: bool = False
+
+    def shares(self) -> FloatArray:
+        """Share of each unit in the mean ratio: that of the verdict for sessions, of the energy for blocks."""
+        n, reference, _ = self.seconds.T
+        return session_shares(n, HALF_WEIGHT_S) if self.sessions else reference / reference.sum()
+
+    def sums(self) -> tuple[FloatArray, FloatArray]:
+        """Sums over all units, each session weighted as in the verdict's mean."""
+        if not self.sessions:
+            return self.seconds.sum(axis=0), self.windows.sum(axis=0)
+        share = session_shares(self.seconds[:, 0], HALF_WEIGHT_S)
+        number = np.maximum(self.windows[:, :1], 1)
+        return (share[:, None] * self.seconds / self.seconds[:, :1]).sum(axis=0), (
+            share[:, None] * self.windows / number).sum(axis=0)
+
+    def mean_ratio(self) -> float:
+        """Mean of device over reference; NaN where a unit has no power of the reference."""
+        _, reference, device = self.seconds.T
+        if not (reference > 0).all():
+            return float(device.sum() / reference.sum())
+        return float(self.shares() @ (device / reference))
 
     def without(self, k: int) -> Units:
         """Return all but one of them."""
@@ -81,24 +106,24 @@ def units(table: Table, window_s: int, wide: bool) -> Units:
         return np.stack([np.bincount(of, weights=column, minlength=count) for column in columns], axis=1)
 
     return Units(sums(unit, np.ones(r.size), r, d), sums(of_window, np.ones(x.size), x, y, x * x, x * y, y * y), unit,
-                 mean, wide, 1.0 if table.sessions > 1 else t_quantile(BLOCK_LEVEL, count - 1))
+                 mean, wide, 1.0 if table.sessions > 1 else t_quantile(BLOCK_LEVEL, count - 1), table.sessions > 1)
 
 
 def fit(action: str, data: Units) -> Rule | None:
     """Find the correction of one kind, in parts of the mean power; None where the data do not give it.
 
-    Scale: sum of reference over sum of device. Offset: mean error. Both: the scale is one over the slope of Deming's
-    line through window means (variance ratio 1), and the offset brings the mean to that of the reference.
+    Scale: one over the mean of device over reference, as the verdict's mean error has it. Offset: mean error. Both: the
+    scale is one over the slope of Deming's line through window means (variance ratio 1), and the offset brings the mean
+    to that of the reference.
     """
-    n, reference, device = data.seconds.sum(axis=0)
+    (n, reference, device), (w, sx, sy, xx, xy, yy) = data.sums()
     if action == "none":
         return Rule(1.0, 0.0)
     if action == "scale":
-        return Rule(float(reference / device), 0.0) if device > 0 else None
+        return Rule(1 / data.mean_ratio(), 0.0) if device > 0 else None
     if action == "offset":
         return Rule(1.0, float(device - reference) / n)
-    w, sx, sy, xx, xy, yy = data.windows.sum(axis=0)
-    if not data.wide or w < 3:
+    if not data.wide or data.windows[:, 0].sum() < 3:
         return None
     gap, twice = yy - sy * sy / w - xx + sx * sx / w, 2 * (xy - sx * sy / w)
     root = math.hypot(gap, twice)
@@ -155,5 +180,5 @@ def rounded(action: str, data: Units, step_percent: float) -> Rule | None:
         return rule
     steps = round(100 / step_percent * rule.scale)
     scale = round(steps * step_percent / 100, 12)
-    n, reference, device = data.seconds.sum(axis=0)
+    n, reference, device = data.sums()[0]
     return Rule(scale, rule.offset if action == "scale" else float(device - reference / scale) / n) if steps else None

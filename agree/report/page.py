@@ -9,6 +9,7 @@ from typing import Any
 import agree
 from agree.assessment.claim_check import SCHEMA, ClaimCheck
 from agree.core.errors import InputError
+from agree.core.thresholds import LEAST_BAND_S
 from agree.core.words import percent
 from agree.report import text
 from agree.report.figures.clouds import draw_differences, draw_lines, draw_sessions, lines_text
@@ -18,7 +19,7 @@ from agree.report.figures.traces import draw_traces, shaded_text
 from agree.report.notes.sentence import note_text
 from agree.report.write import write_whole
 from agree.verdict.columns import table
-from agree.verdict.meanings import LEAST_BAND_S, Reading
+from agree.verdict.meanings import Reading
 
 SUFFIXES = (".pdf", ".png", ".svg", ".html")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 24.0  # margins, pt

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.choices import Sampling
 from agree.core.errors import InputError, SampleSizeError
+from agree.core.over_sessions import pair_weights
 from agree.core.pairs import Pairs
+from agree.core.thresholds import HALF_WEIGHT_S
 
 LEAST_SECONDS = 30
 LEAST_WINDOWS = 10
@@ -54,6 +56,12 @@ class Table:
     def labels(self, chosen: NDArray[np.bool_] | slice = slice(None)) -> NDArray[Any] | None:
         """Session labels where the sampling needs them."""
         return self.session[chosen] if self.sampling == "sessions" else None
+
+    def weights(self, chosen: NDArray[np.bool_] | slice = slice(None)) -> FloatArray:
+        """Weight of each second (mean 1) that makes a mean of seconds the mean over sessions."""
+        labels = self.labels(chosen)
+        return np.ones(self.error[chosen].size) if labels is None or not labels.size else pair_weights(
+            labels, HALF_WEIGHT_S)
 
     def windows(self, width: int, *, pedalling: bool = False) -> Windows:
         """Mean of both over windows of `width` seconds, on request without those beside coasting."""

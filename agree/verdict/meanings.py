@@ -4,30 +4,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate, spread, t_quantile
+from agree.core.engine import estimate, spread
 from agree.core.estimate import Estimate
 from agree.core.result import Result
+from agree.core.thresholds import HALF_WEIGHT_S, LEAST_FOR_PROBABILITY
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_SECONDS, Table, Windows
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width, probability_within
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
+from agree.verdict.sessions import mean_over_sessions
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
 WIDTHS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300)  # averaging times tried for the shortest that will do
 COUNTS = (8, 32)                                 # cosines tried for the effective number of windows
-LEAST_FOR_PROBABILITY = 3                        # sessions; with 2 "P > 99 %" came true in 88-92 % of tests
-LEAST_BAND_S = 60                                # a band with fewer seconds is shown, not judged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,39 +70,17 @@ class Reading(Result):
     known: KnownError = EXACT
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BandCheck(Result):
-    """One band of the reference's level, with its bias in per cent and its own answer.
-
-    `bias` has the plain level; `joint` is widened so that all bands hold at once, and by the reference's
-    uncertainty: the verdict is by `joint`. A band of fewer than 60 s is "too thin".
-    """
-
-    low: float
-    high: float
-    seconds: int
-    bias: Estimate
-    joint: Estimate
-    limit_percent: float
-    verdict: str
-
-
 def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None)) -> Estimate:
-    """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty."""
+    """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty.
+
+    Of several sessions it is the mean over sessions, each with its own ratio and the weight n/(n + 300 s).
+    """
     error, reference = table.error[chosen], table.reference[chosen]
-    value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size))
-    plain = estimate(value, phi, level=level, sampling=table.sampling, session=table.labels(chosen), cautious=True)
+    labels = table.labels(chosen)
+    value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size), labels)
+    plain = estimate(value, phi, level=level, sampling=table.sampling, session=labels, cautious=True,
+                     half_weight_n=HALF_WEIGHT_S)
     return plain.scaled(100.0) if unit == "%" else plain
-
-
-def band_error(table: Table, mask: NDArray[np.bool_], level: float) -> Estimate:
-    """Mean error in per cent over some seconds; without limits where these are too few or of one session of several."""
-    total = float(table.reference[mask].sum())
-    labels = table.labels(mask)
-    if mask.sum() >= 2 and total > 0 and (labels is None or np.unique(labels).size >= 2):
-        return mean_error(table, "%", level, mask)
-    value = 100 * float(table.error[mask].sum()) / total if total > 0 else math.nan
-    return Estimate(value=value, low=-math.inf, high=math.inf, level=level, method="too few seconds or sessions")
 
 
 def average(
@@ -115,8 +91,9 @@ def average(
     if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
                        because=f"only {chosen.sum()} s in the range of the claim: too few to judge")
-    mean_w = float(table.reference[chosen].mean())
-    limit = float(claim.limit_w(table.reference[chosen]).mean())
+    weights, reference = table.weights(chosen), table.reference[chosen]
+    mean_w = float((weights * reference).mean())
+    limit = float((weights * claim.limit_w(reference)).mean())
     if claim.unit == "%":
         limit = 100 * limit / mean_w
     known = reference_u.known(mean_w, claim.unit)
@@ -133,67 +110,6 @@ def _probability(plain: Estimate, limit: float, known: KnownError, sessions: int
     if sessions < LEAST_FOR_PROBABILITY:
         return math.nan
     return probability_within(plain.value, limit, plain.standard_error, plain.df, known)
-
-
-def default_edges(level: FloatArray, floor: float | None) -> FloatArray:
-    """Round powers, at most nine bands; the outermost take in the few seconds beyond them."""
-    level = level if floor is None else np.r_[floor, level[level >= floor]]
-    low, high = np.percentile(level, (2, 98))
-    step = next((s for s in (5, 10, 20, 25, 50, 100, 200, 250, 500) if (high - low) / s <= 6), 1000)
-    first, last = math.floor(low / step), max(math.ceil(high / step), math.floor(low / step) + 1)
-    edges = np.arange(first, last + 1) * float(step)
-    for place, beyond, far in ((0, level < edges[0], math.floor(level.min() / step) * step),
-                               (-1, level >= edges[-1], (math.floor(level.max() / step) + 1) * step)):
-        if beyond.sum() >= LEAST_BAND_S:
-            edges = np.insert(edges, 0 if place == 0 else edges.size, far)
-        elif beyond.any():
-            edges[place] = far
-    return edges if floor is None else np.r_[floor, edges[edges > floor]]
-
-
-def bands(
-    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, edges: FloatArray | None,
-    rule: str = "interval",
-) -> tuple[Reading, tuple[BandCheck, ...]]:
-    """Bias in every band against the limit there, all bands at once (Sidak)."""
-    limits = default_edges(table.level, claim.above_watts) if edges is None else edges
-    masks = [(table.level >= low) & (table.level < high) for low, high in pairwise(limits)]
-    judged = [k for k, mask in enumerate(masks) if mask.sum() >= LEAST_BAND_S
-              and (claim.above_watts is None or limits[k] >= claim.above_watts)]
-    joint_level = level ** (1 / max(len(judged), 1))
-    checks = []
-    for k, mask in enumerate(masks):
-        plain, wide = (band_error(table, mask, at) for at in (level, joint_level))
-        reference = table.reference[mask]
-        total = float(reference.sum())
-        mean = total / reference.size if total > 0 else math.nan
-        limit = 100 * float(claim.limit_w(reference).sum()) / total if total > 0 else math.nan
-        item = widen(wide, reference_u.known(mean)) if total > 0 else wide
-        verdict = decide(item, limit, rule)[0] if k in judged else "too thin"
-        if claim.above_watts is not None and limits[k] < claim.above_watts:
-            verdict = "outside the claim"
-        checks.append(BandCheck(low=float(limits[k]), high=float(limits[k + 1]), seconds=int(mask.sum()), bias=plain,
-                                joint=item, limit_percent=limit, verdict=verdict))
-    return _bands_reading([checks[k] for k in judged], len(checks)), tuple(checks)
-
-
-def _bands_reading(judged: list[BandCheck], total: int) -> Reading:
-    common: dict[str, Any] = {"meaning": "bands", "unit": "%"}
-    if not judged:
-        return Reading(**common, verdict=OPEN, estimate=None, limit=math.nan,
-                       because=f"no band has {LEAST_BAND_S} s", details={"judged": 0, "thin": total})
-    worst = max(judged, key=lambda band: abs(band.bias.value) / band.limit_percent)
-    verdicts = [band.verdict for band in judged]
-    failing = [band for band in judged if band.verdict == FAILS]
-    verdict = FAILS if failing else HOLDS if set(verdicts) == {HOLDS} else OPEN
-    named = failing or [band for band in judged if band.verdict == OPEN]
-    where = ", ".join(f"{band.low:g}-{band.high:g}" for band in named[:4]) + (" ..." if len(named) > 4 else "")
-    because = {HOLDS: f"all {len(judged)} bands lie inside their limits",
-               FAILS: f"wholly outside at {where} W", OPEN: f"open at {where} W"}[verdict]
-    thin = total - len(judged)
-    return Reading(**common, verdict=verdict, estimate=worst.joint, limit=worst.limit_percent,
-                   because=because + (f"; {thin} band(s) not judged" if thin else ""),
-                   details={"worst_band": [worst.low, worst.high], "judged": len(judged), "not_judged": thin})
 
 
 def share_within(
@@ -270,16 +186,15 @@ def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate | 
 def next_session(table: Table, claim: Claim, reading: Reading, level: float, rule: str = "interval") -> Reading:
     """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
     common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
-    biases = [item.value for item in session_biases(table, claim, level) if item is not None]
-    count = len(biases)
+    found = [(item.value, int((table.session == k).sum())) for k, item in enumerate(
+        session_biases(table, claim, level)) if item is not None]
+    count = len(found)
     if count < 2 or reading.estimate is None:
         return Reading(**common, verdict=OPEN, estimate=None, details={"sessions": count},
                        because="one session cannot tell how much the next one will differ")
-    mean, sd = float(np.mean(biases)), float(np.std(biases, ddof=1))
-    se = sd * math.sqrt(1 + 1 / count)
-    half = t_quantile(level, count - 1) * se
-    plain = Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
-                     df=count - 1.0, method=f"prediction from {count} sessions")
+    values, seconds = np.array(found, float).T
+    plain = mean_over_sessions(values, seconds, level, ahead=True)
+    sd = plain.standard_error / math.sqrt(1 + 1 / count)
     item = widen(plain, reading.known)
     verdict = decide(item, reading.limit, rule)[0]
     return Reading(**common, verdict=verdict, estimate=item, details={"sessions": count, "session_sd": sd},

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy import optimize, special
@@ -13,11 +14,38 @@ from agree.core.checks import FloatArray
 from agree.core.engine import t_quantile
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.estimate import Estimate
+from agree.core.note import Note
+from agree.core.over_sessions import session_shares, weighted_means
 from agree.core.result import Result
+from agree.core.thresholds import HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
 
-ODD_LEVEL = 0.01     # two-sided, shared by all sessions (Bonferroni)
-TREND_LEVEL = 0.01
-LEAST_FOR_ODD = 4
+LEAST_FOR_ODD = 3
+LEAST_FOR_TREND = 4
+
+Suspicion = Literal["", "files exchanged", "one side only", "twice as much", "metric horsepower"]
+_FACTORS: tuple[tuple[Suspicion, float], ...] = (
+    ("one side only", 0.5), ("twice as much", 2.0), ("metric horsepower", 1 / 0.73549875),
+    ("metric horsepower", 0.73549875))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OddSession(Result):
+    """A session that differs from the others more than they differ among themselves.
+
+    Attributes
+    ----------
+    number : int
+        Which one, from 1.
+    value, others : float
+        Its mean error and that of the others, in the unit of the claim.
+    suspicion : {"", "files exchanged", "one side only", "twice as much", "metric horsepower"}
+        What would explain it, if anything does: the reverse of the others' error, or a factor between units.
+    """
+
+    number: int
+    value: float
+    others: float
+    suspicion: Suspicion = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,19 +55,23 @@ class SessionEffects(Result):
     Attributes
     ----------
     mean : Estimate
-        Mean over sessions, interval after Hartung & Knapp.
+        Mean over sessions: the one that the verdict rests on.
     between_sd : float
-        Standard deviation of the sessions' own errors, that within sessions taken out.
+        Standard deviation of the sessions' own errors, that within sessions taken out (Paule & Mandel).
     prediction : Estimate
-        Error of one more session, its own noise left out.
+        Mean error of one more session as long as these.
     left_out : tuple of Estimate
         The mean without each session in turn; empty below 3 sessions.
     trend : Estimate or None
         Change from session to session, in the order given; None below 4 sessions.
+    ageing : bool
+        Whether that change is more than chance (p < 0.05): the error is not constant yet.
     odd : tuple of int
         Sessions (from 0) that differ from the rest more than the rest differ among themselves.
-    notes : tuple of str
-        What stands out, in words.
+    odd_sessions : tuple of OddSession
+        The same with their errors and what would explain them.
+    notes : tuple of Note
+        "session_odd" for each odd one, then "sessions_trend" if there is one.
     """
 
     mean: Estimate
@@ -47,8 +79,10 @@ class SessionEffects(Result):
     prediction: Estimate
     left_out: tuple[Estimate, ...]
     trend: Estimate | None
+    ageing: bool
     odd: tuple[int, ...]
-    notes: tuple[str, ...]
+    odd_sessions: tuple[OddSession, ...]
+    notes: tuple[Note, ...]
 
 
 def between_variance(values: FloatArray, variances: FloatArray) -> float:
@@ -85,13 +119,31 @@ def pooled(values: FloatArray, variances: FloatArray, level: float) -> tuple[Est
                     df=values.size - 1.0, method="random effects, Hartung-Knapp"), tau2
 
 
-def session_effects(biases: Sequence[Estimate], *, level: float = 0.95) -> SessionEffects:
-    """Pool the mean errors of sessions, each with its own standard error.
+def mean_over_sessions(values: FloatArray, seconds: FloatArray, level: float, *, ahead: bool = False) -> Estimate:
+    """Mean over sessions with weights n/(n + 300 s), t with S - 1 degrees of freedom; with `ahead` that of one more.
+
+    One more session varies by S V beside the mean's own V, which is s^2 (1 + 1/S) where sessions count alike.
+    """
+    found = weighted_means(values[None], session_shares(seconds, HALF_WEIGHT_S))
+    se = math.sqrt(float(found.guarded()[0, 0]) * (1 + values.size * ahead))
+    mean, half = float(found.mean[0]), t_quantile(level, found.df) * se
+    return Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se, df=found.df,
+                    method=f"prediction from {values.size} sessions" if ahead else "t, between sessions")
+
+
+def session_effects(
+    biases: Sequence[Estimate], *, seconds: Sequence[float] | None = None, unit: str = "%", level: float = 0.95,
+) -> SessionEffects:
+    """Hold the mean errors of sessions against each other, each with its own standard error.
 
     Parameters
     ----------
     biases : sequence of Estimate
         Mean error of each session with a finite standard error, in one unit; at least 2.
+    seconds : sequence of float, optional
+        Used seconds of each; if not given, sessions count alike.
+    unit : str
+        Unit of the errors; in "%" an odd session is held against known factors too.
     level : float
         Confidence level, in (0, 1).
 
@@ -116,34 +168,47 @@ def session_effects(biases: Sequence[Estimate], *, level: float = 0.95) -> Sessi
     values, errors = (np.array([getattr(item, name) for item in biases]) for name in ("value", "standard_error"))
     if not np.isfinite(errors).all():
         raise InputError(f"session {int(np.flatnonzero(~np.isfinite(errors))[0]) + 1} has no standard error")
-    mean, tau2 = pooled(values, errors**2, level)
-    se = math.hypot(math.sqrt(tau2), mean.standard_error)
-    half = t_quantile(level, mean.df) * se
-    prediction = Estimate(value=mean.value, low=mean.value - half, high=mean.value + half, level=level,
-                          standard_error=se, df=mean.df, method="random effects, prediction")
-    rest = [np.delete(np.arange(values.size), k) for k in range(values.size)] if values.size > 2 else []
-    left_out = tuple(pooled(values[keep], errors[keep] ** 2, level)[0] for keep in rest)
-    odd = _odd(values) if values.size >= LEAST_FOR_ODD else ()
-    trend = _trend(values, level) if values.size >= LEAST_FOR_ODD else None
-    notes = [f"session {k + 1} differs from the others ({values[k]:+.2g} against {left_out[k].value:+.2g} on average)"
-             for k in odd]
-    if trend is not None and _p_value(trend) < TREND_LEVEL:
-        notes.append(f"the error changes from session to session by {trend.value:+.2g}: it is no constant yet")
-    return SessionEffects(mean=mean, between_sd=math.sqrt(tau2), prediction=prediction, left_out=left_out, trend=trend,
-                          odd=odd, notes=tuple(notes))
+    sizes = np.full(values.size, 1e9) if seconds is None else np.asarray(seconds, float)
+    rest = [np.arange(values.size) != k for k in range(values.size)] if values.size > 2 else []
+    trend = _trend(values, level) if values.size >= LEAST_FOR_TREND else None
+    ageing = trend is not None and _p_value(trend) < TREND_LEVEL
+    odd = _odd(values, unit) if values.size >= LEAST_FOR_ODD else ()
+    notes = [Note(kind="session_odd", severity="answer", values={
+        "session": item.number, "value": item.value, "others": item.others, "unit": unit, "suspicion": item.suspicion})
+        for item in odd]
+    if trend is not None and ageing:
+        notes.append(Note(kind="sessions_trend", severity="trust", values={
+            "change": trend.value, "low": trend.low, "high": trend.high, "unit": unit}))
+    return SessionEffects(
+        mean=mean_over_sessions(values, sizes, level), between_sd=math.sqrt(between_variance(values, errors**2)),
+        prediction=mean_over_sessions(values, sizes, level, ahead=True),
+        left_out=tuple(mean_over_sessions(values[keep], sizes[keep], level) for keep in rest), trend=trend,
+        ageing=ageing, odd=tuple(item.number - 1 for item in odd), odd_sessions=odd, notes=tuple(notes))
 
 
-def _odd(values: FloatArray) -> tuple[int, ...]:
-    """Externally studentised residuals beyond the t limit shared by all sessions."""
+def _odd(values: FloatArray, unit: str) -> tuple[OddSession, ...]:
+    """Deleted t residuals beyond the limit shared by all sessions (Bonferroni)."""
     found = []
     for k in range(values.size):
         rest = np.delete(values, k)
-        sd = float(rest.std(ddof=1))
-        gap = abs(values[k] - float(rest.mean()))
+        sd, others = float(rest.std(ddof=1)), float(rest.mean())
+        gap = abs(float(values[k]) - others)
         limit = t_quantile(1 - ODD_LEVEL / values.size, rest.size - 1) * sd * math.sqrt(1 + 1 / rest.size)
         if gap > limit and gap > 0:
-            found.append(k)
+            found.append(OddSession(number=k + 1, value=float(values[k]), others=others,
+                                    suspicion=_suspicion(float(values[k]), others, unit)))
     return tuple(found)
+
+
+def _suspicion(value: float, others: float, unit: str) -> Suspicion:
+    """What would turn the others' error into this one: the two files exchanged, or a factor between units."""
+    if unit != "%":
+        return "files exchanged" if abs(value + others) < 0.2 * abs(others) else ""
+    exchanged = 100 * (1 / (1 + others / 100) - 1) if others > -100 else math.inf
+    if abs(value - exchanged) < max(SWAPPED_PERCENT, 0.2 * abs(others)):
+        return "files exchanged"
+    ratio = (100 + value) / (100 + others) if others != -100 else math.nan
+    return next((name for name, factor in _FACTORS if abs(ratio / factor - 1) < 0.05), "")
 
 
 def _trend(values: FloatArray, level: float) -> Estimate:

@@ -144,13 +144,13 @@ def test_exchange_of_devices_tells_one_story(rng):
     assert one.correction.kind == two.correction.kind
 
 
-def test_identical_recordings(rng):
+def test_a_device_compared_with_itself_is_refused(rng):
     true = np.round(effort(rng))
-    check = check_claim(Pairs(reference=true, device=true), "1.5 %")
-    assert check.verdict == "holds"
-    assert check.bias.value == check.bias.low == check.bias.high == 0
-    json.dumps(check.to_dict(), allow_nan=False)
-    assert check.summary()
+    with pytest.raises(InputError) as caught:
+        check_claim(Pairs(reference=true, device=true, reference_name="a.csv", device_name="b.csv"), "1.5 %")
+    assert str(caught.value) == (
+        "session 1: a.csv and b.csv hold the same readings in all 3600 used seconds: a recording was compared with "
+        "itself; give the device's own recording")
 
 
 def test_with_and_without_faults(rng):

@@ -109,7 +109,8 @@ def test_reference_widens_the_interval_and_stays():
     pairs = sessions(2, "scale", 0.2, 6)
     plain, wide = find_correction(pairs), find_correction(pairs, reference_uncertainty="1 % k=2")
     assert wide.scale.value == plain.scale.value
-    assert wide.scale.standard_error == pytest.approx(math.hypot(plain.scale.standard_error, 0.005 * plain.scale.value))
+    assert wide.scale.standard_error == pytest.approx(math.hypot(
+        plain.scale.standard_error, 0.005 * plain.scale.value**2))
     assert wide.after.bias.standard_error > 0.5
     known = find_correction(pairs, reference_uncertainty="reads 1 % high ± 0.2 %")
     assert known.scale.value == pytest.approx(plain.scale.value / 1.01)
@@ -122,7 +123,7 @@ def test_what_is_left_out_had_no_part():
     biases = []
     for k, item in enumerate(pairs):
         others = [pairs[j] for j in range(4) if j != k]
-        scale = round(sum(p.reference.sum() for p in others) / sum(p.device.sum() for p in others), 4)
+        scale = round(1 / np.mean([p.device.sum() / p.reference.sum() for p in others]), 4)
         biases.append(100 * (scale * item.device.sum() / item.reference.sum() - 1))
     assert found.after.after_percent == pytest.approx(np.abs(biases).mean())
     assert found.after.before_percent == pytest.approx(
@@ -177,9 +178,12 @@ def test_correcting_and_checking_again_gives_what_was_foretold(scale, offset, st
 def test_scale_is_the_same_with_and_without_the_rest(rng):
     pairs = sessions(5, "offset", 0.3, 3)
     found = find_correction(pairs, claim=Claim.parse("1 %"), step=0.5)
-    total = sum(p.reference.sum() for p in pairs) / sum(p.device.sum() for p in pairs)
-    assert found.scale.value == pytest.approx(total)
-    assert check_claim(pairs, "1 %").correction.scale.value == found.scale.value
+    check = check_claim(pairs, "1 %")
+    # one mean error, one factor: the second is the first turned round, with its interval
+    assert found.scale.value == check.correction.scale.value == pytest.approx(1 / (1 + check.bias.value / 100))
+    assert (found.scale.low, found.scale.high) == pytest.approx(
+        (1 / (1 + check.bias.high / 100), 1 / (1 + check.bias.low / 100)))
+    assert check.bias.value == pytest.approx(check.effects.mean.value)
 
 
 def test_line_from_sums_is_demings():
@@ -234,7 +238,8 @@ def test_odd_input_is_answered(rng):
     assert short.action == "refused"
     assert short.reason == "the recording is too short to test a correction on a part left out"
     same = effort(rng)
-    assert find_correction(Pairs(reference=same, device=same)).action == "none"
+    with pytest.raises(InputError, match="hold the same readings in all 3600 used seconds"):
+        find_correction(Pairs(reference=same, device=same))
     silent = Pairs(reference=same, device=np.where(np.arange(same.size) < 5, 1.0, 0.0))
     found = find_correction([silent, *sessions(8, "scale", 0.2, 3)])
     assert found.action == "refused"

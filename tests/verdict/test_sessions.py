@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from agree import Estimate, InputError, SampleSizeError
-from agree.verdict.sessions import between_variance, pooled, session_effects
+from agree.verdict.sessions import between_variance, mean_over_sessions, session_effects
 
 
 def biases(values, errors):
@@ -21,15 +22,9 @@ VALUES = np.array([-1.2, 0.4, 0.1, 1.5, -0.3])
 ERRORS = np.array([0.2, 0.5, 0.1, 0.3, 0.25])
 
 
-def test_paule_mandel_and_hartung_knapp_as_statsmodels():
+def test_paule_mandel_as_statsmodels():
     oracle = combine_effects(VALUES, ERRORS**2, method_re="iterated", use_t=True)
-    mean, tau2 = pooled(VALUES, ERRORS**2, 0.95)
-    assert tau2 == pytest.approx(oracle.tau2, rel=1e-4)  # the oracle iterates to about this
-    weight = 1 / (ERRORS**2 + oracle.tau2)
-    centre = weight @ VALUES / weight.sum()
-    assert mean.value == pytest.approx(centre, rel=1e-4)
-    low, high = oracle.conf_int(use_t=True)[3]  # random effects, Hartung-Knapp scale
-    assert (mean.low, mean.high) == pytest.approx((low, high), rel=2e-3)
+    assert between_variance(VALUES, ERRORS**2) == pytest.approx(oracle.tau2, rel=1e-4)  # the oracle iterates to this
 
 
 @given(st.lists(st.floats(-3, 3), min_size=2, max_size=8), st.floats(0.05, 2))
@@ -42,53 +37,64 @@ def test_defining_equation_of_the_between_variance(values, error):
     assert q == pytest.approx(y.size - 1, rel=1e-8) if tau2 > 0 else q <= (y.size - 1) * (1 + 1e-9)
 
 
-def test_equal_errors_give_the_t_interval_of_the_sessions():
+def test_equal_sessions_give_the_t_interval():
     found = session_effects(biases(VALUES, [0.1] * 5))
     sd = VALUES.std(ddof=1)
     assert found.mean.value == pytest.approx(VALUES.mean())
     assert found.mean.standard_error == pytest.approx(sd / math.sqrt(5))
     assert found.between_sd == pytest.approx(math.sqrt(sd**2 - 0.01))
-    assert found.prediction.standard_error == pytest.approx(math.hypot(found.between_sd, sd / math.sqrt(5)))
+    assert found.prediction.standard_error == pytest.approx(sd * math.sqrt(1 + 1 / 5))
 
 
-def test_agreeing_sessions_are_not_more_certain_than_their_own_errors():
-    found = session_effects(biases([0.50, 0.51, 0.49], [0.3, 0.3, 0.3]))
-    assert found.between_sd == 0
-    assert found.mean.standard_error == pytest.approx(0.3 / math.sqrt(3))
-
-
-def test_exact_sessions():
-    assert session_effects(biases([1, 1, 1], [0, 0, 0])).mean.standard_error == 0
-    found = session_effects(biases([1, 2, 3], [0, 0, 0]))
-    assert found.mean.standard_error == pytest.approx(1 / math.sqrt(3), rel=1e-6)
+def test_long_sessions_count_little_more_than_short_ones():
+    found = session_effects(biases([0.0, 0.0, 3.0], [0.1] * 3), seconds=[1200, 1200, 10800])
+    shares = np.array([0.8, 0.8, 10800 / 11100])
+    assert found.mean.value == pytest.approx(3 * shares[2] / shares.sum())
 
 
 def test_left_out():
     found = session_effects(biases(VALUES, ERRORS))
     assert len(found.left_out) == 5
-    without = pooled(np.delete(VALUES, 3), np.delete(ERRORS, 3) ** 2, 0.95)[0]
+    without = mean_over_sessions(np.delete(VALUES, 3), np.full(4, 1e9), 0.95)
     assert found.left_out[3].value == pytest.approx(without.value)
     assert session_effects(biases([0, 1], [0.1, 0.1])).left_out == ()
 
 
-def test_odd_session_is_named(rng):
-    values = [0.1, 0.0, 0.2, 3.0, 0.1, 0.15]
+@pytest.mark.parametrize(("odd", "suspicion"), [
+    (3.5, ""), (2.4, "files exchanged"), (-51.0, "one side only"), (95.0, "twice as much"),
+    (-28.2, "metric horsepower")])
+def test_odd_session_is_named(odd, suspicion):
+    values = [-2.4, -2.5, -2.3, odd, -2.4, -2.35]
     found = session_effects(biases(values, [0.1] * 6))
     assert found.odd == (3,)
-    assert "session 4 differs from the others" in found.notes[0]
+    assert (found.odd_sessions[0].number, found.odd_sessions[0].suspicion) == (4, suspicion)
+    note = found.notes[0]
+    assert (note.kind, note.values["session"], note.severity) == ("session_odd", 4, "answer")
+    assert found.odd_sessions[0].others == pytest.approx(-2.39)
+
+
+def test_odd_just_inside_and_outside():
+    rest = np.array([-1.0, 0.0, 1.0])
+    limit = float(stats.t.ppf(1 - 0.05 / 4 / 2, 2)) * math.sqrt(4 / 3)
+    assert session_effects(biases([*rest, 1.01 * limit], [0.1] * 4)).odd == (3,)
+    assert session_effects(biases([*rest, 0.99 * limit], [0.1] * 4)).odd == ()
 
 
 def test_trend_is_named():
-    found = session_effects(biases([0.0, 0.52, 0.98, 1.51, 2.0, 2.49], [0.1] * 6))
-    assert found.trend.value == pytest.approx(0.5, abs=0.02)
-    assert any("from session to session by +0.5" in note for note in found.notes)
+    found = session_effects(biases([-1.98, -2.68, -3.43, -4.04, -4.44], [0.1] * 5))
+    assert found.trend.value == pytest.approx(-0.628, abs=0.002)
+    assert found.ageing
+    assert found.notes[-1].kind == "sessions_trend"
+    assert not session_effects(biases([-2.0, -2.68, -1.9, -2.5, -2.44], [0.1] * 5)).ageing
 
 
-def test_false_flags_are_rare():
-    rng = np.random.default_rng(8)
-    flagged = sum(bool(session_effects(biases(rng.normal(0, 0.8, 6), [0.1] * 6)).notes) for _ in range(500))
-    # two flags at 1 % each: 2 %, and four binomial standard errors
-    assert flagged <= 500 * (0.02 + 4 * math.sqrt(0.02 * 0.98 / 500))
+@pytest.mark.parametrize("sessions", [3, 4, 6, 10])
+def test_false_flags_are_rare(sessions):
+    rng, runs = np.random.default_rng(8), 800
+    found = [session_effects(biases(rng.normal(0, 0.8, sessions), [0.1] * sessions)) for _ in range(runs)]
+    most = runs * (0.05 + 3 * math.sqrt(0.05 * 0.95 / runs))  # 5 % for each, and three binomial standard errors
+    assert sum(bool(item.odd) for item in found) <= most
+    assert sum(item.ageing for item in found) <= most
 
 
 def test_coverage_of_mean_and_prediction():

@@ -13,6 +13,7 @@ from agree.assessment.beside import LOWEST_PERCENT_W
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.checks import FloatArray
 from agree.core.estimate import Estimate
+from agree.core.thresholds import LEAST_BAND_S
 from agree.core.words import estimate_text
 from agree.report.figures.panels import bar, draw_limits, view, within
 from agree.report.figures.style import (
@@ -29,7 +30,6 @@ from agree.report.figures.style import (
     size_pt,
 )
 from agree.verdict.columns import Windows
-from agree.verdict.meanings import LEAST_BAND_S
 
 DOTS: dict[str, Any] = {"linestyle": "none", "markersize": 2.6, "markerfacecolor": "none", "markeredgecolor": GREY,
                         "markeredgewidth": 0.5}

@@ -26,6 +26,16 @@ def _in_ten(note: Note) -> str:
     return "4 times in 5" if abs(chance - 0.8) < 0.005 else f"with a chance of {100 * chance:.0f} %"
 
 
+SUSPICIONS = {"files exchanged": "; its two files look exchanged", "one side only": "; it looks like one side only",
+              "twice as much": "; it looks doubled", "metric horsepower": "; its unit looks like metric horsepower"}
+
+
+def _odd(note: Note) -> str:
+    values = note.values
+    return (f"session {values['session']} reads {values['value']:+.2g} {values['unit']} against "
+            f"{values['others']:+.2g} in the others{SUSPICIONS.get(str(values['suspicion']), '')}.")
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "next_nothing": "nothing: all four questions are answered.",
     "next_other_days": "{sessions} or more sessions on other days, the zero set afresh each time.",
@@ -40,5 +50,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "next_too_close": "more riding will not settle it: {value:.2g} {unit} is too close to the limit.",
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",
     "next_odd": "find out what was different in session {session} (zero, battery, crank length), then ride 2 more.",
+    "session_odd": _odd,
+    "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",
     "next_ride_above": "ride above {watts:g} W: the claim is made for that range only.",
 }

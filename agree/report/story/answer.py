@@ -11,7 +11,8 @@ from agree.core.words import percent
 from agree.report.story.digits import Shown, interval_is, plain, shown, side_words, unit_after
 from agree.report.story.names import opponent, subject
 from agree.report.story.vocabulary import PLACE, counted, duration, question
-from agree.verdict.meanings import BandCheck, Reading
+from agree.verdict.bands import BandCheck
+from agree.verdict.meanings import Reading
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
 GUARDS = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}  # standard uncertainties that each rule keeps clear
@@ -98,7 +99,7 @@ def shown_band(check: ClaimCheck) -> BandCheck | None:
 
 
 def _reach(band: BandCheck, verdict: str) -> float:
-    near, far = sorted((abs(band.joint.low), abs(band.joint.high)))
+    near, far = sorted((abs(band.deciding.low), abs(band.deciding.high)))
     return (near if verdict == FAILS else far) / band.limit_percent
 
 
@@ -113,7 +114,7 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     if band is None:
         return f"It cannot be judged: {reading.because}."
     same = sum(one.verdict == reading.verdict for one in check.bands)
-    seen = shown(band.joint, band.limit_percent)
+    seen = shown(band.deciding, band.limit_percent)
     device, every = subject(check), counted(judged, "power band")
     first = {HOLDS: f"{device} keeps the claim in each of {every}; nearest to the limit is",
              FAILS: f"{device} is outside the claim in {same} of {every}; furthest is",

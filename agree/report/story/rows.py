@@ -68,9 +68,9 @@ def _question(check: ClaimCheck, item: Reading) -> QuestionRow:
     estimate, limit = decisive(item, check.decision_rule), item.limit
     if item.meaning == "bands":
         band = shown_band(check)
-        estimate, limit = (None, limit) if band is None else (band.joint, band.limit_percent)
+        estimate, limit = (None, limit) if band is None else (band.deciding, band.limit_percent)
         figures = "no band is long enough" if band is None else (
-            f"{interval_text(band.joint, '%', limit)} at {band_name(band)}")
+            f"{interval_text(band.deciding, '%', limit)} at {band_name(band)}")
     elif estimate is None:
         few = item.meaning == "next_session" and len(check.pairs) < 2
         figures = "needs 2 sessions or more" if few else "too little to judge"
@@ -86,8 +86,9 @@ def _question(check: ClaimCheck, item: Reading) -> QuestionRow:
 def band_rows(check: ClaimCheck) -> tuple[BandRow, ...]:
     """Return the bands in which anything was recorded."""
     return tuple(BandRow(
-        band.low, band.high, band_name(band), band.seconds, interval_text(band.joint, "", band.limit_percent),
-        f"±{rounded(band.limit_percent, 2):g}", SHORT_PLACE[band.verdict], band.verdict, band.joint, band.limit_percent)
+        band.low, band.high, band_name(band), band.seconds, interval_text(band.deciding, "", band.limit_percent),
+        f"±{rounded(band.limit_percent, 2):g}", SHORT_PLACE[band.verdict], band.verdict, band.deciding,
+        band.limit_percent)
         for band in check.bands if band.seconds)
 
 

@@ -1,0 +1,99 @@
+"""Standard errors of all bands together: what sessions have in common, and what differs from band to band."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.engine import COSINES, estimate
+from agree.core.thresholds import HALF_WEIGHT_S, POOL_LEVEL
+from agree.estimators.ratios import ratio_of_sums
+from agree.verdict.columns import Table
+
+LEAST_CELL_S = 10  # seconds of a session in a band from which its mean counts
+
+
+class Spread(NamedTuple):
+    """Standard error of a band's bias, per cent, and its degrees of freedom."""
+
+    standard_error: float
+    df: float
+
+
+class Parts(NamedTuple):
+    """Variance of what a session has in all bands, with its degrees of freedom, and of what a cell of weight 1 adds."""
+
+    common: float
+    common_df: float
+    cell: float
+    cell_df: float
+
+
+def cells(table: Table, masks: list[NDArray[np.bool_]]) -> tuple[FloatArray, FloatArray]:
+    """Bias in per cent and seconds of each session (row) in each band (column); NaN and 0 where there is too little."""
+    count = table.sessions
+    sums = [np.stack([np.bincount(table.session[mask], weights=column[mask], minlength=count) for mask in masks], 1)
+            for column in (table.error, table.reference, np.ones(table.error.size))]
+    seconds = np.where((sums[2] >= LEAST_CELL_S) & (sums[1] > 0), sums[2], 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bias: FloatArray = np.where(seconds > 0, 100 * sums[0] / sums[1], np.nan)
+    return bias, seconds
+
+
+def parts_of(bias: FloatArray, weight: FloatArray) -> Parts | None:
+    """Split the spread of session means (S, B) about their bands' means; None where too little is known of it.
+
+    With r = y_kb - mean_b, a_k = sum_b w r/sum_b w: M = sum a^2/(S - 1) and R = sum w (r - a)^2/df. A band's mean has
+    the variance M sum_k w^2/W^2 + R (1 - 1/B)/W.
+    """
+    sessions, count = bias.shape
+    known = weight > 0
+    df = float(known.sum() - sessions - count + 1)
+    if sessions < 2 or count < 2 or df < 1 or not known.any(axis=1).all():
+        return None
+    y = np.where(known, bias, 0.0)
+    rest = np.where(known, y - (weight * y).sum(axis=0) / weight.sum(axis=0), 0.0)
+    own = (weight * rest).sum(axis=1) / weight.sum(axis=1)
+    return Parts(float(own @ own) / (sessions - 1), sessions - 1.0,
+                 float((weight * (rest - own[:, None]) ** 2).sum()) / df, df)
+
+
+def spread_of(parts: Parts, weight: FloatArray, bands: int) -> Spread:
+    """Standard error of a band whose sessions have these weights; degrees of freedom after Satterthwaite (1946)."""
+    total = float(weight.sum())
+    common = parts.common * float(weight @ weight) / total**2
+    cell = parts.cell * (1 - 1 / bands) / total
+    variance = common + cell
+    if not variance > 0:
+        return Spread(0.0, parts.common_df)
+    return Spread(math.sqrt(variance), variance**2 / (common**2 / parts.common_df + cell**2 / parts.cell_df))
+
+
+def shared_spread(table: Table, masks: list[NDArray[np.bool_]], level: float) -> list[Spread | None]:
+    """Spread of each band from all bands together; None where there is nothing to share.
+
+    Several sessions: see `parts_of`. One recording: the long-run variance of a second is the mean over the bands of
+    that of their own 8 cosines, with 8 degrees of freedom for each band.
+    """
+    if len(masks) < 2 or level < POOL_LEVEL:
+        return [None] * len(masks)
+    if table.sessions > 1:
+        bias, seconds = cells(table, masks)
+        weight = seconds / (seconds + HALF_WEIGHT_S)
+        parts = parts_of(bias, weight)
+        return [None if parts is None else spread_of(parts, weight[:, k], len(masks)) for k in range(len(masks))]
+    return list(_of_one_recording(table, masks, level))
+
+
+def _of_one_recording(table: Table, masks: list[NDArray[np.bool_]], level: float) -> list[Spread]:
+    long_run = []
+    for mask in masks:
+        value, phi = ratio_of_sums(table.error[mask], table.reference[mask])
+        item = estimate(value, phi, level=level, sampling="serial")
+        long_run.append(1e4 * item.standard_error**2 * float(mask.sum()))
+    shared = float(np.mean(long_run))
+    return [Spread(math.sqrt(shared / float(mask.sum())), float(COSINES * len(masks))) for mask in masks]

@@ -1,0 +1,91 @@
+"""Bands: edges from the reference alone, which interval decides, what the bands share, and which band is named."""
+
+import numpy as np
+import pytest
+
+from agree import Pairs, check_claim
+from agree.verdict.band_variance import parts_of, spread_of
+from agree.verdict.bands import default_edges
+from tests.rides import effort, session
+
+pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
+
+
+def test_edges_are_thirds_of_the_time_to_5_w(rng):
+    level = rng.gamma(9, 25, 4000)
+    edges = default_edges(level, None)
+    assert (edges % 5 == 0).all()
+    share = np.histogram(level, edges)[0] / level.size
+    assert share == pytest.approx(1 / 3, abs=0.03)
+    assert edges[0] <= level.min()
+    assert edges[-1] > level.max()
+
+
+def test_edges_do_not_look_at_the_device(rng):
+    true = effort(rng)
+    checks = [check_claim(Pairs(reference=true, device=true * scale + rng.normal(0, 2, true.size)), "1.5 %")
+              for scale in (1.0, 1.05)]
+    assert [(b.low, b.high) for b in checks[0].bands] == [(b.low, b.high) for b in checks[1].bands]
+
+
+def test_edges_of_a_held_power_and_of_a_claim_above():
+    assert default_edges(np.full(600, 201.0), None).tolist() == [200, 205]
+    assert default_edges(np.linspace(50, 350, 3000), 200.0).tolist() == [200, 250, 300, 355]
+    assert default_edges(np.full(600, 150.0), 200.0).tolist() == [200, 205]  # nothing there: one empty band
+
+
+def test_the_interval_stored_is_the_one_that_decides(rng):
+    pairs = [session(rng, sd=1.0, label=str(k), scale=1 + e / 100) for k, e in enumerate((0.2, 0.0, -0.2, 0.1))]
+    for band in check_claim(pairs, "1.5 %", meaning="bands").bands:
+        assert band.verdict == "holds"
+        assert band.deciding is band.plain
+        assert band.joint.high - band.joint.low > band.plain.high - band.plain.low
+    bad = [Pairs(reference=p.reference, device=p.device * np.where(p.reference > 250, 1.06, 1.0)) for p in pairs]
+    check = check_claim(bad, "1.5 %", meaning="bands")
+    failing = [band for band in check.bands if band.verdict == "does not hold"]
+    assert failing
+    assert all(band.deciding is band.joint for band in failing)
+    assert all(abs(band.deciding.low) > band.limit_percent for band in failing)
+    assert check.reading.details["worst_band"] in [[band.low, band.high] for band in failing]
+    stored = check.to_dict()["bands"][0]
+    assert {"bias_percent", "plain_percent", "joint_percent", "deciding_percent"} <= set(stored)
+
+
+def test_plain_level_is_enough_to_hold(rng):
+    """A band whose plain interval is inside and whose joint one is not: it holds, as the whole may err in 2.5 %."""
+    found = []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        check = check_claim(session(rng, sd=12.0, seconds=2700), "1.5 %", meaning="bands")
+        found += [band for band in check.bands if band.verdict == "holds" and band.joint.high > band.limit_percent]
+    assert found
+    assert all(band.plain.high <= band.limit_percent for band in found)
+
+
+def test_variance_shared_by_bands_is_that_of_the_parts(rng):
+    """Unequal numbers of seconds: M and R recover the variances they were made from."""
+    sessions, bands, runs = 6, 3, 4000
+    common, cell = np.zeros(runs), np.zeros(runs)
+    for k in range(runs):
+        y = 0.8 * rng.normal(size=(sessions, 1)) + 0.3 * rng.normal(size=(sessions, bands))
+        parts = parts_of(y, np.ones((sessions, bands)))
+        common[k], cell[k] = parts.common, parts.cell
+    assert cell.mean() == pytest.approx(0.09, rel=0.03)
+    assert common.mean() == pytest.approx(0.64 + 0.09 / 3, rel=0.05)
+    spread = spread_of(parts_of(y, np.ones((sessions, bands))), np.ones(sessions), bands)
+    assert sessions - 1 <= spread.df <= (sessions - 1) * bands
+
+
+@pytest.mark.parametrize("shape", [(1, 3), (3, 1), (2, 2)])
+def test_too_little_to_share(shape, rng):
+    assert (parts_of(rng.normal(size=shape), np.ones(shape)) is None) == (shape != (2, 2))
+    weight = np.ones(shape)
+    weight[0, 0] = 0
+    assert parts_of(rng.normal(size=shape), weight) is None
+
+
+def test_bands_are_not_pooled_at_90_percent(rng):
+    pairs = [session(rng, sd=1.0, label=str(k), scale=1 + e / 100) for k, e in enumerate((0.2, 0.0, -0.2))]
+    at_95, at_90 = (check_claim(pairs, "1.5 %", level=level).bands[0].bias for level in (0.95, 0.90))
+    assert "shared by the bands" in at_95.method
+    assert "shared" not in at_90.method
