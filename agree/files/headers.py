@@ -19,8 +19,8 @@ POWER = "power"
 SECONDS = _set("s sec secs second seconds sek sekunde sekunden seconde secondes segundo segundos secondo secondi "
                "seconden sekund")
 MINUTES = _set("min mins minute minutes minuten minuto minutos minuti minuut minut")
-TIME_UNITS = SECONDS | _set("ms us ns min minutes hours h hh hhmmss hhmm m mm ss iso gmt 8601 local unix epoch")
-UNIT_SECONDS = {"ms": 1e-3, "us": 1e-6, "ns": 1e-9, "milliseconds": 1e-3, "min": 60.0, "minutes": 60.0,
+TIME_UNITS = SECONDS | _set("ms us μs ns min minutes hours h hh hhmmss hhmm m mm ss iso gmt 8601 local unix epoch")
+UNIT_SECONDS = {"ms": 1e-3, "us": 1e-6, "μs": 1e-6, "ns": 1e-9, "milliseconds": 1e-3, "min": 60.0, "minutes": 60.0,
                 "hours": 3600.0}
 # Best first: absolute before elapsed, so that two clocks can be matched.
 TIME_NAMES = (

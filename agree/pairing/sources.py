@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
+from agree.core.quantities.known import POWER
 from agree.files.headers import fitting
 from agree.files.source import Content, Source, is_bytes, opened
 from agree.files.trials_table import refuse_trials
@@ -46,8 +47,13 @@ def read_both(
         device, reads = reference, (reads[0], reads[1] if reads[1] is not None else reads[0])
     one, two = (_read(source, column, read, role) for source, column, read, role in
                 zip((reference, device), power_columns, reads, ROLES, strict=True))
+    for recording, role in zip((one, two), ROLES, strict=True):
+        if recording.quantity.name != POWER.name:
+            raise InputError(f"{recording.name}: found a recording of {recording.quantity.label}; expected power, "
+                             "which pairs are made of; for other quantities use overlay_recordings and check_quantity",
+                             option=f"{role}_read", code="not_power")
     one_clock = device is reference or _same_file(reference, device)
-    columns = [recording.columns.get(recording.quantity.name, "") for recording in (one, two)]
+    columns = [recording.columns.get(POWER.name, "") for recording in (one, two)]
     if one_clock and columns[0] != columns[1]:
         one, two = (dataclasses.replace(recording, name=f"{recording.name}, {column}")
                     for recording, column in zip((one, two), columns, strict=True))
@@ -62,7 +68,7 @@ def _read(source: Any, column: str | None, read: Mapping[str, Any] | None, role:
     if isinstance(source, Recording) and options:
         raise InputError(f"`{role}_read` is for files and frames; the {role} is a Recording, which is read already")
     if column is not None:
-        key = "column" if "quantity" in options or "column" in options else "power_column"
+        key = "column" if "column" in options else "power_column"
         if options.get(key) not in (None, column):
             raise InputError(f"the {role}'s {key.replace('_', ' ')} is named twice: {column!r} in `power_columns`, "
                              f"{options[key]!r} in `{role}_read`", option="power_columns")

@@ -99,6 +99,8 @@ def _one(table: Table, quantity: Quantity, option: str) -> int:
     if table.metric and len(fit) > 1:
         native = [k for k in fit if table.header[k] == quantity.name]
         fit = native or fit
+    if len(fit) > 1 and all(list(table.columns[k]) == list(table.columns[fit[0]]) for k in fit[1:]):
+        fit = fit[:1]  # the same readings under two names
     if len(fit) != 1:
         raise _not_one(table, fit, quantity, option)
     return fit[0]

@@ -18,7 +18,8 @@ DATES = {"day-first": True, "month-first": False}
 WORDS: dict[str, dict[str, Any]] = {"delimiter": SIGNS, "decimal": DECIMALS, "dates": DATES}
 READ_KEYS = {
     "power": "power_column", "time": "time_column", "cadence": "cadence_column", "speed": "speed_column",
-    "delimiter": "delimiter", "decimal": "decimal", "dates": "day_first", "zone": "zone", "column": "column"}
+    "delimiter": "delimiter", "decimal": "decimal", "dates": "day_first", "zone": "zone", "column": "column",
+    "quantity": "quantity"}
 
 
 class Options(NamedTuple):
@@ -103,7 +104,8 @@ def options_from_text(texts: Iterable[str]) -> dict[str, Any]:
     texts : iterable of str
         Each KEY=VALUE; power, column, time, cadence, speed = a header, or "column 2"; delimiter = comma,
         semicolon, tab, pipe, space or the sign; decimal = comma, point or the sign; dates = day-first or
-        month-first; zone = an IANA name.
+        month-first; zone = an IANA name;
+        quantity = what the readings are of.
 
     Raises
     ------

@@ -90,3 +90,8 @@ def test_both_sides_without_a_total():
         "bytes: found no plain column of power, but 'power left' (the left side: 'left'), 'power right' (the right "
         "side: 'right'); expected a column of measured power; add the two sides up in a column of their own, or name "
         "it with power_column if it is what is meant")
+
+
+def test_the_same_readings_under_two_names():
+    rows = "".join(f"{k},{200 + k},{200 + k}\n" for k in range(9))
+    assert read_recording(f"time,power,watts\n{rows}".encode()).columns["power"] == "power"

@@ -96,3 +96,12 @@ def test_one_reading_opens_the_file_once(tmp_path, monkeypatch):
     read_recording(tmp_path / "ride.csv")
     look(tmp_path / "ride.csv")
     assert len(calls) == 2
+
+
+def test_pairs_are_of_power_alone():
+    """A column that is not power never becomes W silently."""
+    data = b"time,heart rate\n" + b"".join(b"%d,%d\n" % (k, 120 + k % 9) for k in range(900))
+    read = {"quantity": "heart rate"}
+    for reference, options in ((data, read), (read_recording(data, quantity="heart rate"), None)):
+        with pytest.raises(InputError, match="found a recording of heart rate; expected power, which"):
+            pair_recordings(reference, reference, reference_read=options, device_read=options)

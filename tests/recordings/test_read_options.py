@@ -40,14 +40,16 @@ def test_text_says_the_same_as_arguments():
     for word, sign in signs.items():
         assert options_from_text([f"DELIMITER={word}"]) == {"delimiter": sign}
     assert options_from_text(["decimal=."]) == options_from_text(["decimal=Point"]) == {"decimal": "."}
-    assert set(READ_KEYS) == {"power", "time", "cadence", "speed", "delimiter", "decimal", "dates", "zone", "column"}
+    assert set(READ_KEYS) == {"power", "time", "cadence", "speed", "delimiter", "decimal", "dates", "zone", "column",
+                              "quantity"}
 
 
 @pytest.mark.parametrize(("texts", "message"), [
     (["power"], "'power' does not say how to read; expected KEY=VALUE with a key of power, time, cadence, speed, "
-                "delimiter, decimal, dates, zone, column, such as power='Power 2' or decimal=comma"),
+                "delimiter, decimal, dates, zone, column, quantity, such as power='Power 2' or decimal=comma"),
     (["colour=red"], "'colour=red' does not say how to read; expected KEY=VALUE with a key of power, time, cadence, "
-                     "speed, delimiter, decimal, dates, zone, column, such as power='Power 2' or decimal=comma"),
+                     "speed, delimiter, decimal, dates, zone, column, quantity, such as power='Power 2' or "
+                     "decimal=comma"),
     (["power=a", "power=b"], "power is told twice, the second time in 'power=b'; expected once; leave one out"),
     (["decimal=dot"], "'decimal=dot' is not understood; expected decimal= one of point, comma"),
     (["dates=True"], "'dates=True' is not understood; expected dates= one of day-first, month-first"),
