@@ -8,10 +8,11 @@ from typing import Any
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.cli.terminal import outputs_are_no_inputs
 
 
-@click.command()
+@click.command(cls=Grouped, example="agree correct device.csv corrected.csv --from result.json")
 @click.argument("recording", metavar="REC.csv")
 @click.argument("copy", metavar="OUT.csv")
 @click.option("--scale", type=float, metavar="FACTOR", help="corrected = (device - offset) * scale.  [default: 1]")
@@ -49,4 +50,5 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     write_text(story, told)  # before the copy: there is never a copy without its history
     write_bytes(copy, made.content)
     click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
-               f"are (0 or missing). History: {plain_name(story)}" + (f"\n{remark}" if remark else ""))
+               "are (0 or missing)." + (f"\n{remark}" if remark else "") + f"\n\nWritten: {plain_name(copy)}, "
+               f"{plain_name(story)}")

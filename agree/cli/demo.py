@@ -7,12 +7,15 @@ from typing import Any
 
 import click
 
-from agree.cli.terminal import progress
+from agree.cli.deliver import Outputs, deliver
+from agree.cli.groups import Grouped
+from agree.cli.run import checked, paired
+from agree.cli.session_list import SessionFiles
 
 KINDS = ("power", "trials", "heart-rate", "study", "fleet", "trail")
 
 
-@click.command()
+@click.command(cls=Grouped, example="agree demo my-folder")
 @click.argument("words", nargs=-1, metavar="[power|trials|heart-rate|study|fleet|trail] [FOLDER]")
 def demo(words: tuple[str, ...]) -> None:
     """Write invented data into FOLDER (agree-demo if not given) and check them.
@@ -31,19 +34,18 @@ def demo(words: tuple[str, ...]) -> None:
 
 
 def _power(folder: Path) -> None:
-    from agree.cli.run import checked, deliver, paired
     from agree.demo.power import write_recordings
+    from agree.report.story.provenance import Provenance
 
-    with progress("writing and checking the invented recordings"):
-        reference, device = write_recordings(folder)
-        options: dict[str, Any] = {"claim": "1.5 %", "reference_uncertainty": "0.5 %", "meaning": "average",
-                                   "bands": None, "window": 30, "level": 0.95}
-        result = checked(paired([(str(reference), str(device))], options), options)
-    page = str(folder / "page.pdf")
+    reference, device = write_recordings(folder)
+    options: dict[str, Any] = {"claim": "1.5 %", "reference_uncertainty": "0.5 %", "meaning": "average",
+                               "bands": None, "window": 30, "level": 0.95}
+    result = checked(paired([SessionFiles(str(reference), str(device))], options), options)
+    again = ("agree", "check", str(reference), str(device), "--claim", "1.5%", "--reference-uncertainty", "0.5 %")
     click.echo("Invented data: a 50-min indoor test with a crank as reference and pedals under test.\n")
-    deliver(result, None, page)
-    click.echo(f"\nWritten: {reference}, {device}, {page}\n"
-               f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
+    deliver(result, Outputs(pages=(str(folder / "page.pdf"),)), Provenance(command=again),
+            already=(str(reference), str(device)))
+    click.echo(f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
 
 
 def _trials(folder: Path) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from agree.cli.terminal import outputs_are_no_inputs, progress
+from agree.cli.progress import progress
+from agree.cli.terminal import outputs_are_no_inputs
 
 
 @click.command("devices")

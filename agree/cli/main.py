@@ -8,6 +8,7 @@ from typing import NoReturn
 import click
 
 from agree.cli.check import check
+from agree.cli.completion import completion
 from agree.cli.correct import correct
 from agree.cli.demo import demo
 from agree.cli.devices import devices_command
@@ -17,46 +18,62 @@ from agree.cli.schema import schema
 from agree.cli.static import static
 from agree.cli.study import study
 from agree.cli.trials import trials_command
+from agree.cli.words import OLD_OPTIONS
 
 BAD_INPUT = 2
+# What a library error's argument is called on the command line, where the two differ.
+OPTIONS = {"max_lag_s": "--max-lag S", "lag_s": "--lag S", "window_s": "--window", "drivetrain_loss": "--loss",
+           "decision_rule": "--rule", "pilot": "--from", "power_columns": "--reference-column NAME --device-column NAME",
+           "even_if_unstable": "--even-if-unstable", "scale": "--scale FACTOR"}
+READ_OPTIONS = {"power_column": "power", "time_column": "time", "cadence_column": "cadence", "speed_column": "speed",
+                "delimiter": "delimiter", "decimal": "decimal", "day_first": "dates", "zone": "zone",
+                "column": "column"}
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
-@click.version_option(package_name="agree-devices", prog_name="agree", message="%(prog)s %(version)s")
+@click.version_option(None, "-V", "--version", package_name="agree-devices", prog_name="agree",
+                      message="%(prog)s %(version)s")
 def command() -> None:
     """Decide whether a measuring device keeps its maker's accuracy claim.
 
-    Compares a device under test with a trusted reference that recorded the same effort.
+    Compares a device under test with a trusted reference that recorded the same effort. Start with: agree demo
     """
 
 
-for _one in (check, correct, demo, devices_command, look_command, plan_command, schema, static, study, trials_command):
+for _one in (check, completion, correct, demo, devices_command, look_command, plan_command, schema, static, study,
+             trials_command):
     command.add_command(_one)
 
 
-# Argument of the library -> key of the command line's --reference-read, --device-read and --read.
-READ_OPTIONS = {"power_column": "power", "column": "column", "time_column": "time", "cadence_column": "cadence",
-                "speed_column": "speed", "delimiter": "delimiter", "decimal": "decimal", "day_first": "dates",
-                "zone": "zone"}
-
-# Argument of the library -> option of the command line.
-OPTIONS = {"power_columns": "--reference-column NAME --device-column NAME", "even_if_unstable": "--even-if-unstable",
-           "scale": "--scale FACTOR", "lag_s": "--lag S", "max_lag_s": "--max-lag S"}
-
-
-def _stop(message: str, option: str = "") -> NoReturn:
-    """Print one line and end; an argument that the error speaks of is said as the command line has it."""
+def _stop(message: str) -> NoReturn:
     from agree.core.plain import plain_name
 
-    key = READ_OPTIONS.get(option)
-    if key is not None and sys.argv[1:2] == ["check"]:
-        message += f"; on the command line: --reference-read {key}=... or --device-read {key}=..."
-    elif key is not None and sys.argv[1:2] == ["look"]:
-        message += f"; on the command line: --read {key}=..."
-    elif option in OPTIONS and sys.argv[1:2] in (["check"], ["correct"]):
-        message += f"; on the command line: {OPTIONS[option]}"
     click.echo("agree: " + plain_name(" ".join(message.split())), err=True)
     sys.exit(BAD_INPUT)
+
+
+def in_options(message: str, option: str, words: list[str]) -> str:
+    """Add to a library error what its argument is called on the command line."""
+    if option in READ_OPTIONS:
+        key = READ_OPTIONS[option]
+        names = "--read" if words[:1] == ["look"] else "--reference-read or --device-read"
+        return f"{message}; on the command line: {names} {key}=..." if words[:1] in (["check"], ["look"]) else message
+    if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]):
+        return f"{message}; on the command line: {OPTIONS[option]}"
+    return message
+
+
+def _usage(error: click.ClickException, words: list[str]) -> str:
+    """Say a wrong call, with the new spelling of what is spelt in an old way."""
+    message = error.format_message().rstrip(".")
+    if isinstance(error, click.NoSuchOption) and error.option_name in OLD_OPTIONS:
+        return f"{message}; it is {OLD_OPTIONS[error.option_name]} now"
+    if "--sessions" in words and "unexpected extra argument" in message:
+        return "--sessions takes a list or a folder; a further session's two files are given as --session REF DEV"
+    if "'--json' requires an argument" in message:
+        return f"{message}: a file, or - to print the JSON"
+    name = " ".join(["agree", *(word for word in words[:1] if word in command.commands)])
+    return f"{message}; see {name} --help"
 
 
 def main() -> None:
@@ -65,13 +82,14 @@ def main() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")  # a terminal without the sign ± still gets the numbers
+    words = sys.argv[1:]
     try:
-        command.main(standalone_mode=False)
+        command.main(prog_name="agree", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
         sys.exit(BAD_INPUT)
     except click.ClickException as error:
-        _stop(f"{error.format_message().rstrip('.')}; see agree --help")
+        _stop(_usage(error, words))
     except (KeyboardInterrupt, click.exceptions.Abort):
         sys.exit(130)
     except BrokenPipeError:
@@ -82,5 +100,5 @@ def main() -> None:
         from agree.core.errors import AgreeError
 
         if isinstance(error, AgreeError):
-            _stop(str(error), error.option)
+            _stop(in_options(str(error), error.option, words))
         _stop(f"internal fault, {type(error).__name__}: {error}; please report it with the two files")

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from agree.cli.terminal import progress
+from agree.cli.progress import progress
 
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.

@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.cli.terminal import edges_of, outputs_are_no_inputs
+from agree.cli.words import MEANINGS, Level, Words, hint
+
+PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
+CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
-@click.command("plan")
+GROUPS = {
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands"),
+    "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
+    "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
+    "What is written": ("sheet_file", "json_file"),
+}
+
+
+@click.command("plan", cls=Grouped, groups=GROUPS,
+               example='agree plan --claim 1.5% --reference-uncertainty "±0.5 %" --sheet sheet.pdf')
 @click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, as for agree check.")
-@click.option("--meaning", type=click.Choice(["average", "bands", "next_session"]), default="average",
-              show_default=True, help="The meaning it is to be settled in.")
+@click.option("--meaning", type=Words(PLANNED), default="average", show_default=True,
+              help="The meaning it is to be settled in.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="As for agree check. [default: taken as exact]")
 @click.option("--session-sd", default=0.8, show_default=True, metavar="PERCENT",
               help="SD between sessions of one unit: an assumption.")
 @click.option("--from", "pilot", metavar="RESULT.json",
               help="Sessions recorded already, from agree check --json; their SDs replace the assumed ones.")
 @click.option("--minutes", default=60.0, show_default=True, metavar="MIN", help="Minutes of riding a session.")
-@click.option("--power", multiple=True, type=float, default=(0.8, 0.9), metavar="P",
-              help="Wanted chance to settle it, a fraction. Repeat for each. [default: 0.8 and 0.9]")
+@click.option("--chance", multiple=True, type=Level(), metavar="P",
+              help="Wanted chance to settle it: 80% or 0.8. Repeat for each. [default: 0.8 and 0.9]")
+@click.option("--power", multiple=True, type=Level(), hidden=True)
 @click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
-@click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
-@click.option("--sheet", "sheet_file", metavar="FILE", help="Write a sheet to print and fill in: .pdf, .html or .txt.")
+@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
+@click.option("--sheet", "sheet_file", metavar="FILE",
+              help="Write a sheet to print and fill in: .pdf, .html or .txt; and beside it a blank file for "
+                   "agree check --about.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
 @click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
 @click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
@@ -46,13 +65,36 @@ def plan_command(**options: Any) -> None:
     limit = float(claim.percent or claim.watts or 0)
     result = plan(claim, true_error=[0.0, limit / 2, limit], session_sd=options["session_sd"], level=options["level"],
                   minutes=options["minutes"], reference_uncertainty=options["reference_uncertainty"],
-                  power=options["power"], meaning=options["meaning"], bands=edges_of(options["bands"]),
+                  power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
+                  bands=edges_of(options["bands"]),
                   pilot=read_json(source) if source else None)
+    if options["power"]:
+        hint("--power is --chance now")
+    written = []
     if sheet_file is not None:
         write_sheet(result, sheet_file)
-    if json_file not in (None, "-"):
+        written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
+    if json_file == "-":
+        click.echo(json_text(result))
+        return
+    if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
-    click.echo(json_text(result) if json_file == "-" else result.summary())
+        written.append(json_file)
+    click.echo(result.summary())
+    if written:
+        click.echo(f"\nWritten: {', '.join(written)}")
+
+
+def _blank(sheet: Path, sessions: int) -> list[str]:
+    """Write the blank file for --about beside the sheet; one that may be filled in already is left alone."""
+    from agree.report.about import blank_about
+    from agree.report.write import write_text
+
+    place = sheet.with_name(f"{sheet.stem}-about.toml")
+    if place.exists():
+        return []
+    write_text(place, blank_about(sessions))
+    return [str(place)]
 
 
 def _plan_trials(options: dict[str, Any]) -> None:
@@ -70,7 +112,7 @@ def _plan_trials(options: dict[str, Any]) -> None:
     outputs_are_no_inputs([], options["json_file"])
     try:
         result = plan_trials(options["claim"], subject_sd=options["subject_sd"], trial_sd=options["trial_sd"],
-                             trials=each, chance=min(options["power"]), assume=options["assume"],
+                             trials=each, chance=min(options["chance"] or options["power"] or CHANCES), assume=options["assume"],
                              level=options["level"])
     except InputError as error:
         raise type(error)(in_options(str(error))) from None

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from agree.cli.terminal import progress
+from agree.cli.progress import progress
 
 
 @click.group("study")

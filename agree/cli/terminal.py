@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import sys
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-PROGRESS_AFTER_S = 1.0
+NARROWEST = 30
 
 
 def edges_of(text: str | None) -> list[float] | None:
@@ -22,17 +21,30 @@ def edges_of(text: str | None) -> list[float] | None:
         raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
 
 
+def width() -> int:
+    """Columns of the terminal; 80 where the output goes to a file or a pipe."""
+    return max(shutil.get_terminal_size((80, 24)).columns, NARROWEST) if sys.stdout.isatty() else 80
+
+
+def colour() -> bool:
+    """Whether the terminal shows colour and nobody asked for none (https://no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"
+
+
 def handling_of(texts: Sequence[str]) -> dict[str, str]:
     """Read what to do with faults: a word for all kinds, KIND=HOW for one; the later counts."""
     from agree.core.errors import InputError
     from agree.core.fault import FAULT_KINDS, HANDLINGS, SLOW
 
+    hows, kinds = ({name.replace("_", "-").replace(" ", "-"): name for name in names}
+                   for names in (HANDLINGS, FAULT_KINDS))
     chosen: dict[str, str] = {}
     for text in texts:
-        kind, _, how = (part.strip() for part in text.rpartition("="))
-        if how not in HANDLINGS or kind not in ("", *FAULT_KINDS):
+        first, _, last = (part.strip().replace("_", "-").replace(" ", "-") for part in text.rpartition("="))
+        if last not in hows or first not in ("", *kinds):
             raise InputError(f"--faults {text!r} is not understood; write HOW or KIND=HOW, with HOW one of "
-                             f"{', '.join(HANDLINGS)} and KIND one of {', '.join(FAULT_KINDS)}")
+                             f"{', '.join(hows)} and KIND one of {', '.join(kinds)}")
+        how, kind = hows[last], kinds.get(first, "")
         every = [kind for kind in FAULT_KINDS if how != "set aside" or kind not in SLOW]  # these only by name
         chosen |= dict.fromkeys([kind] if kind else every, how)
     return chosen
@@ -52,29 +64,3 @@ def outputs_are_no_inputs(files: Sequence[tuple[str | None, ...]], *outputs: str
                                        for other in written[:k]):
             raise InputError(f"{place.name} is given for two outputs; the second would write over the first: give each "
                              "a name of its own")
-
-
-@contextmanager
-def progress(what: str) -> Iterator[None]:
-    """Say on stderr what is being done if it takes over a second and a person is watching."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    shown: list[Any] = []
-
-    def show() -> None:
-        from rich.console import Console
-
-        shown.append(Console(stderr=True).status(f"{what} ..."))
-        shown[0].start()
-
-    timer = threading.Timer(PROGRESS_AFTER_S, show)
-    timer.daemon = True
-    timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
-        timer.join()
-        for status in shown:
-            status.stop()

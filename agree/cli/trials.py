@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from agree.cli.terminal import outputs_are_no_inputs, progress
+from agree.cli.progress import progress
+from agree.cli.terminal import outputs_are_no_inputs
 
 if TYPE_CHECKING:
     from agree.core.result import Result

@@ -8,10 +8,11 @@ from typing import NamedTuple
 from agree.core.words import WIDTH, percent, summary, wrapped
 from agree.planning.case import PlanCase
 from agree.planning.plan import Plan
-from agree.report.text import MEANING_WORDS
 from agree.verdict.chance import LEAST_SESSIONS
 from agree.verdict.rule import OPEN
 
+MEANING_WORDS = {"average": "on average", "bands": "in every power band", "readings": "for single readings",
+                 "next_session": "in the next session"}
 MOST_ROWS = 12       # sessions that one sheet has lines for
 MOST_BANDS = 10      # bands that are listed one by one
 CAUTION = ("the numbers are as good as these SDs. Fix claim, meaning and number of sessions beforehand and check once, "

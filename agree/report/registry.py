@@ -27,13 +27,13 @@ def render(how: str, result: Any, *arguments: Any) -> Any:
         _know_text_of(type(result).__module__)
         return summary(result)
     if how == "picture":
-        from agree.report.figures import panels
+        from agree.report.figures import results
 
-        return panels.plot(result, *arguments)
+        return results.plot(result, *arguments)
     if how == "html":
-        from html import escape
+        from agree.report.html.notebook import notebook_html
 
-        return f"<pre>{escape(render('text', result))}</pre>"
+        return notebook_html(result, render("text", result))
     raise InputError(f"`how` must be text, html or picture; got {how!r}")
 
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import io
 from html import escape
 from pathlib import Path
 
-from matplotlib.patches import Rectangle
-
+import agree
 from agree.core.errors import InputError
 from agree.planning.plan import Plan
 from agree.report import plan_text as words
-from agree.report.figures.style import GREY, INK, Sheet, clipped, look, width_of, wrap
-from agree.report.text import MEANING_WORDS
-from agree.report.write import write_text, write_whole
+from agree.report.drawing.fonts import width_of
+from agree.report.drawing.pdf import pdf_of
+from agree.report.drawing.svg import svg_of
+from agree.report.figures.look import CAPTION, INK
+from agree.report.page.paper import Paper, clipped, wrap
+from agree.report.write import write_bytes, write_text
 
 SUFFIXES = (".pdf", ".html", ".txt")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 26.0  # margins, pt
@@ -27,32 +28,32 @@ _STYLE = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } s
           "@media print { body { margin: 0 } pre { display: none } } @page { size: A4; margin: 0 }")
 
 
-def _heading(sheet: Sheet, x: float, top: float, text: str) -> float:
+def _heading(sheet: Paper, x: float, top: float, text: str) -> float:
     return sheet.line(x, top, text, 8.5, weight="bold") + 2
 
 
-def _blank(sheet: Sheet, left: float, right: float, top: float) -> None:
-    sheet.rule(top + SIZE + 1.5, left, right, GREY)
+def _blank(sheet: Paper, left: float, right: float, top: float) -> None:
+    sheet.rule(top + SIZE + 1.5, left, right, CAPTION)
 
 
-def _table(sheet: Sheet, x: float, top: float, room: float, plan: Plan) -> float:
+def _table(sheet: Paper, x: float, top: float, room: float, plan: Plan) -> float:
     """How many sessions, for each true error."""
     table = words.rows(plan)
-    widths = [max(width_of(row[k], 6.5) for row in table) for k in range(len(table[0]))]
+    widths = [max(width_of(row[k], 7.5) for row in table) for k in range(len(table[0]))]
     gap = max((room - sum(widths)) / (len(widths) - 1), 4.0)
     for k, row in enumerate(table):
         at = x
         for width, cell in zip(widths, row, strict=True):
-            sheet.line(at, top, cell, 6.5, color=INK if k else GREY)
+            sheet.line(at, top, cell, 7.5, color=INK if k else CAPTION)
             at += width + gap
         top += 10
         sheet.rule(top - 1, x, x + room)
     return top + 2
 
 
-def _decided(sheet: Sheet, plan: Plan) -> float:
+def _decided(sheet: Paper, plan: Plan) -> float:
     right = sheet.width - LEFT
-    top = sheet.line(LEFT, TOP, f"Record sheet: claim {plan.claim.text} {MEANING_WORDS[plan.meaning]}", 13,
+    top = sheet.line(LEFT, TOP, f"Record sheet: claim {plan.claim.text} {words.MEANING_WORDS[plan.meaning]}", 13,
                      weight="bold") + 4
     half = (right - LEFT - 16) * 0.5
     lows = []
@@ -66,17 +67,17 @@ def _decided(sheet: Sheet, plan: Plan) -> float:
     low = _table(sheet, beside, TOP + 21, right - beside, plan)
     notes = [*words.obstacles(plan), f"Rests on: {'; '.join(plan.assumptions)}."]
     for note in notes:
-        low = sheet.lines(beside, low, clipped(wrap(note, 6.5, right - beside), 3), 6.5, color=GREY)
+        low = sheet.lines(beside, low, clipped(wrap(note, 7.5, right - beside), 3), 7.5, color=CAPTION)
     return max(top, low) + 6
 
 
-def _equipment(sheet: Sheet, top: float) -> float:
+def _equipment(sheet: Paper, top: float) -> float:
     right = sheet.width - LEFT
     names, gap = 190.0, 8.0
     each = (right - LEFT - names - gap) / 2
     _heading(sheet, LEFT, top, "Equipment")
     for k, name in enumerate(("Reference", "Device under test")):
-        sheet.line(LEFT + names + k * (each + gap), top + 1, name, SIZE, color=GREY)
+        sheet.line(LEFT + names + k * (each + gap), top + 1, name, SIZE, color=CAPTION)
     top += 15
     for name in words.EQUIPMENT:
         sheet.line(LEFT, top, name, SIZE)
@@ -86,7 +87,7 @@ def _equipment(sheet: Sheet, top: float) -> float:
     return top + 5
 
 
-def _steps(sheet: Sheet, plan: Plan, top: float) -> float:
+def _steps(sheet: Paper, plan: Plan, top: float) -> float:
     """Two columns of steps, each with a box to tick."""
     right = sheet.width - LEFT
     room = (right - LEFT - 18) / 2
@@ -97,16 +98,14 @@ def _steps(sheet: Sheet, plan: Plan, top: float) -> float:
         x = LEFT + column * (room + 18)
         low = sheet.lines(x, lows[column], wrap(f"{number}  {heading}", SIZE, room, "bold"), SIZE, weight="bold") + 1
         for item in items:
-            sheet.figure.add_artist(Rectangle((x / sheet.width, 1 - (low + SIZE + 0.5) / sheet.height),
-                                              BOX / sheet.width, BOX / sheet.height, fill=False, edgecolor=INK,
-                                              linewidth=0.6, transform=sheet.figure.transFigure))
+            sheet.box(x, low + SIZE + 0.5 - BOX, BOX, BOX, line=0.6)
             text = f"{item.text}{'°' if item.common else ''}"
             low = sheet.lines(x + BOX + 5, low, wrap(text, SIZE, room - BOX - 5), SIZE) + 1.5
         lows[column] = low + 3
     return max(lows) + 4
 
 
-def _log(sheet: Sheet, plan: Plan, top: float) -> None:
+def _log(sheet: Paper, plan: Plan, top: float) -> None:
     """Session lines down to the foot of the page."""
     right, foot = sheet.width - LEFT, sheet.height - BOTTOM
     wanted = words.sessions_shown(plan)
@@ -117,18 +116,18 @@ def _log(sheet: Sheet, plan: Plan, top: float) -> None:
     for width in LOG_WIDTHS:
         places.append(places[-1] + width)
     ends = [*places[1:], right]
-    low = max(sheet.lines(x, top, wrap(name, 6.5, end - x - 4), 6.5, color=GREY)
+    low = max(sheet.lines(x, top, wrap(name, 7.5, end - x - 4), 7.5, color=CAPTION)
               for x, end, name in zip(places, ends, words.LOG, strict=True)) + 2
     height = min((foot - 10 - low) / shown, ROW)
     for k in range(shown + 1):
-        sheet.rule(low + k * height, LEFT, right, GREY)
+        sheet.rule(low + k * height, LEFT, right, CAPTION)
         if k < shown:
             sheet.line(LEFT, low + k * height + height / 2 - 4, str(k + 1), SIZE)
     _notes(sheet, low + shown * height + 6, foot - 12)
-    sheet.line(LEFT, foot - 7, FOOTNOTE, 6.5, color=GREY)
+    sheet.line(LEFT, foot - 7, FOOTNOTE, 7.5, color=CAPTION)
 
 
-def _notes(sheet: Sheet, top: float, foot: float) -> None:
+def _notes(sheet: Paper, top: float, foot: float) -> None:
     """Ruled lines in what is left of the page."""
     lines = int((foot - top - 14) // 18)
     if lines < 1:
@@ -138,24 +137,19 @@ def _notes(sheet: Sheet, top: float, foot: float) -> None:
         sheet.rule(top + 18 * k, LEFT, sheet.width - LEFT)
 
 
-def compose(plan: Plan) -> Sheet:
-    """Lay out the sheet; to be called within `look()`."""
-    sheet = Sheet()
+def compose(plan: Plan) -> Paper:
+    """Lay out the sheet."""
+    sheet = Paper()
     _log(sheet, plan, _steps(sheet, plan, _equipment(sheet, _decided(sheet, plan))))
     return sheet
 
 
-def _render(plan: Plan, suffix: str) -> bytes:
-    buffer = io.BytesIO()
-    with look():
-        compose(plan).figure.savefig(buffer, format=suffix[1:], metadata={
-            "CreationDate" if suffix == ".pdf" else "Date": None})
-    return buffer.getvalue()
+def _metadata(plan: Plan) -> dict[str, str]:
+    return {"Title": f"Record sheet: claim {plan.claim.text}", "Creator": f"agree {agree.__version__}"}
 
 
 def _html(plan: Plan) -> str:
-    svg = _render(plan, ".svg").decode("utf-8")
-    drawing = svg[svg.index("<svg"):].replace("<svg", '<svg role="img" aria-label="Record sheet"', 1)
+    drawing = svg_of(compose(plan).figure, label="Record sheet", inline=True)
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -201,11 +195,6 @@ def write_sheet(plan: Plan, path: str | Path) -> None:
     if suffix not in SUFFIXES:
         raise InputError(f"sheet {str(path)!r} must end in .pdf, .html or .txt; got {suffix or 'no suffix'}")
     if suffix == ".pdf":
-        page = _render(plan, suffix)
-        write_whole(path, lambda temporary: _put(temporary, page))
+        write_bytes(path, pdf_of(compose(plan).figure, metadata=_metadata(plan)))
         return
     write_text(path, _html(plan) if suffix == ".html" else words.sheet_text(plan))
-
-
-def _put(path: Path, page: bytes) -> None:
-    path.write_bytes(page)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -38,6 +38,8 @@ class LimitsOfAgreement(Drawn):
         As asked.
     coverage : float
         Share of differences between the limits if they are normal.
+    reference, device : (n,) array or None
+        The pairs, for `plot`; they are not part of `to_dict`.
     """
 
     bias: Estimate
@@ -48,6 +50,8 @@ class LimitsOfAgreement(Drawn):
     scale: str
     coverage: float
     sampling: str
+    reference: FloatArray | None = field(default=None, repr=False)
+    device: FloatArray | None = field(default=None, repr=False)
 
 
 def exact_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estimate:
@@ -178,4 +182,4 @@ def limits_of_agreement(
     if scale == "log":
         bias, lower, upper = map(exponential, (bias, lower, upper))
     return LimitsOfAgreement(bias=bias, lower=lower, upper=upper, sd=sd, n=n, scale=scale, coverage=coverage,
-                             sampling=sampling)
+                             sampling=sampling, reference=x, device=y)

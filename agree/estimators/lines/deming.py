@@ -232,4 +232,5 @@ def deming(
         slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)
     warn_of_drift(slope, intercept)
     _warn_of_no_range(fit.reliability)
-    return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling)
+    return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling,
+                reference=x * unit, device=y * unit)

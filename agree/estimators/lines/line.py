@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from agree.core.checks import FloatArray
 from agree.core.drawn import Drawn
 from agree.core.estimate import Estimate
 
@@ -24,6 +25,8 @@ class Line(Drawn):
         How pairs were taken to depend on each other.
     n_slopes : int
         Passing-Bablok: number of pairwise slopes the median was taken of; 0 for other lines.
+    reference, device : (n,) array or None
+        The pairs, for `plot`; they are not part of `to_dict`.
 
     Examples
     --------
@@ -39,3 +42,5 @@ class Line(Drawn):
     kind: str
     sampling: str
     n_slopes: int = 0
+    reference: FloatArray | None = field(default=None, repr=False)
+    device: FloatArray | None = field(default=None, repr=False)

@@ -208,7 +208,8 @@ def passing_bablok(
     else:
         intercept = _intercept(x, y, fitted, sign * scores, sampling, labels)
     warn_of_drift(fitted, intercept)
-    return Line(slope=fitted, intercept=intercept, n=n, kind="Passing-Bablok", sampling=sampling, n_slopes=total)
+    return Line(slope=fitted, intercept=intercept, n=n, kind="Passing-Bablok", sampling=sampling, n_slopes=total,
+                reference=x, device=y)
 
 
 def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray, sampling: str,

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.note import Note
-from agree.core.pairs import Alignment, Pairs
+from agree.core.pairs import Pairs
 from agree.core.words import clock_of, estimate_text, percent
 from agree.estimators.response.difference import Response
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
 from agree.report.story.cause import cause_words
+from agree.report.story.clocks import clock_words
 from agree.report.story.digits import interval_text, plain
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
 from agree.report.story.names import columns, printable, short
@@ -109,22 +109,6 @@ def _seconds(check: ClaimCheck) -> list[str]:
 def _clock(check: ClaimCheck, item: Pairs) -> list[str]:
     session = f"Session {item.session}: " if len(check.pairs) > 1 else ""
     return [session + clock_words(item.alignment)]
-
-
-def clock_words(item: Alignment | None) -> str:
-    """Say how far two clocks were apart, whether they drift apart, and how well the recordings match."""
-    if item is None:
-        return "the seconds were paired by the caller."
-    error = f" ± {max(item.lag_se_s, 0.01):.1g}" if math.isfinite(item.lag_se_s) else ""
-    lag = item.lag_s if abs(item.lag_s) >= 0.05 else 0.0
-    text = f"the device's clock is {lag:+.1f}{error} s off the reference's"
-    if math.isfinite(item.drift_ppm):
-        hourly = abs(item.drift_ppm) * 0.0036
-        told = math.isnan(item.drift_se_ppm) or abs(item.drift_ppm) >= 3 * item.drift_se_ppm
-        text += f"; they drift apart {hourly:.2g} s an hour" if told else "; no drift between them"
-    if item.steps:
-        text += f"; one of them jumped {counted(len(item.steps), 'time')}, which was taken out"
-    return f"{text}; match r = {item.correlation:.2f}."
 
 
 def _scatter(check: ClaimCheck) -> list[str]:

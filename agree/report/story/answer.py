@@ -120,8 +120,9 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
              FAILS: f"{device} is outside the claim in {same} of {every}; furthest is",
              OPEN: f"{same} of {every} {'is' if same == 1 else 'are'} not settled; least known is"}[reading.verdict]
     where = place_words(band.verdict, limit_words(check, seen, "%"))
+    place = "" if math.isinf(seen.low) and math.isinf(seen.high) else f", {where}"
     return (f"{first} {band_name(band)}: {side_words(seen.value, seen.places, '%')} on average; the interval that "
-            f"decides {interval_is(seen, '%')}, {where}.")
+            f"decides {interval_is(seen, '%')}{place}.")
 
 
 def share_text(item: Estimate, needed: float) -> tuple[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from agree.assessment.claim_check import ClaimCheck
 from agree.core.estimate import Estimate
 from agree.correction.find import LEAST_SESSIONS, Correction
 from agree.report.story.digits import first_places, plain
@@ -15,12 +14,11 @@ def factor_text(item: Estimate) -> str:
     return f"{value} ({low} to {high})"
 
 
-def to_enter(check: ClaimCheck) -> tuple[str, ...]:
+def to_enter(item: Correction) -> tuple[str, ...]:
     """Return what to enter, in sentences; the first says it, the later ones may be left out where room is short."""
-    item = check.correction
     if item.action in ("none", "refused") or item.entered is None:
         return (f"nothing: {item.reason}.",)
-    return (_what(item), *_tested(item), *_lasts(check, item))
+    return (_what(item), *_tested(item), *_lasts(item))
 
 
 def _what(item: Correction) -> str:
@@ -40,9 +38,9 @@ def _tested(item: Correction) -> tuple[str, ...]:
     return (f"On {where} held back to test it the error falls from {before:.1f} to {after:.1f} %.",)
 
 
-def _lasts(check: ClaimCheck, item: Correction) -> tuple[str, ...]:
+def _lasts(item: Correction) -> tuple[str, ...]:
     if item.stable:
         return ("It was the same in all these sessions.",)
     if item.stable is False:
         return ("It changes from session to session: do not rely on it.",)
-    return (f"Wait for {LEAST_SESSIONS} sessions before relying on it.",) if len(check.pairs) < LEAST_SESSIONS else ()
+    return (f"Wait for {LEAST_SESSIONS} sessions before relying on it.",)

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.pairs import Pairs
+from agree.core.plain import plain_name
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 LONGEST = 22  # characters of a name in a sentence
@@ -19,8 +20,7 @@ def columns(text: str) -> int:
 
 def printable(text: str) -> str:
     """One line without control characters, escapes and marks that turn the direction of writing."""
-    line = "".join(c if c.isprintable() and unicodedata.category(c) != "Cf" else " " for c in text)
-    return " ".join(line.split())
+    return " ".join(plain_name(text).split())
 
 
 def cut(text: str, most: int) -> str:

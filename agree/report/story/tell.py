@@ -54,5 +54,6 @@ def tell(check: ClaimCheck) -> Story:
     """Tell the story of a check."""
     return Story(
         verdict=check.verdict.upper(), claim_line=claim_line(check), sentence=sentence(check), doubt=main_doubt(check),
-        causes=causes(check), enter=to_enter(check), record=to_record(check), caveats=warnings.caveats(check),
-        questions=question_rows(check), bands=band_rows(check), sessions=session_rows(check))
+        causes=causes(check), enter=to_enter(check.correction), record=to_record(check),
+        caveats=warnings.caveats(check), questions=question_rows(check), bands=band_rows(check),
+        sessions=session_rows(check))

@@ -1,0 +1,112 @@
+"""What a check leaves behind: first the files, so that a failure to write them stands alone, then the text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import click
+
+from agree.cli.progress import progress
+from agree.cli.terminal import colour, width
+
+if TYPE_CHECKING:
+    from agree.assessment.claim_check import ClaimCheck
+    from agree.report.story.provenance import Provenance
+
+PAGES = (".pdf", ".png", ".svg", ".html")
+
+
+class Outputs(NamedTuple):
+    """Files to write, and how much to print."""
+
+    json: str | None = None
+    pages: tuple[str, ...] = ()
+    figures: tuple[tuple[str, str], ...] = ()
+    details: bool = False
+    efforts: bool = False
+    quiet: bool = False
+    open: bool = False
+
+
+def outputs_of(json_file: str | None, page_file: str | None,
+               others: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:
+    """Return the JSON file and the pages among --json, --page and -o FILE, which is known by its suffix."""
+    from agree.core.errors import InputError
+
+    pages = [] if page_file is None else [page_file]
+    for name in others:
+        suffix = Path(name).suffix.lower()
+        if suffix not in (".json", *PAGES):
+            raise InputError(f"-o {name} must end in .json, {', '.join(PAGES)}; got {suffix or 'no suffix'}")
+        if suffix == ".json":
+            if json_file is not None:
+                raise InputError(f"-o {name} and --json {json_file} both ask for the JSON; give one of them")
+            json_file = name
+        else:
+            pages.append(name)
+    places = [Path(name).resolve() for name in (*pages, *([] if json_file in (None, "-") else [str(json_file)]))]
+    if len(set(places)) < len(places):
+        raise InputError("two outputs have the same name; give each a name of its own")
+    return json_file, tuple(pages)
+
+
+def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = ()) -> None:
+    """Write the files and print the answer."""
+    from agree.report.write import write_text
+
+    written, captions = list(already), list[str]()
+    for name in outputs.pages:
+        with progress(f"drawing {name}"):
+            from agree.report.pages import write_page
+
+            write_page(result, name, provenance=provenance)
+        written.append(name)
+    for panel, name in outputs.figures:
+        from agree.report.page.panel import write_figure
+
+        caption = write_figure(result, panel, name)
+        written.append(name)
+        captions.append(f"{name}\n{caption}")
+    if outputs.json is not None:
+        text = json_of(result, provenance)
+        if outputs.json == "-":
+            click.echo(text)
+            return
+        write_text(outputs.json, text + "\n")
+        written.append(outputs.json)
+    _print(result, outputs)
+    for caption in captions if not outputs.quiet else ():
+        click.echo(f"\n{caption}")
+    if written and not outputs.quiet:
+        click.echo(f"\nWritten: {', '.join(written)}")
+    if outputs.open:
+        click.launch(outputs.pages[0])
+
+
+def json_of(result: ClaimCheck, provenance: Provenance) -> str:
+    """Return the check as JSON, with the command and what the tester states."""
+    import json
+
+    stated = provenance.about._asdict() if any(provenance.about) else None
+    return json.dumps(result.to_dict() | {"command": list(provenance.command), "stated": stated}, indent=1,
+                      ensure_ascii=False, allow_nan=False)
+
+
+def _print(result: ClaimCheck, outputs: Outputs) -> None:
+    from agree.report.plain_text.details import details
+    from agree.report.plain_text.screen import screen
+    from agree.report.story.tell import tell
+
+    story, columns = tell(result), width()
+    text = screen(result, width=columns, colour=colour(), story=story)
+    if outputs.quiet:
+        click.echo(f"{story.verdict}  {story.claim_line}")
+        return
+    click.echo(text, color=True)
+    if outputs.details:
+        click.echo("\n" + details(result, story, width=columns))
+    for item, best in zip(result.pairs, result.efforts, strict=True) if outputs.efforts else ():
+        session = f", session {item.session}" if len(result.pairs) > 1 else ""
+        click.echo(f"\nBest efforts{session}\n" + (best.summary() if best is not None else "too few seconds"))

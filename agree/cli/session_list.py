@@ -1,0 +1,85 @@
+"""The files of several sessions: from --session, a list, or a folder."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+from typing import NamedTuple
+
+COLUMNS = ("reference", "device")
+NAMED = re.compile(r"(?P<session>.*?)[-_. ]*(?P<role>reference|device)[-_. ]*(?P<rest>.*)", re.IGNORECASE)
+LIST_NAME = "sessions.csv"
+
+
+class SessionFiles(NamedTuple):
+    """Both files of one session, with its label; without a device both are in one file."""
+
+    reference: str
+    device: str | None
+    label: str = ""
+
+
+def from_place(place: str) -> list[SessionFiles]:
+    """Return the sessions of a list (columns reference, device, and session, state if wanted) or of a folder.
+
+    Raises
+    ------
+    InputError
+        No such place, a file that is no such list, or a folder in which no pairs are found.
+    """
+    from agree.core.errors import InputError
+
+    path = Path(place)
+    if path.is_dir():
+        return from_place(str(path / LIST_NAME)) if (path / LIST_NAME).is_file() else _from_folder(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        text = ""
+    except OSError as error:
+        raise InputError(f"--sessions {place}: {error.strerror}; give a list with the columns reference and device, or "
+                         "a folder") from None
+    return _from_list(path, text)
+
+
+def _from_list(path: Path, text: str) -> list[SessionFiles]:
+    from agree.core.errors import InputError
+
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    separator = ";" if lines and ";" in lines[0] and "," not in lines[0] else ","
+    rows = list(csv.reader(lines, delimiter=separator))
+    head = [cell.strip().lower() for cell in rows[0]] if rows else []
+    if not set(COLUMNS) <= set(head):
+        raise InputError(f"{path} is no list of sessions: its first line must name the columns reference and device, "
+                         "and may name session and state. To add a session by its two files write --session REF DEV")
+    found = []
+    for number, row in enumerate(rows[1:], 2):
+        cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
+        if not cells.get("reference") or not cells.get("device"):
+            raise InputError(f"{path}, row {number}: reference and device must both name a file")
+        files = [str(path.parent / cells[name]) for name in COLUMNS]
+        label = cells.get("session", "")
+        state = cells.get("state", "")
+        found.append(SessionFiles(files[0], files[1], f"{label} ({state})".strip() if state else label))
+    if not found:
+        raise InputError(f"{path} lists no session: write one row for each, with the files reference and device")
+    return found
+
+
+def _from_folder(folder: Path) -> list[SessionFiles]:
+    """Pairs by name: the same name with "reference" and with "device" in it."""
+    from agree.core.errors import InputError
+
+    files: dict[str, dict[str, Path]] = {}
+    for path in sorted(folder.iterdir()):
+        found = NAMED.fullmatch(path.name) if path.is_file() else None
+        if found is not None:
+            files.setdefault(f"{found['session']}|{found['rest']}", {})[found["role"].lower()] = path
+    pairs = [item for item in files.values() if set(item) == set(COLUMNS)]
+    alone = [str(path) for item in files.values() if set(item) != set(COLUMNS) for path in item.values()]
+    if alone or not pairs:
+        what = f"{alone[0]} has no partner" if alone else f"{folder} holds no pairs of files"
+        raise InputError(f"{what}: name them alike but for the words reference and device "
+                         f"(1-reference.csv, 1-device.csv), or write the list {folder / LIST_NAME}")
+    return [SessionFiles(str(item["reference"]), str(item["device"])) for item in pairs]

@@ -1,0 +1,56 @@
+"""Kinds of values of options: words without blanks, levels, files to write; old spellings get the new one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+
+class Words(click.Choice[str]):
+    """A choice of words, given on to the library in its own spelling; an old spelling is taken, with a hint."""
+
+    def __init__(self, names: dict[str, str]) -> None:
+        super().__init__(list(names))
+        self.names = names
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the library's word."""
+        if value in self.names.values() and value not in self.names:
+            new = next(word for word, name in self.names.items() if name == value)
+            hint(f"write {_option(param)} {new}")
+            return value
+        return self.names[str(super().convert(value, param, ctx))]
+
+
+class Level(click.ParamType[float]):
+    """A level such as 95% or 0.95."""
+
+    name = "level"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the level as a fraction."""
+        text = str(value).strip()
+        try:
+            level = float(text.removesuffix("%").strip()) / (100 if text.endswith("%") else 1)
+        except ValueError:
+            self.fail(f"{value!r} is not a level; write 95% or 0.95", param, ctx)
+        if not 0 < level < 1:
+            more = f"; if you mean {level:g} per cent, write {level:g}%" if 1 < level < 100 else ""
+            self.fail(f"{value} does not lie between 0 and 100 %{more}", param, ctx)
+        return level
+
+
+def _option(param: click.Parameter | None) -> str:
+    return "" if param is None else param.opts[-1]
+
+
+def hint(text: str) -> None:
+    """Say on stderr how something is written now."""
+    click.echo(f"agree: hint: {text}", err=True)
+
+
+MEANINGS = {"average": "average", "bands": "bands", "readings": "readings", "next-session": "next_session"}
+RULES = {"interval": "interval", "guard-2u": "guard 2u", "guard-1.645u": "guard 1.645u", "plain": "plain"}
+# What was written before -> what is written now.
+OLD_OPTIONS = {"--power": "--chance"}

@@ -1,0 +1,1 @@
+"""The page: A4, laid out by measure."""

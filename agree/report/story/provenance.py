@@ -1,0 +1,65 @@
+"""Where a report comes from: seconds, what the tester states, files with their digests, command and versions."""
+
+from __future__ import annotations
+
+import platform
+import shlex
+from hashlib import sha256
+from typing import Any, NamedTuple
+
+import numpy as np
+
+import agree
+from agree.assessment.claim_check import SCHEMA, ClaimCheck
+from agree.core.pairs import Pairs
+from agree.report.about import NOTHING_STATED, About, about_words
+from agree.report.story.caveats import faulty_seconds
+from agree.report.story.clocks import clock_words
+from agree.report.story.names import printable, short
+
+FEW_FILES = 4
+DIGEST = 12  # digits of a SHA-256 that are shown
+
+
+class Provenance(NamedTuple):
+    """What a report is told besides the check: what the tester states, and the command that made it."""
+
+    about: About = NOTHING_STATED
+    command: tuple[str, ...] = ()
+
+
+def provenance_rows(check: ClaimCheck, provenance: Provenance) -> list[tuple[str, str]]:
+    """Return label and text of each row."""
+    rows = [("Data", _data(check)), ("Stated by the tester", about_words(provenance.about))]
+    files = _files(check)
+    if files:
+        rows.append(files)
+    if provenance.command:
+        rows.append(("Command", printable(shlex.join(provenance.command))))
+    rows.append(("Made with", f"agree {agree.__version__}, schema {SCHEMA}, numpy {np.__version__}, "
+                              f"Python {platform.python_version()}"))
+    return rows
+
+
+def _data(check: ClaimCheck) -> str:
+    seconds = check.seconds()
+    aside = seconds["set_aside"]
+    text = (f"{seconds['used']:,} of {seconds['overlap']:,} s used; not used: coasting {aside['both_coasting']:,}, "
+            f"missing {aside['missing']:,}, faulty {faulty_seconds(check):,} s")
+    return f"{text}; {clock_words(check.pairs[0].alignment).rstrip('.')}" if len(check.pairs) == 1 else text
+
+
+def digests(item: Pairs) -> list[tuple[str, str]]:
+    """Return name and SHA-256 of the files of one session, where they are known."""
+    sources: Any = getattr(item, "sources", None) or ()
+    return [(short(str(one.name), 40), str(one.sha256)) for one in sources if one is not None and one.sha256]
+
+
+def _files(check: ClaimCheck) -> tuple[str, str] | None:
+    known = [entry for item in check.pairs for entry in digests(item)]
+    if not known:
+        return None
+    if len(known) <= FEW_FILES:
+        return "Files (SHA-256)", "; ".join(f"{name} {digest[:DIGEST]}" for name, digest in known)
+    joint = sha256("\n".join(digest for _, digest in known).encode()).hexdigest()
+    return "Files", f"{len(known)} files, joint SHA-256 {joint[:16]} (one by one in the HTML and the JSON)"
