@@ -17,10 +17,11 @@ from agree.cli.words import MEANINGS, RULES, Level, Words, hint
 
 NOT_HOLDING = 1
 GROUPS = {
-    "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands", "window"),
+    "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands",
+                     "window"),
     "Sessions": ("sessions", "session_list"),
-    "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag", "delay",
-                             "faults", "match_response"),
+    "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
+                             "delay", "faults", "match_response"),
     "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "others",
                                     "about_file", "show", "require_holds"),
 }

@@ -46,9 +46,6 @@ def outputs_of(json_file: str | None, page_file: str | None,
             json_file = name
         else:
             pages.append(name)
-    places = [Path(name).resolve() for name in (*pages, *([] if json_file in (None, "-") else [str(json_file)]))]
-    if len(set(places)) < len(places):
-        raise InputError("two outputs have the same name; give each a name of its own")
     return json_file, tuple(pages)
 
 
@@ -89,9 +86,11 @@ def json_of(result: ClaimCheck, provenance: Provenance) -> str:
     """Return the check as JSON, with the command and what the tester states."""
     import json
 
+    from agree.core.plain import plain_name
+
     stated = provenance.about._asdict() if any(provenance.about) else None
-    return json.dumps(result.to_dict() | {"command": list(provenance.command), "stated": stated}, indent=1,
-                      ensure_ascii=False, allow_nan=False)
+    made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated}
+    return json.dumps(result.to_dict() | made_by, indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def _print(result: ClaimCheck, outputs: Outputs) -> None:

@@ -13,8 +13,8 @@ from agree.cli.terminal import outputs_are_no_inputs
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--read", "reads", multiple=True, metavar="KEY=VALUE",
               help="How to read it: power, time, cadence, speed = a column; delimiter, decimal, dates, zone.")
-@click.option("--json", "json_file", metavar="FILE",
-              help="Write what was found as JSON, a list with an entry for each file; - for stdout alone.")
+@click.option("--json", "json_file", metavar="FILE", is_flag=False, flag_value="-",
+              help="Write what was found as JSON, a list with an entry for each file; - (or nothing) for stdout alone.")
 def look_command(files: tuple[str, ...], reads: tuple[str, ...], json_file: str | None) -> None:
     """Print what files hold: channels, units, span, sampling, gaps, values to distrust. Changes nothing."""
     import json

@@ -23,7 +23,8 @@ from agree.cli.words import OLD_OPTIONS
 BAD_INPUT = 2
 # What a library error's argument is called on the command line, where the two differ.
 OPTIONS = {"max_lag_s": "--max-lag S", "lag_s": "--lag S", "window_s": "--window", "drivetrain_loss": "--loss",
-           "decision_rule": "--rule", "pilot": "--from", "power_columns": "--reference-column NAME --device-column NAME",
+           "decision_rule": "--rule", "pilot": "--from",
+           "power_columns": "--reference-column NAME --device-column NAME",
            "even_if_unstable": "--even-if-unstable", "scale": "--scale FACTOR"}
 READ_OPTIONS = {"power_column": "power", "time_column": "time", "cadence_column": "cadence", "speed_column": "speed",
                 "delimiter": "delimiter", "decimal": "decimal", "day_first": "dates", "zone": "zone",
@@ -56,9 +57,10 @@ def in_options(message: str, option: str, words: list[str]) -> str:
     """Add to a library error what its argument is called on the command line."""
     if option in READ_OPTIONS:
         key = READ_OPTIONS[option]
-        names = "--read" if words[:1] == ["look"] else "--reference-read or --device-read"
-        return f"{message}; on the command line: {names} {key}=..." if words[:1] in (["check"], ["look"]) else message
-    if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]):
+        names = {"look": f"--read {key}=...", "check": f"--reference-read {key}=... or --device-read {key}=..."}
+        told = names.get(words[0] if words else "")
+        return f"{message}; on the command line: {told}" if told else message
+    if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]) and OPTIONS[option].split()[0] not in message:
         return f"{message}; on the command line: {OPTIONS[option]}"
     return message
 

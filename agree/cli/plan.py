@@ -112,8 +112,8 @@ def _plan_trials(options: dict[str, Any]) -> None:
     outputs_are_no_inputs([], options["json_file"])
     try:
         result = plan_trials(options["claim"], subject_sd=options["subject_sd"], trial_sd=options["trial_sd"],
-                             trials=each, chance=min(options["chance"] or options["power"] or CHANCES), assume=options["assume"],
-                             level=options["level"])
+                             trials=each, chance=min(options["chance"] or options["power"] or CHANCES),
+                             assume=options["assume"], level=options["level"])
     except InputError as error:
         raise type(error)(in_options(str(error))) from None
     deliver(result, options["json_file"])

@@ -108,6 +108,9 @@ def _steps(sheet: Paper, plan: Plan, top: float) -> float:
 def _log(sheet: Paper, plan: Plan, top: float) -> None:
     """Session lines down to the foot of the page."""
     right, foot = sheet.width - LEFT, sheet.height - BOTTOM
+    note = wrap(FOOTNOTE, 7.5, right - LEFT)
+    sheet.lines(LEFT, foot - 10 * len(note), note, 7.5, color=CAPTION)
+    foot -= 10 * (len(note) - 1)
     wanted = words.sessions_shown(plan)
     shown = min(wanted, words.MOST_ROWS)
     part = f" 1 to {shown} of {wanted}: copy this page" if wanted > shown else ""
@@ -124,7 +127,6 @@ def _log(sheet: Paper, plan: Plan, top: float) -> None:
         if k < shown:
             sheet.line(LEFT, low + k * height + height / 2 - 4, str(k + 1), SIZE)
     _notes(sheet, low + shown * height + 6, foot - 12)
-    sheet.line(LEFT, foot - 7, FOOTNOTE, 7.5, color=CAPTION)
 
 
 def _notes(sheet: Paper, top: float, foot: float) -> None:

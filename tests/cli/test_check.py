@@ -83,7 +83,7 @@ def test_files_are_written_and_inputs_left_alone(tmp_path):
 
 
 def test_several_sessions():
-    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--sessions", BIKE, PEDALS, "--json", "-")
+    done = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--session", BIKE, PEDALS, "--json", "-")
     data = json.loads(done.stdout)
     assert len(data["sessions"]) == 2
     assert data["bias_percent"]["method"] == "t, between sessions"
@@ -152,14 +152,19 @@ def test_same_file_twice_answers_and_says_so():
     (["check", BIKE, PEDALS], "Missing option '--claim'"),
     (["check", BIKE, PEDALS, "--claim", "good"], "claim 'good' is not understood"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--meaning", "mostly"], "mostly"),
-    (["check", BIKE, PEDALS, "--claim", "1%", "--level", "95"], "did you mean 0.95?"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--level", "95"], "if you mean 95 per cent, write 95%"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--bands", "a,b"], "--bands 'a,b' is not understood"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--page", "page.doc"], ".pdf"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--json", "no/such/folder.json"], "does not exist"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--device-column", "watts"], "watts"),
     (["check", BIKE, PEDALS, "--claim", "1%", "--reference-uncertainty", "some"], "'some' is not understood"),
     (["check", BIKE], "Missing option"),
-    (["check"], "Missing argument"),
+    (["check"], "Missing option '--claim'"),
+    (["check", "--claim", "1%"], "give the two recordings, REFERENCE and DEVICE, or --sessions LIST.csv"),
+    (["check", "--claim", "1%", "--sessions", BIKE, PEDALS], "is no list of sessions"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--sessions", BIKE, PEDALS], "given as --session REF DEV"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--open"], "--open needs a page to show"),
+    (["check", BIKE, PEDALS, "--claim", "1%", "--figure", "bands"], "write NAME=FILE, such as bands=bands.pdf"),
     (["nonsense"], "nonsense"),
 ])
 def test_bad_calls_end_in_one_line(tmp_path, arguments, words):

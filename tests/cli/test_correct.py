@@ -27,7 +27,7 @@ def test_copy_and_history_from_a_result(tmp_path, result):
     found = json.loads(result.read_text(encoding="utf-8"))["correction"]
     scale = found["entered"]["scale"]
     assert done.stdout == (f"copy.csv: 'power_W' = device * {scale:g}, 3,814 readings; 12 left as they are (0 or "
-                           "missing). History: copy.csv.history.json\n")
+                           "missing).\n\nWritten: copy.csv, copy.csv.history.json\n")
     assert PEDALS.read_bytes() == before
     assert files(tmp_path) == ["copy.csv", "copy.csv.history.json"]
     copy = (tmp_path / "copy.csv").read_bytes()
@@ -66,10 +66,9 @@ def test_never_twice(tmp_path, result):
         "copy.csv:", "renamed.csv:")
     done = agree("correct", "renamed.csv", "other.csv", "--scale", "0.99", "--offset", "-2", cwd=tmp_path)
     assert done.stdout.splitlines() == [
-        "other.csv: 'power_W' = (device + 2 W) * 0.99, 3,814 readings; 12 left as they are (0 or missing). "
-        "History: other.csv.history.json",
+        "other.csv: 'power_W' = (device + 2 W) * 0.99, 3,814 readings; 12 left as they are (0 or missing).",
         f"Careful: renamed.csv is a copy of {PEDALS.name} already corrected by device * {scale:g}; this comes on top "
-        "of it."]
+        "of it.", "", "Written: other.csv, other.csv.history.json"]
     story = json.loads((tmp_path / "other.csv.history.json").read_text(encoding="utf-8"))
     assert story["earlier"]["correction"]["scale"] == scale
 

@@ -8,6 +8,7 @@ from click.testing import CliRunner
 
 from agree.cli import main
 from agree.core.errors import InputError
+from agree.report.about import About, read_about
 
 RIDES = Path(__file__).parents[1] / "data" / "rides"
 
@@ -55,14 +56,17 @@ def test_from_a_result(tmp_path):
 @pytest.mark.parametrize("suffix", ["pdf", "html", "txt"])
 def test_sheet(tmp_path, suffix):
     assert run("--claim", "1.5%", "--sheet", tmp_path / f"sheet.{suffix}").startswith("Plan to settle")
-    assert [path.name for path in tmp_path.iterdir()] == [f"sheet.{suffix}"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(["sheet-about.toml", f"sheet.{suffix}"])
+    blank = tmp_path / "sheet-about.toml"
+    assert read_about(blank) == About({}, {}, ({},) * len(read_about(blank).session))
+    blank.write_text('[device]\nserial = "P-1"\n', encoding="utf-8")
+    run("--claim", "1.5%", "--sheet", tmp_path / f"sheet.{suffix}")
+    assert read_about(blank).device == {"serial": "P-1"}  # what was filled in is left alone
 
 
 @pytest.mark.parametrize(("arguments", "message"), [
     (["--claim", "1%", "--bands", "a"], "--bands 'a' is not understood; write edges in W like 100,200,300"),
     (["--claim", "1%", "--sheet", "x.doc"], "sheet 'x.doc' must end in .pdf, .html or .txt; got .doc"),
-    (["--claim", "1%", "--power", "80"], "`power` must be a fraction between 0 and 1, such as 0.95; got 80.0; did you "
-                                         "mean 0.8?"),
     (["--claim", "1%", "--from", RIDES / "pair-1-bike.csv"],
      f"{RIDES / 'pair-1-bike.csv'} holds no result; give a file written by agree check ... --json FILE"),
 ])

@@ -3,11 +3,11 @@
 import re
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.patches import Rectangle
 
 from agree import InputError, plan
 from agree.report import plan_text as words
-from agree.report.figures.style import look
 from agree.report.sheet import compose, write_sheet
 
 PLANS = {
@@ -25,15 +25,15 @@ def made(request):
 
 
 def test_nothing_leaves_the_page_or_lies_on_another_text(made):
-    with look():
-        figure = compose(made).figure
-        figure.canvas.draw()
-        boxes = [(text.get_text(), text.get_window_extent()) for text in figure.texts if text.get_text()]
+    figure = compose(made).figure
+    figure.set_dpi(144)
+    FigureCanvasAgg(figure).draw()
+    boxes = [(text.get_text(), text.get_window_extent()) for text in figure.texts if text.get_text()]
     width, height = figure.bbox.size
     for text, box in boxes:
-        assert box.x0 > 20, text
-        assert box.x1 < width - 20, text
-        assert 10 < box.y0 < box.y1 < height - 10, text
+        assert box.x0 > 40, text
+        assert box.x1 < width - 40, text
+        assert 20 < box.y0 < box.y1 < height - 20, text
     for k, (text, box) in enumerate(boxes):
         for other, beside in boxes[:k]:
             apart = (box.x1 <= beside.x0 + 0.5 or beside.x1 <= box.x0 + 0.5 or box.y1 <= beside.y0 + 1.5
@@ -42,8 +42,7 @@ def test_nothing_leaves_the_page_or_lies_on_another_text(made):
 
 
 def test_every_step_has_a_box_and_every_session_a_line(made):
-    with look():
-        figure = compose(made).figure
+    figure = compose(made).figure
     items = [item for _, group in words.steps(made) for item in group]
     assert sum(isinstance(artist, Rectangle) for artist in figure.artists) == len(items)
     shown = [text.get_text() for text in figure.texts]

@@ -32,7 +32,7 @@ class EmbeddedFont:
 
     def __init__(self, weight: str) -> None:
         self.weight = weight
-        self.font = TTFont(file_of(weight), lazy=True, recalcTimestamp=False)
+        self.font = TTFont(io.BytesIO(file_of(weight).read_bytes()), lazy=True, recalcTimestamp=False)
         self.map = self.font.getBestCmap()
         self.used: dict[int, str] = {}
 

@@ -15,12 +15,14 @@ from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import (
     ALLOWED,
     CAPTION,
+    DOTTED,
     INK,
     INSIDE,
     LIMIT,
     OUTSIDE,
     RULE,
     SMALL,
+    SOLID,
     axis_name,
     bar,
     colour_of,
@@ -75,7 +77,7 @@ def draw_bands(ax: Axes, check: ClaimCheck, readings: Readings, *, marks: Marks 
         color, judged = colour_of(row.verdict), row.verdict in (HOLDS, FAILS, OPEN)
         middle = (row.low + row.high) / 2
         at = held(row.estimate.value, *ax.get_ylim())
-        ax.plot([row.low, row.high], [at, at], color=color if judged else RULE, linewidth=1.1, linestyle="-", zorder=3)
+        ax.plot([row.low, row.high], [at, at], color=color if judged else RULE, linewidth=1.1, **SOLID, zorder=3)
         if judged:
             bar(ax, middle, row.estimate, color=color, width=1.8)
             mark(ax, middle, at, row.verdict, 5)
@@ -96,8 +98,8 @@ def _claim(ax: Axes, check: ClaimCheck, first: float, last: float) -> None:
                     linewidth=0, zorder=0)
     for sign in (-1, 1):
         edge = np.where((sign * share > low) & (sign * share < high), sign * share, np.nan)
-        ax.plot(levels, edge, color=LIMIT, linewidth=0.9, linestyle="-", zorder=1)
-    ax.axhline(0, color=CAPTION, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1)
+        ax.plot(levels, edge, color=LIMIT, linewidth=0.9, **SOLID, zorder=1)
+    ax.axhline(0, color=CAPTION, linewidth=0.6, **DOTTED, zorder=1)
 
 
 def _edges(ax: Axes, edges: list[float]) -> None:
@@ -122,16 +124,16 @@ def draw_averaging(ax: Axes, check: ClaimCheck) -> None:
     ax.set_xlim(math.log10(min(widths)) - 0.12, math.log10(max(widths)) + 0.12)
     ax.set_ylim(-3, 103)
     ax.axhspan(needed, 100, facecolor=ALLOWED, edgecolor="none", linewidth=0, zorder=0)
-    ax.axhline(needed, color=LIMIT, linewidth=0.9, linestyle="-", zorder=1)
-    ax.axvline(math.log10(check.window_s), color=INK, linewidth=0.7, linestyle="-", zorder=1)
+    ax.axhline(needed, color=LIMIT, linewidth=0.9, **SOLID, zorder=1)
+    ax.axvline(math.log10(check.window_s), color=INK, linewidth=0.7, **SOLID, zorder=1)
     values = [100 * row["share"]["value"] for row in shares]
-    ax.plot([math.log10(w) for w in widths[:len(values)]], values, color=RULE, linewidth=0.7, linestyle="-", zorder=2)
+    ax.plot([math.log10(w) for w in widths[:len(values)]], values, color=RULE, linewidth=0.7, **SOLID, zorder=2)
     for width, row in zip(widths, shares, strict=False):
         item = row["share"]
         verdict = HOLDS if item["low"] >= reading.limit else FAILS if item["high"] < reading.limit else OPEN
         at = math.log10(width)
         ax.plot([at, at], [100 * item["low"], 100 * item["high"]], color=colour_of(verdict), linewidth=1.6,
-                linestyle="-", solid_capstyle="butt", zorder=3)
+                **SOLID, solid_capstyle="butt", zorder=3)
         mark(ax, at, 100 * item["value"], verdict, 4.6)
     frame(ax)
     _widths(ax, widths)

@@ -19,6 +19,8 @@ ALLOWED, LIMIT = "#d6e7ee", "#2f7391"
 INSIDE, OUTSIDE, WHITE = "#17607f", "#aa420b", "#ffffff"
 SMALL = 7.5  # pt; nothing is set smaller
 COLOURS = {HOLDS: INSIDE, FAILS: OUTSIDE}
+SOLID: dict[str, Any] = {"linestyle": "-", "marker": "none"}
+DOTTED: dict[str, Any] = {"linestyle": (0, (1, 2)), "marker": "none"}
 SHAPES = {HOLDS: "o", FAILS: "D"}
 
 
@@ -110,7 +112,7 @@ def bar(ax: Axes, at: float, item: Estimate, *, upright: bool = True, color: str
         return
     drawn = [held(first, low, high), held(last, low, high)]
     line: tuple[list[float], list[float]] = ([at, at], drawn) if upright else (drawn, [at, at])
-    ax.plot(*line, color=color, linewidth=width, linestyle="-", marker="none", solid_capstyle="butt", zorder=4,
+    ax.plot(*line, color=color, linewidth=width, **SOLID, solid_capstyle="butt", zorder=4,
             clip_on=False)
     for end, true, head in zip(drawn, (first, last), "v^" if upright else "<>", strict=True):
         place = (at, end) if upright else (end, at)
@@ -126,14 +128,20 @@ def allowed(ax: Axes, limit: float, *, upright: bool = True) -> None:
     if math.isfinite(limit):
         span(-limit, limit, facecolor=ALLOWED, edgecolor="none", linewidth=0, zorder=0)
         for edge in (-limit, limit):
-            line(edge, color=LIMIT, linewidth=0.9, linestyle="-", zorder=1)
-    line(0, color=CAPTION, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1)
+            line(edge, color=LIMIT, linewidth=0.9, **SOLID, zorder=1)
+    line(0, color=CAPTION, linewidth=0.6, **DOTTED, zorder=1)
 
 
 def width_in_pt(ax: Axes) -> float:
     """Width of the axes, pt."""
     figure: Any = ax.figure
     return 72 * float(figure.get_size_inches()[0]) * float(ax.get_position().width)
+
+
+def height_in_pt(ax: Axes) -> float:
+    """Height of the axes, pt."""
+    figure: Any = ax.figure
+    return 72 * float(figure.get_size_inches()[1]) * float(ax.get_position().height)
 
 
 def new_axes(width_mm: float = 120.0, height_mm: float = 80.0) -> Axes:

@@ -17,9 +17,11 @@ from agree.report.figures.look import (
     OUTSIDE,
     RULE,
     SMALL,
+    SOLID,
     allowed,
     axis_name,
     frame,
+    height_in_pt,
     round_ticks,
     tick_labels,
     width_in_pt,
@@ -28,6 +30,7 @@ from agree.report.figures.readings import Marks, Readings
 from agree.report.story.rows import session_rows
 
 LONG_S = 20       # a faulty stretch of so many seconds is hatched
+LEAST_FOR_NAME, LEAST_FOR_TWO = 66.0, 24.0  # heights of axes, pt, from which a whole name or two ticks fit
 FEW_SESSIONS = 8  # up to so many, dates stand below
 
 
@@ -64,13 +67,13 @@ def draw_time(ax: Axes, strip: Axes | None, check: ClaimCheck, readings: Reading
         ax.plot(minutes[out], np.full(int(out.sum()), edge), linestyle="none", marker=shape, markersize=4,
                 color=OUTSIDE, markeredgewidth=0, clip_on=False, zorder=5)
     frame(ax)
-    round_ticks(ax, "y", 5)
-    axis_name(ax, "y", "error in claims")
+    round_ticks(ax, "y", max(min(5, int(height_in_pt(ax) / 14)), 1))
+    axis_name(ax, "y", "error in claims" if height_in_pt(ax) > LEAST_FOR_NAME else "claims")
     for one in (ax, *([] if strip is None else [strip])):
         for start, end in zip(starts[1:], ends[:-1], strict=True):
             one.axvspan(end, start, facecolor="white", edgecolor="none", linewidth=0, zorder=6)
             for edge in (end, start):
-                one.axvline(edge, color=RULE, linewidth=0.6, zorder=7)
+                one.axvline(edge, color=RULE, linewidth=0.6, **SOLID, zorder=7)
     _name_time(ax, check, starts, ends)
     if strip is not None:
         _strip(strip, readings, last)
@@ -82,8 +85,7 @@ def _line(ax: Axes, x: np.ndarray, y: np.ndarray, window_s: int) -> None:
     if not x.size:
         return
     breaks = np.flatnonzero(np.diff(x) > 1.5 * window_s / 60) + 1
-    ax.plot(np.insert(x, breaks, np.nan), np.insert(y, breaks, np.nan), color=INK, linewidth=0.6, linestyle="-",
-            marker="none", zorder=1.5)
+    ax.plot(np.insert(x, breaks, np.nan), np.insert(y, breaks, np.nan), color=INK, linewidth=0.6, **SOLID, zorder=1.5)
 
 
 def _set_aside(ax: Axes, item: Pairs, start: float) -> None:
@@ -106,7 +108,7 @@ def _hatch(ax: Axes, first: float, last: float) -> None:
     count = 14
     step = (high - low) / count
     for k in range(count):
-        ax.plot([first, last], [low + k * step, low + (k + 1) * step], color=RULE, linewidth=0.6, linestyle="-",
+        ax.plot([first, last], [low + k * step, low + (k + 1) * step], color=RULE, linewidth=0.6, **SOLID,
                 zorder=1)
 
 
@@ -137,4 +139,7 @@ def _strip(strip: Axes, readings: Readings, last: float) -> None:
     frame(strip)
     strip.tick_params(axis="x", bottom=False, labelbottom=False)
     strip.set_xticks([])
-    round_ticks(strip, "y", 2, sign=False)
+    if height_in_pt(strip) >= LEAST_FOR_TWO:
+        round_ticks(strip, "y", 2, sign=False)
+    else:
+        tick_labels(strip, "y", [top], [f"{top:.0f}"])

@@ -12,6 +12,7 @@ from agree.core.estimate import Estimate
 from agree.report.figures.look import (
     CAPTION,
     INK,
+    SOLID,
     allowed,
     axis_name,
     bar,
@@ -108,7 +109,7 @@ def draw_sessions(ax: Axes, check: ClaimCheck, rows: Sequence[SessionRow] | None
     high = max([1.15, *(item.high / limit for item, _ in shown if math.isfinite(item.high))])
     ax.set_ylim(len(rows) + 2, 0)
     _axis(ax, check, (max(low, -near) * 1.06, min(high, near) * 1.06), [limit])
-    ax.axhline(len(rows), color=CAPTION, linewidth=0.6, zorder=1)
+    ax.axhline(len(rows), color=CAPTION, linewidth=0.6, **SOLID, zorder=1)
     for k, row in enumerate(rows):
         if row.estimate is not None:
             bar(ax, k + 0.5, row.estimate, upright=False, color=INK, width=0.8, scale=1 / limit)

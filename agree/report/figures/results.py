@@ -23,10 +23,12 @@ from agree.report.figures.bands import draw_bands
 from agree.report.figures.look import (
     ALLOWED,
     CAPTION,
+    DOTTED,
     INSIDE,
     LIMIT,
     RULE,
     SMALL,
+    SOLID,
     axis_name,
     bar,
     frame,
@@ -105,7 +107,7 @@ def _single(ax: Axes, item: Estimate, unit: str, beside: float | None) -> None:
     ax.set_xlim(*view([item.value, item.low, item.high, *([] if beside is None else [beside])], 0.15))
     ax.set_ylim(-1, 1)
     if beside is not None:
-        ax.axvline(beside, color=LIMIT, linewidth=0.9, linestyle="-", zorder=1)
+        ax.axvline(beside, color=LIMIT, linewidth=0.9, **SOLID, zorder=1)
     bar(ax, 0, item, upright=False, color=INSIDE, width=2.4)
     if math.isfinite(item.value):
         ax.plot([item.value], [0], marker="o", markersize=5, color=INSIDE, linestyle="none", zorder=5)
@@ -134,10 +136,10 @@ def _(result: LimitsOfAgreement, ax: Axes, unit: str) -> None:
             low, high = (held(v, *ax.get_ylim()) for v in (item.low, item.high))
             ax.axhspan(low, high, facecolor=ALLOWED, edgecolor="none", linewidth=0, zorder=0)
         if math.isfinite(item.value):
-            ax.axhline(item.value, color=INSIDE, linewidth=1.2, linestyle=style, zorder=1)
+            ax.axhline(item.value, color=INSIDE, linewidth=1.2, linestyle=style, marker="none", zorder=1)
             words(ax, 1, item.value, " " + interval_text(item, FACTOR.get(result.scale, "")).split(" (")[0],
                   transform=ax.get_yaxis_transform(), va="center")
-    ax.axhline(1 if result.scale == "log" else 0, color=RULE, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1)
+    ax.axhline(1 if result.scale == "log" else 0, color=RULE, linewidth=0.6, **DOTTED, zorder=1)
     ax.plot(x, y, **DOTS)
     frame(ax)
     round_ticks(ax, "x", 6, sign=False)
@@ -166,14 +168,14 @@ def _(result: Line, ax: Axes, unit: str) -> None:
     ax.set_ylim(low, high)
     x = np.linspace(low, high, 60)
     slope, intercept = result.slope, result.intercept
-    ax.plot(x, x, color=CAPTION, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1, label="identity")
+    ax.plot(x, x, color=CAPTION, linewidth=0.8, **DOTTED, zorder=1, label="identity")
     if math.isfinite(slope.value + intercept.value):
         centre = float(r.mean()) if r.size else (low + high) / 2
         edges = [slope.value * centre + intercept.value + s * (x - centre) for s in (slope.low, slope.high)]
         if np.isfinite(edges).all():
             ax.fill_between(x, np.minimum(*edges), np.maximum(*edges), facecolor=ALLOWED, edgecolor="none", linewidth=0,
                             zorder=0)
-        ax.plot(x, intercept.value + slope.value * x, color=INSIDE, linewidth=1.4, linestyle="-", zorder=3,
+        ax.plot(x, intercept.value + slope.value * x, color=INSIDE, linewidth=1.4, **SOLID, zorder=3,
                 label=result.kind)
     ax.plot(r, d, **DOTS)
     frame(ax)
@@ -189,10 +191,10 @@ def _(result: BandBias, ax: Axes, unit: str) -> None:
     bands = [band for band in result.bands if band.n]
     ax.set_xlim(*view([edge for band in bands for edge in (band.low, band.high)] or [0, 1], 0.02))
     ax.set_ylim(*view([v for band in bands for v in (band.bias.value, band.bias.low, band.bias.high)] + [0.0]))
-    ax.axhline(0, color=CAPTION, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1)
+    ax.axhline(0, color=CAPTION, linewidth=0.6, **DOTTED, zorder=1)
     for band in bands:
         if math.isfinite(band.bias.value):
-            ax.plot([band.low, band.high], [band.bias.value] * 2, color=INSIDE, linewidth=1.2, linestyle="-", zorder=3)
+            ax.plot([band.low, band.high], [band.bias.value] * 2, color=INSIDE, linewidth=1.2, **SOLID, zorder=3)
             bar(ax, (band.low + band.high) / 2, band.bias, color=INSIDE, width=1.8)
     frame(ax)
     round_ticks(ax, "x", 7, sign=False)
@@ -208,8 +210,8 @@ def _(result: BiasCurve, ax: Axes, unit: str) -> None:
     ax.set_ylim(*view([*shown, 0.0]))
     for low, high, face in ((result.joint_low, result.joint_high, ALLOWED), (result.low, result.high, "#b4cfdb")):
         ax.fill_between(result.at, low, high, facecolor=face, edgecolor="none", linewidth=0, zorder=0)
-    ax.plot(result.at, result.value, color=INSIDE, linewidth=1.4, linestyle="-", zorder=3)
-    ax.axhline(0, color=CAPTION, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1)
+    ax.plot(result.at, result.value, color=INSIDE, linewidth=1.4, **SOLID, zorder=3)
+    ax.axhline(0, color=CAPTION, linewidth=0.6, **DOTTED, zorder=1)
     frame(ax)
     round_ticks(ax, "x", 6, sign=False)
     round_ticks(ax, "y", 6)
@@ -224,8 +226,8 @@ def _(result: Pairs, ax: Axes, unit: str) -> None:
     finite = np.concatenate([result.reference, result.device])
     ax.set_xlim(*(view(minutes, 0.0) if minutes.size else (0.0, 1.0)))
     ax.set_ylim(*view([*finite[np.isfinite(finite)], 0.0], 0.04))
-    ax.plot(minutes, result.reference, color=RULE, linewidth=1.6, linestyle="-", zorder=2, label="reference")
-    ax.plot(minutes, result.device, color=INSIDE, linewidth=0.6, linestyle="-", zorder=3, label="device")
+    ax.plot(minutes, result.reference, color=RULE, linewidth=1.6, **SOLID, zorder=2, label="reference")
+    ax.plot(minutes, result.device, color=INSIDE, linewidth=0.6, **SOLID, zorder=3, label="device")
     frame(ax)
     round_ticks(ax, "x", 7, sign=False)
     round_ticks(ax, "y", 6, sign=False)

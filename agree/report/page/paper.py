@@ -81,12 +81,12 @@ class Paper:
     def rule(self, top: float, left: float, right: float, color: str = RULE, width: float = 0.6) -> None:
         """Draw a horizontal rule."""
         self.figure.add_artist(Line2D([left / self.width, right / self.width], [1 - top / self.height] * 2, color=color,
-                                      linewidth=width, linestyle="-"))
+                                      linewidth=width, linestyle="-", marker="none"))
 
     def upright(self, x: float, top: float, bottom: float, color: str = INK, width: float = 1.0) -> None:
         """Draw an upright rule."""
         self.figure.add_artist(Line2D([x / self.width] * 2, [1 - top / self.height, 1 - bottom / self.height],
-                                      color=color, linewidth=width, linestyle="-"))
+                                      color=color, linewidth=width, linestyle="-", marker="none"))
 
     def box(self, left: float, top: float, width: float, height: float, *, fill: str = "none", edge: str = INK,
             line: float = 1.0, dashed: bool = False, rounded: float = 0.0) -> None:

@@ -70,7 +70,7 @@ def _clock(check: ClaimCheck) -> list[Caveat]:
             told = ", ".join([*sizes, *(["..."] if len(steps) > 3 else [])])
             found.append(Caveat("trust", f"one clock jumped{where} ({told}); this was taken out."))
     if check.bias.drift:
-        found.append(Caveat("trust", "the error drifts over the session: the interval is likely too narrow."))
+        found.append(Caveat("trust", "the error moves within the session: how the next day reads is uncertain."))
     if check.decision_rule != "interval":
         found.append(Caveat("trust", f"decided by the rule '{check.decision_rule}', not by the interval."))
     return found
@@ -82,7 +82,7 @@ def _noted(check: ClaimCheck) -> list[Caveat]:
     for item in check.pairs:
         for note in item.notes:
             if isinstance(note, Note) and note.severity != "detail":
-                text = _sentence(note)
+                text = (f"{note.role}: " if note.role else "") + _sentence(note)
                 found.setdefault(text, Caveat(note.severity, text))
     return list(found.values())
 
