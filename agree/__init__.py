@@ -94,12 +94,14 @@ __all__ = [
     "quantile_limits",
     "read_recording",
     "regression_limits",
+    "render_page",
     "repeated_limits",
     "response_difference",
     "split_errors",
     "tolerance_limits",
     "typical_error",
     "variance_ratio",
+    "write_page",
     "york",
 ]
 
@@ -150,6 +152,7 @@ _PUBLIC = {
     "trials.trials": ("Trials",),
     "recordings.read": ("read_recording",),
     "recordings.recording": ("Recording",),
+    "report.pages": ("render_page", "write_page"),
     "verdict.claim": ("Claim",),
 }
 _HOME = {name: module for module, names in _PUBLIC.items() for name in names}
@@ -209,6 +212,7 @@ if TYPE_CHECKING:
     from agree.recordings.inspect import Channel, FileLook, Gap, Oddity, look
     from agree.recordings.read import read_recording
     from agree.recordings.recording import Recording
+    from agree.report.pages import render_page, write_page
     from agree.trials.check import TrialsCheck, check_trials
     from agree.trials.meanings import TrialMeaning
     from agree.trials.pair import pair_trials

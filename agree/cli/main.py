@@ -60,7 +60,7 @@ def in_options(message: str, option: str, words: list[str]) -> str:
         names = {"look": f"--read {key}=...", "check": f"--reference-read {key}=... or --device-read {key}=..."}
         told = names.get(words[0] if words else "")
         return f"{message}; on the command line: {told}" if told else message
-    if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]) and OPTIONS[option].split()[0] not in message:
+    if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]):
         return f"{message}; on the command line: {OPTIONS[option]}"
     return message
 
