@@ -9,6 +9,7 @@ import click
 
 from agree.cli.deliver import Outputs, deliver
 from agree.cli.groups import Grouped
+from agree.cli.progress import progress
 from agree.cli.run import checked, paired
 from agree.cli.session_list import SessionFiles
 
