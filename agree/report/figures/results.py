@@ -39,7 +39,9 @@ from agree.report.figures.look import (
     words,
 )
 from agree.report.figures.readings import readings_of
+from agree.report.figures.trials_panels import errors_against_level
 from agree.report.story.digits import interval_text
+from agree.trials.check import TrialsCheck
 
 ERRORS = {"percent": "error, % of the reference", "difference": "device − reference", "log": "device / reference"}
 FACTOR = {"percent": "%"}
@@ -239,3 +241,9 @@ def _(result: Pairs, ax: Axes, unit: str) -> None:
 def _(result: ClaimCheck, ax: Axes, unit: str) -> None:
     draw_bands(ax, result, readings_of(result))
     _title(ax, f"Claim {result.claim.text}: {result.verdict}")
+
+
+@_draw.register
+def _(result: TrialsCheck, ax: Axes, unit: str) -> None:
+    """Error of each trial against the level, with the claim and the limits."""
+    errors_against_level(ax, result)
