@@ -18,13 +18,14 @@ import sys
 import tempfile
 import tomllib
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 WANTED = 0.95
 SECONDS = 600
 
 
-def outcome(mutant: dict[str, object], copy: Path) -> str:
+def outcome(mutant: dict[str, Any], copy: Path) -> str:
     """Return "killed", "survived", "stale" (its text is not there once) or "broken" (its tests fail without it)."""
     file = copy / str(mutant["file"])
     original = file.read_text(encoding="utf-8")
@@ -38,11 +39,9 @@ def outcome(mutant: dict[str, object], copy: Path) -> str:
     return "killed" if status == 1 else "survived" if status == 0 else "broken"
 
 
-def tested(mutant: dict[str, object], copy: Path) -> int:
+def tested(mutant: dict[str, Any], copy: Path) -> int:
     """Run the tests of a mutant on the copy, and return pytest's status."""
-    names = mutant["tests"]
-    assert isinstance(names, list)
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "-p", "no:cacheprovider", *map(str, names)]
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "-p", "no:cacheprovider", *mutant["tests"]]
     return subprocess.run(command, cwd=copy, env=os.environ | {"PYTHONPATH": str(copy)}, timeout=SECONDS,
                           capture_output=True, check=False).returncode
 
