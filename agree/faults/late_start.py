@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.runs import runs
-from agree.core.thresholds import CLAIM_SHARE
-from agree.faults.view import MARGIN_S, WORKING_W, Mask, View
+from agree.faults.view import WORKING_W, Mask, View
 
 FROZEN_S = 5  # s of one value before it is taken for held,
 FROZEN_CHANGE = 0.2  # while the judge ranges over more than this share of its largest reading
 LATE_S = 3  # least working seconds of the judge that a late start costs
 REST_S = 60  # after so long a rest of the judge a trace may wake late again
 SILENT_S = 10  # s before that in which it must have been silent too
-
-
-def lacks(usual: FloatArray, y: FloatArray, margin: int, spans: list[tuple[int, int]]) -> list[bool]:
-    """Say of each span whether the trace lacks most of the power that is usual in it, or around it on average."""
-    total_x, total_y = (np.r_[0.0, np.cumsum(v)] for v in (usual, y))
-    found = []
-    for start, stop in spans:
-        low, high = max(start - margin, 0), min(stop + margin, y.size)
-        around = total_x[high] - total_x[low]
-        level = max(total_x[stop] - total_x[start], around * (stop - start) / (high - low))
-        found.append(bool(around - (total_y[high] - total_y[low]) >= CLAIM_SHARE * level))
-    return found
 
 
 def frozen_runs(sharp: FloatArray, y: FloatArray) -> list[tuple[int, int]]:
@@ -42,21 +31,31 @@ def frozen_runs(sharp: FloatArray, y: FloatArray) -> list[tuple[int, int]]:
 def late_starts(view: View, *, early_end: bool = False) -> Mask:
     """Seconds from the other's first working second, at the start or after a rest of 60 s, until the trace wakes.
 
-    An early end is a late start of reversed time, without rests.
+    A silent trace must lack the energy that the other one foretells; a frozen one holds one value. An early end is a
+    late start of reversed time, without rests.
     """
     turn = -1 if early_end else 1
-    margin = max(MARGIN_S, view.reach[1] - view.reach[0])
-    found = _late(view.judge[::turn], view.y[::turn], view.usual[::turn], margin, rests=not early_end)
-    return found[::turn]
+    asleep, found = _late(view.judge[::turn], view.y[::turn], rests=not early_end)
+    n = view.y.size
+    spans = [(start, stop) if turn == 1 else (n - stop, n - start) for start, stop in asleep]
+    found, replaced = found[::turn].copy(), np.zeros(n, bool)
+    for start, stop in spans:
+        replaced[start:stop] = True
+    claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
+    blank = replace(view, y=np.nan_to_num(view.y))  # a blank reading lacks all power, as a 0 does
+    for claim in blank.weigh(spans, claims, replaced):
+        found[claim.start:claim.stop] |= claim.lacks
+    found &= np.isfinite(view.judge) & ~((view.judge == 0) & (view.y == 0))
+    return found
 
 
-def _late(judge: FloatArray, trace: FloatArray, usual: FloatArray, margin: int, *, rests: bool) -> Mask:
-    """Late starts; `judge` and `trace` hold NaN where a reading is missing, `usual` does not."""
+def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tuple[int, int]], Mask]:
+    """Runs in which the trace is silent though the other works, and seconds in which it is frozen."""
     n = judge.size
     works = judge > WORKING_W
     found = np.zeros(n, bool)
     if not works.any():
-        return found
+        return [], found
     y = np.where(np.isfinite(trace), trace, 0.0)
     begin = int(np.argmax(works))
     rest = [(0, begin)] + [(start, stop) for start, stop in runs(~works)
@@ -74,7 +73,4 @@ def _late(judge: FloatArray, trace: FloatArray, usual: FloatArray, margin: int, 
             if start <= first < stop < n:
                 # The first second is genuine, unless nothing came before it.
                 found[start + (start > 0 and bool(np.isfinite(trace[start - 1]))):stop] = True
-    for (start, stop), late in zip(asleep, lacks(usual, y, margin, asleep), strict=True):
-        found[start:stop] |= late
-    found &= np.isfinite(judge) & ~((judge == 0) & (trace == 0))
-    return found
+    return asleep, found

@@ -42,11 +42,16 @@ class Claim(NamedTuple):
 
     @property
     def holds(self) -> bool:
-        """Whether the budget meets the claim: the far one does, or the near one does and the far one allows it."""
+        """Whether the budget meets the claim, and enough of the window is known."""
+        return self.unknown <= CLAIM_UNKNOWN and self.lacks
+
+    @property
+    def lacks(self) -> bool:
+        """Whether the far budget meets the claim, or the near one does and the far one allows it."""
         least = CLAIM_SHARE * self.claim
         far = self.budget >= max(least, CLAIM_ERRORS * self.error)
         near = self.near >= max(least, CLAIM_ERRORS * self.near_error) and self.budget >= least - 2 * self.error
-        return self.claim > 0 and self.unknown <= CLAIM_UNKNOWN and (far or near)
+        return self.claim > 0 and (far or near)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +96,15 @@ class View:
 
     def lack(self, replaced: Mask) -> FloatArray:
         """What the trace lacks, W, with the usual readings in the seconds `replaced` and a constant error taken out."""
-        filled = np.where(replaced | ~np.isfinite(self.y), self.usual, self.y)
-        made = filled if self.kernel is None else through(filled, self.kernel)
-        rest: FloatArray = self.other - made
-        work = self.known & ~replaced & (self.usual > WORKING_W) & (filled > WORKING_W)
-        return rest - usual_error(rest, work)
+        known = np.isfinite(self.y)
+        work = self.known & ~replaced & (self.usual > WORKING_W) & (np.nan_to_num(self.y) > WORKING_W)
+        # The constant error comes from the readings themselves: replaced ones that were none would shift it.
+        constant = usual_error(self.other - self._compared(np.where(known, self.y, self.usual)), work)
+        rest: FloatArray = self.other - self._compared(np.where(replaced | ~known, self.usual, self.y)) - constant
+        return rest
+
+    def _compared(self, values: FloatArray) -> FloatArray:
+        return values if self.kernel is None else through(values, self.kernel)
 
     def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0
               ) -> list[Claim]:
