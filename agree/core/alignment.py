@@ -69,8 +69,8 @@ class Alignment(Result):
         Correlation of the two traces, fast changes only, at that lag.
     runner_up : float
         The next best correlation at a distinctly different lag.
-    note : str
-        Anything unusual, such as a lag near a whole number of quarter hours.
+    note : {"", "zone", "lag_unusual"}
+        What is unusual: a lag near a whole number of quarter hours, or a large one; there is a note of it too.
     channel : {"power", "cadence", "speed", "given", "assumed"}
         What told the lag; "assumed" if both are in one file and power does not tell it.
     witnesses : tuple of Witness

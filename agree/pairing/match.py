@@ -24,6 +24,7 @@ from agree.pairing.refusal import (
 )
 
 ROLES = ("reference", "device")
+GIVEN_S = 1.5  # a lag that is given, and the best one, may differ by so much in silence
 ONE_CLOCK_S = 10.0  # in one file a device may report late, but not by more
 STAMPS_S = 30.0  # clocks that are set differ by less; so much, and a quarter of the way to the next best lag,
 RIVAL_SHARE = 0.25  # stamps are trusted with where the traces are alike at several
@@ -37,7 +38,7 @@ class Match(NamedTuple):
     fine: Fine
     found: list[clock.Candidate]
     channel: str = "power"
-    notes: tuple[Note | str, ...] = ()
+    notes: tuple[Note, ...] = ()
     witnesses: tuple[Witness, ...] = ()
     changes: tuple[retime.Change, ...] = ()
     likeness: same_ride.Likeness | None = None
@@ -103,9 +104,10 @@ def _given(x: Grid, y: Grid, lag_s: float) -> Match:
     wanted = lag_s - shift
     chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
     found = clock.candidates(x.power, y.power, -math.inf, math.inf)
-    note = f"the lag was given: {lag_s:g} s"
-    if found and abs(found[0].lag - wanted) > 1.5 and found[0].strength >= clock.MIN_STRENGTH:
-        note += f"; the traces match best at {found[0].lag + shift:.1f} s (correlation {found[0].correlation:.2f})"
+    values: dict[str, float] = {"lag_s": lag_s}
+    if found and abs(found[0].lag - wanted) > GIVEN_S and found[0].strength >= clock.MIN_STRENGTH:
+        values |= {"best_s": found[0].lag + shift, "correlation": found[0].correlation}
+    note = Note(kind="pair_lag_given", severity="trust" if "best_s" in values else "detail", values=values)
     return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
 
 
@@ -119,7 +121,8 @@ def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
     except MatchError as refusal:
         fine = Fine(-shift, math.nan, math.nan, math.nan, 0.0, False)
         near = clock.candidates(x.power, y.power, fine.lag - 0.5, fine.lag + 0.5)
-        return Match(x, y, fine, near, "assumed", (f"both columns have one clock: a lag of 0 s is taken; {refusal}",))
+        return Match(x, y, fine, near, "assumed", (
+            Note(kind="pair_one_clock", severity="trust", values={"refusal": str(refusal)}),))
     return Match(x, y, _refined(x, y, found[0].lag), found)
 
 
@@ -148,8 +151,8 @@ def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
     if not near or near[0].strength < max(clock.MIN_STRENGTH, clock.MAX_RIVAL * found[0].strength):
         return None
     best = near[0]
-    others = [c for c in (*found, *near[1:]) if abs(c.lag - best.lag) > clock.DISTINCT_S
-              and c.strength > clock.MAX_RIVAL * best.strength]
+    others = [c for c in (*found, *near[1:]) if abs(c.lag - best.lag) > clock.DISTINCT_S and (
+        c.strength > clock.MAX_RIVAL * best.strength or c.correlation > clock.MAX_ALIKE * best.correlation)]
     apart = min((abs(c.lag - best.lag) for c in others), default=math.inf)
     if abs(best.lag + shift) > RIVAL_SHARE * apart:
         return None
@@ -167,8 +170,9 @@ def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
             continue
         lag, se, found = told
         fine = Fine(lag, se, math.nan, math.nan, 0.0, False)
-        note = (f"the lag comes from {channel}, of which the match is clear (correlation {found[0].correlation:.2f}, "
-                f"strength {found[0].strength:.1f}); power alone was refused: {refusal}")
+        note = Note(kind="pair_lag_by_channel", severity="trust", values={
+            "channel": channel, "correlation": found[0].correlation, "strength": found[0].strength,
+            "refusal": str(refusal)})
         strong = [c for c in clock.candidates(x.power, y.power, asked.lowest, asked.highest)
                   if c.strength >= clock.MIN_STRENGTH]
         near = [c for c in strong if abs(c.lag - fine.lag) <= clock.DISTINCT_S]

@@ -17,30 +17,13 @@ from agree.core.note import Note
 from agree.core.pairs import Alignment, Pairs
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.files.source import Source
-from agree.pairing import clock, retime
-from agree.pairing.fine import Fine
+from agree.pairing import clock, facts, retime
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
 
 ABSOLUTE = ("utc", "local")
-
-
-def _apart(seconds: float) -> str:
-    """Say a whole number of quarter hours in words."""
-    hours, minutes = divmod(round(abs(seconds) / 900) * 15, 60)
-    return " ".join(part for part in (f"{hours} h" if hours else "", f"{minutes} min" if minutes else "") if part)
-
-
-def _unusual(lag: float, same_clock: bool, absolute: bool) -> str:
-    quarter = 900 * round(lag / 900)
-    if absolute and quarter and abs(lag - quarter) <= 120:
-        return (f"the clocks differ by {_apart(lag)}, as after a wrong time zone; the lag of {lag:.1f} s was taken "
-                "out")
-    if same_clock and abs(lag) > 600:
-        return f"a lag of {lag:.1f} s is unusual for two clocks of one kind: check that both are of the same ride"
-    return ""
 
 
 def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
@@ -139,14 +122,11 @@ def pair_recordings(
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
     setting = set_aside(x.power[over.place], over.device, handling)
-    unusual = "" if lag_s is not None else _unusual(
-        fine.lag + shift, same_clock, absolute)
+    unusual = None if lag_s is not None else facts.unusual_lag(fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
-    notes: list[Note | str] = [] if same_clock else [
-        f"the clocks are of different kinds ({one.clock} and {two.clock}): the lag is counted from the first stamp of "
-        "each"]
-    notes += [*_match_notes(alignment, fine, x.power[over.place], over), *([unusual] if unusual else []),
-              *setting.notes]
+    identical = bool(np.array_equal(x.power[over.place], over.device, equal_nan=True))
+    notes: list[Note | str] = [] if same_clock else [facts.other_clocks(one, two)]
+    notes += [*facts.match_facts(alignment, fine, identical), *([unusual] if unusual else []), *setting.notes]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
     reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
     pairs = Pairs(
@@ -167,32 +147,15 @@ def pair_recordings(
     return pairs
 
 
-def _alignment(made: Match, over: Overlap, shift: float, unusual: str) -> Alignment:
+def _alignment(made: Match, over: Overlap, shift: float, unusual: Note | None) -> Alignment:
     fine, found = made.fine, made.found
     return Alignment(
         lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
         drift_se_ppm=1e6 * fine.drift_se,
         correlation=found[0].correlation if found else math.nan,
         runner_up=found[1].correlation if len(found) > 1 else math.nan,
-        note=unusual, channel=made.channel, witnesses=made.witnesses,
-        steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
-
-
-def _match_notes(alignment: Alignment, fine: Fine, reference: FloatArray, over: Overlap) -> list[Note | str]:
-    """Say what the reader must know of the match."""
-    notes: list[Note | str] = [*retime.in_words(alignment.steps)]
-    if fine.drifting:
-        notes.append(f"the clocks drift by {1e6 * fine.drift:.0f} ppm (standard error {1e6 * fine.drift_se:.0f}): the "
-                     "device was re-timed along a straight line; the lag is that in the middle")
-    if np.array_equal(reference, over.device, equal_nan=True):
-        notes.append(Note(kind="pair_identical", severity="answer"))
-    if math.isfinite(alignment.correlation):
-        rival = f"; next best {alignment.runner_up:.2f}" if math.isfinite(alignment.runner_up) else ""
-        notes.append(f"correlation of fast changes at the lag: {alignment.correlation:.2f}{rival}")
-    agreeing = [f"{w.channel} {w.lag_s:+.1f} s" for w in alignment.witnesses if w.agrees]
-    if agreeing:
-        notes.append(f"the lag by other channels, which agree: {', '.join(agreeing)}")
-    return notes
+        note="" if unusual is None else unusual.kind.removeprefix("pair_"), channel=made.channel,
+        witnesses=made.witnesses, steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
 
 
 def _either(first: FloatArray | None, at: NDArray[np.int64], second: FloatArray | None,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -72,21 +71,3 @@ def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockSte
     """Steps with the fraction of a second found between stretches; `first` is the place of time 0."""
     return tuple(ClockStep(time_s=float(change.start - first), step_s=change.size + part.told, se_s=part.se)
                  for change, part in zip(changes, fine.extra, strict=True))
-
-
-def _when(seconds: float) -> str:
-    minutes, second = divmod(round(seconds), 60)
-    hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
-
-
-def in_words(found: tuple[ClockStep, ...]) -> list[str]:
-    """One note for each step."""
-    notes = []
-    for step in found:
-        who, other = ("device", "reference") if step.step_s < 0 else ("reference", "device")
-        error = f" (standard error {step.se_s:.2f})" if math.isfinite(step.se_s) else ""
-        notes.append(f"the {who}'s clock lost {abs(step.step_s):.1f} s{error} against the {other}'s at "
-                     f"{_when(step.time_s)}, as when a recorder pauses by itself or its clock is set: the device was "
-                     "re-timed, and seconds that exist on one clock only are missing")
-    return notes

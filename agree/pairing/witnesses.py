@@ -9,6 +9,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
+from agree.core.note import Note
 from agree.core.pairs import Witness
 from agree.pairing import clock
 from agree.pairing.fine import Fine, peak
@@ -86,7 +87,7 @@ def call(x: Grid, y: Grid, fine: Fine, channel: str, lowest: float, highest: flo
     return called
 
 
-def hear(witnesses: list[Witness], lag: float, channel: str, found: list[clock.Candidate], shift: float) -> list[str]:
+def hear(witnesses: list[Witness], lag: float, channel: str, found: list[clock.Candidate], shift: float) -> list[Note]:
     """Notes on witnesses that disagree with the lag told by `channel`; a gross contradiction is refused.
 
     Raises
@@ -97,7 +98,6 @@ def hear(witnesses: list[Witness], lag: float, channel: str, found: list[clock.C
     notes = []
     for witness in witnesses:
         apart = witness.lag_s - lag
-        told = f"{witness.channel} says {witness.lag_s:+.1f} s"
         if abs(apart) > CONTRADICTS_S:
             raise MatchError(
                 f"{channel} and {witness.channel} match at different lags: {channel} at {listed(found[:1], shift)}, "
@@ -105,6 +105,6 @@ def hear(witnesses: list[Witness], lag: float, channel: str, found: list[clock.C
                 f"{witness.strength:.1f}); one of the recordings may be of another ride, or have joined sensors of "
                 f"two clocks; {FORCE}")
         if not witness.agrees:
-            notes.append(f"{told}, {abs(apart):.1f} s {'before' if apart < 0 else 'after'} the lag of {channel}, "
-                         f"{lag:+.1f} s: more than a mean over some seconds explains; check which is right")
+            notes.append(Note(kind="pair_witness_differs", severity="trust", values={
+                "channel": witness.channel, "lag_s": witness.lag_s, "of": channel, "of_s": lag}))
     return notes

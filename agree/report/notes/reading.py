@@ -13,7 +13,6 @@ def _many(note: Note, key: str, word: str) -> str:
 
 
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
-    "pair_identical": "the two recordings are identical: a file compared with itself says nothing about a device",
     "read_column": "{quantity}: column {column!r}",
     "read_time": "time: column {column!r} ({form})",
     "read_time_rows": "time: no time column, each row taken as a second",

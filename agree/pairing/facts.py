@@ -1,0 +1,52 @@
+"""What the reader of a report must know of how two recordings were matched, as facts."""
+
+from __future__ import annotations
+
+import math
+
+from agree.core.note import Note
+from agree.core.pairs import Alignment
+from agree.pairing.fine import Fine
+from agree.recordings.recording import Recording
+
+QUARTER_S, QUARTER_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
+UNUSUAL_S = 600
+
+
+def unusual_lag(lag: float, same_clock: bool, absolute: bool) -> Note | None:
+    """Note on a lag that two clocks of one kind should not have."""
+    quarter = QUARTER_S * round(lag / QUARTER_S)
+    if absolute and quarter and abs(lag - quarter) <= QUARTER_NEAR_S:
+        return Note(kind="pair_zone", severity="trust", values={"lag_s": round(lag, 3), "minutes": abs(quarter) // 60})
+    if same_clock and abs(lag) > UNUSUAL_S:
+        return Note(kind="pair_lag_unusual", severity="trust", values={"lag_s": round(lag, 3)})
+    return None
+
+
+def other_clocks(one: Recording, two: Recording) -> Note:
+    """Note on clocks of two kinds, which are counted from their starts."""
+    return Note(kind="pair_clock_kinds", values={"reference": one.clock, "device": two.clock})
+
+
+def step_facts(alignment: Alignment) -> list[Note]:
+    """One note for each step of a clock."""
+    return [Note(kind="pair_clock_step", values={
+        "loser": "device" if step.step_s < 0 else "reference", "other": "reference" if step.step_s < 0 else "device",
+        "lost_s": abs(step.step_s), "at_s": step.time_s, **({"se_s": step.se_s} if math.isfinite(step.se_s) else {})})
+        for step in alignment.steps]
+
+
+def match_facts(alignment: Alignment, fine: Fine, identical: bool) -> list[Note]:
+    """Facts of a match, in the order of the way they came about."""
+    notes = step_facts(alignment)
+    if fine.drifting:
+        notes.append(Note(kind="pair_clock_drift", values={"ppm": 1e6 * fine.drift, "se_ppm": 1e6 * fine.drift_se}))
+    if identical:
+        notes.append(Note(kind="pair_identical", severity="answer"))
+    if math.isfinite(alignment.correlation):
+        rival = {"next_best": alignment.runner_up} if math.isfinite(alignment.runner_up) else {}
+        notes.append(Note(kind="pair_correlation", values={"correlation": alignment.correlation, **rival}))
+    agreeing = {f"{witness.channel}_s": witness.lag_s for witness in alignment.witnesses if witness.agrees}
+    if agreeing:
+        notes.append(Note(kind="pair_witnesses_agree", values=agreeing))
+    return notes

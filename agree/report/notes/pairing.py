@@ -1,0 +1,99 @@
+"""Sentences of the notes of pairing: how the clocks were matched, and what is doubtful in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from agree.core.note import Note
+
+
+def _when(seconds: float) -> str:
+    minutes, second = divmod(round(seconds), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+
+
+def _apart(minutes: int) -> str:
+    """Say a whole number of quarter hours in words."""
+    hours, rest = divmod(minutes, 60)
+    return " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part)
+
+
+def _step(note: Note) -> str:
+    values = note.values
+    error = f" (standard error {values['se_s']:.2f})" if "se_s" in values else ""
+    return (f"the {values['loser']}'s clock lost {values['lost_s']:.1f} s{error} against the {values['other']}'s at "
+            f"{_when(float(values['at_s']))}, as when a recorder pauses by itself or its clock is set: the device was "
+            "re-timed, and seconds that exist on one clock only are missing")
+
+
+def _correlation(note: Note) -> str:
+    rival = f"; next best {note.values['next_best']:.2f}" if "next_best" in note.values else ""
+    return f"correlation of fast changes at the lag: {note.values['correlation']:.2f}{rival}"
+
+
+def _agree(note: Note) -> str:
+    said = ", ".join(f"{name.removesuffix('_s')} {lag:+.1f} s" for name, lag in note.values.items())
+    return f"the lag by other channels, which agree: {said}"
+
+
+def _differs(note: Note) -> str:
+    values = note.values
+    apart = float(values["lag_s"]) - float(values["of_s"])
+    side = "before" if apart < 0 else "after"
+    return (f"{values['channel']} says {values['lag_s']:+.1f} s, {abs(apart):.1f} s {side} the lag of {values['of']}, "
+            f"{values['of_s']:+.1f} s: more than a mean over some seconds explains; check which is right")
+
+
+def _given(note: Note) -> str:
+    best = (f"; the traces match best at {note.values['best_s']:.1f} s (correlation {note.values['correlation']:.2f})"
+            if "best_s" in note.values else "")
+    return f"the lag was given: {note.values['lag_s']:g} s{best}"
+
+
+def _stamps(note: Note) -> str:
+    values = note.values
+    rival = (f" and at {values['rival_lag_s']:+.0f} s (correlation {values['correlation']:.2f} and "
+             f"{values['rival_correlation']:.2f})" if "rival_lag_s" in values else "")
+    return (f"the recordings are alike at {values['lag_s']:+.0f} s{rival}, as equal intervals are; the lag was taken "
+            "that agrees with the stamps of both: if a clock was wrong by an interval, efforts are mixed up")
+
+
+def _delay(note: Note) -> str:
+    values = note.values
+    rest, explained = float(values["rest_s"]), float(values["explained_s"])
+    known = f", beyond the {abs(explained):.1f} s that the difference in response explains" if explained else ""
+    who = "device" if rest > 0 else "reference"
+    late = f"by the stamps of both, which have a date, the {who} is {abs(rest):.1f} s late{known}"
+    ends = {"device": f"cadence is not late, so it is the power of the {who} that comes late",
+            "clock": "cadence is late too, or so much is no device's delay: the clocks differ",
+            "undecided": f"a delay of the {who}, or a difference of the clocks: nothing in the files decides it"}
+    return f"{late}: {ends[str(values['cause'])]}; the lag was taken out"
+
+
+SENTENCES: dict[str, str | Callable[[Note], str]] = {
+    "pair_clock_step": _step,
+    "pair_clock_drift": "the clocks drift by {ppm:.0f} ppm (standard error {se_ppm:.0f}): the device was re-timed "
+                        "along a straight line; the lag is that in the middle",
+    "pair_clock_kinds": "the clocks are of different kinds ({reference} and {device}): the lag is counted from the "
+                        "first stamp of each",
+    "pair_identical": "the two recordings are identical: a file compared with itself says nothing about a device",
+    "pair_correlation": _correlation,
+    "pair_witnesses_agree": _agree,
+    "pair_witness_differs": _differs,
+    "pair_lag_given": _given,
+    "pair_lag_by_channel": "the lag comes from {channel}, of which the match is clear (correlation {correlation:.2f}, "
+                           "strength {strength:.1f}); power alone was refused: {refusal}",
+    "pair_one_clock": "both columns have one clock: a lag of 0 s is taken; {refusal}",
+    "pair_zone": lambda note: (
+        f"the clocks differ by {_apart(int(note.values['minutes']))}, as after a wrong time zone; the lag of "
+        f"{note.values['lag_s']:.1f} s was taken out"),
+    "pair_lag_unusual": "a lag of {lag_s:.1f} s is unusual for two clocks of one kind: check that both are of the same "
+                        "ride",
+    "pair_stamps_decided": _stamps,
+    "pair_minutes_unlike": lambda note: (
+        f"for {note.values['minutes']} min from {_when(float(note.values['from_s']))} the recordings are not alike, "
+        f"though {100 * float(note.values['share']):.0f} % of all minutes are: a device may have failed there, or a "
+        "clock changed"),
+    "pair_delay": _delay,
+}
