@@ -113,6 +113,7 @@ def test_ranks_bound_a_binomial_count(rng, oracle, n, coverage):
         assert binomial.sf(high - 1) <= 0.025 < binomial.sf(high - 2)
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors are alike")
 def test_binomial_limits_of_a_share(oracle):
     expected = oracle("scipy.stats").binomtest(17, 20).proportion_ci(0.95, "exact")
     item = share_of(*both([1] * 17 + [9] * 3), limit=2, distribution="any")
@@ -120,6 +121,7 @@ def test_binomial_limits_of_a_share(oracle):
     assert item.method == "exact, binomial"
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors are alike")
 def test_neighbours_alike_count_for_less(rng):
     error = np.repeat(rng.normal(0, 3, 60), 20)
     for distribution in ("normal", "any"):
@@ -181,3 +183,13 @@ def test_summaries_say_what_the_index_is_not():
     x, y = both([1.0, 2, -2, 3])
     assert "no statement on an average" in " ".join(deviation_index(x, y).summary().split())
     assert "not the probability that a claim holds" in " ".join(coverage_probability(x, y, limit=2).summary().split())
+
+
+@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+def test_a_bias_of_many_standard_deviations_beside_its_limit(sampling):
+    """The limit lies one SD above a bias of 1e8 SD: 84 % are within, not all."""
+    error = 1e8 + np.random.default_rng(0).permutation(special.ndtri((np.arange(400) + 0.5) / 400))
+    session = np.random.default_rng(1).permutation(400) % 8
+    item = coverage_probability(np.zeros(400), error, limit=1e8 + 1, sampling=sampling, session=session).probability
+    assert item.value == pytest.approx(0.8413, abs=0.005)
+    assert item.low < 0.84 < item.high < 0.95

@@ -1,16 +1,20 @@
 """Two one-sided tests: oracle, Fieller, agreement with the three-way rule, invariances, bad input, false answers."""
 
 import math
+import warnings
 
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import optimize, special
 
 from agree import DriftWarning, InputError, SampleSizeError, equivalence, limits_of_agreement
 from agree.core import engine
+from agree.estimators.readings import resolution
 from agree.verdict.rule import HOLDS, three_way
 
+UNROUNDED = 2.0**-20  # added exactly, and no multiple of a power of ten
 SCALES = ["difference", "percent", "ratio", "log"]
 READINGS = st.lists(st.tuples(st.integers(1600, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
 
@@ -173,23 +177,63 @@ def test_margins(margin, scale, expected):
     assert all(type(end) is float for end in result.margin)
 
 
+@pytest.mark.parametrize("scale", SCALES)
+@pytest.mark.parametrize(("step", "most"), [(1.0, 0.05), (0.1, 5e-3), (0.001, 5e-5)])
+def test_rounded_readings_are_no_proof(scale, step, most):
+    """Three equal errors: the standard error is that of rounding, step / sqrt(6 n), and t has 2 degrees of freedom."""
+    x = np.array([100.0, 200, 300])
+    margin = 0.03 if scale in ("ratio", "log") else 3
+    result = equivalence(x, x + step, margin=margin, scale=scale)
+    assert 0 < result.p < (0.06 if scale == "ratio" else most)  # the errors are equal, the ratios are not
+    assert result.estimate.low < result.estimate.value < result.estimate.high
+    if scale == "difference":
+        assert result.estimate.method.endswith("at least the rounding of the readings")
+        error = step / math.sqrt(18)
+        assert result.estimate.standard_error == pytest.approx(error)
+        assert result.p == pytest.approx(special.stdtr(2, -(3 - step) / error), rel=1e-9)
+
+
+@pytest.mark.parametrize(("values", "expected"), [
+    ([101.0, 250, -3], 1.0), ([100.5, 250], 0.1), ([0.25, 100], 0.01), ([1 / 3, 2], 0.0), ([1e-300, 0], 0.0),
+    ([0.123456, 1], 1e-6), ([0.1234567, 1], 0.0), ([0.0, 0.0], 1.0)])
+def test_resolution_of_readings(values, expected):
+    assert resolution(np.array(values)) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("r", "warned"), [(0.28, False), (0.34, True)])
+def test_neighbours_that_are_alike_are_no_independent_pairs(r, warned):
+    """At 100 pairs p = 0.001 lies at a lag-1 correlation of 0.299."""
+    rng = np.random.default_rng(4)
+    mixed = rng.normal(size=101)
+    lag = lambda e: float(e[1:] @ e[:-1] / (e @ e))  # noqa: E731
+    make = lambda k: (e := mixed[1:] + k * mixed[:-1]) - e.mean()  # noqa: E731
+    errors = make(optimize.brentq(lambda k: lag(make(k)) - r, 0, 1))
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        limits_of_agreement(np.zeros(100), errors)
+    assert bool(caught) == warned
+    if warned:
+        assert str(caught[0].message).startswith("neighbouring errors are alike (r = 0.34): intervals for independent")
+        assert caught[0].filename == __file__
+
+
 @pytest.mark.parametrize(("error", "equivalent", "p"), [(0, True, 0), (2, True, 0), (3, True, 0), (3.5, False, 1)])
 def test_errors_all_equal_decide_by_themselves(error, equivalent, p):
-    x = np.array([100.0, 200, 300, 400])
+    x = np.array([100.0, 200, 300, 400]) + UNROUNDED
     result = equivalence(x, x + error, margin=3)
     assert (result.equivalent, result.p) == (equivalent, p)
 
 
 def test_a_line_through_the_margin_is_decided_by_its_offset():
     """Device - 0.5 reference is 1 throughout: above the low end whatever the spread."""
-    x = np.array([2.0, 4, 8, 16])
+    x = np.array([2.0, 4, 8, 16]) * (1 + UNROUNDED)
     assert equivalence(x, 0.5 * x + 1, margin=(0.5, 2), scale="ratio").p_low == 0
 
 
 @pytest.mark.parametrize("sampling", ["independent", "serial"])
 @pytest.mark.parametrize("scale", SCALES)
 def test_the_same_readings_twice_are_equivalent(scale, sampling):
-    x = [100.0, 100, 100, 400]
+    x = np.array([100.0, 100, 100, 400]) + UNROUNDED
     result = equivalence(x, x, margin=0.01, scale=scale, sampling=sampling)
     assert (result.equivalent, result.p) == (True, 0)
     assert ends(result.estimate) == [1 if scale in ("ratio", "log") else 0] * 3

@@ -168,6 +168,7 @@ def test_sessions_count_alike_among_order_statistics(rng):
         assert often.high(share, 30.0, 0.05) == once.high(share, 30.0, 0.05)
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors are alike")
 def test_quantile_limits_hold_for_any_distribution():
     """4,000 samples of 200 skewed errors: never below the level, and not far above."""
     rng = np.random.default_rng(6)
@@ -198,6 +199,7 @@ def test_exchange_turns_the_quantiles_about(rows):
         assert ends(second) == pytest.approx([-v for v in reversed(ends(first))], rel=1e-12, abs=1e-12)
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors are alike")
 def test_alike_neighbours_widen_the_quantiles():
     rng = np.random.default_rng(7)
     slow = np.repeat(rng.normal(size=100), 10)

@@ -90,6 +90,7 @@ def test_sessions_of_one_pair_are_independent_pairs():
     assert found.effective_n == pytest.approx(40)
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors are alike")
 @pytest.mark.parametrize("sides", [1, 2])
 def test_alike_neighbours_widen_the_limits(sides):
     rng = np.random.default_rng(7)

@@ -14,6 +14,7 @@ from agree.core.engine import warn_of_drift
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
 
 DISTRIBUTIONS = ("normal", "any")
@@ -80,7 +81,9 @@ def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: s
     checks.choice(scale, "scale", ("difference", "percent"))
     checks.choice(distribution, "distribution", DISTRIBUTIONS)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
-    return errors_on_scale(x, y, scale), {"level": checks.fraction(level, "level"), "sampling": sampling,
+    error = errors_on_scale(x, y, scale)
+    warn_of_alike(error, sampling, stacklevel=4)
+    return error, {"level": checks.fraction(level, "level"), "sampling": sampling,
                                           "session": labels}
 
 
@@ -136,6 +139,8 @@ def deviation_index(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----
@@ -215,6 +220,8 @@ def coverage_probability(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -13,11 +13,12 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import estimate, spread, warn_of_drift
+from agree.core.engine import estimate, spread, t_quantile, warn_of_drift
 from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.fieller import fieller
+from agree.estimators.readings import resolution, warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 SCALES = ("difference", "percent", "ratio", "log")
@@ -84,13 +85,42 @@ def _margin(margin: Any, scale: str) -> tuple[float, float]:
     return float(ends[0]), float(ends[1])
 
 
-def _p(summands: FloatArray, sure: bool, sampling: str, session: Any) -> float:
+def _p(summands: FloatArray, sure: bool, sampling: str, session: Any, floor: float) -> float:
     """One-sided p value of mean(summands) <= 0; where nothing varies, the mean decides by itself."""
     result = spread(summands, sampling, session, cautious=True)
     mean = result.shift if sampling == "sessions" else float(summands.mean())
-    if sure or result.standard_error == 0:
+    error = max(result.standard_error, floor)
+    if error == 0 or (sure and floor == 0):
         return 0.0 if mean >= 0 else 1.0
-    return float(special.stdtr(result.df, -mean / result.standard_error))
+    return float(special.stdtr(result.df, -mean / error))
+
+
+def _rounding(step: float, weight: FloatArray) -> float:
+    """Standard error that rounding of both readings to `step` leaves in the mean of weight * (device - reference)."""
+    return step * math.sqrt(float(weight @ weight) / 6) / weight.size
+
+
+def _at_least(item: Estimate, floor: float) -> Estimate:
+    """Widen an interval to the standard error that the rounding of the readings leaves."""
+    if not floor > item.standard_error:
+        return item
+    half = t_quantile(item.level, item.df) * floor
+    return replace(item, low=item.value - half, high=item.value + half, standard_error=floor,
+                   method=item.method + ", at least the rounding of the readings")
+
+
+def _ratio_at_least(item: Estimate, step: float, x: FloatArray, y: FloatArray) -> Estimate:
+    """As `_at_least` for a ratio of means: v with |mean y - v mean x| <= t step sqrt((1 + v^2)/12n) is not rejected."""
+    a, b = float(x.mean()), float(y.mean())
+    k = (t_quantile(item.level, item.df) * step) ** 2 / (12 * x.size)
+    if step == 0 or not a * a > k:
+        return item if step == 0 else replace(item, low=-math.inf, high=math.inf)
+    half = math.sqrt(k * max(a * a + b * b - k, 0.0)) / (a * a - k)
+    middle = a * b / (a * a - k)
+    low, high = min(item.low, middle - half), max(item.high, middle + half)
+    if (low, high) == (item.low, item.high):
+        return item
+    return replace(item, low=low, high=high, method=item.method + ", at least the rounding of the readings")
 
 
 def equivalence(
@@ -145,13 +175,19 @@ def equivalence(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----
     With estimate e, its standard error and the margin (L, U), p_low = P(T > (e - L)/se) and p_high = P(T < (e - U)/se).
     For the ratio of means the tests are of mean(device - L reference) and mean(device - U reference), whose limits are
-    Fieller's. Errors that are all equal give p 0 or 1. As for a verdict, serial standard errors allow for
-    errors that are slow against the recording.
+    Fieller's.
+
+    Readings rounded to whole units, tenths and so on (a power of ten that all share) leave a standard error of at least
+    step/sqrt(6 n), whatever their scatter: three equal errors of whole watts are no proof. Errors that are all equal in
+    unrounded readings give p 0 or 1. As for a verdict, serial standard errors allow for errors that are slow against
+    the recording.
 
     References
     ----------
@@ -172,21 +208,27 @@ def equivalence(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels,
                                "cautious": True}
+    step = resolution(x, y)
     if scale == "ratio":
         if x.sum() == 0:
             raise InputError("scale='ratio' needs a `reference` whose mean is not 0; set coasting aside or use "
                              "scale='difference'")
         unit = math.copysign(max(np.abs(x).max(), np.abs(y).max()), x.sum())
-        x, y = x / unit, y / unit
-        item = fieller(y, x, **options)
+        x, y, step = x / unit, y / unit, step / abs(unit)
+        item = _ratio_at_least(fieller(y, x, **options), step, x, y)
         below, above = y - ends[0] * x, ends[1] * x - y
+        floors = [step * math.sqrt((1 + end * end) / 12 / x.size) for end in ends]
     else:
         error = errors_on_scale(x, y, scale)
-        item = estimate(float(error.mean()), error - error.mean(), **options)
+        warn_of_alike(error, sampling)
+        weight = np.ones(x.size) if scale == "difference" else (100 if scale == "percent" else 1) / np.abs(x)
+        floors = [_rounding(step, weight) if step else 0.0] * 2
+        item = _at_least(estimate(float(error.mean()), error - error.mean(), **options), floors[0])
         low, high = map(math.log, ends) if scale == "log" else ends
         below, above = error - low, high - error
     sure = not item.standard_error > 1e-12 * abs(item.value)
-    p_low, p_high = (_p(summands, sure, sampling, labels) for summands in (below, above))
+    p_low, p_high = (_p(summands, sure, sampling, labels, floor)
+                    for summands, floor in zip((below, above), floors, strict=True))
     warn_of_drift(item)
     if scale == "log":
         item = exponential(item)

@@ -18,6 +18,7 @@ from agree.core.drawn import Drawn
 from agree.core.engine import estimate, t_quantile, warn_of_drift
 from agree.core.estimate import Estimate
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 
@@ -64,7 +65,8 @@ def exact_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estim
     df, noncentrality, alpha = n - 1, abs(z) * math.sqrt(n), 1 - level
     near, far = (float(special.nctdtrit(df, noncentrality, p)) for p in (alpha / 2, 1 - alpha / 2))
     bounds = sorted(mean + (k if z > 0 else -k) * sd / math.sqrt(n) for k in (near, far))
-    return Estimate(value=mean + z * sd, low=bounds[0], high=bounds[1], level=level, method="exact, noncentral t")
+    return Estimate(value=mean + z * sd, low=bounds[0], high=bounds[1], level=level,
+                    method="exact for normal errors, noncentral t")
 
 
 def _approximate_limit(mean: float, sd: float, n: int, z: float, level: float) -> Estimate:
@@ -137,6 +139,8 @@ def limits_of_agreement(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----
@@ -163,6 +167,7 @@ def limits_of_agreement(
     checks.choice(interval, "interval", ("exact", "approximate"))
     z = float(special.ndtri((1 + checks.fraction(coverage, "coverage")) / 2))
     d = errors_on_scale(x, y, scale)
+    warn_of_alike(d, sampling)
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())  # guards the squares against overflow and underflow

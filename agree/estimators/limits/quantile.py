@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Literal
 
 from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.engine import warn_of_drift
+from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
+from agree.estimators.limits.far_tail import far_end
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 
@@ -50,10 +55,15 @@ class QuantileLimits(Result):
     sampling: str
 
 
-def _interval(errors: Ordered, share: float, effective: float, level: float, method: str, drift: bool) -> Estimate:
+def _interval(errors: Ordered, share: float, effective: float, level: float, method: str, drift: bool,
+              usual: bool) -> Estimate:
     value, tail = errors.quantile(share), (1 - level) / 2
-    return Estimate(value=value, low=min(errors.low(share, effective, tail), value),
-                    high=max(errors.high(share, effective, tail), value), level=level, method=method, drift=drift)
+    low, high = errors.low(share, effective, tail), errors.high(share, effective, tail)
+    if usual and math.isinf(low):
+        low, method = -far_end(-errors.values[::-1], 1 - share, tail), f"{method}; far end for usual shapes"
+    if usual and math.isinf(high):
+        high, method = far_end(errors.values, share, tail), f"{method}; far end for usual shapes"
+    return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, method=method, drift=drift)
 
 
 def quantile_limits(
@@ -63,6 +73,7 @@ def quantile_limits(
     scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
+    tails: Literal["any", "usual"] = "any",
     sampling: Sampling = "independent",
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
@@ -70,7 +81,8 @@ def quantile_limits(
     r"""Limits of agreement for errors of any distribution: their outer quantiles.
 
     Use it when errors are skewed or have wild readings; it needs many: with fewer than 146 independent pairs the
-    interval of an outer limit has no end on its far side (coverage 0.95, level 0.95; 119 at level 0.9).
+    interval of an outer limit has no end on its far side (coverage 0.95, level 0.95; 119 at level 0.9), unless `tails`
+    says what errors may be.
 
     Parameters
     ----------
@@ -82,6 +94,11 @@ def quantile_limits(
         Share of the errors to lie between the limits, in (0, 1).
     level : float
         Confidence level, in (0, 1).
+    tails : {"any", "usual"}
+        What lies beyond the outermost errors where they are too few to bound an outer quantile. ``any``: nothing is
+        known, the limit is infinite. ``usual``, independent pairs: an end that holds for uniform, normal, Laplace, t (3
+        and 5 df), exponential and lognormal (sigma up to 1) errors, either way round, as far from the largest error as
+        the worst of them needs.
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other.
     session : (n,) array_like, optional
@@ -105,6 +122,8 @@ def quantile_limits(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----
@@ -121,14 +140,18 @@ def quantile_limits(
     Examples
     --------
     >>> from agree import quantile_limits
-    >>> result = quantile_limits(range(100, 300), [100 + k + k % 7 for k in range(200)])
+    >>> result = quantile_limits(range(100, 300), [100 + k + 3 * k % 7 for k in range(200)])
     >>> print(result.lower.value, result.upper.value, result.upper.low, result.upper.high)
     0.0 6.0 6.0 6.0
     """
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     tail = (1 - checks.fraction(coverage, "coverage")) / 2
+    usual = checks.choice(tails, "tails", ("any", "usual")) == "usual"
+    if usual and sampling != "independent":
+        raise InputError(f"tails='usual' is for independent pairs; leave `tails` out with sampling={sampling!r}")
     d = errors_on_scale(x, y, scale)
+    warn_of_alike(d, sampling)
     errors = ordered(d, labels)
     low, middle, high = (errors.quantile(share) for share in (tail, 0.5, 1 - tail))
     if sampling == "independent":
@@ -140,7 +163,7 @@ def quantile_limits(
         # Few errors lie in a tail: of the two, the less lucky number is taken for both.
         sizes[0] = sizes[2] = min(sizes[0], sizes[2])
         method = "order statistics, {:.1f} effective of " + f"{d.size} pairs ({sampling})"
-    lower, median, upper = (_interval(errors, share, size, level, method.format(size), drift)
+    lower, median, upper = (_interval(errors, share, size, level, method.format(size), drift, usual)
                             for share, size, drift in zip((tail, 0.5, 1 - tail), sizes, drifts, strict=True))
     warn_of_drift(lower, median, upper)
     if scale == "log":

@@ -199,7 +199,7 @@ def repeated_limits(
     >>> from agree import repeated_limits
     >>> result = repeated_limits([100, 101, 200, 202, 300, 298], [103, 101, 199, 203, 304, 303], list("aabbcc"))
     >>> print(f"{result.bias.value:.2f} W, SD {result.sd.value:.2f} W from {result.subjects} subjects")
-    2.00 W, SD 2.78 W from 3 subjects
+    2.00 W, SD 2.53 W from 3 subjects
     """
     for name, value, allowed in (("true_value", true_value, ("constant", "varying")),
                                  ("method", method, ("unweighted", "moments", "mixed")), ("scale", scale, SCALES)):

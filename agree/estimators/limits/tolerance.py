@@ -19,6 +19,7 @@ from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 NORMAL_REACH, NODES = 9.0, 120  # beyond 9 standard deviations the normal density leaves nothing to 1e-18
@@ -226,6 +227,8 @@ def tolerance_limits(
     -----
     DriftWarning
         Serial sampling, when the slowest component dominates.
+    AssumptionWarning
+        Independent sampling of pairs whose neighbours are alike.
 
     Notes
     -----
@@ -263,6 +266,7 @@ def tolerance_limits(
     if sampling != "independent" and method != "exact":
         raise InputError(f"method={method!r} is for independent pairs; leave `method` out with sampling={sampling!r}")
     d = errors_on_scale(x, y, scale)
+    warn_of_alike(d, sampling)
     n, mean = d.size, float(d.mean())
     unit = float(np.abs(d - mean).max())
     sd = unit * math.sqrt(float(np.square((d - mean) / unit).sum()) / (n - 1)) if unit > 0 else 0.0

@@ -46,7 +46,7 @@ class Linearity(Result):
     --------
     >>> from agree import linearity
     >>> linearity([1, 2, 3, 4, 5, 6], [1.1, 1.9, 3.2, 3.9, 5.1, 5.8]).because
-    'no bend found: the points lie on both sides all along the line (p = 1)'
+    'no bend found: the points lie on both sides all along the line (p = 0.96)'
     """
 
     statistic: float
@@ -121,7 +121,7 @@ def linearity(
     >>> from agree import linearity
     >>> x = range(100, 340, 4)
     >>> test = linearity(x, [v - (v - 218) ** 2 / 500 for v in x])
-    >>> f"{test.statistic:.2f} {test.p_value:.4f}"
+    >>> f"{test.statistic:.2f} {test.p_value:.0e}"
     '2.69 1e-06'
     """
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
