@@ -15,6 +15,7 @@ A call may take options from `columns` (or from `weights`, 1/variance), and `onl
 """
 
 import tomllib
+import warnings
 from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
