@@ -14,6 +14,7 @@ COVERED = {"normal": stats.norm(), "t, 4 df": stats.t(4), "gamma 2": stats.gamma
            "Weibull 0.8": stats.weibull_min(0.8), "lognormal 0.8": stats.lognorm(0.8), "uniform": stats.uniform()}
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors")
 @pytest.mark.parametrize("n", [20, 60, 145])
 @pytest.mark.parametrize("name", COVERED)
 def test_interval_of_the_upper_limit_covers_whatever_the_shape(n, name):

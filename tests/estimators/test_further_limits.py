@@ -11,7 +11,6 @@ from scipy import special
 
 from agree import (
     AssumptionWarning,
-    ConvergenceError,
     InputError,
     SampleSizeError,
     limits_of_agreement,
@@ -244,6 +243,24 @@ def restricted_likelihood(d, subject, between, within):
     return -0.5 * (np.linalg.slogdet(v)[1] + math.log(information) + residual @ inverse @ residual)
 
 
+def test_mixed_components_are_those_of_statsmodels(oracle):
+    models = oracle("statsmodels.regression.mixed_linear_model")
+    x, y, subject = repeats(3, unequal=True)
+    fit = models.MixedLM(y - x, np.ones(x.size), groups=subject).fit()
+    result = repeated_limits(x, y, subject, method="mixed")
+    assert result.sd_between == pytest.approx(math.sqrt(fit.cov_re[0, 0]), rel=1e-4)
+    assert result.sd_within == pytest.approx(math.sqrt(fit.scale), rel=1e-4)
+
+
+def test_mixed_variance_between_may_be_none(rng):
+    subject = np.repeat(np.arange(6), [2, 3, 8, 4, 4, 5])
+    d = rng.normal(size=26)
+    d -= np.array([d[subject == s].mean() for s in range(6)])[subject]
+    result = repeated_limits(np.zeros(26), d, subject, method="mixed")
+    assert result.sd_between == 0
+    assert result.sd_within == pytest.approx(math.sqrt(d @ d / 25))
+
+
 def test_mixed_components_maximise_the_restricted_likelihood():
     x, y, subject = repeats(3, unequal=True)
     result = repeated_limits(x, y, subject, true_value="varying", method="mixed")
@@ -404,15 +421,3 @@ def test_options_of_repeated_limits(options, text):
     with pytest.raises(InputError) as caught:
         repeated_limits(*repeats(), **options)
     assert str(caught.value) == text
-
-
-def test_a_mixed_model_that_fails_is_named(monkeypatch):
-    mixed = __import__("statsmodels.regression.mixed_linear_model", fromlist=["MixedLM"]).MixedLM
-    monkeypatch.setattr(mixed, "fit", lambda *a, **k: (_ for _ in ()).throw(np.linalg.LinAlgError("Singular matrix")))
-    with pytest.raises(ConvergenceError) as caught:
-        repeated_limits(*repeats(), method="mixed")
-    assert str(caught.value) == "method='mixed' failed: Singular matrix; use method='unweighted'"
-    monkeypatch.setattr(mixed, "fit", lambda *a, **k: type("Fit", (), {"converged": False}))
-    with pytest.raises(ConvergenceError) as caught:
-        repeated_limits(*repeats(), method="mixed")
-    assert str(caught.value) == "method='mixed' did not settle; use method='unweighted'"

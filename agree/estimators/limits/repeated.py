@@ -170,8 +170,6 @@ def repeated_limits(
         Bad options or readings, or labels that do not fit.
     SampleSizeError
         Fewer than 3 pairs or 2 subjects, or no subject with 2 pairs.
-    ConvergenceError
-        A mixed model that does not settle.
 
     Warns
     -----

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-import warnings
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import optimize
 
 from agree.core.checks import FloatArray
-from agree.core.errors import ConvergenceError
-from agree.estimators.components import OneWay, Part, total_parts
+from agree.estimators.components import OneWay, Part, one_way, total_parts
 
 
 class Core(NamedTuple):
@@ -44,30 +43,45 @@ def moments(d: OneWay, x: OneWay, y: OneWay, true_value: str) -> Core:
     return Core(bias, influence, parts, max(0.0, d.of_means - noise / d.harmonic), noise)
 
 
-def _fit(response: FloatArray, design: FloatArray, subject: NDArray[np.intp],
-         random: FloatArray) -> tuple[float, float]:
-    """Residual variance, and variance between subjects of the rows marked `random`, by REML."""
-    from statsmodels.regression.mixed_linear_model import MixedLM
+def reml(sizes: FloatArray, means: FloatArray, within: float, more: int) -> tuple[float, float]:
+    r"""Variance within and between groups by restricted maximum likelihood, from one dimension.
 
-    because = "did not settle"
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a variance at its boundary, 0, is an answer
-        for optimiser in ("bfgs", "powell"):  # the second needs no slope, which can be singular on the way
-            try:
-                fit = MixedLM(response, design, groups=subject, exog_re=random[:, None]).fit(method=[optimiser])
-            except (np.linalg.LinAlgError, ValueError) as exc:
-                because = f"failed: {exc}"
-                continue
-            if fit.converged:
-                return float(fit.scale), float(fit.cov_re[0, 0])
-    raise ConvergenceError(f"method='mixed' {because}; use method='unweighted'")
+    With :math:`\lambda` = between/within and :math:`w_i = m_i/(1 + \lambda m_i)`, the restricted log likelihood is, but
+    for a constant, :math:`-(N \log R + \sum \log(1 + \lambda m_i) + \log \sum w_i)/2` with
+    :math:`R = Q + \sum w_i (d_i - \bar d_w)^2`, Q the sum of squares within and N the number of contrasts.
 
+    Parameters
+    ----------
+    sizes, means : (g,) arrays
+        Numbers and means of the groups.
+    within : float
+        Sum of squares within groups, and of further contrasts that have the variance within.
+    more : int
+        Degrees of freedom of `within`.
 
-def _contrasts(values: FloatArray) -> FloatArray:
-    """Helmert's m - 1 contrasts of m values: uncorrelated, and of the same variance."""
-    k = np.arange(1.0, values.size)
-    result: FloatArray = (np.cumsum(values)[:-1] - k * values[1:]) / np.sqrt(k * (k + 1))
-    return result
+    References
+    ----------
+    Patterson HD, Thompson R (1971) Biometrika 58:545; Searle, Casella & McCulloch (1992) (citations from memory).
+    """
+    count = more + sizes.size - 1
+
+    def squares(ratio: float) -> tuple[float, FloatArray]:
+        weight = sizes / (1 + ratio * sizes)
+        away = means - weight @ means / weight.sum()
+        return within + float(weight @ (away * away)), weight
+
+    def loss(log_ratio: float) -> float:
+        ratio = math.exp(log_ratio)
+        total, weight = squares(ratio)
+        return count * math.log(total) + float(np.log1p(ratio * sizes).sum()) + math.log(float(weight.sum()))
+
+    grid = np.linspace(-14.0, 14.0, 57)
+    best = grid[int(np.argmin([loss(v) for v in grid]))]
+    found = optimize.minimize_scalar(loss, bounds=(best - 0.5, best + 0.5), method="bounded", options={"xatol": 1e-9})
+    none = count * math.log(squares(0.0)[0]) + math.log(float(sizes.sum()))
+    ratio = 0.0 if none <= float(found.fun) else math.exp(float(found.x))
+    scale = squares(ratio)[0] / count
+    return scale, ratio * scale
 
 
 def unweighted(d: OneWay, x: OneWay, y: OneWay, true_value: str) -> Core:
@@ -85,17 +99,11 @@ def mixed(x: FloatArray, y: FloatArray, subject: NDArray[np.intp], d: OneWay, tr
     With equal scatter the sum and the difference of a pair have the same variance within a subject and are
     independent; of a subject's m sums only the m - 1 contrasts that are free of its level are told to the model.
     """
-    n = x.size
-    unit = math.sqrt(d.within + d.between)  # the optimiser wants variances near 1
-    x, y = x / unit, (y - d.mean) / unit
-    response, design, random, df = y - x, np.ones((n, 1)), np.ones(n), d.df_within
+    squares, df = d.within * d.df_within, d.df_within
     if true_value == "constant":
-        sums = [(x + y)[subject == s] for s in range(d.sizes.size)]
-        response = np.concatenate([response, *map(_contrasts, sums)])
-        random = np.repeat([1.0, 0.0], [n, response.size - n])
-        subject = np.concatenate((subject, np.repeat(np.arange(len(sums)), [v.size - 1 for v in sums])))
-        design, df = random[:, None], 2 * df
-    within, between = (unit**2 * variance for variance in _fit(response, design, subject, random))
+        # Sums about their subject's mean have the variance within of the differences.
+        squares, df = squares + one_way(x + y, subject).within * df, 2 * df
+    within, between = reml(d.sizes, d.means - d.mean, squares, df)
     bias, influence = _by_subject(1 / (between + within / d.sizes), d)
     parts = Part(1.0, between + within / d.harmonic, d.df_between), Part(1 - 1 / d.harmonic, within, df)
     return Core(bias, influence, parts, between, within)
