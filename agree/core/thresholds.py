@@ -55,6 +55,7 @@ ALIKE_P = 0.001          # one-sided p of neighbouring errors being alike, below
 
 # --- quantities other than power (benchmarks/quantities.py) ---
 DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or phone differ by less
+ALIKE_PEAKS = 2.0        # of the misfit at the best lag: within, a peak nearer to 0 is taken; equal efforts repeat
 AVERAGING_GAIN = 0.8     # of the misfit: what a wider running mean must leave at most for averaging to be named
 LOCK_NEAR = 3.0          # steps a minute between device and a multiple of the cadence that count as locked,
 LOCK_AWAY = 8.0          # and the distance from the reference below which a lock cannot be told

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core import thresholds
 from agree.core.checks import FloatArray
@@ -21,6 +22,7 @@ WIDTHS_S = (1, 5, 10, 15, 20, 30, 45, 60)  # running means that the device may t
 LEAST_FIT = 0.5        # correlation of the changes below which no lag is told
 BLOCK_S = 120          # blocks left out in turn for the standard error
 LEAST_BLOCKS = 4
+PEAK_S = 10            # a peak is the highest within so many seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,7 +94,7 @@ def _best(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
     lags = np.arange(-SEARCHED_S, SEARCHED_S + 1)
     sums = [_sums(x, y, int(lag)) for lag in lags]
     whole = np.array([_correlation(each.sum(axis=1)) for each in sums])
-    k = int(np.argmax(whole))
+    k = _nearest_peak(lags, whole)
     near = range(max(k - 8, 0), min(k + 9, lags.size))
     blocks = min(sums[j].shape[1] for j in near)
     found = []
@@ -103,6 +105,14 @@ def _best(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
     rest = np.array(found[1:])
     se = math.sqrt((rest.size - 1) / rest.size * float(np.square(rest - rest.mean()).sum())) if rest.size else math.inf
     return found[0], se, float(whole[k])
+
+
+def _nearest_peak(lags: NDArray[np.intp], whole: FloatArray) -> int:
+    """Index of the peak nearest to no lag among those about as high: equal efforts are alike a period apart."""
+    top = float(whole.max())
+    peaks = [k for k in range(whole.size) if whole[k] == whole[max(k - PEAK_S, 0):k + PEAK_S + 1].max()
+             and 1 - whole[k] <= thresholds.ALIKE_PEAKS * (1 - top) + 0.01]
+    return min(peaks, key=lambda k: abs(int(lags[k])))
 
 
 def _vertex(curve: FloatArray) -> float:
