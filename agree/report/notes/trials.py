@@ -36,7 +36,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                              "ones stay inside.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
     "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
-                     "up to 10 % of studies, not 2.5 %.",
+                     "about 10 % of studies, not 2.5 %.",
     "trials_spread_grows": _spread,
     "trials_spread_shrinks": "errors are smaller at high levels; look at both ends of the range.",
     "trials_noisy_reference": "the reference's own noise, {cv_percent:.1f} %, adds {bias_percent:.2f} points to a "
