@@ -165,7 +165,7 @@ def check_trials(
     ...          "d_cm": [30.5, 31.4, 40.6, 41.6, 35.5, 36.5, 25.3, 26.4]}
     >>> check = check_trials(pair_trials(table, by="subject", reference_column="r_cm", device_column="d_cm"), "2 cm")
     >>> check.verdict, str(check.bias), check.of("readings").verdict
-    ('holds', '0.475 [0.318, 0.632]', 'not settled')
+    ('holds', '0.48 [0.31, 0.64]', 'not settled')
     """
     if not isinstance(trials, Trials):
         raise InputError(f"`trials` must be what pair_trials returns; got {type(trials).__name__}")
