@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from agree import AgreeError, read_recording
-from agree.files.fit import MAX_BYTES, fit_table
+from agree.files.formats.fit import MAX_BYTES, fit_table
 
 SOURCES = ("fitdecode", "fitparse", "activity-parser", "pyfitness==0.2.1")
 DECODER = "fitparse==1.2.0"

@@ -21,7 +21,7 @@ with atheris.instrument_imports(include=["agree.files", "agree.recordings", "fit
     import fitdecode  # noqa: F401
 
     from agree.core.errors import InputError
-    from agree.files import fit, json_lines, parquet, xml_points  # noqa: F401
+    from agree.files.formats import fit, json_lines, parquet, xml_points  # noqa: F401
     from agree.recordings.read import read_recording
 
 SEEDS = Path(__file__).parent.parent / "tests/data/fuzz"

@@ -16,7 +16,7 @@ from agree.core.quantities.known import POWER
 from agree.core.quantities.units import factor
 from agree.core.result import Result
 from agree.files import file_bytes
-from agree.files.headers import heading
+from agree.files.naming.headers import heading
 from agree.files.table import MISSING, Table, numbers
 from agree.files.text import text_table
 from agree.recordings.channels import traces, without_unit_row

@@ -66,15 +66,15 @@ def _table(
             raise InputError(f"{source}: found a {kind} file, in which `{told}` has no meaning; expected a text "
                              "table; leave it out", option=told)
     if kind == "FIT":
-        from agree.files.fit import fit_table
+        from agree.files.formats.fit import fit_table
         return fit_table(data, source)
     if kind == "XML":
-        from agree.files.xml_points import xml_table
+        from agree.files.formats.xml_points import xml_table
         return xml_table(data, source)
     if kind == "Parquet":
-        from agree.files.parquet import parquet_table
+        from agree.files.formats.parquet import parquet_table
         return parquet_table(data, source)
     if kind == "JSON":
-        from agree.files.json_lines import json_table
+        from agree.files.formats.json_lines import json_table
         return json_table(data, source)
     return text_table(data, source, delimiter=delimiter, decimal=decimal, column=column, quantity=quantity)

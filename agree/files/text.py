@@ -15,8 +15,8 @@ from agree.core.note import Note
 from agree.core.quantities.known import POWER
 from agree.core.quantity import Quantity
 from agree.files import file_bytes
-from agree.files.headers import called, heading
 from agree.files.lines import Lines
+from agree.files.naming.headers import called, heading
 from agree.files.rows import Rows
 from agree.files.table import LOOKS_NUMERIC, MARKED_GROUPS, MINUS, MISSING, Table
 

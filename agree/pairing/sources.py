@@ -11,7 +11,7 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.core.quantities.known import POWER
-from agree.files.headers import fitting
+from agree.files.naming.headers import fitting
 from agree.files.source import Content, Source, is_bytes, opened
 from agree.files.trials_table import refuse_trials
 from agree.recordings.options import options_of

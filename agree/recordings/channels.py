@@ -11,9 +11,9 @@ from agree.core.errors import SampleSizeError
 from agree.core.note import Note
 from agree.core.quantities.units import KNOWN_UNITS
 from agree.core.quantity import Quantity
-from agree.files.headers import SECONDS
+from agree.files.naming.headers import SECONDS
+from agree.files.naming.vocabulary import words
 from agree.files.table import LOOKS_NUMERIC, Table, many, shown
-from agree.files.vocabulary import words
 from agree.recordings.clock_forms import Stamps
 from agree.recordings.columns import choose
 from agree.recordings.options import Options

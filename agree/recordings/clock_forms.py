@@ -13,7 +13,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.note import Note
 from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS
-from agree.files.headers import TIME_OF_DAY, UNIT_SECONDS
+from agree.files.naming.headers import TIME_OF_DAY, UNIT_SECONDS
 from agree.files.table import Table, shown
 from agree.recordings.zones import DAY, HOUR
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from agree.core.errors import InputError
 from agree.core.note import Note
 from agree.core.quantity import Quantity
-from agree.files.headers import (
+from agree.files.naming.headers import (
     DATE_NAMES,
     POWER,
     SECONDS,
@@ -23,9 +23,9 @@ from agree.files.headers import (
     passed_over,
     words,
 )
+from agree.files.naming.vocabulary import quantities
 from agree.files.table import Table, shown
 from agree.files.trials_table import refuse_trials
-from agree.files.vocabulary import quantities
 from agree.recordings.stamps import is_stamp
 
 # Beside the readings, if they are there.

@@ -13,7 +13,7 @@ from agree.core.note import Note
 from agree.core.quantities.units import convert, is_known, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 from agree.core.thresholds import TYPICAL_MEDIAN
-from agree.files.headers import POWER, dimension, heading
+from agree.files.naming.headers import POWER, dimension, heading
 from agree.files.table import Table, numbers, shown
 
 MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0
@@ -194,7 +194,7 @@ def channel(table: Table, what: str, at: int, label: str, *, named: bool) -> Flo
 
 def right_share(table: Table, values: FloatArray, label: str, *, doubt: bool = False) -> FloatArray:
     """Return the share of the right side; refuse what cannot be a share."""
-    from agree.files.vocabulary import words
+    from agree.files.naming.vocabulary import words
 
     split = set(words(label))
     left, right = (bool(split & set(SIDES[side])) for side in ("left", "right"))

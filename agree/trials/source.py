@@ -29,11 +29,11 @@ def table_of(source: Any, name: str) -> tuple[Table, dict[str, Any] | None]:
     identity = {"name": called, "bytes": content.identity.size_bytes, "sha256": content.identity.sha256}
     kind = file_bytes.kind_of(data, called)
     if kind == "Parquet":
-        from agree.files.parquet import parquet_table
+        from agree.files.formats.parquet import parquet_table
 
         return parquet_table(data, called), identity
     if kind == "JSON":
-        from agree.files.json_lines import json_table
+        from agree.files.formats.json_lines import json_table
 
         return json_table(data, called), identity
     if kind != "text":

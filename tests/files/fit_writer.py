@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from agree import InputError
-from agree.files.fit import fit_table
+from agree.files.formats.fit import fit_table
 from tests.said import recorded
 
 EPOCH = 631_065_600  # 1989-12-31T00:00:00Z

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
-from agree.files.fit import fit_table
+from agree.files.formats.fit import fit_table
 from tests.said import recorded, said
 
 

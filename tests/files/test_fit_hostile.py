@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError
-from agree.files import fit_records
-from agree.files.fit import MAX_BYTES, fit_table
+from agree.files.formats import fit_records
+from agree.files.formats.fit import MAX_BYTES, fit_table
 from tests.said import recorded, said
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from agree import InputError, read_recording
-from agree.files.headers import heading
+from agree.files.naming.headers import heading
 from tests.said import said
 
 WITH_COMMENT = (Path(__file__).parent.parent / "data/headers.csv").read_text(encoding="utf-8").splitlines()

@@ -18,8 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
-from agree.files import parquet
-from agree.files.parquet import parquet_table
+from agree.files.formats import parquet
+from agree.files.formats.parquet import parquet_table
 from tests.said import recorded, said
 
 BEGIN = dt.datetime(2024, 5, 31, 16, 2, 3, tzinfo=dt.UTC)

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agree import InputError, read_recording
-from agree.files import xml_points
-from agree.files.xml_points import xml_table
+from agree.files.formats import xml_points
+from agree.files.formats.xml_points import xml_table
 from tests.said import recorded, said
 
 BEGIN = datetime(2024, 5, 31, 16, 2, 3, tzinfo=UTC)

@@ -10,7 +10,7 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.core.note import Note
-from agree.files.headers import fitting, words
+from agree.files.naming.headers import fitting, words
 from agree.files.table import Table, shown
 
 MAX_RECORDS = 7 * 86_400 * 2  # 7 days, 2 a second: stamps are whole seconds

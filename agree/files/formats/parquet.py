@@ -10,7 +10,7 @@ import numpy as np
 
 from agree.core.errors import InputError
 from agree.core.note import Note
-from agree.files.headers import UNIT_SECONDS, words
+from agree.files.naming.headers import UNIT_SECONDS, words
 from agree.files.table import LOOKS_NUMERIC, Table, shown
 
 MAX_ROWS = 7 * 86_400 * 10  # 7 days, 10 a second

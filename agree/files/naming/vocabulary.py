@@ -31,7 +31,7 @@ def words(header: str) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from agree.files.vocabulary import words
+    >>> from agree.files.naming.vocabulary import words
     >>> words("Średnia moc [W]"), words("powerW"), words("L/R %")
     (('srednia', 'moc', 'w'), ('power', 'w'), ('l', 'r', 'percent'))
     """

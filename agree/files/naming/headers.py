@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from agree.core.quantities.known import named
 from agree.core.quantities.units import KNOWN_UNITS, Unit, unit_of
-from agree.files.vocabulary import DERIVED_KINDS, DEVICE_KINDS, SIDES, near, parted, phrases, quantities, words
+from agree.files.naming.vocabulary import DERIVED_KINDS, DEVICE_KINDS, SIDES, near, parted, phrases, quantities, words
 
 
 def _set(text: str) -> frozenset[str]:
@@ -95,7 +95,7 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
 
     Examples
     --------
-    >>> from agree.files.headers import heading
+    >>> from agree.files.naming.headers import heading
     >>> heading("Soll-Leistung [W]").derived, heading("Gesamtleistung [PS]").unit, heading("power xyz").unknown
     ((('target', 'soll'),), 'PS', ('xyz',))
     """

@@ -7,7 +7,7 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.core.note import Note
-from agree.files.fit_records import Records
+from agree.files.formats.fit_records import Records
 from agree.files.table import Table
 
 MAX_BYTES = 32_000_000  # a day at a record a second takes 1 to 8 MB; decoding the limit, 2 to 3 minutes
