@@ -25,7 +25,7 @@ ARROWS = {
     "estimators": CORE | {"estimators"},
     "verdict": VERDICT,
     "correction": VERDICT | {"files", "recordings", "correction"},
-    "diagnosis": VERDICT | {"correction", "diagnosis"},
+    "diagnosis": VERDICT | {"faults", "correction", "diagnosis"},
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},

@@ -1,163 +1,157 @@
-"""Causes that show from second to second: delay, a delay that varies, smoothing, and the scatter of one side."""
+"""What shows from second to second: a delay that varies, and scatter; session by session, kept as sums over 10 s."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.engine import estimate
 from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
-from agree.verdict.columns import Table
 
 SHORT_S, LONG_S = 5, 61      # a delay is judged on changes between these lengths
 PIECE_S, BLOCK_S = 10, 120   # the delay of a block is taken twice, from even and odd pieces
-SMOOTH_WIDTHS = (3, 5, 7, 9, 11, 15, 21)
 LEAST_SECONDS = 300
 NEAR_S, LEAST_W = 15, 30.0   # scatter is taken within 15 s, above 30 W
+LONGEST_S = 86_400           # s of one session whose scatter is looked at: it is known well enough after that
+
+
+def _sums(values: FloatArray, width: int) -> FloatArray:
+    total: FloatArray = ndimage.uniform_filter1d(values, width, mode="constant") * width
+    return total
 
 
 def moving(values: FloatArray, width: int) -> FloatArray:
     """Centred mean over an odd width, NaN where any is missing or beyond the ends."""
-    kernel = np.ones(width) / width
     known = np.isfinite(values)
-    mean = np.convolve(np.where(known, values, 0), kernel, "same")
-    whole = np.convolve(known, np.ones(width), "same") > width - 0.5
-    result: FloatArray = np.where(whole, mean, np.nan)
+    whole = _sums(known.astype(float), width) > width - 0.5
+    result: FloatArray = np.where(whole, _sums(np.where(known, values, 0.0), width) / width, np.nan)
     return result
 
 
 def local(values: FloatArray, width: int) -> FloatArray:
     """Centred mean over those known within a width."""
     known = np.isfinite(values)
-    count = np.convolve(known, np.ones(width), "same")
-    result: FloatArray = np.convolve(np.where(known, values, 0), np.ones(width), "same") / np.maximum(count, 1)
+    count = np.maximum(_sums(known.astype(float), width), 1.0)
+    result: FloatArray = _sums(np.where(known, values, 0.0), width) / count
     return result
 
 
 class Second(NamedTuple):
-    """Columns on the full grid of seconds of all sessions, NaN where not used; sessions are kept apart by NaN."""
+    """Reference and device times the scale on the full grid of seconds of a session, NaN where not used."""
 
     reference: FloatArray
     device: FloatArray
-    time: FloatArray
-    session: FloatArray
 
 
-def seconds(table: Table, scale: float) -> Second:
-    """Reference, and device times the scale, as recorded."""
-    parts = [_session(item, scale, number) for number, item in enumerate(table.pairs)]
-    gap = np.full((4, LONG_S), np.nan)
-    return Second(*np.concatenate([column for part in parts for column in (part, gap)], axis=1))
-
-
-def _session(item: Pairs, scale: float, number: int) -> FloatArray:
+def seconds(item: Pairs, scale: float) -> Second:
+    """Both as recorded, on a grid of seconds."""
     place = np.round(item.time - item.time[0]).astype(np.intp)
-    rows = np.full((4, int(place[-1]) + 1), np.nan)
-    reference, device = (np.where(item.recorded, column, np.nan) for column in (item.reference, item.device))
-    rows[:, place] = reference, device * scale, item.time, np.full(place.size, float(number))
-    return rows
+    rows = np.full((2, int(place[-1]) + 1), np.nan)
+    recorded = item.recorded
+    for row, column in zip(rows, (item.reference, item.device), strict=True):
+        row[place] = np.where(recorded, column, np.nan)
+    return Second(rows[0], rows[1] * scale)
 
 
-class Delay(NamedTuple):
-    """Mean delay (s, device behind reference), SD of the delay in time, both with intervals, and its trend, s/h."""
+class Changes(NamedTuple):
+    """Sums over pieces of 10 s, (5, pieces): error x slope, slope squared, slope, seconds; and hours into the session.
 
-    mean: Estimate
-    variance: Estimate
-    trend: float
-    slope: FloatArray     # of power, W/s, on the grid of seconds: a delay of 1 s makes an error of minus this
-
-
-def delay(data: Second) -> Delay | None:
-    """Delay from error = -delay x slope of power, on changes between 5 and 61 s.
-
-    The variance of the delay over blocks of 120 s is the mean product of two estimates of each block, from even and
-    odd pieces of 10 s: the noise of the two is not shared, so that the product has no bias.
+    Error and slope (of power, W/s) are of changes between 5 and 61 s.
     """
-    x, y = (moving(column, SHORT_S) for column in (data.reference, data.device))
+
+    sums: FloatArray
+    hours: FloatArray
+
+
+def changes(data: Second) -> Changes:
+    """Pieces of one session."""
+    x, y = (moving(column, SHORT_S) for column in data)
     error, power = y - x, (x + y) / 2
     error, power = error - local(error, LONG_S), power - local(power, LONG_S)
     slope = np.full(power.size, np.nan)
     slope[1:-1] = (power[2:] - power[:-2]) / 2
     good = np.isfinite(slope) & np.isfinite(error)
-    if good.sum() < LEAST_SECONDS:
+    piece = np.flatnonzero(good) // PIECE_S
+    count = -(-power.size // BLOCK_S) * (BLOCK_S // PIECE_S)
+    error, slope = error[good], slope[good]
+    sums = np.stack([np.bincount(piece, row, minlength=count) for row in (
+        error * slope, slope**2, slope, np.ones(slope.size))]).astype(np.float64)
+    return Changes(sums, np.arange(count) * PIECE_S / 3600)
+
+
+class Delay(NamedTuple):
+    """Mean delay (s, device behind reference), variance of the delay in time, with intervals, and its trend, s/h.
+
+    A delay of 1 s makes an error of minus the slope of power: its root mean square in windows of 30 s is `per_second`.
+    """
+
+    mean: Estimate
+    variance: Estimate
+    trend: float
+    per_second: float
+
+
+def delay(parts: Sequence[Changes]) -> Delay | None:
+    """Delay from error = -delay x slope of power.
+
+    The variance of the delay over blocks of 120 s is the mean product of two estimates of each block, from even and
+    odd pieces of 10 s: the noise of the two is not shared, so that the product has no bias.
+    """
+    sums = np.concatenate([part.sums for part in parts], axis=1)
+    moment, square, slope, count = sums
+    if count.sum() < LEAST_SECONDS or not square.sum() > 0:
         return None
-    square = float(np.mean(slope[good] ** 2))
-    if not square > 0:
-        return None
-    value = -float(np.mean(error[good] * slope[good])) / square
-    phi = -(error[good] + value * slope[good]) * slope[good] / square
-    mean = estimate(value, phi, level=0.95, sampling="serial")
-    index = np.flatnonzero(good)
-    block, odd = index // BLOCK_S, index // PIECE_S % 2
-    weight, moment = (np.stack([np.bincount(block[odd == side], column[odd == side], minlength=int(block[-1]) + 1)
-                                for side in (0, 1)]) for column in (slope[good] ** 2, error[good] * slope[good]))
+    value = -float(moment.sum() / square.sum())
+    mean = estimate(value, -(moment + value * square) / square.mean(), level=0.95, sampling="serial")
+    windows = slope[:slope.size // 3 * 3].reshape(-1, 3).sum(axis=1) / 30
+    per_second = math.sqrt(float(np.mean(windows**2)))
+    halves = BLOCK_S // PIECE_S
+    weight, product = (row.reshape(-1, halves // 2, 2).sum(axis=1).T for row in (square, moment))
     enough = (weight > 0.1 * weight.mean()).all(axis=0)
     if enough.sum() < 6:
-        return Delay(mean, Estimate(value=0.0, low=-math.inf, high=math.inf, level=0.95, method="too few"),
-                     0.0, slope)
-    both = -moment[:, enough] / weight[:, enough]
+        blank = Estimate(value=0.0, low=-math.inf, high=math.inf, level=0.95, method="too few")
+        return Delay(mean, blank, 0.0, per_second)
+    both = -product[:, enough] / weight[:, enough]
     own = np.sqrt(weight[0, enough] * weight[1, enough])
     own /= own.mean()
     centre = float(np.average(both.mean(axis=0), weights=own))
-    product = (both[0] - centre) * (both[1] - centre)
-    variance = float(np.mean(own * product))
-    found = estimate(variance, own * (product - variance), level=0.95, sampling="independent")
-    at = np.flatnonzero(enough) * BLOCK_S / 3600
-    trend = float(np.polyfit(at, both.mean(axis=0), 1, w=np.sqrt(own))[0])
-    return Delay(mean, found, trend, slope)
+    squares = (both[0] - centre) * (both[1] - centre)
+    variance = float(np.mean(own * squares))
+    found = estimate(variance, own * (squares - variance), level=0.95, sampling="independent")
+    at = np.concatenate([part.hours for part in parts])[::halves][enough]
+    trend = float(np.polyfit(at, both.mean(axis=0), 1, w=np.sqrt(own))[0]) if np.ptp(at) > 0 else 0.0
+    return Delay(mean, found, trend, per_second)
 
 
-class Smoothing(NamedTuple):
-    """ln of the variances of 1-s changes, device over reference; and how well a running mean explains it."""
-
-    log_ratio: Estimate
-    width: int           # running mean of the sharper trace that is nearest to the smoother one, s
-    left: float          # mean square of the error after that running mean, over that before
-    sharpness: float     # near 0 if the smoother trace is such a mean; far from 0 if the other is but noisier
-    part: FloatArray     # error the smoothing makes, W, on the grid of seconds
+def sharpness(data: Second) -> FloatArray:
+    """Squared changes from one second to the next of reference and device, sums over pieces of 10 s, (2, pieces)."""
+    x, y = (np.diff(column) for column in data)
+    good = np.isfinite(x) & np.isfinite(y)
+    piece = np.flatnonzero(good) // PIECE_S
+    return np.stack([np.bincount(piece, row[good] ** 2, minlength=1) for row in (x, y)]).astype(np.float64)
 
 
-def smoothing(data: Second, lag: float) -> Smoothing | None:
-    """Compare changes from second to second, then the smoother trace with running means of the sharper one.
-
-    The device is set back by the delay, to whole seconds, before. Sharpness is the coefficient of what the smoother
-    trace has beyond the mean M of the sharper one on the mean's own bend, M - M(M).
-    """
-    changes = np.stack([np.diff(column) for column in (data.reference, data.device)])
-    changes = changes[:, np.isfinite(changes).all(axis=0)]
-    if changes.shape[1] < LEAST_SECONDS / 2 or not (changes.var(axis=1) > 0).all():
+def log_ratio(parts: Sequence[FloatArray]) -> Estimate | None:
+    """Logarithm of the ratio of variances of 1-s changes, device over reference, from `sharpness` of each session."""
+    sums = np.concatenate(parts, axis=1)
+    if not (sums.sum(axis=1) > 0).all() or sums.shape[1] < LEAST_SECONDS / PIECE_S / 2:
         return None
-    square = np.mean(changes**2, axis=1)
-    log_ratio = math.log(square[1] / square[0])
-    phi = changes[1] ** 2 / square[1] - changes[0] ** 2 / square[0]
-    ratio = estimate(log_ratio, phi, level=0.95, sampling="serial")
-    device = np.roll(data.device, -round(lag))
-    sharp, smooth = (data.reference, device) if log_ratio < 0 else (device, data.reference)
-    trials = {width: moving(sharp, width) for width in SMOOTH_WIDTHS}
-    common = np.isfinite(smooth) & np.isfinite(trials[SMOOTH_WIDTHS[-1]])
-    if common.sum() < LEAST_SECONDS / 2:
-        return None
-    before = float(np.mean((sharp - smooth)[common] ** 2))
-    left = {width: float(np.mean((trial - smooth)[common] ** 2)) for width, trial in trials.items()}
-    width = min(left, key=lambda item: left[item])
-    once = trials[width]
-    bend = once - moving(once, width)
-    good = np.isfinite(bend) & np.isfinite(smooth)
-    total = float(np.mean(bend[good] ** 2)) if good.any() else 0.0
-    sharpness = float(np.mean(((smooth - once) * bend)[good])) / total if total > 0 else math.nan
-    return Smoothing(ratio, width, left[width] / before if before > 0 else 1.0, sharpness,
-                     once - sharp if log_ratio < 0 else sharp - once)
+    mean = sums.mean(axis=1)
+    return estimate(math.log(mean[1] / mean[0]), sums[1] / mean[1] - sums[0] / mean[0], level=0.95, sampling="serial")
 
 
 class Scatter(NamedTuple):
-    """Fast scatter of the error in per cent of power, and the exponent of its growth with power."""
+    """Fast scatter of the error in per cent of power, the exponent of its growth with power, and seconds it is from."""
 
     percent: float
     exponent: Estimate
+    seconds: int
 
 
 def scatter(data: Second) -> Scatter | None:
@@ -165,7 +159,7 @@ def scatter(data: Second) -> Scatter | None:
 
     Its square is taken to go as power to twice the exponent (gamma regression, by scoring).
     """
-    x, y = data.reference, data.device
+    x, y = (column[:LONGEST_S] for column in data)
     fast = (y - local(y, NEAR_S)) - (x - local(x, NEAR_S))
     # What the reference's changes explain is delay or smoothing, not scatter.
     rows = np.stack([x - moving(x, 3), np.gradient(moving(x, 3)), x - moving(x, 7)])
@@ -182,11 +176,29 @@ def scatter(data: Second) -> Scatter | None:
         return None
     slope = 0.0
     for _ in range(20):
-        excess = _excess(rest, slope, z)
-        slope = min(max(slope + float(np.mean(z * excess)) / spread, -6.0), 8.0)
+        step = float(np.mean(z * _excess(rest, slope, z))) / spread
+        slope = min(max(slope + step, -6.0), 8.0)
+        if abs(step) < 1e-6:
+            break
     phi = z * _excess(rest, slope, z) / spread
     return Scatter(100 * math.sqrt(float(np.mean((rest / level) ** 2))),
-                   estimate(slope / 2, phi / 2, level=0.95, sampling="serial"))
+                   estimate(slope / 2, phi / 2, level=0.95, sampling="serial"), int(good.sum()))
+
+
+def together(found: Sequence[Scatter]) -> Scatter | None:
+    """Scatter of several sessions: each counts by its seconds."""
+    if len(found) < 2:
+        return found[0] if found else None
+    n = np.array([item.seconds for item in found], dtype=float)
+    share = n / n.sum()
+    squares = float(share @ np.array([item.percent**2 for item in found]))
+    value = float(share @ np.array([item.exponent.value for item in found]))
+    error = math.sqrt(float(share**2 @ np.array([item.exponent.standard_error**2 for item in found])))
+    half = 1.96 * error
+    first = found[0].exponent
+    exponent = Estimate(value=value, low=value - half, high=value + half, level=first.level, method=first.method,
+                        standard_error=error, df=first.df)
+    return Scatter(math.sqrt(squares), exponent, int(n.sum()))
 
 
 def _excess(rest: FloatArray, slope: float, z: FloatArray) -> FloatArray:

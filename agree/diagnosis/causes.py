@@ -8,47 +8,41 @@ from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.engine import estimate, t_quantile
 from agree.core.estimate import Estimate
-from agree.diagnosis.frame import Frame, frame, spread_ratio
+from agree.core.thresholds import (
+    CADENCE_RANGE,
+    CAUSE_COST,
+    LEAST_CAUSE_WINDOWS,
+    LEAST_WARMTH,
+    MOST_CAUSES,
+    NAMED_STRENGTH,
+    POWER_RANGE,
+    ROUNDING_SHARE,
+    WORTHWHILE_PERCENT,
+)
+from agree.diagnosis.best_step import best_step
+from agree.diagnosis.finding import Compared, WindowCause
+from agree.diagnosis.frame import WINDOW_S, Frame, frame, spread_ratio
+from agree.diagnosis.gains import HALF_WEIGHT_S, Gains, gains
+from agree.diagnosis.least_squares import coefficients, effective_windows, level_off, regress, solve
 from agree.verdict.columns import Table
 
-LEAST_WINDOWS = 20        # below, causes are not told apart
-NAMED_STRENGTH = 0.99     # level of the interval that must miss 0 for a cause to be named
-HINT_STRENGTH = 0.9       # level from which scale or offset may be there too
-APART_STRENGTH = 0.9      # level at which a cause must fit better than another to exclude it
-WORTHWHILE_PERCENT = 0.3  # least size of a cause: RMS of its part in window means, per cent of mean power
-POWER_RANGE = 1.5         # 95th over 5th percentile of power, below which scale and offset look alike
-CADENCE_RANGE = 1.1       # the same for cadence, W and N m
-LEAST_WARMTH = 2.0        # range of temperature, degrees C
-STEP_WINDOWS = 10         # least windows on either side of a step
-STEP_COST = 3.0           # a step's place is searched for: it must gain as much as 3 constants
-MOST_CAUSES = 4
-FAMILIES = ({"scale", "offset", "torque"}, {"drift", "step", "temperature"})  # causes that may look alike
-FLOOR = 1e-4              # of mean power: scatter below this is rounding, not evidence
-
-
-class Rival(NamedTuple):
-    """Another cause in place of one, or beside it."""
-
-    left: float                 # mean square it leaves in its place, over that of the set
-    apart: float                # level at which the cause is still needed with the other beside it
-    too: float                  # level of the other beside it
+# Causes that may look alike.
+FAMILIES: tuple[set[WindowCause], ...] = ({"scale", "offset", "torque_offset"}, {"drift", "temperature_drift"})
 
 
 class Part(NamedTuple):
     """One cause of the fitting set."""
 
-    name: str
+    cause: WindowCause
     shape: str                  # "W", "%" or "N m"
     coefficient: Estimate       # in W, N m or as a fraction; per hour or degree for drift and temperature
     percent: float              # RMS of its part, per cent of mean power
     strength: float
-    rivals: dict[str, Rival]
+    compared: tuple[Compared, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,209 +50,179 @@ class Fit:
     """The fitting set of causes, and the data it rests on."""
 
     parts: tuple[Part, ...]
-    explained: float            # share of the mean square of window errors
-    residual: FloatArray
+    explained: float            # share of the mean square of window errors, free of slow faults
+    residual: FloatArray        # free of slow faults and of what sessions have of their own
     frame: Frame
-    step: int                   # first window after the likeliest step
+    gains: Gains
+
+    def causes(self) -> set[WindowCause]:
+        """Names of the parts."""
+        return {part.cause for part in self.parts}
+
+    def part(self, cause: WindowCause) -> Part | None:
+        """Part of one name."""
+        return next((part for part in self.parts if part.cause == cause), None)
 
 
 class Columns(NamedTuple):
-    """Candidate columns, (k, n), their names and shapes; the first `fixed` rows belong to every set."""
+    """Candidates: (k, n) as they are, the same free of gains and slow faults, names and shapes; error, freed too."""
 
-    rows: FloatArray
-    names: tuple[str, ...]
+    raw: FloatArray
+    free: FloatArray
+    causes: tuple[WindowCause, ...]
     shapes: tuple[str, ...]
-    fixed: int
-    step: int
+    error: FloatArray
+    floor: float                # W: scatter of window means below this is rounding, not evidence
 
 
-def level_off(item: Estimate) -> float:
-    """Level of the symmetric t interval that just reaches 0."""
-    if not item.standard_error > 0:
-        return float(item.value != 0)
-    return float(2 * special.stdtr(item.df, abs(item.value) / item.standard_error) - 1)
+def columns(data: Frame, own: Gains) -> Columns:
+    """Candidates: scale, offset, N m, drift and temperature, the last two in W or in %, whichever fits better.
 
-
-def _free(columns: FloatArray, base: FloatArray) -> FloatArray:
-    """Columns (k, n) without what the base rows explain."""
-    basis, _ = np.linalg.qr(base.T)
-    free: FloatArray = columns - (columns @ basis) @ basis.T
-    return free
-
-
-def _gain(columns: FloatArray, error: FloatArray) -> FloatArray:
-    """Reduction of the sum of squares by each column, all free of the base."""
-    square = np.einsum("ij,ij->i", columns, columns)
-    gain: FloatArray = np.where(square > 0, (columns @ error) ** 2 / np.where(square > 0, square, 1), 0)
-    return gain
-
-
-def columns(data: Frame) -> Columns:
-    """Candidates: scale, offset, N m, drift, temperature and the likeliest step, the last three in W or in %."""
+    Slow faults and differences between sessions are a matter of their own: they are in every set.
+    """
     one, power = np.ones(data.error.size), data.power
-    sessions = int(data.session.max()) + 1
-    # Differences between sessions are a matter of their own: each further session has a gain of its own.
-    inside = (data.session[None] == np.arange(1, sessions)[:, None]).astype(float)
-    own = power * (inside - inside.mean(axis=1, keepdims=True))
-    rows, names, shapes = [power], ["scale"], ["%"]
+    rows: list[FloatArray] = [power]
+    causes: list[WindowCause] = ["scale"]
+    shapes = ["%"]
     narrow = spread_ratio(data.power) < POWER_RANGE
     if not narrow:
-        rows, names, shapes = [power, one], ["scale", "offset"], ["%", "W"]
+        rows, causes, shapes = [power, one], ["scale", "offset"], ["%", "W"]
     if data.turning is not None and spread_ratio(data.turning) >= CADENCE_RANGE:
-        rows, names, shapes = [*rows, data.turning], [*names, "torque"], [*shapes, "N m"]
-    base = np.vstack([own, *rows, one]) if narrow else np.vstack([own, *rows])
-    error = _free(data.error[None], base)[0]
+        rows, causes, shapes = [*rows, data.turning], [*causes, "torque_offset"], [*shapes, "N m"]
+    free = [own.free(row) for row in rows]
+    error = own.free(data.error)
+    base = np.vstack([*free, own.free(one)]) if narrow else np.vstack(free)
     # From the start of each session, where a device is set to zero: a drift alone is then one cause, without an offset.
-    trends = [("drift", data.hours)]
+    trends: list[tuple[WindowCause, FloatArray]] = [("drift", data.hours)]
     if data.warmth is not None and np.ptp(data.warmth) >= LEAST_WARMTH:
-        trends.append(("temperature", data.warmth - data.warmth[np.searchsorted(data.session, data.session)]))
-    for name, trend in trends:
-        both = np.stack((trend, trend * power))
-        best = int(_gain(_free(both, base), error).argmax())
-        rows, names, shapes = [*rows, both[best]], [*names, name], [*shapes, ("W", "%")[best]]
-    place, step, shape = _step(data, base, error)
-    if place:
-        rows, names, shapes = [*rows, step], [*names, "step"], [*shapes, shape]
-    return Columns(np.vstack([own, *rows]), tuple(names), tuple(shapes), sessions - 1, place)
+        first = np.searchsorted(data.session, data.session)
+        trends.append(("temperature_drift", data.warmth - data.warmth[first]))
+    for cause, trend in trends:
+        both = [trend, trend * power]
+        freed = [own.free(row) for row in both]
+        best = int(np.argmax([_gain(row, base, error) for row in freed]))
+        rows, free = [*rows, both[best]], [*free, freed[best]]
+        causes, shapes = [*causes, cause], [*shapes, ("W", "%")[best]]
+    return Columns(np.vstack(rows), np.vstack(free), tuple(causes), tuple(shapes), error,
+                   ROUNDING_SHARE * float(power.mean()))
 
 
-def _step(data: Frame, base: FloatArray, error: FloatArray) -> tuple[int, FloatArray, str]:
-    """Likeliest change point within a session, of the error in W or in per cent."""
-    n = data.error.size
-    index = np.arange(n)
-    begin = np.searchsorted(data.session, data.session)
-    end = np.searchsorted(data.session, data.session, side="right")
-    places = index[(index - begin >= STEP_WINDOWS) & (end - index >= STEP_WINDOWS)]
-    if not places.size:
-        return 0, error, ""
-    after = ((index[None] >= places[:, None]) & (data.session[None] == data.session[places][:, None])).astype(float)
-    gains = np.stack([_gain(_free(rows, base), error) for rows in (after, after * data.power)])
-    shape, row = np.unravel_index(int(gains.argmax()), gains.shape)
-    step = after[row] * (data.power if shape else 1)
-    return int(places[row]), step, ("W", "%")[int(shape)]
-
-
-class Solved(NamedTuple):
-    """Coefficients (k,), residual (n,), influences (k, n), and the standard errors rounding alone may give (k,)."""
-
-    beta: FloatArray
-    rest: FloatArray
-    phi: FloatArray
-    rounding: FloatArray
-
-
-def solve(rows: FloatArray, error: FloatArray, floor: float) -> Solved:
-    """Least squares; `floor` is the scatter of window means, W, below which there is rounding and no evidence.
-
-    Where a cause explains the error exactly, what is left is the residue of the arithmetic, which differs from
-    processor to processor and may point anywhere. Scatter of `floor` in every window would give coefficients the
-    variances floor^2 [(R R^T)^-1]_jj; they are added to those found.
-    """
-    size = np.sqrt(np.mean(rows * rows, axis=1, keepdims=True))
-    unit = rows / size
-    inverse = np.linalg.pinv(unit @ unit.T / error.size)
-    beta = inverse @ unit @ error / error.size
-    rest = error - beta @ unit
-    rounding = floor * np.sqrt(np.diag(inverse).clip(0) / error.size) / size[:, 0]
-    return Solved(beta / size[:, 0], rest, inverse @ unit * rest / size, rounding)
-
-
-def coefficients(made: Solved) -> list[Estimate]:
-    """Coefficients with serial intervals that rounding cannot make narrow."""
-    found = []
-    for value, row, rounding in zip(made.beta, made.phi, made.rounding, strict=True):
-        item = estimate(float(value), row, level=0.95, sampling="serial")
-        error = math.hypot(item.standard_error, float(rounding))
-        half = t_quantile(0.95, item.df) * error
-        found.append(replace(item, low=item.value - half, high=item.value + half, standard_error=error))
-    return found
-
-
-def regress(rows: FloatArray, error: FloatArray, floor: float) -> list[Estimate]:
-    """Coefficients of rows (k, n) with serial intervals."""
-    return coefficients(solve(rows, error, floor))
+def _gain(column: FloatArray, base: FloatArray, error: FloatArray) -> float:
+    """Reduction of the sum of squares by a column beside the base."""
+    before, after = (_mean_square(rows, error) for rows in (base, np.vstack([base, column])))
+    return before - after
 
 
 def _mean_square(rows: FloatArray, error: FloatArray) -> float:
-    if not rows.size:
-        return float(np.mean(error * error))
-    rest = solve(rows, error, 0.0).rest
+    rest = solve(rows, error, 0.0).rest if rows.size else error
     return float(np.mean(rest * rest))
-
-
-def effective_windows(residual: FloatArray, session: NDArray[np.intp]) -> float:
-    """Return n (1 - r)/(1 + r), with r the correlation of neighbouring windows, 0 to 0.9."""
-    same = session[1:] == session[:-1]
-    square = float(residual @ residual)
-    r = float(residual[1:][same] @ residual[:-1][same]) / square if square > 0 else 0.0
-    r = min(max(r, 0.0), 0.9)
-    return residual.size * (1 - r) / (1 + r)
 
 
 def fit(table: Table) -> Fit | None:
     """Find the set of causes that fits the error of window means; None where windows are too few.
 
-    Sets of up to 4 causes are ordered by n_eff ln(mean square left) + 2 ln(n_eff) for each cause (3 times as much
-    for a step); the first is taken in which every cause has an interval (engine, serial) that misses 0 at the
-    level 0.99 and a part of at least 0.3 % of mean power. The power is that of both, (reference + device)/2, which
+    Sets of up to 4 causes are ordered by n_eff ln(mean square left) + 2 ln(n_eff) for each cause; the first is taken
+    in which every cause has an interval (engine, serial; the scale of several sessions also from session to session)
+    that misses 0 at the level 0.99 and a part of at least 0.3 % of mean power. Steps and warm-ups that the pairing
+    found are in every set, and so is a gain of each session. The power is that of both, (reference + device)/2, which
     suits errors of about equal size in both.
     """
     data = frame(table)
-    n = data.error.size
-    if n < LEAST_WINDOWS or not data.power.mean() > 0:
+    if data.error.size < LEAST_CAUSE_WINDOWS or not data.power.mean() > 0:
         return None
-    made = columns(data)
-    fixed, error = made.fixed, data.error
-    mean = float(data.power.mean())
-    n_eff = effective_windows(solve(made.rows, error, 0.0).rest, data.session)
-    costs = 2 * math.log(max(n_eff, 3)) * np.array([STEP_COST if name == "step" else 1.0 for name in made.names])
-    sets = []
-    for count in range(MOST_CAUSES + 1):
-        for chosen in combinations(range(len(made.names)), count):
-            left = _mean_square(made.rows[[*range(fixed), *(fixed + k for k in chosen)]], error) + (FLOOR * mean) ** 2
-            sets.append((n_eff * math.log(left) + float(costs[list(chosen)].sum()), chosen))
+    own = gains(data)
+    made = columns(data, own)
+    n_eff = effective_windows(solve(made.free, made.error, 0.0).rest, data.session)
+    cost = CAUSE_COST * math.log(max(n_eff, 3))
+    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2) + cost * count, chosen)
+            for count in range(MOST_CAUSES + 1) for chosen in combinations(range(len(made.causes)), count)]
+    parts: tuple[Part, ...] = ()
+    chosen: tuple[int, ...] = ()
     for _, chosen in sorted(sets):
-        parts = _parts(made, chosen, data, mean)
-        if parts is not None:
+        tried = _parts(made, chosen, data, own)
+        if tried is not None:
+            parts = tried
             break
-    rows = made.rows[[*range(fixed), *(fixed + k for k in chosen)]]
-    rest = solve(rows, error, 0.0).rest if rows.size else error
-    base = _mean_square(made.rows[:fixed], error)
-    return Fit(tuple(parts or ()), 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data,
-               made.step)
+    rest = solve(made.free[list(chosen)], made.error, 0.0).rest if chosen else made.error
+    base = float(np.mean(made.error**2))
+    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own)
 
 
-def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, mean: float) -> list[Part] | None:
-    """Parts of one set with their rivals; None if one of them is not certain or not worth while."""
+def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> tuple[Part, ...] | None:
+    """Parts of one set with what else was tried; None if one of them is not certain or not worth while."""
     if not chosen:
-        return []
-    fixed, error = made.fixed, data.error
-    place = [*range(fixed), *(fixed + k for k in chosen)]
-    solved = solve(made.rows[place], error, FLOOR * mean)
-    beta, rest, sizes = solved.beta, solved.rest, coefficients(solved)
-    slope = float(beta[fixed + chosen.index(0)]) if 0 in chosen else 0.0
-    # From power = (reference + device)/2 to the reference: exact for a scale and an offset.
+        return ()
+    solved = solve(made.free[list(chosen)], made.error, made.floor)
+    sizes = coefficients(solved)
+    strengths = [level_off(item) for item in sizes]
+    if chosen[0] == 0 and len(own.bounds) > 1:
+        others = solved.beta[1:] @ made.raw[list(chosen[1:])] if len(chosen) > 1 else np.zeros(data.error.size)
+        sizes[0], strengths[0] = _over_sessions(data, own, data.error - others, sizes[0])
+    mean = float(data.power.mean())
+    percents = [100 * math.sqrt(float(np.mean((item.value * made.raw[k]) ** 2))) / mean
+                for item, k in zip(sizes, chosen, strict=True)]
+    if min(strengths) < NAMED_STRENGTH or min(percents) < WORTHWHILE_PERCENT:
+        return None
+    slope = sizes[0].value if chosen[0] == 0 else 0.0
+    left = float(np.mean(solved.rest**2))
+    return tuple(Part(made.causes[k], made.shapes[k], _of_reference(sizes[j], slope, scale=k == 0), percents[j],
+                      strengths[j], _compared(made, chosen, j, left, data, own)) for j, k in enumerate(chosen))
+
+
+def _of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
+    """From power = (reference + device)/2 to the reference: exact for a scale and an offset."""
     turn = 1 / (1 - slope / 2)
-    parts = []
-    for j, k in enumerate(chosen, fixed):
-        item = sizes[j]
-        strength = level_off(item)
-        own = beta[j] * made.rows[fixed + k]
-        percent = 100 * math.sqrt(float(np.mean(own * own))) / mean
-        if strength < NAMED_STRENGTH or percent < WORTHWHILE_PERCENT:
-            return None
-        factor = turn * turn if k == 0 else turn
-        half, value = t_quantile(0.95, item.df) * item.standard_error * factor, item.value * turn
-        shown = replace(item, value=value, low=value - half, high=value + half,
-                        standard_error=item.standard_error * factor)
-        parts.append(Part(made.names[k], made.shapes[k], shown, percent, strength, {}))
-    for j, k in enumerate(chosen):
-        for other in set(range(len(made.names))) - set(chosen):
-            if any({made.names[k], made.names[other]} <= family for family in FAMILIES):
-                swapped = [*place[:fixed + j], fixed + other, *place[fixed + j + 1:]]
-                left = _mean_square(made.rows[swapped], error)
-                both = regress(made.rows[[*place, fixed + other]], error, FLOOR * mean)
-                still, too = both[fixed + j], both[len(place)]
-                ratio = left / max(float(np.mean(rest * rest)), (FLOOR * mean) ** 2)
-                parts[j].rivals[made.names[other]] = Rival(ratio, level_off(still), level_off(too))
-    return parts
+    factor = turn * turn if scale else turn
+    half, value = t_quantile(0.95, item.df) * item.standard_error * factor, item.value * turn
+    return replace(item, value=value, low=value - half, high=value + half, standard_error=item.standard_error * factor)
+
+
+def _over_sessions(data: Frame, own: Gains, error: FloatArray, serial: Estimate) -> tuple[Estimate, float]:
+    """Scale as the mean over sessions of their gains, with what varies from one to the next in its interval.
+
+    Its strength is that of this interval, or that with which each session by itself shows a gain of the same sign:
+    of two sessions that agree, t with one degree of freedom would name nothing.
+    """
+    each = own.of_sessions(error)
+    mean = float(own.shares @ each)
+    phi = np.empty(error.size)
+    levels, signs = [], set()
+    for (low, high), gain, square in zip(own.bounds, each, own.squares, strict=True):
+        if not square > 0:
+            phi[low:high] = 0.0
+            continue
+        p = own.power[low:high]
+        influence = p * error[low:high] * (high - low) / square
+        phi[low:high] = influence - mean
+        if high - low > 8:
+            levels.append(level_off(estimate(float(gain), influence - gain * p * p * (high - low) / square,
+                                             level=0.95, sampling="serial")))
+            signs.add(gain > 0)
+    size = estimate(mean, phi, level=0.95, sampling="sessions", session=data.session,
+                    half_weight_n=HALF_WEIGHT_S / WINDOW_S)
+    size = replace(size, value=serial.value, low=serial.value - mean + size.low, high=serial.value - mean + size.high)
+    agreed = min(levels) if levels and len(signs) == 1 else 0.0
+    return size, max(level_off(size), min(agreed, level_off(serial)))
+
+
+def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data: Frame, own: Gains) -> tuple[
+        Compared, ...]:
+    """Other causes in place of one, and beside it."""
+    found = []
+    if made.causes[chosen[j]] == "drift":
+        others = made.free[[k for k in chosen if k != chosen[j]]]
+        step = best_step(data, own, others, made.error)
+        if step is not None:
+            both = regress(np.vstack([made.free[list(chosen)], step]), made.error, made.floor)
+            found.append(Compared(
+                cause="step", left=_mean_square(np.vstack([others, step]), made.error) / max(left, made.floor**2),
+                apart=level_off(both[j]), too=level_off(both[-1])))
+    for other in sorted(set(range(len(made.causes))) - set(chosen)):
+        if not any({made.causes[chosen[j]], made.causes[other]} <= family for family in FAMILIES):
+            continue
+        swapped = [*chosen[:j], other, *chosen[j + 1:]]
+        both = regress(made.free[[*chosen, other]], made.error, made.floor)
+        found.append(Compared(
+            cause=made.causes[other], left=_mean_square(made.free[swapped], made.error) / max(left, made.floor**2),
+            apart=level_off(both[j]), too=level_off(both[-1])))
+    return tuple(found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import replace
 from itertools import pairwise
@@ -10,6 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_T
+from agree.faults.coefficient import coefficient
 from agree.faults.lasting_steps import alike, gains, size_of, with_steps
 from agree.faults.steady_ride import Mask, Ride, Shape, pieces, steady_ride
 from agree.faults.warm_up import SETTLED, end_of, with_warm_up
@@ -43,6 +46,11 @@ class Search(NamedTuple):
     stepped: list[int]
     first: Ride
     left: float
+    seconds: int
+
+    def cost(self) -> float:
+        """Misfit, each 10 s counted as one, with what every step must be worth."""
+        return self.seconds / 10 * math.log(max(self.left, 1e-300)) + STEP_T**2 * len(self.steps)
 
 
 def find_slow(
@@ -71,11 +79,11 @@ def find_slow(
     wanted = np.where(ride.rested, "auto_zero_step" in kinds, "step" in kinds)
     ride = replace(ride, tried=ride.tried[wanted], moments=ride.moments[wanted], rested=ride.rested[wanted])
     made = _search(ride, time, kinds)
-    if made.stepped:  # of the shapes with the fewest steps the one that fits best; the other pieces have no part in it
+    if made.stepped:  # of the shapes the one that fits best with few steps; the other pieces have no part in it
         alone = _search(ride, time, kinds, made.stepped)
         shapes: list[Shape] = ["%"] if ride.turning is None else ["N m", "%"]
         tried = [alone, *(_search(replace(ride, shape=shape), time, kinds, made.stepped) for shape in shapes)]
-        best = min((one for one in tried if one.steps), key=lambda one: (len(one.steps), one.left), default=made)
+        best = min((one for one in tried if one.steps), key=Search.cost, default=made)
         made = best if 0 in made.stepped else best._replace(first=made.first)
     return [*_steps(ride, made.steps, reference, time), *_warm(made.first, time)]
 
@@ -84,7 +92,7 @@ def _search(ride: Ride, time: FloatArray, kinds: Collection[str], only: Collecti
     """Look for steps in each piece of the ride, or in some, and for a warm-up in the first."""
     found: list[Found] = []
     stepped: list[int] = []
-    first, left = ride, 0.0
+    first, left, length = ride, 0.0, 0
     for number, piece in enumerate(pieces(ride)):
         if only is not None and number not in only:
             continue
@@ -97,11 +105,24 @@ def _search(ride: Ride, time: FloatArray, kinds: Collection[str], only: Collecti
         if only is not None:
             basis, _ = np.linalg.qr(made.base(waves=True).T)
             left += float(np.sum((made.error - basis @ (basis.T @ made.error)) ** 2))
-    return Search(found, stepped, first, left)
+            length += made.error.size
+    return Search(found, stepped, first, left, length)
 
 
 def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
-    """Find steps and a warm-up."""
+    """Find steps and a warm-up, first as if nothing else changed slowly, which finds smaller steps.
+
+    That stands if one step or two explain all slow change there is: neither a drift nor a slow wave is left.
+    """
+    lean = _alternate(replace(ride, lean=True), kinds)
+    if 0 < len(lean.steps) <= LEAN_STEPS:
+        base = lean.base(waves=True)
+        if all(coefficient(row, base, lean.error).t < LEAN_T for row in lean.other_changes()):
+            return lean
+    return _alternate(ride, kinds)
+
+
+def _alternate(ride: Ride, kinds: Collection[str]) -> Ride:
     if "warm_up_drift" not in kinds:
         return with_steps(ride)
     # Each is looked for with the other beside it: a step at 10 min is like a warm-up, until both are tried.

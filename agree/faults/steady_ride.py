@@ -18,25 +18,29 @@ from agree.faults.coefficient import Size
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
 LEAST_S = 600             # s of pedalling below which nothing slow is looked for
 SMOOTH_S = 61             # s of pedalling over which slow power is averaged
-WAVE_S = 1200             # slow cosines down to this period stand for any other change, while a step is looked for
+WAVE_S = 3600             # slow cosines down to this period stand for any other change, while a step is looked for
 COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
 LASTING_S = 120           # s of pedalling on either side of a step
 ELSEWHERE_S = 30          # s of pedalling between places without a rest at which a step is tried
 KNOWN_SHARE = 0.8         # of the seconds that must have a cadence for torque to be used
 TURN = 2 * math.pi / 60   # rad/s per rev/min
 # A long ride is searched in pieces, so that time and memory grow with its length only. What bears on a step lies
-# within about one period of the slowest cosine left free, so the neighbours are seen for twice that.
-PIECE_S, OVERLAP_S = 10_800, 2_400
+# within about one period of the fastest cosine beside it, so the neighbours are seen for that.
+PIECE_S, OVERLAP_S = 10_800, 3_600
 
 Shape = Literal["N m", "W", "%"]
 Mask = NDArray[np.bool_]
 
 
 class Warm(NamedTuple):
-    """Course of a warm-up, 1 at its start; its change with the end; the end, s; whether of power; whether straight."""
+    """Course of a warm-up, 1 at its start; its change with the end; the other of the two courses, with the same end.
+
+    Then the end, s; whether it is of power; whether it is straight.
+    """
 
     shape: FloatArray
     slope: FloatArray
+    other: FloatArray
     end: float
     of_power: bool
     straight: bool
@@ -57,6 +61,7 @@ class Ride:
     moments: NDArray[np.intp]   # that place, in the pairs: the end of a coasting, or the second itself
     rested: Mask                # whether it is the end of a coasting
     shape: Shape = "W"          # of steps
+    lean: bool = False          # no other slow change is allowed for beside a step
     steps: tuple[int, ...] = field(default=())
     warm: Warm | None = None
     warm_size: Size | None = None   # in W at mean power; with what courses differ that fit about as well
@@ -81,15 +86,24 @@ class Ride:
         row[:place] = 0.0
         return row
 
+    def waves(self) -> FloatArray:
+        """Slow cosines that stand for any other change."""
+        n = self.error.size
+        phase = np.pi * (np.arange(n) + 0.5) / n
+        return np.stack([np.cos(j * phase) for j in range(1, math.ceil(2 * n / WAVE_S) + 1)])
+
+    def other_changes(self) -> FloatArray:
+        """A drift, in W and of power, and slow cosines: what a lean search leaves out."""
+        return np.vstack([self.power_rows()[-2:], self.waves()])
+
     def base(self, *, waves: bool) -> FloatArray:
         """Rows that explain the error besides what is looked for."""
-        n = self.error.size
-        rows = [self.power_rows()]
-        if waves:
-            phase = np.pi * (np.arange(n) + 0.5) / n
-            rows.append(np.stack([np.cos(j * phase) for j in range(1, math.ceil(2 * n / WAVE_S) + 1)]))
+        rows = [self.power_rows()[:-2] if waves and self.lean else self.power_rows()]
+        if waves and not self.lean:
+            rows.append(self.waves())
         if self.warm is not None:
-            rows.append(self.warm.shape[None])
+            # With its change with the end, and the other course, so that one that is not quite right makes no step.
+            rows.append(np.stack([self.warm.shape, self.warm.slope * self.warm.end, self.warm.other]))
         return np.vstack([*rows, *(self.step_row(place)[None] for place in self.steps)])
 
 
@@ -139,7 +153,7 @@ class Piece(NamedTuple):
 
 
 def pieces(ride: Ride) -> Iterator[Piece]:
-    """Parts of about three hours of pedalling, each seen with 40 min of its neighbours."""
+    """Parts of about three hours of pedalling, each seen with an hour of its neighbours."""
     n = ride.place.size
     count = max(1, math.ceil((n - OVERLAP_S) / PIECE_S))
     edges = np.linspace(0, n, count + 1).astype(int)

@@ -33,7 +33,8 @@ def _courses(ride: Ride) -> Iterator[Warm]:
             shape, slope = course(ride.seconds, end, straight=straight)
             for power in (None, ride.power / float(ride.power.mean())):
                 times = 1.0 if power is None else power
-                yield Warm(shape * times, slope * times, end, power is not None, straight)
+                other = course(ride.seconds, end, straight=not straight)[0] * times
+                yield Warm(shape * times, slope * times, other, end, power is not None, straight)
 
 
 def with_warm_up(ride: Ride) -> Ride:

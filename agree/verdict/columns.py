@@ -75,7 +75,7 @@ class Table:
         return steady if steady.reference.size >= LEAST_WINDOWS else self.windows(width)
 
 
-def _beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
+def beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
     """Seconds within 4 s of one in which either coasts."""
     zero = ((pairs.reference == 0) | (pairs.device == 0)) & np.isin(pairs.reason, ("", "both_coasting"))
     near: NDArray[np.bool_] = np.convolve(zero, np.ones(2 * BESIDE_S + 1))[BESIDE_S:-BESIDE_S] > 0.5
@@ -85,7 +85,7 @@ def _beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
 def _windows(pairs: Pairs, width: int, number: int, pedalling: bool) -> tuple[NDArray[Any], ...]:
     # Readings are judged as recorded, so that a slow device does not pass for a fast one; lines are fitted to what has
     # one response.
-    used = pairs.used & ~_beside_coasting(pairs) if pedalling else pairs.recorded
+    used = pairs.used & ~beside_coasting(pairs) if pedalling else pairs.recorded
     columns = (pairs.matched_reference, pairs.matched_device) if pedalling else (pairs.reference, pairs.device)
     index = np.floor(pairs.time[used] / width).astype(np.intp)
     count = np.bincount(index)

@@ -9,6 +9,7 @@ import pytest
 from agree import ClaimCheck, InputError, Pairs, SampleSizeError, check_claim
 from agree.correction.find import correction
 from agree.diagnosis.findings import findings
+from agree.report.story.cause_evidence import title
 from agree.verdict.columns import table
 from tests.rides import effort, session
 
@@ -40,8 +41,8 @@ def test_good_device_holds_in_this_recording(rng):
     ({"scale": 0.97}, "scale"), ({"offset": -6}, "offset"), ({"scale": 0.97, "offset": -6}, "scale and offset")])
 def test_right_cause_comes_first(truth, cause):
     # 93 of 100 in simulations of 300 rides with a larger error; 30 rides here, 4 binomial standard errors below
-    first = [" and ".join(sorted((item.cause for item in findings(data, correction(data, 0.95, 30))
-                                  if item.cause.startswith(("scale", "offset"))), reverse=True))
+    first = [" and ".join(sorted((title(item) for item in findings(data, correction(data, 0.95, 30))
+                                  if item.cause in ("scale", "offset")), reverse=True))
              for data in (table(session(np.random.default_rng([2, k]), sd=4.0, **truth), 30) for k in range(30))]
     right = sum(name == cause or name.startswith(f"{cause}, perhaps") for name in first)
     assert right >= 30 * (0.93 - 4 * math.sqrt(0.93 * 0.07 / 30))
@@ -162,7 +163,7 @@ def test_with_and_without_faults(rng):
     assert check.bias.value == pytest.approx(-2, abs=0.5)
     assert check.bias_with_faults.value < check.bias.value - 2
     assert check.seconds()["set_aside"]["device_dropout"] == 100
-    assert any(finding.cause == "device dropouts" for finding in check.findings)
+    assert any((finding.cause, finding.role) == ("dropout", "device") for finding in check.findings)
 
 
 def test_json_keys(rng):

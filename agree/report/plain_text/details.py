@@ -12,6 +12,7 @@ from agree.estimators.response.difference import Response
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
 from agree.report.story.cause import cause_words
+from agree.report.story.cause_evidence import against, evidence
 from agree.report.story.clocks import clock_words
 from agree.report.story.digits import interval_text, plain
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
@@ -141,8 +142,9 @@ def response_words(item: Response | None) -> str:
 def _causes(check: ClaimCheck) -> list[str]:
     lines = []
     for number, item in enumerate(check.findings, 1):
-        against = f" Against: {item.against}." if item.against else ""
-        lines.append(printable(f"{number}. {cause_words(item)}. For it: {item.evidence}.{against}"))
+        supported, doubted = ("; ".join(texts) for texts in (evidence(item), against(item)))
+        lines.append(printable(f"{number}. {cause_words(item)}." + (f" For it: {supported}." if supported else "")
+                               + (f" Against: {doubted}." if doubted else "")))
     return lines
 
 

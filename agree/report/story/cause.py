@@ -3,40 +3,54 @@
 from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.diagnosis.evidence import Finding
+from agree.diagnosis.finding import Finding
+from agree.report.story.cause_evidence import key
 from agree.report.story.vocabulary import FAULTS
 
 HARDLY = 0.5           # strength below which a cause is a hint and stands after the others
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power",
-    "scale, perhaps offset too": "reads a fixed percentage {side} at every power, perhaps with a zero error",
-    "offset, perhaps scale too": "a zero error {side}, perhaps with a wrong scale",
     "offset": "a zero error: the same number of watts {side} at every power",
-    "offset in N m": "a zero error: the same torque {side} at every power",
+    "torque_offset": "a zero error: the same torque {side} at every power",
     "drift": "drifts within the session",
-    "drift with temperature": "drifts with temperature",
+    "temperature_drift": "drifts with temperature",
     "step": "the zero or the scale changed once within the session",
-    "differs between sessions": "the error changes from session to session",
-    "crank length set wrong": "a wrong crank length in the settings",
-    "loss between the two": "a drivetrain loss between the two measuring points",
-    "scale or offset": "a wrong scale or a wrong zero: the range ridden cannot tell which",
+    "warm_up": "a warm-up: the error settles after the start",
+    "sessions_differ": "the error changes from session to session",
+    "crank_length": "a wrong crank length in the settings",
+    "unit": "power in another unit",
+    "loss": "a drivetrain loss between the two measuring points",
     "delay": "the device is late against the reference",
-    "one side doubled": "the device doubles the reading of one side",
-    "one side doubled or noise": "the device doubles the reading of one side, or is noisy",
+    "delay_that_varies": "a delay that varies within the session",
+    "smoothing": "the {role} averages over longer than the other",
+    "one_side_doubled": "the device doubles the reading of one side",
+    "one_side_not_doubled": "the device reads one side and does not double it",
+    "one_side_doubled_twice": "the device doubles the reading of one side twice",
 }
-FAULT_CAUSES = {"wakes late": "late_start", "ends early": "early_end", "saturates": "saturation",
-                "dropouts": "dropout", "partial readings": "partial", "held values": "held", "spikes": "spike"}
+PERHAPS = {"offset": ", perhaps with a zero error", "scale": ", perhaps with a wrong scale"}
+# Causes that the data cannot tell from one another.
+RIVALS = {
+    ("scale", "offset"): "a wrong scale or a wrong zero: the range ridden cannot tell which",
+    ("drift", "step"): "drifts within the session, or changed once: the data cannot tell which",
+    ("offset", "torque_offset"): "a zero error, in watts or in torque: the data cannot tell which",
+    ("torque_offset", "offset"): "a zero error, in watts or in torque: the data cannot tell which",
+    ("one_side_doubled", "noise_in_proportion"): "the device doubles the reading of one side, or is noisy",
+}
 
 
 def cause_words(item: Finding) -> str:
     """Say one cause with its size."""
-    role, _, rest = item.cause.partition(" ")
-    size = f" ({item.key})" if item.key else ""
-    if role in ("device", "reference") and rest in FAULT_CAUSES:
-        return f"the {role} {FAULTS[FAULT_CAUSES[rest]]}{size}"
-    side = "too low" if item.key.startswith("-") else "too high"
-    known = CAUSES.get(item.cause)
-    return (known.format(side=side) if known else item.cause) + size
+    quoted = key(item)
+    size = f" ({quoted})" if quoted else ""
+    if item.cause in FAULTS and item.cause not in CAUSES:
+        return f"the {item.role} {FAULTS[item.cause]}{size}"
+    tried = {one.cause for one in item.compared}
+    known = next((RIVALS[item.cause, rival] for rival in item.rivals if (item.cause, rival) in RIVALS
+                  and (rival != "torque_offset" or rival in tried)), "")
+    if not known:
+        low = item.size is not None and item.size.value < 0
+        known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one")
+    return known + PERHAPS.get(item.perhaps, "") + size
 
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:

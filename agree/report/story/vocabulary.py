@@ -13,7 +13,7 @@ FAULTS = {
     "late_start": "started late", "early_end": "stopped early", "saturation": "reached its ceiling",
     "held": "froze at one value", "dropout": "dropped to 0", "spike": "jumped to a wild value",
     "partial": "lost part of its reading", "auto_zero_step": "changed its zero",
-    "warm_up_drift": "drifted while warming up",
+    "step": "changed its level", "warm_up_drift": "drifted while warming up",
 }
 REASONS = {"missing": "not recorded by both", "both_coasting": "coasting", "beside_fault": "next to a faulty second"}
 CAUTION = "This unit, not the model; no calibration."

@@ -1,0 +1,67 @@
+"""Sessions whose mean errors differ by more than the noise within them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy import special
+
+from agree.core.checks import FloatArray
+from agree.core.engine import estimate
+from agree.core.estimate import Estimate
+from agree.core.thresholds import NAMED_STRENGTH, WORTHWHILE_PERCENT
+from agree.diagnosis.causes import Fit
+from agree.diagnosis.finding import Finding
+
+
+def session_means(fit: Fit) -> list[tuple[int, Estimate]]:
+    """Mean error of each session, per cent of its mean power, serial interval; those of more than 8 windows."""
+    found = []
+    for number, (low, high) in enumerate(fit.gains.bounds):
+        if high - low > 8:
+            share = 100 * fit.frame.error[low:high] / float(fit.frame.power[low:high].mean())
+            found.append((number, estimate(float(share.mean()), share, level=0.95, sampling="serial")))
+    return found
+
+
+def _scores(means: list[Estimate], centre: float) -> FloatArray:
+    """Deviations in standard errors as normal scores of the same probability, since the errors have few degrees."""
+    scores = []
+    for item in means:
+        if not item.standard_error > 0:
+            scores.append(0.0 if item.value == centre else math.copysign(8.0, item.value - centre))
+            continue
+        tail = float(special.stdtr(item.df, -abs(item.value - centre) / item.standard_error))
+        scores.append(math.copysign(min(-float(special.ndtri(max(tail, 1e-300))), 38.0), item.value - centre))
+    return np.array(scores)
+
+
+def sessions_differ(fit: Fit) -> list[Finding]:
+    r"""Sessions that differ as a whole: :math:`Q = \sum z^2` against chi-squared with S - 1 degrees of freedom.
+
+    z is the deviation of each session's mean error from the weighted mean of all, as a normal score of its t
+    distribution (Cochran 1954, Biometrics 10:101, for Q; from memory). The furthest session is named.
+    """
+    numbered = session_means(fit)
+    if len(numbered) < 2:
+        return []
+    means = [item for _, item in numbered]
+    values = np.array([item.value for item in means])
+    squares = np.array([max(item.standard_error, 1e-12) ** 2 for item in means])
+    centre = float(np.sum(values / squares) / np.sum(1 / squares))
+    scores = _scores(means, centre)
+    q, df = float(scores @ scores), len(means) - 1
+    strength = float(special.chdtr(df, q))
+    sd = math.sqrt(max(float(values.var(ddof=1)) - float(squares.mean()), 0.0))
+    if strength < NAMED_STRENGTH or sd < WORTHWHILE_PERCENT:
+        return []
+    furthest = int(np.abs(values - centre).argmax())
+    own = math.sqrt(max(sd**2, 0.0))
+    size = Estimate(value=own, low=math.nan, high=math.nan, level=0.95, method="SD of session means, noise taken off",
+                    standard_error=own / math.sqrt(2 * df), df=float(df))
+    return [Finding(
+        cause="sessions_differ", size=size, unit="%", strength=strength, percent=sd,
+        values={"q": q, "df": df, "sessions": len(fit.gains.bounds), "lowest_percent": float(values.min()),
+                "highest_percent": float(values.max()), "furthest_session": numbered[furthest][0] + 1,
+                "furthest_percent": float(values[furthest]), "furthest_z": float(scores[furthest])})]

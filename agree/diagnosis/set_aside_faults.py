@@ -1,0 +1,49 @@
+"""Seconds set aside as faulty: how many, what they would do to the mean, and what goes with their begin and end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from agree.core.pairs import Pairs
+from agree.core.runs import runs
+from agree.diagnosis.finding import Cause, Finding
+from agree.diagnosis.patterns import Conditions, conditions, patterns
+
+KINDS: tuple[Cause, ...] = ("late_start", "early_end", "saturation", "held", "dropout", "spike", "partial")
+ROLES: tuple[Literal["device", "reference"], ...] = ("device", "reference")
+
+
+def set_aside_faults(pairs: Sequence[Pairs], share: float) -> list[Finding]:
+    """Findings of faults, each kind and trace; `share` is the mean error as a fraction of the reference."""
+    total = sum(float(np.nansum(item.reference)) for item in pairs)
+    runs_of: dict[tuple[Cause, str], list[tuple[int, list[tuple[int, int]], float]]] = {}
+    for number, item in enumerate(pairs):
+        effects = item.device - (1 + share) * item.reference
+        for reason in np.unique(item.reason[item.reason != ""]).tolist():
+            role, _, kind = str(reason).partition("_")
+            if kind in KINDS and role in ROLES:
+                mask = item.reason == reason
+                runs_of.setdefault((kind, role), []).append(
+                    (number, runs(mask), float(np.nansum(effects[mask])) / total * 100))
+    known: dict[int, Conditions] = {}
+    found = []
+    for kind in KINDS:
+        for role in ROLES:
+            parts = runs_of.get((kind, role), [])
+            if not parts:
+                continue
+            for number, _, _ in parts:
+                if number not in known:
+                    known[number] = conditions(pairs[number])
+            effect = sum(part[2] for part in parts)
+            events = sum(len(part[1]) for part in parts)
+            seconds = sum(stop - start for part in parts for start, stop in part[1])
+            found.append(Finding(
+                cause=kind, role=role, percent=abs(effect), patterns=patterns(
+                    [(known[number], spans) for number, spans, _ in parts]),
+                values={"seconds": seconds, "events": events, "effect_percent": effect}))
+    return found
+

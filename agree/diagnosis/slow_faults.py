@@ -1,0 +1,73 @@
+"""Steps and warm-ups of a pair as `agree.faults.slow` found them: their courses in time, and their findings."""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.engine import t_quantile
+from agree.core.estimate import Estimate
+from agree.core.fault import SLOW
+from agree.core.pairs import Pairs
+from agree.faults.slow import find_slow
+from agree.faults.warm_up import course as warm_course
+
+
+class SlowFault(NamedTuple):
+    """A slow fault that is not set aside: its size in the unit of its course, and the figures of the detector."""
+
+    cause: Literal["step", "warm_up"]
+    size: Estimate
+    unit: Literal["W", "N m", "%"]
+    detail: dict[str, float]
+    rested: bool
+
+
+def slow_faults(pairs: Pairs) -> tuple[SlowFault, ...]:
+    """Slow faults that the pairing found and left in; of pairs that no pairing made they are looked for here."""
+    if pairs.alignment is None and not any(fault.kind in SLOW for fault in pairs.faults):
+        found = [(item.kind, item.detail) for item in
+                 find_slow(pairs.matched_reference, pairs.matched_device, pairs.time, pairs.used, pairs.cadence, SLOW)]
+    else:
+        found = [(fault.kind, dict(fault.detail)) for fault in pairs.faults
+                 if fault.kind in SLOW and fault.handling == "report" and fault.detail]
+    return tuple(_slow(kind, detail) for kind, detail in found)
+
+
+def _slow(kind: str, detail: dict[str, float]) -> SlowFault:
+    if kind == "warm_up_drift":
+        unit: Literal["W", "N m", "%"] = "%" if detail["of_power"] else "W"
+        name = "size_percent" if detail["of_power"] else "size_W"
+        error = "se_percent" if detail["of_power"] else "se_W"
+    else:
+        unit = "N m" if "step_Nm" in detail else "%" if "step_percent" in detail else "W"
+        name, error = {"N m": ("step_Nm", "se_Nm"), "%": ("step_percent", "se_percent"), "W": ("step_W", "se_W")}[unit]
+    value, se = detail[name], detail[error]
+    half = t_quantile(0.95, float("inf")) * se
+    size = Estimate(value=value, low=value - half, high=value + half, level=0.95, standard_error=se,
+                    method="normal, noise of neighbouring frequencies")
+    return SlowFault("warm_up" if kind == "warm_up_drift" else "step", size, unit, detail, kind == "auto_zero_step")
+
+
+def courses(fault: SlowFault, time: FloatArray, power: FloatArray, turning: FloatArray) -> tuple[
+        FloatArray, FloatArray]:
+    """Error, W, that a slow fault of size 1 (W, N m or 1 % of power) makes at each second, and how it may be misfit.
+
+    The misfits (k, n) are the change of a warm-up's course with its end, and the other course; a step has none.
+    """
+    if fault.cause == "warm_up":
+        begins = fault.detail["begins_s"]
+        end = fault.detail["settled_s"] - begins
+        since, straight = np.maximum(time - begins, 0.0), bool(fault.detail["straight"])
+        shape, slope = warm_course(since, end, straight=straight)
+        misfits = np.stack([slope * end, warm_course(since, end, straight=not straight)[0]])
+    else:
+        shape = np.where(time >= fault.detail["at_s"], 1.0, 0.0)
+        misfits = np.zeros((0, time.size))
+    if fault.unit == "%":
+        return shape * power / 100, misfits * power / 100
+    if fault.unit == "N m":
+        return shape * np.where(np.isfinite(turning), turning, np.nanmean(turning)), misfits
+    return shape, misfits

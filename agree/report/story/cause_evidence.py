@@ -1,0 +1,119 @@
+"""Findings in words: the name of a cause, its number to quote, and what speaks for and against it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from agree.core.estimate import Estimate
+from agree.diagnosis.finding import Finding
+
+NAMES: dict[str, str] = {
+    "scale": "scale", "offset": "offset", "torque_offset": "offset in N m", "drift": "drift",
+    "temperature_drift": "drift with temperature", "sessions_differ": "differs between sessions", "step": "step",
+    "warm_up": "warm-up", "delay": "delay", "delay_that_varies": "delay that varies",
+    "noise_in_proportion": "noise in proportion to power", "crank_length": "crank length set wrong",
+    "unit": "power in another unit", "one_side_doubled": "one side doubled",
+    "one_side_not_doubled": "one side not doubled", "one_side_doubled_twice": "one side doubled twice",
+    "loss": "loss between the two"}
+FAULTS: dict[str, str] = {
+    "late_start": "wakes late", "early_end": "ends early", "saturation": "saturates", "dropout": "dropouts",
+    "partial": "partial readings", "held": "held values", "spike": "spikes"}
+CANNOT_TELL = "the data cannot tell it from "
+
+
+def name(cause: str, role: str = "") -> str:
+    """Name of a cause."""
+    if cause == "smoothing":
+        return f"the {role or 'other'} smooths more"
+    return f"{role} {FAULTS[cause]}" if cause in FAULTS else NAMES[cause]
+
+
+def title(item: Finding) -> str:
+    """Name of a finding, with what it cannot be told from."""
+    if item.cause in ("crank_length", "unit", "one_side_not_doubled", "one_side_doubled_twice", "loss"):
+        return name(item.cause)
+    # That W and N m are one where the cadence is not known goes without saying in a title.
+    tried = {one.cause for one in item.compared}
+    rivals = [cause for cause in item.rivals if cause != "torque_offset" or cause in tried]
+    words = " or ".join(name(cause) for cause in (item.cause, *rivals))
+    return f"{words}, perhaps {name(item.perhaps)} too" if item.perhaps else words
+
+
+def interval(item: Estimate, digits: int = 2) -> str:
+    """Value and limits with a sign; the value alone where there are no limits."""
+    value, low, high = (f"{x:+.{digits}f}" for x in (item.value, item.low, item.high))
+    return f"{value} [{low}, {high}]" if math.isfinite(item.low) and math.isfinite(item.high) else value
+
+
+def key(item: Finding) -> str:
+    """Return the number to quote."""
+    values = item.values
+    if item.cause in FAULTS:
+        return f"{values['seconds']} s"
+    if item.cause == "crank_length":
+        return f"{values['entered_mm']:g} mm for {values['fitted_mm']:g} mm?"
+    if item.cause == "unit":
+        return (f"g = {values['gravity']}" if "gravity" in values else f"{values['written']} taken for "
+                f"{values['taken_for']}")
+    if item.cause == "sessions_differ":
+        return f"{values['lowest_percent']:+.1f} to {values['highest_percent']:+.1f} %"
+    if item.cause == "loss" and item.size is not None:
+        return f"{interval(item.size, 1)} % and {values['offset_W']:+.1f} W"
+    if item.cause == "delay_that_varies" and item.size is not None:
+        return f"SD {item.size.value:.2f} s"
+    if item.cause == "smoothing" and item.size is not None:
+        return f"{values['response']}, {item.size.value:.1f} s"
+    if item.cause == "one_side_doubled" and item.size is not None:
+        return f"scatter {item.size.value:.0f} %"
+    if item.size is None:
+        return f"factor {values['factor']:.4f}" if "factor" in values else ""
+    text = f"{interval(item.size)} {item.unit}"
+    if item.cause == "step":
+        return f"{text} at {float(values['at_s']) / 60:.0f} min"
+    return f"{text}, settled at {float(values['settled_s']) / 60:.0f} min" if item.cause == "warm_up" else text
+
+
+def likely(findings: Sequence[Finding], most: int = 3) -> str:
+    """First causes with their key numbers, and how many more the JSON holds."""
+    named = [f"{title(item)} ({key(item)})" if key(item) else title(item) for item in findings[:most]]
+    more = len(findings) - most
+    return "; ".join([*named, f"{more} more in the JSON"] if more > 0 else named) or "nothing stands out."
+
+
+def evidence(item: Finding) -> list[str]:
+    """What speaks for a finding."""
+    values, texts = item.values, []
+    if item.cause in FAULTS:
+        events = "event" if values["events"] == 1 else "events"
+        texts.append(f"{values['seconds']} s in {values['events']} {events}; left in, they would change the mean error "
+                     f"by {values['effect_percent']:+.2f} %")
+    elif item.percent:
+        texts.append(f"{item.percent:.1f} % of mean power in 30-s means")
+    if "explained" in values:
+        texts.append(f"explains {100 * float(values['explained']):.0f} % of their mean square error")
+    if "at_low_percent" in values:
+        texts.append(f"{values['at_low_percent']:+.1f} % at the lowest third of power, "
+                     f"{values['at_high_percent']:+.1f} % at the highest")
+    if item.cause == "sessions_differ":
+        texts.append(f"session {values['furthest_session']} is the furthest, {values['furthest_percent']:+.2f} %")
+    if item.cause == "crank_length":
+        texts.append(f"{values['fitting']} pairs of lengths fit, {values['least_difference_mm']:+g} to "
+                     f"{values['largest_difference_mm']:+g} mm")
+    return texts + ["just after a rest, as when a device sets its zero" if one.moment == "after a rest" else
+                    f"{one.count} of {one.of} events: {one.moment} (by chance {100 * one.expected:.0f} %)"
+                    for one in item.patterns]
+
+
+def against(item: Finding) -> list[str]:
+    """What speaks against a finding, and what it cannot be told from."""
+    texts = [CANNOT_TELL + name(cause) for cause in item.rivals]
+    texts += [f"not {name(one.cause)} instead: {one.left:.2f} times the mean square error (level {one.apart:.3f})"
+              for one in item.compared if one.cause not in item.rivals]
+    if item.cause == "crank_length":
+        texts.append(f"{item.values['rivals']} other ratios fit too; only where a device computes with a length")
+    if item.cause == "loss":
+        texts.append(f"it needs the {item.role} to measure further down the drive; say where each measures")
+    if item.cause == "one_side_doubled":
+        texts.append("only a recorded balance of left and right would tell for certain")
+    return texts
