@@ -27,13 +27,13 @@ from agree.core import engine, thresholds
 from agree.correction import find, rules
 from agree.diagnosis import by_second, telltale
 from agree.estimators.lines import pairwise_slopes
-from agree.faults import coefficient, detect, lasting_steps, steady_ride, waking, warm_up
+from agree.faults import coefficient, detect, lasting_steps, steady_ride, warm_up
 from agree.pairing import clock, fine, grid, lag_path, match, retime, same_ride, smoothness, witnesses
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime,
-           same_ride, smoothness, waking, witnesses, claim_check, rules, find, meanings, next_step, columns,
+           same_ride, smoothness, witnesses, claim_check, rules, find, meanings, next_step, columns,
            steady_ride, warm_up, lasting_steps, by_second, telltale)
 
 
