@@ -51,6 +51,29 @@ class ClockStep:
     se_s: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delay:
+    """Whose the lag is, where the stamps of both recordings have a date.
+
+    Attributes
+    ----------
+    cause : {"none", "device", "clock", "undecided"}
+        What is late: nothing to speak of; one device's power, while its cadence is in time; the clock; or nothing in
+        the files decides it.
+    rest_s : float
+        The lag less what the difference in response explains, s: positive if the device is late.
+    explained_s : float
+        What the difference in response explains, s: the mean delay of the filter.
+    se_s : float
+        Standard error of `rest_s`, s.
+    """
+
+    cause: str
+    rest_s: float
+    explained_s: float
+    se_s: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Alignment(Result):
     """How two clocks were matched.
@@ -77,6 +100,8 @@ class Alignment(Result):
         What other channels say of it.
     steps : tuple of ClockStep
         Steps of one clock against the other, in order; they were taken out.
+    delay : Delay, optional
+        Whose the lag is; None unless the stamps of both have a date and the lag was found by power.
     """
 
     lag_s: float
@@ -89,3 +114,4 @@ class Alignment(Result):
     channel: str = "power"
     witnesses: tuple[Witness, ...] = ()
     steps: tuple[ClockStep, ...] = ()
+    delay: Delay | None = None

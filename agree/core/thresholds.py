@@ -19,6 +19,8 @@ LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a sh
 # trade); beyond thrice that, seconds are lost.
 MOST_DRIFT_PPM = 300.0
 DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
+DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
+CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less
 MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows
 
 # --- tables of trials (benchmarks/trials.py) ---

@@ -18,6 +18,7 @@ from agree.core.pairs import Alignment, Pairs
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.files.source import Source
 from agree.pairing import clock, facts, retime
+from agree.pairing.delay import attributed, delay_fact
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
@@ -124,9 +125,13 @@ def pair_recordings(
     setting = set_aside(x.power[over.place], over.device, handling)
     unusual = None if lag_s is not None else facts.unusual_lag(fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
+    if absolute and made.channel == "power":
+        whole = float(np.median(over.nearest - over.place)) + shift
+        alignment = replace(alignment, delay=attributed(whole, fine.lag_se, setting.matched, made.witnesses))
     identical = bool(np.array_equal(x.power[over.place], over.device, equal_nan=True))
     notes: list[Note | str] = [] if same_clock else [facts.other_clocks(one, two)]
-    notes += [*facts.match_facts(alignment, fine, identical), *([unusual] if unusual else []), *setting.notes]
+    notes += [*facts.match_facts(alignment, fine, identical), *([unusual] if unusual else []),
+              *delay_fact(alignment.delay), *setting.notes]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
     reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
     pairs = Pairs(
