@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.report.plain_text.lines import LABEL, padded
+from agree.report.plain_text.lines import LABEL, labelled, padded
 from agree.report.plain_text.ruler import ruler, span
 from agree.report.story.answer import decisive
 from agree.report.story.digits import interval_text, plain
@@ -32,7 +32,7 @@ def overview(check: ClaimCheck, story: Story, width: int, form: int) -> list[str
         return _row_each(check, story)
     if form <= 1 and len(check.pairs) <= SEVERAL_A_LINE:
         return [*_several(story, width), *_all(check, width)]
-    return [*_count(check, story), *_all(check, width)]
+    return [*_count(check, story, width), *_all(check, width)]
 
 
 def _single(check: ClaimCheck, width: int) -> list[str]:
@@ -74,13 +74,13 @@ def _several(story: Story, width: int) -> list[str]:
     return ["".join(padded(cell, wide + 1) for cell in cells[k:k + each]) for k in range(0, len(cells), each)]
 
 
-def _count(check: ClaimCheck, story: Story) -> list[str]:
+def _count(check: ClaimCheck, story: Story, width: int) -> list[str]:
     known: list[SessionRow] = [row for row in story.sessions if row.estimate is not None]
     if not known:
         return []
     low, high = (pick(known, key=_value) for pick in (min, max))
     when = f", {days(check)}" if days(check) else ""
-    return [f"{padded('Sessions', LABEL)}{counted(len(check.pairs), 'session')}{when}: {low.error} to {high.error}"]
+    return labelled("Sessions", f"{counted(len(check.pairs), 'session')}{when}: {low.error} to {high.error}", width)
 
 
 def _value(row: SessionRow) -> float:

@@ -1,0 +1,67 @@
+"""Printed figures never contradict the stored answer, whatever they are."""
+
+import math
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from agree import Estimate
+from agree.report.plain_text.ruler import ruler
+from agree.report.story.answer import share_text
+from agree.report.story.digits import interval_text, plain, range_words, shown, side_words
+from agree.verdict.rule import three_way
+
+NUMBERS = st.floats(-50, 50, allow_nan=False)
+LIMITS = st.one_of(st.sampled_from([0.5, 1.0, 1.5, 2.0, 5.0]), st.floats(0.01, 30))
+
+
+def estimate(low, high):
+    return Estimate(value=(low + high) / 2, low=low, high=high, level=0.95, method="t")
+
+
+@given(NUMBERS, NUMBERS, LIMITS)
+@example(-4.36, -1.4973, 1.5)
+@example(-1.5, 1.5, 1.5)
+@example(-1.5000000001, 0.0, 1.5)
+def test_printed_ends_and_printed_limit_give_the_stored_answer(a, b, limit):
+    item = estimate(min(a, b), max(a, b))
+    seen = shown(item, limit)
+    assert three_way(seen.low, seen.high, seen.limit) == three_way(item.low, item.high, limit)
+    assert seen.low <= seen.value <= seen.high
+    for value in (seen.low, seen.high, seen.value):
+        assert float(plain(value, seen.places, sign=True).replace("\N{MINUS SIGN}", "-")) == value
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+@example(0.9496, 1.0)
+@example(0.1, 0.9499999)
+def test_printed_shares_reach_what_is_needed_only_if_they_do(a, b):
+    item = estimate(min(a, b), max(a, b))
+    low, high = (float(end) for end in share_text(item, 0.95)[1].removesuffix(" %").split(" to "))
+    assert (low >= 95) == (item.low >= 0.95)
+    assert (high < 95) == (item.high < 0.95)
+
+
+@given(NUMBERS, NUMBERS, st.floats(0.05, 30), st.integers(10, 40))
+def test_a_ruler_keeps_the_order_of_what_it_shows(a, b, limit, half_width):
+    item = estimate(min(a, b), max(a, b))
+    drawn = ruler(item, limit, 1.06 * max(limit, abs(a), abs(b)), 2 * half_width + 1)
+    assert len(drawn) == 2 * half_width + 1
+    assert drawn.count("o") == 1
+    if item.low < -limit - 0.2 * limit and "(" in drawn and "[" in drawn:
+        assert drawn.index("(") <= drawn.index("[")
+
+
+@pytest.mark.parametrize(("low", "high", "words"), [
+    (-3.34, -2.16, "2.2 to 3.3 % low"), (-0.58, 0.55, "0.6 % low to 0.6 % high"), (0.0, 1.2, "0.0 to 1.2 % high"),
+    (-1.24, 0.0, "0.0 to 1.2 % low"), (0.0, 0.0, "0.0 % to 0.0 %"), (-math.inf, 2.0, "2.0 % high with no limit below"),
+    (-21.0, 12.0, "21 % low to 12 % high"), (-0.06, 0.05, "0.06 % low to 0.05 % high")])
+def test_intervals_in_words(low, high, words):
+    assert range_words(shown(estimate(low, high), 1.5), "%") == words
+
+
+def test_a_printed_zero_has_no_side_and_no_sign():
+    assert side_words(-0.0, 1, "%") == "0.0 %"
+    assert plain(-0.04, 1, sign=True) == "0.0"
+    assert interval_text(estimate(-0.2, 0.16), "%", 1.5) == "0.0 % (−0.2 to +0.2)"

@@ -1,0 +1,164 @@
+"""The story: the words of every report, in every state, on any terminal."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from agree.core.note import Note
+from agree.core.plain import plain_name
+from agree.report.html.document import html_text
+from agree.report.notes.sentence import known, note_text
+from agree.report.plain_text.details import details
+from agree.report.plain_text.lines import wrap
+from agree.report.plain_text.screen import MOST_LINES, screen
+from agree.report.story.answer import shown_band
+from agree.report.story.names import columns, short
+from agree.report.story.provenance import Provenance
+from agree.report.story.tell import tell
+from agree.report.story.vocabulary import BANNED
+from tests.report import cases
+from tests.report.made import item, made
+
+ROOT = Path(__file__).parents[2]
+CASES = {
+    "holds": made(-0.04, 0.5), "fails": made(-2.75, 0.59), "open": made(-1.4, 0.6), "exact": made(0.0, 0.2),
+    "high": made(2.31, 0.4), "wide": made(3.0, 40.0), "narrow": made(1.44, 0.05), "at the limit": made(1.0, 0.5),
+    "near the limit": made(-1.4, 0.0973), "two": made(-0.6, 5.7, sessions=2, errors=(-0.1, -1.0)),
+    "four": made(0.0, 0.6, sessions=4, errors=(-0.1, -0.3, 0.4, -0.1)),
+    "eight": made(-2.8, 0.65, sessions=8, errors=(-2.7, -3.0, -2.2, -3.4, -2.8, -3.1, -2.3, -3.3)),
+    "fourteen": made(-1.0, 0.3, sessions=14, errors=(-1.0,) * 14),
+    "bands": made(-2.75, 0.59, meaning="bands"), "readings": made(-0.1, 0.3, meaning="readings"),
+    "next": made(-0.1, 0.3, meaning="next_session"), "next of four": made(0.0, 0.6, sessions=4, meaning="next_session"),
+    "drifting": made(-0.04, 0.5, bias=item(-0.04, 0.5, drift=True)),
+    "guarded": made(-0.04, 0.5, decision_rule="guard 2u"), "plainly": made(-0.04, 0.5, decision_rule="plain"),
+    "no cause": made(-2.75, 0.59, findings=()),
+    **{f"computed {name}": make() for name, make in cases.ALL.items()},
+}
+
+
+def golden(name, width):
+    return Path(__file__).with_name("golden") / f"{name.replace(' ', '-')}-{width}.txt"
+
+
+def told(text):
+    """The lines that rest on the stated figures alone: what is computed beside them is left out."""
+    kept, skipping = [], False
+    for line in text.splitlines():
+        skipping = line.startswith(("Likely cause", "To enter", "To record", "Also asked")) or (
+            skipping and line.startswith(" " * 14))
+        if not skipping:
+            kept.append(line)
+    return kept
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("name", [name for name in CASES if not name.startswith("computed")])
+def test_golden_texts(name, width):
+    place = golden(name, width)
+    shown = told(screen(CASES[name], width=width))
+    assert place.read_text(encoding="utf-8").splitlines() == shown, f"see {place}; renew: python {__file__}"
+
+
+@pytest.mark.parametrize("width", [40, 80, 100, 140])
+@pytest.mark.parametrize("name", CASES)
+def test_the_screen_is_short_and_answers_first(name, width):
+    check = CASES[name]
+    lines = screen(check, width=width).splitlines()
+    if width >= 80:
+        assert len(lines) <= MOST_LINES
+    assert max(map(columns, lines)) <= min(width, 100)
+    assert lines[0].startswith(check.verdict.upper() + "  ")
+    starts = [line.split("  ")[0].split(":")[0] for line in lines]
+    for label in ("Main doubt", "Likely cause", "To enter", "To record", "More"):
+        assert label in starts
+    assert all(line == line.rstrip() for line in lines)
+
+
+def test_colour_is_behind_the_verdict_alone():
+    for name in ("holds", "fails", "open"):
+        plain, coloured = (screen(CASES[name], colour=on) for on in (False, True))
+        assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
+        first = coloured.splitlines()[0]
+        assert re.fullmatch(r"\x1b\[[0-9;]+m(HOLDS|DOES NOT HOLD|NOT SETTLED)\x1b\[0m  claim.*", first)
+        assert coloured.count("\x1b") == 2
+
+
+def test_at_most_three_warnings_and_those_that_change_the_answer_first():
+    source = CASES["holds"]
+    notes = tuple(Note(kind=f"strange_{k}", severity="answer" if k == 4 else "trust", values={"at": k})
+                  for k in range(6))
+    check = replace(source, pairs=(replace(source.pairs[0], notes=notes),))
+    text = screen(check)
+    assert "Strange 4 (at 4)" in text.splitlines()[[line[:8] for line in text.splitlines()].index("Warnings")]
+    assert re.search(r"\d more: --details\.", text)
+    assert len(text.splitlines()) <= MOST_LINES
+
+
+def test_every_printed_interval_is_the_one_that_decides():
+    check = CASES["computed fails"]
+    band = shown_band(check)
+    assert band.verdict == next(one.verdict for one in check.readings if one.meaning == "bands")
+    row = tell(check).questions[1]
+    assert row.estimate is band.deciding
+    for shown, stored in zip(tell(check).bands, [one for one in check.bands if one.seconds], strict=True):
+        assert shown.estimate is stored.deciding
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_no_word_of_statistics_or_of_earlier_drafts(name):
+    check = CASES[name]
+    story = tell(check)
+    said = " ".join([*told(screen(check)), story.sentence, *story.doubt, *(c.text for c in story.caveats),
+                     *(row.figures for row in story.questions)])
+    assert [word for word in BANNED if re.search(rf"(?<![\w-]){re.escape(word)}(?![\w-])", said)] == []
+
+
+def test_all_renderers_set_the_same_words():
+    check = CASES["computed fails"]
+    story = tell(check)
+    page = re.sub(r"<[^>]+>", "", html_text(check, Provenance())).replace("&#x27;", "'")
+    text = " ".join(screen(check).split())
+    sentence = story.sentence.replace("\N{MINUS SIGN}", "-").replace("–", "-")
+    assert sentence in text
+    assert story.sentence in page
+    assert all(row.figures in page for row in story.questions)
+    assert all(row.figures in page for row in story.bands)
+
+
+def test_details_have_every_section_and_fit():
+    for name in ("computed fails", "computed holds", "eight"):
+        check = CASES[name]
+        text = details(check, tell(check))
+        for title in ("THE FOUR QUESTIONS", "BY POWER BAND", "BY SESSION", "WHERE THE UNCERTAINTY", "SECONDS USED",
+                      "CLOCKS", "SCATTER", "LIKELY CAUSES", "TO ENTER", "WHAT THIS IS NOT"):
+            assert any(line.startswith(title) for line in text.splitlines()), title
+
+
+def test_every_kind_of_note_in_the_code_has_a_sentence():
+    named = set()
+    rooms = ("files", "recordings", "pairing", "faults", "verdict", "diagnosis", "correction", "assessment")
+    for path in (path for room in rooms for path in (ROOT / "agree" / room).rglob("*.py")):
+        named |= set(re.findall(r"Note\(\s*kind=\"(\w+)\"", path.read_text(encoding="utf-8")))
+    assert sorted(named - set(known())) == []
+    assert len(named) > 10
+
+
+def test_wide_and_hostile_names():
+    assert short("基準" * 30, 21) == "基準基準基準基…準基準"
+    assert columns(short("基準" * 30, 21)) <= 21
+    assert plain_name("a\x1b[31mb") not in ("a\x1b[31mb",)
+    assert "\x1b" not in short("a\x1b[31mb")
+    assert wrap("", 20) == [""]
+
+
+def test_an_unknown_note_is_said_with_its_values():
+    assert note_text(Note(kind="new_kind", values={"at_s": 3})) == "new kind (at s 3)"
+
+
+if __name__ == "__main__":
+    golden("x", 80).parent.mkdir(exist_ok=True)
+    for case, result in CASES.items():
+        for wide in (80, 120) if not case.startswith("computed") else ():
+            golden(case, wide).write_text("\n".join(told(screen(result, width=wide))) + "\n", encoding="utf-8")
