@@ -11,6 +11,8 @@ import numpy as np
 
 from agree.assessment.beside import robust_and_limits, with_faults
 from agree.assessment.budget import BudgetTerm, budget
+from agree.assessment.corrected_reference import corrected
+from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
 from agree.assessment.over_sessions import effects_of, own_errors
@@ -33,7 +35,9 @@ from agree.verdict.bands import BandCheck
 from agree.verdict.bands import bands as judge_bands
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
+from agree.verdict.declaration import Declaration, Declared, compare
 from agree.verdict.distinct import refuse_repeats
+from agree.verdict.looks import checked_looks
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import RULES
@@ -70,7 +74,7 @@ class ClaimCheck(Drawn):
         What to enter, and whether it lasts.
     findings : tuple of Finding
         What is likely wrong.
-    next_step : str
+    next_step : Note
         What would settle an open question, or what is not yet known.
     session_bias : tuple of Estimate
         Mean error of each session by itself, over its whole range, in the claim's unit.
@@ -90,6 +94,10 @@ class ClaimCheck(Drawn):
         Uncertainty of the mean error, term by term.
     effects : SessionEffects or None
         Sessions against each other; None with one session.
+    looks : tuple of int
+        Numbers of sessions after which looks were declared; empty if none were.
+    declared : Declared or None
+        What was declared beforehand, and what was done otherwise.
     response : tuple of Response or None
         Difference in response in each session; empty unless asked for (`agree check` does).
     efforts : tuple of BestEfforts or None
@@ -108,7 +116,7 @@ class ClaimCheck(Drawn):
     passing_bablok: Line | None
     correction: Correction
     findings: tuple[Finding, ...]
-    next_step: str
+    next_step: Note
     session_bias: tuple[Estimate, ...]
     reference_uncertainty: ReferenceUncertainty
     window_s: int
@@ -118,6 +126,8 @@ class ClaimCheck(Drawn):
     decision_rule: str
     budget: tuple[BudgetTerm, ...]
     effects: SessionEffects | None
+    looks: tuple[int, ...] = ()
+    declared: Declared | None = None
     response: tuple[Response | None, ...] = ()
     efforts: tuple[BestEfforts | None, ...] = ()
 
@@ -154,7 +164,8 @@ class ClaimCheck(Drawn):
             "seconds": self.seconds(),
             "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
             "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
-            "decision_rule": self.decision_rule, "budget": self.budget, "session_effects": self.effects,
+            "decision_rule": self.decision_rule, "looks": self.looks,
+            "declared": self.declared, "budget": self.budget, "session_effects": self.effects,
             "sessions": [item.to_dict() | {"bias": bias, "response": response, "best_efforts": efforts}
                          for item, bias, response, efforts in zip_longest(
                              self.pairs, self.session_bias, self.response, self.efforts)],
@@ -173,6 +184,8 @@ def check_claim(
     level: float = 0.95,
     drivetrain_loss: str | None = None,
     decision_rule: str = "interval",
+    looks: Sequence[int] | None = None,
+    declared: Declaration | None = None,
 ) -> ClaimCheck:
     """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
 
@@ -202,6 +215,11 @@ def check_claim(
         first. It is taken off the reference, and its uncertainty added.
     decision_rule : {"interval", "guard 2u", "guard 1.645u", "plain"}
         See `agree.verdict.rule.decide`; to be chosen before the data are seen.
+    looks : sequence of int, optional
+        Numbers of sessions after which the data are looked at, declared beforehand: each look spends a part of the
+        allowed error, and between looks no answer is given. See `agree.verdict.looks.level_at`.
+    declared : Declaration, optional
+        What was fixed beforehand, to be compared with what is done; its looks count unless `looks` is given.
 
     Returns
     -------
@@ -247,12 +265,19 @@ def check_claim(
     checks.choice(decision_rule, "decision_rule", RULES)
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
-    data = table(_corrected(pairs, reference_u.factor), window_s)
+    data = table(corrected(pairs, reference_u.factor), window_s)
     refuse_repeats(data.pairs)
+    planned = checked_looks(looks) if looks else declared.looks if declared else ()
+    beside = None if declared is None else compare(declared, Declaration(
+        claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=planned,
+        bands=() if edges is None else tuple(edges.tolist())))
+    looked = look(planned, data.sessions, level)
+    level = looked.level
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
-    readings = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
-                meanings.next_session(data, claim, first, level, decision_rule))
+    readings = looked.answers((
+        first, second, meanings.readings(data, claim, reference_u, level, window_s),
+        meanings.next_session(data, claim, first, level, decision_rule)))
     each = own_errors(data, claim, level)
     effects = effects_of(data, claim, level)
     bias = meanings.mean_error(data, "%", level)
@@ -265,16 +290,8 @@ def check_claim(
         readings=readings, bias=bias, bias_with_faults=with_faults(data, level), bands=band_checks,
         limits=limits, deming=line, passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
-        next_step=next_step(data, meaning, readings, claim, level),
+        next_step=looked.next or next_step(data, meaning, readings, claim, level, effects.odd if effects else ()),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
-        notes=notes(data, reference_u, bias, first, decision_rule, effects), pairs=data.pairs,
+        notes=notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside),
+        pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)
-
-
-def _corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequence[Pairs]:
-    """Multiply the reference by what its calibration and a declared loss say."""
-    if factor == 1 or not (isinstance(pairs, Pairs) or all(isinstance(item, Pairs) for item in pairs)):
-        return pairs  # what are no pairs is refused later, in one wording
-    items = [pairs] if isinstance(pairs, Pairs) else pairs
-    changed = [item.scaled(reference=factor) for item in items]
-    return changed[0] if isinstance(pairs, Pairs) else changed

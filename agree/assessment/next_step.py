@@ -6,10 +6,11 @@ import math
 
 from agree.core.engine import COSINES
 from agree.core.estimate import Estimate
+from agree.core.note import Note
 from agree.verdict.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
-from agree.verdict.error_distribution import interval_half_width
+from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
@@ -18,50 +19,68 @@ MOST_TIMES_LONGER = 10
 CHANCE = 0.8  # probability with which the named amount of riding settles it
 
 
-def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: Claim, level: float) -> str:
-    """One or two sentences on what to record next."""
+def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: Claim, level: float,
+              odd: tuple[int, ...] = ()) -> Note:
+    """Return what to record next, as a note of kind "next_..."."""
     reading = next(item for item in readings if item.meaning == meaning)
+    if claim.above is not None and reading.estimate is None and float(table.level.max()) < claim.above:
+        return Note(kind="next_ride_above", values={"watts": claim.above})
     if reading.verdict != OPEN:
         if table.sessions == 1:
-            return ("Record 2 or more further sessions on other days, each with a fresh zero: one recording says "
-                    "nothing of the next.")
-        ladder = [item.meaning.replace("_", " ") for item in readings if item.verdict == OPEN]
-        return f"Not yet settled in the stricter meaning: {', '.join(ladder)}." if ladder else "Nothing is left open."
+            return Note(kind="next_other_days", values={"sessions": 2})
+        ladder = [item.meaning for item in readings if item.verdict == OPEN]
+        return Note(kind="next_open", values={"meanings": ",".join(ladder)}) if ladder else Note(kind="next_nothing")
+    if odd:
+        return Note(kind="next_odd", values={"session": odd[0] + 1})
     if meaning == "next_session" and table.sessions == 1:
-        return "Record at least 2 further sessions on other days: only they show how far sessions differ."
-    if meaning == "bands":
-        return f"Record more minutes in the open bands ({reading.because})."
-    if meaning == "readings" or reading.estimate is None:
-        return "Record more windows of the kind asked for: a longer session or further ones."
-    return _mean_error_step(table, reading, reading.estimate, claim, level)
+        return Note(kind="next_other_days", values={"sessions": 2})
+    if meaning == "bands" and reading.estimate is not None:
+        low, high = reading.details["worst_band"]
+        return Note(kind="next_band_minutes", values={"low": low, "high": high})
+    if meaning != "next_session" and (meaning != "average" or reading.estimate is None):
+        return Note(kind="next_more_windows")
+    return _mean_error_step(table, reading, claim, level)
 
 
-def _mean_error_step(table: Table, reading: Reading, item: Estimate, claim: Claim, level: float) -> str:
-    margin = abs(reading.limit - abs(item.value))
-    known = reading.known
+def _mean_error_step(table: Table, reading: Reading, claim: Claim, level: float) -> Note:
+    item, own = reading.estimate, reading.own
+    if item is None or own is None:
+        return Note(kind="next_more_windows")
+    margin, unit, known = abs(reading.limit - abs(item.value)), claim.unit, reading.known
     alone = float(interval_half_width(0.0, math.inf, known, level))
     if alone >= margin:
-        return (f"The reference alone leaves this open (u = {known.u:.2g} {claim.unit}): no amount of riding settles "
-                f"it. Have the reference calibrated to u below {known.u * margin / alone:.2g} {claim.unit}.")
-    statistical = item.standard_error if reading.own is None else reading.own.standard_error
+        return _reference_step(own, reading.limit, alone, known, unit)
     answer = HOLDS if abs(item.value) <= reading.limit else FAILS
+    too_close = Note(kind="next_too_close", values={"value": item.value, "limit": reading.limit, "unit": unit})
     if table.sessions == 1:
-        times = _times_longer(answer, item, Terms(reading.limit, statistical, known, level))
-        if times is None:
-            return _too_close(reading, claim)
+        times = _times_longer(answer, item, Terms(reading.limit, own.standard_error, known, level))
         minutes = table.reference.size / 60
-        return (f"About {minutes * times:.0f} min of such riding in all settle it with {100 * CHANCE:g} % probability "
-                f"if the error stays as it is ({minutes:.0f} min so far); sessions on other days are worth more.")
-    sd = statistical * math.sqrt(table.sessions)
+        return too_close if times is None else Note(kind="next_ride_longer", values={
+            "minutes": minutes * times, "ridden": minutes, "chance": CHANCE})
     if reading.meaning == "next_session":
-        return (f"Sessions differ by SD {reading.details.get('session_sd', math.nan):.2g} {claim.unit}; more sessions "
-                "sharpen the prediction but cannot make it narrower than that spread.")
+        return Note(kind="next_spread", values={"sd": reading.details.get("session_sd", math.nan), "unit": unit})
+    sd = own.standard_error * math.sqrt(table.sessions)
     wanted = sessions_needed(answer, CHANCE, [item.value], [Terms(reading.limit, sd, known, level)], seen=True,
                              least=max(table.sessions + 1, LEAST_SESSIONS), most=MOST_SESSIONS)
-    if wanted is None:
-        return _too_close(reading, claim)
-    return (f"About {wanted} sessions in all settle it with {100 * CHANCE:g} % probability if they differ as these "
-            f"{table.sessions} do (SD {sd:.2g} {claim.unit}).")
+    return too_close if wanted is None else Note(kind="next_more_sessions", values={
+        "sessions": wanted, "have": table.sessions, "chance": CHANCE, "sd": sd, "unit": unit})
+
+
+def _reference_step(own: Estimate, limit: float, alone: float, known: KnownError, unit: str) -> Note:
+    """What a reference that leaves it open asks for; "never" only if so for every true error inside the interval.
+
+    With endless data the interval is the error against this reference -+ `alone`: it settles the claim if that error
+    is at most limit - alone, or more than limit + alone.
+    """
+    inside, outside = limit - alone, limit + alone
+    nearest = 0.0 if own.low <= 0 <= own.high else min(abs(own.low), abs(own.high))
+    farthest = max(abs(own.low), abs(own.high))
+    needed = math.sqrt(3) * known.u * abs(limit - abs(own.value)) / alone  # as the half-width of a rectangle
+    values: dict[str, float | int | str | bool] = {"needed": needed, "unit": unit, "u": known.u}
+    if nearest > inside and farthest <= outside:
+        return Note(kind="next_calibrate", values=values)
+    return Note(kind="next_reference_or_luck", values={**values, "holds_within": inside, "fails_beyond": outside,
+                                                       "can_hold": nearest <= inside, "can_fail": farthest > outside})
 
 
 def _times_longer(answer: str, item: Estimate, terms: Terms) -> float | None:
@@ -78,10 +97,3 @@ def _times_longer(answer: str, item: Estimate, terms: Terms) -> float | None:
         middle = (low + high) / 2
         low, high = (low, middle) if settles(middle) else (middle, high)
     return max(high, 1.2)
-
-
-def _too_close(reading: Reading, claim: Claim) -> str:
-    side = "inside" if reading.verdict == HOLDS or (
-        reading.estimate is not None and abs(reading.estimate.value) <= reading.limit) else "outside"
-    return (f"The error found lies too near the limit of {reading.limit:.3g} {claim.unit} ({side}): no reasonable "
-            "amount of riding would settle it. Say so, or choose another limit beforehand.")

@@ -33,7 +33,7 @@ def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, averag
     if data.sessions == 1:
         found.append("One recording: the answer speaks of this recording, not of other days or other units.")
     if bias.drift:
-        found.append("The error drifts over the recording; the interval is likely too narrow.")
+        found.append("The error drifts over the recording: a longer ride would have another mean error.")
     if math.isnan(bias.standard_error):
         found.append("The mean error has no interval.")
     named = len(data.pairs) > 1

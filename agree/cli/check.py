@@ -19,7 +19,7 @@ NOT_HOLDING = 1
 GROUPS = {
     "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands",
                      "window"),
-    "Sessions": ("sessions", "session_list"),
+    "Sessions": ("sessions", "session_list", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults", "match_response"),
     "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "others",
@@ -81,6 +81,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--about", "about_file", metavar="FILE.toml",
               help="What you state of the instruments (serial, firmware, zero, crank length) and the days.")
 @click.option("--open", "show", is_flag=True, help="Show the page when it is written.")
+@click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which looks were declared: '3,5,8'.")
+@click.option("--declared", "declared_file", metavar="FILE", help="Compare with what agree plan --declare wrote.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
 def check(reference: str | None, device: str | None, **options: Any) -> None:
     """Check a claim on recordings, and print the answer.

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from agree.cli.groups import Grouped
-from agree.cli.terminal import edges_of, outputs_are_no_inputs
+from agree.cli.terminal import edges_of, looks_of, outputs_are_no_inputs
 from agree.cli.words import MEANINGS, Level, Words, hint
 
 PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
@@ -16,10 +16,10 @@ CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
 GROUPS = {
-    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands"),
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
-    "What is written": ("sheet_file", "json_file"),
+    "What is written": ("sheet_file", "declare_file", "json_file"),
 }
 
 
@@ -43,6 +43,9 @@ GROUPS = {
 @click.option("--sheet", "sheet_file", metavar="FILE",
               help="Write a sheet to print and fill in: .pdf, .html or .txt; and beside it a blank file for "
                    "agree check --about.")
+@click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which the data are looked at: '3,5,8'.")
+@click.option("--declare", "declare_file", metavar="FILE",
+              help="Write claim, meaning, level, bands and looks with a digest, for agree check --declared.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
 @click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
 @click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
@@ -58,6 +61,8 @@ def plan_command(**options: Any) -> None:
     from agree.report.sheet import write_sheet
     from agree.report.write import json_text, read_json, write_text
     from agree.verdict.claim import Claim
+    from agree.verdict.declaration import Declaration
+    from agree.verdict.looks import checked_looks
 
     json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
     outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
@@ -74,6 +79,12 @@ def plan_command(**options: Any) -> None:
     if sheet_file is not None:
         write_sheet(result, sheet_file)
         written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
+    if options["declare_file"] is not None:
+        counts = looks_of(options["looks"])
+        made = Declaration(claim=claim.text, meaning=options["meaning"], level=options["level"],
+                           bands=tuple(edges_of(options["bands"]) or ()), looks=checked_looks(counts) if counts else ())
+        write_text(options["declare_file"], made.text())
+        written.append(options["declare_file"])
     if json_file == "-":
         click.echo(json_text(result))
         return

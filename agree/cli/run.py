@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from agree.cli.progress import progress
 from agree.cli.session_list import SessionFiles
-from agree.cli.terminal import edges_of, handling_of
+from agree.cli.terminal import edges_of, handling_of, looks_of
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
@@ -44,6 +44,7 @@ def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     from agree.assessment.beside import with_seconds
     from agree.assessment.claim_check import check_claim
     from agree.core.errors import AgreeWarning
+    from agree.verdict.declaration import read_declaration
 
     edges = edges_of(options["bands"])
     with progress("checking the claim"), warnings.catch_warnings():
@@ -52,4 +53,5 @@ def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
             pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
             reference_uncertainty=options["reference_uncertainty"], bands=edges, window_s=options["window"],
             level=options["level"], drivetrain_loss=options.get("loss"),
-            decision_rule=options.get("rule", "interval")))
+            decision_rule=options.get("rule", "interval"), looks=looks_of(options.get("looks")),
+            declared=read_declaration(options["declared_file"]) if options.get("declared_file") else None))

@@ -31,6 +31,16 @@ def colour() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"
 
 
+def looks_of(text: str | None) -> list[int] | None:
+    """Read numbers of sessions such as "3,5,8"."""
+    from agree.core.errors import InputError
+
+    try:
+        return None if text is None else [int(count) for count in text.split(",")]
+    except ValueError:
+        raise InputError(f"--looks {text!r} is not understood; write numbers of sessions like 3,5,8") from None
+
+
 def handling_of(texts: Sequence[str]) -> dict[str, str]:
     """Read what to do with faults: a word for all kinds, KIND=HOW for one; the later counts."""
     from agree.core.errors import InputError

@@ -1,7 +1,5 @@
 """What would settle an open answer: the amount named does so about as often as is said."""
 
-import re
-
 import numpy as np
 import pytest
 
@@ -30,10 +28,10 @@ def test_sessions_named_settle_it_with_the_chance_named(rng):
     """Step from 4 sessions; then as many as it names, error and spread as found."""
     first = check_claim([ride(error) for error in exact(0.9, SD, 4)], "1.5 %")
     assert first.verdict == "not settled"
-    found = re.fullmatch(r"About (\d+) sessions in all settle it with 80 % probability if they differ as these 4 do "
-                         r"\(SD 0\.6 %\)\.", first.next_step)
-    assert found is not None, first.next_step
-    count, runs = int(found[1]), 60
+    step = first.next_step
+    assert (step.kind, step.values["have"], step.values["chance"]) == ("next_more_sessions", 4, 0.8)
+    assert step.values["sd"] == pytest.approx(SD, rel=1e-3)
+    count, runs = step.values["sessions"], 60
     named, fewer = (float(chance("holds", n, 0.9, Terms(1.5, SD, EXACT, 0.95))) for n in (count, count - 1))
     assert fewer < 0.8 <= named
     settled = [check_claim([ride(error) for error in rng.normal(0.9, SD, count)], "1.5 %").verdict == "holds"
@@ -44,14 +42,38 @@ def test_sessions_named_settle_it_with_the_chance_named(rng):
 def test_near_the_limit_it_says_that_nothing_will(rng):
     check = check_claim([session(rng, scale=1 + e / 100, sd=0.1, seconds=600, label=str(k))
                          for k, e in enumerate(exact(1.49, SD, 4))], "1.5 %")
-    assert check.next_step.startswith("The error found lies too near the limit of 1.5 % (inside)")
+    assert check.next_step.kind == "next_too_close"
+    assert check.next_step.values["limit"] == pytest.approx(1.5)
 
 
 def test_minutes_named_for_one_recording(rng):
     pairs = session(rng, scale=1.004, sd=8.0, seconds=900)
     check = check_claim(pairs, "1.5 %")
     assert check.verdict == "not settled"
-    found = re.match(r"About (\d+) min of such riding in all settle it with 80 % probability if the error stays as it "
-                     r"is \(15 min so far\); ", check.next_step)
-    assert found is not None, check.next_step
-    assert 15 < int(found[1]) <= 150
+    step = check.next_step
+    assert (step.kind, step.values["ridden"]) == ("next_ride_longer", 15)
+    assert 15 < step.values["minutes"] <= 150
+
+
+def test_no_riding_helps_only_if_so_for_every_error_inside(rng):
+    """±1 % leaves 0.95 open: errors beyond 0.55 and up to 2.45 are never settled, others are."""
+    sure = [ride(error) for error in exact(1.3, 0.05, 4)]
+    assert check_claim(sure, "1.5 %", reference_uncertainty="±1 %").next_step.kind == "next_calibrate"
+    unsure = [ride(error) for error in exact(1.3, SD, 4)]
+    step = check_claim(unsure, "1.5 %", reference_uncertainty="±1 %").next_step
+    assert step.kind == "next_reference_or_luck"
+    assert step.values["holds_within"] == pytest.approx(0.55, abs=1e-6)
+    assert step.values["fails_beyond"] == pytest.approx(2.45, abs=1e-6)
+    assert (step.values["can_hold"], step.values["can_fail"]) == (True, False)
+
+
+def test_a_claim_above_a_power_not_ridden_asks_for_that_power(rng):
+    low = Pairs(reference=80 + rng.normal(0, 5, 900), device=80 + rng.normal(0, 5, 900))
+    step = check_claim(low, "1.5 % or 2 W above 150 W").next_step
+    assert (step.kind, step.values["watts"]) == ("next_ride_above", 150)
+
+
+def test_an_odd_session_comes_first(rng):
+    pairs = [ride(error) for error in (0.1, 0.2, 0.05, 0.15, 5.0)]
+    check = check_claim(pairs, "1.5 %")
+    assert (check.next_step.kind, check.next_step.values["session"]) == ("next_odd", 5)

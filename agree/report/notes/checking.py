@@ -26,6 +26,15 @@ def _in_ten(note: Note) -> str:
     return "4 times in 5" if abs(chance - 0.8) < 0.005 else f"with a chance of {100 * chance:.0f} %"
 
 
+def _luck(note: Note) -> str:
+    values = note.values
+    unit = values["unit"]
+    ways = [f"holds if sessions settle on ±{values['holds_within']:.2g} {unit} or less"] * bool(values["can_hold"])
+    ways += [f"fails beyond ±{values['fails_beyond']:.2g} {unit}"] * bool(values["can_fail"])
+    return (f"have the reference calibrated, to about ±{values['needed']:.2g} {unit}; without that, more sessions "
+            f"settle it only if another error comes out: it {' and '.join(ways)}.")
+
+
 SUSPICIONS = {"files exchanged": "; its two files look exchanged", "one side only": "; it looks like one side only",
               "twice as much": "; it looks doubled", "metric horsepower": "; its unit looks like metric horsepower"}
 
@@ -50,6 +59,14 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "next_too_close": "more riding will not settle it: {value:.2g} {unit} is too close to the limit.",
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",
     "next_odd": "find out what was different in session {session} (zero, battery, crank length), then ride 2 more.",
+    "next_reference_or_luck": _luck,
+    "next_look": "ride until {sessions} sessions are recorded: the next look was declared for then.",
+    "looks_undeclared": ("looking after each session and stopping at the first answer makes a wrong one up to "
+                         "{percent:g} % likely on either side, not {promised:g} %. Declare looks with --looks."),
+    "looks_between": "no look was declared after {sessions} sessions: no answer is given before the next.",
+    "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
+    "declared_otherwise": "declared beforehand: {what} {declared}; done: {done}.",
+    "declared_as_done": "checked as declared beforehand (digest {digest}).",
     "session_odd": _odd,
     "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",
     "next_ride_above": "ride above {watts:g} W: the claim is made for that range only.",

@@ -1,0 +1,53 @@
+"""What declared and undeclared looks, and a declaration, do to the answers of a check."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+from agree.core.note import Note
+from agree.verdict.declaration import Declared
+from agree.verdict.looks import level_at, undeclared_percent
+from agree.verdict.meanings import Reading
+from agree.verdict.rule import OPEN
+
+
+class Looked(NamedTuple):
+    """Level at this look, whether it is answered, what a reader must know, and what to record before the next one."""
+
+    level: float
+    answered: bool
+    notes: tuple[Note, ...]
+    next: Note | None = None
+
+    def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+        """Leave the answers as they are at a look, and open between looks."""
+        if self.answered:
+            return readings
+        return tuple(replace(item, verdict=OPEN, because="no look was declared after this number of sessions")
+                     for item in readings)
+
+
+def look(looks: tuple[int, ...], sessions: int, level: float) -> Looked:
+    """Return what holds after this number of sessions."""
+    if not looks:
+        note = Note(kind="looks_undeclared", severity="detail", values={
+            "sessions": sessions, "percent": undeclared_percent(sessions), "promised": round(50 * (1 - level), 6)})
+        return Looked(level, True, (note,) if sessions > 2 and level == 0.95 else ())
+    at = level_at(looks, sessions, level)
+    if at is not None:
+        return Looked(at, True, (Note(kind="looks_spent", severity="trust", values={
+            "looks": ", ".join(map(str, looks)), "level": at}),))
+    ahead = [count for count in looks if count > sessions]
+    between = Note(kind="looks_between", severity="answer", values={"sessions": sessions})
+    return Looked(level, False, (between,), Note(kind="next_look", values={"sessions": ahead[0]}) if ahead else None)
+
+
+def declared_notes(declared: Declared | None) -> tuple[Note, ...]:
+    """Return what was done otherwise than declared, or that nothing was."""
+    if declared is None:
+        return ()
+    if not declared.differences:
+        return (Note(kind="declared_as_done", severity="detail", values={"digest": declared.digest[:12]}),)
+    return tuple(Note(kind="declared_otherwise", severity="trust", values={
+        "what": item.what, "declared": item.declared, "done": item.done}) for item in declared.differences)
