@@ -33,11 +33,13 @@ __all__ = [
     "Estimate",
     "Event",
     "FileLook",
+    "FoldedDistribution",
     "Gap",
     "InputError",
     "Intraclass",
     "LimitsAt",
     "LimitsOfAgreement",
+    "LimitsSampleSize",
     "Line",
     "Linearity",
     "Look",
@@ -52,6 +54,7 @@ __all__ = [
     "QuantityCheck",
     "Recording",
     "RegressionLimits",
+    "RepeatedCorrelation",
     "RepeatedLimits",
     "Response",
     "SampleSizeError",
@@ -78,8 +81,10 @@ __all__ = [
     "deviation_index",
     "equivalence",
     "find_correction",
+    "folded_distribution",
     "intraclass",
     "limits_of_agreement",
+    "limits_sample_size",
     "linearity",
     "look",
     "look_at_errors",
@@ -95,6 +100,7 @@ __all__ = [
     "read_recording",
     "regression_limits",
     "render_page",
+    "repeated_correlation",
     "repeated_limits",
     "response_difference",
     "split_errors",
@@ -125,11 +131,14 @@ _PUBLIC = {
     "estimators.indices.equivalence": ("Equivalence", "equivalence"),
     "estimators.indices.intraclass": ("Intraclass", "intraclass"),
     "estimators.indices.precision": ("Precision", "precision"),
+    "estimators.indices.repeated_correlation": ("RepeatedCorrelation", "repeated_correlation"),
     "estimators.indices.typical_error": ("TypicalError", "typical_error"),
     "estimators.limits.agreement": ("LimitsOfAgreement", "limits_of_agreement"),
     "estimators.limits.assumptions": ("ErrorLook", "Look", "look_at_errors"),
+    "estimators.limits.folded": ("FoldedDistribution", "folded_distribution"),
     "estimators.limits.quantile": ("QuantileLimits", "quantile_limits"),
     "estimators.limits.repeated": ("RepeatedLimits", "repeated_limits"),
+    "estimators.limits.sample_size": ("LimitsSampleSize", "limits_sample_size"),
     "estimators.limits.tolerance": ("ToleranceLimits", "tolerance_limits"),
     "estimators.limits.trend": ("LimitsAt", "RegressionLimits", "regression_limits"),
     "estimators.lines.deming": ("deming",),
@@ -190,11 +199,14 @@ if TYPE_CHECKING:
     from agree.estimators.indices.equivalence import Equivalence, equivalence
     from agree.estimators.indices.intraclass import Intraclass, intraclass
     from agree.estimators.indices.precision import Precision, precision
+    from agree.estimators.indices.repeated_correlation import RepeatedCorrelation, repeated_correlation
     from agree.estimators.indices.typical_error import TypicalError, typical_error
     from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
     from agree.estimators.limits.assumptions import ErrorLook, Look, look_at_errors
+    from agree.estimators.limits.folded import FoldedDistribution, folded_distribution
     from agree.estimators.limits.quantile import QuantileLimits, quantile_limits
     from agree.estimators.limits.repeated import RepeatedLimits, repeated_limits
+    from agree.estimators.limits.sample_size import LimitsSampleSize, limits_sample_size
     from agree.estimators.limits.tolerance import ToleranceLimits, tolerance_limits
     from agree.estimators.limits.trend import LimitsAt, RegressionLimits, regression_limits
     from agree.estimators.lines.deming import deming
