@@ -1,0 +1,40 @@
+"""An error is one clear line with the argument it speaks of, as it is and after it was sent to another process."""
+
+from __future__ import annotations
+
+import copy
+import pickle
+
+import pytest
+
+from agree import AgreeError, InputError, MatchError, Recording, SampleSizeError
+from agree.core.plain import plain_name
+from agree.core.quantities.known import HEART_RATE
+
+
+@pytest.mark.parametrize("kind", [AgreeError, InputError, MatchError, SampleSizeError])
+def test_option_and_code_survive(kind):
+    error = kind("ride.csv: found x", option="power_column", code="no_column")
+    for again in (error, pickle.loads(pickle.dumps(error)), copy.deepcopy(error)):
+        assert (type(again), str(again), again.option, again.code) == (
+            kind, "ride.csv: found x", "power_column", "no_column")
+    assert (kind("x").option, kind("x").code) == ("", "")
+
+
+@pytest.mark.parametrize(("name", "plain"), [
+    ("ride", "ride"), ("Ünïcödé 🚲", "Ünïcödé 🚲"), ("a\x1b[31mb", "a?[31mb"), ("a\u202eb\u2066c", "a?b?c"),
+    ("a\nb\tc", "a b c"),
+    ("a\u00a0b", "a b"), ("a\x9b31mb\x00", "a?31mb?"), ("\udce4", "?"), ("\ue000", "?"), (7, "7")])
+def test_plain_names(name, plain):
+    assert plain_name(name) == plain
+    assert plain_name(name).isprintable()
+
+
+def test_a_recording_of_another_quantity():
+    found = Recording(time=[0, 1, 2], heart_rate=[120, 121, float("nan")], quantity=HEART_RATE, name="a\x1bb")
+    assert (found.unit, found.values[1], found.power, found.name) == ("bpm", 121, None, "a?b")
+    with pytest.raises(InputError, match="`heart_rate` is needed: the readings of heart rate") as caught:
+        Recording(time=[0, 1, 2], power=[1, 2, 3], quantity=HEART_RATE)
+    assert caught.value.option == "heart_rate"
+    with pytest.raises(ValueError, match="read-only"):
+        found.values[0] = 7
