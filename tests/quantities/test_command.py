@@ -1,0 +1,51 @@
+"""`agree check --quantity` for every quantity known, from the files people have."""
+
+import json
+from datetime import UTC, datetime, timedelta
+
+import jsonschema
+import numpy as np
+import pytest
+
+from agree.cli.main import command
+from agree.schema.shipped import schema_text
+
+START = datetime(2026, 3, 1, 9, tzinfo=UTC)
+
+
+def pace_text(speed):
+    seconds = 1000 / speed
+    return f"{int(seconds // 60)}:{seconds % 60:04.1f}"
+
+
+@pytest.mark.parametrize(("quantity", "header", "claim", "level", "write", "unit"), [
+    ("speed", "speed (km/h)", "2 %", 12.0, "{:.2f}".format, "m/s"),
+    ("pace", "pace (min/km)", "2 %", 3.3, pace_text, "m/s"),
+    ("cadence", "cadence (rpm)", "2 rpm", 85.0, "{:.0f}".format, "rpm"),
+    ("torque", "torque (Nm)", "2 %", 35.0, "{:.1f}".format, "Nm"),
+    ("oxygen uptake", "VO2 (ml/min)", "5 %", 2800.0, "{:.0f}".format, "l/min"),
+    ("core temperature", "core temperature (°C)", "0.3 °C", 37.8, "{:.2f}".format, "°C"),
+    ("balance", "balance (%)", "2 points", 48.0, "{:.1f}".format, "%"),
+    ("heart rate", "heart rate (bpm)", "10 % or 5 bpm", 140.0, "{:.0f}".format, "bpm")])
+def test_every_quantity(tmp_path, capsys, quantity, header, claim, level, write, unit):
+    rng = np.random.default_rng(1)
+    t = np.arange(1800)
+    spread = 0.01 if quantity == "core temperature" else 0.1
+    true = level * (1 + spread * np.sin(t / 50) + spread / 2 * np.sin(t / 17))
+    paths = []
+    for name, values in (("one", true), ("two", true * 1.002 + 0.001 * level * rng.normal(size=t.size))):
+        path = tmp_path / f"{name}.csv"
+        path.write_text(f"timestamp,{header}\n" + "".join(
+            f"{(START + timedelta(seconds=int(k))).isoformat()},{write(v)}\n" for k, v in zip(t, values, strict=True)),
+            encoding="utf-8")
+        paths.append(str(path))
+    command.main(["check", *paths, "--quantity", quantity, "--claim", claim, "--json", "-"], standalone_mode=False)
+    found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, json.loads(schema_text(2)))
+    assert (found["quantity"], found["unit"], found["verdict"]) == (quantity, unit, "holds")
+    assert "correction" not in found  # a count is never multiplied, and points are no factor
+    command.main(["check", *paths, "--quantity", quantity, "--claim", claim], standalone_mode=False)
+    text = capsys.readouterr().out
+    assert text.startswith("HOLDS")
+    assert " W" not in text
+    assert len(text.rstrip().splitlines()) <= 16
