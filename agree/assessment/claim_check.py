@@ -15,7 +15,6 @@ from agree.assessment.corrected_reference import corrected
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
-from agree.assessment.over_sessions import effects_of, own_errors
 from agree.core import checks
 from agree.core.drawn import Drawn
 from agree.core.errors import InputError
@@ -278,12 +277,12 @@ def check_claim(
     readings = looked.answers((
         first, second, meanings.readings(data, claim, reference_u, level, window_s),
         meanings.next_session(data, claim, first, level, decision_rule)))
-    each = own_errors(data, claim, level)
-    effects = effects_of(data, claim, level)
+    each = meanings.own_errors(data, claim, level)
+    effects = meanings.effects_of(data, claim, level)
     bias = meanings.mean_error(data, "%", level)
     line = fitted_line(data, window_s, level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
-                     bias=bias, line=line)
+                     bias=bias, line=line, effects=effects)
     limits, robust = robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),

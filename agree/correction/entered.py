@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from scipy import special
 
 from agree.core.result import Result
+from agree.correction.foretold import harm
 from agree.correction.rules import Rule, Units, apply, fit, rounded
 from agree.verdict.columns import Table
 from agree.verdict.meanings import mean_error
@@ -61,10 +61,5 @@ def judge(table: Table, data: Units, action: str, step: float) -> Judged:
     sd = float(asked.std(ddof=1)) if (device > n * exact.offset).all() and (reference > 0).all() else math.nan
     changes = (exact.scale - 1) * table.device / data.mean_w - exact.scale * exact.offset
     size = abs(exact.scale - 1) if action == "scale" else float(np.sqrt(np.mean(changes**2)))
-    count = table.sessions
-    harm = math.nan
-    if count > 1:
-        wide = sd * math.sqrt(1 + 1 / count)
-        harm = float(special.stdtr(count - 1, -size / 2 / wide)) if wide > 0 else 0.0 if wide == 0 else math.nan
     helps = action == "scale and offset" or bool(np.abs(left - 1).mean() < np.abs(own - 1).mean())
-    return Judged(action, entered, in_watts, 100 * size, 100 * sd, harm, helps)
+    return Judged(action, entered, in_watts, 100 * size, 100 * sd, harm(size, sd, table.sessions), helps)

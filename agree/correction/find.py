@@ -13,6 +13,7 @@ from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
+from agree.correction.foretold import error_left, helps_in_the_mean
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
 from agree.estimators.lines.line import Line
@@ -21,9 +22,10 @@ from agree.verdict.columns import Table
 from agree.verdict.columns import table as join
 from agree.verdict.distinct import refuse_repeats
 from agree.verdict.error_distribution import interval_half_width
-from agree.verdict.meanings import mean_error
+from agree.verdict.meanings import effects_of, mean_error
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import widen
+from agree.verdict.sessions import SessionEffects
 
 LEAST_SESSIONS = 3       # below, stability is not judged
 SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
@@ -61,7 +63,10 @@ class Correction(Drawn):
     entered : Entered or None
         The same in steps the device offers. With "refused" it is what was refused.
     harm : float
-        Probability that the correction makes the mean error of the next session larger; NaN with one session.
+        Probability that the correction makes the mean error of the next session larger; NaN with one session, from
+        which it cannot be known.
+    error_left_percent : float
+        Mean size of the next session's mean error after the correction, per cent; NaN with one session.
     after : After or None
         The claim after the correction, judged on data left out; None if nothing is corrected.
     """
@@ -78,6 +83,7 @@ class Correction(Drawn):
     subtract_w: Estimate | None = None
     entered: Entered | None = None
     harm: float = math.nan
+    error_left_percent: float = math.nan
     after: After | None = None
 
 
@@ -125,9 +131,11 @@ def find_correction(
     simpler, since devices offer it.
 
     A correction is stable if, over at least 3 sessions, the spread of what each session still asks for is below half
-    of the correction, and the correction found on the other sessions lowers the mean size of the error of the one
-    left out. Half: a session is made worse if it asks for less than half of what is entered, which at that spread
-    happens in one session of six. An unstable correction is refused.
+    of the correction, the correction found on the other sessions lowers the mean size of the error of the one
+    left out, and the error does not change from session to session (p < 0.05, from 4 sessions on). Half: a session is
+    made worse if it asks for less than half of what is entered, which at that spread happens in one session of six.
+    An unstable correction is entered with a caution; it is refused only where entering would not lower the mean square
+    of the next session's error.
 
     Examples
     --------
@@ -148,13 +156,14 @@ def find_correction(
     if known.factor != 1:
         items = [item.scaled(reference=known.factor) for item in data.pairs]
         data = join(items if len(items) > 1 else items[0], window_s)
-    return correction(data, level, window_s, asked=asked, reference_u=known, step=step)
+    return correction(data, level, window_s, asked=asked, reference_u=known, step=step,
+                      effects=effects_of(data, Claim.parse("1 %"), level))
 
 
 def correction(
     table: Table, level: float, window_s: int, *, asked: Asked | None = None,
     reference_u: ReferenceUncertainty | None = None, step: float | None = None, bias: Estimate | None = None,
-    line: Line | None = None,
+    line: Line | None = None, effects: SessionEffects | None = None,
 ) -> Correction:
     """As `find_correction`, on a table; mean error and line, where they are known, are not found again."""
     total = float(table.device.sum())
@@ -178,13 +187,14 @@ def correction(
     seen = "" if later is None else (
         f"; on {later.left_out} left out it brings the mean error from {later.before_percent:.2g} to "
         f"{later.after_percent:.2g} %")
-    stable, ground = _stability(table, judged)
+    stable, ground = _stability(table, judged, effects is not None and effects.ageing)
     return Correction(
         scale=scale, kind=kind, stable=stable,
         because=f"{facts}{seen}; {ground}", offset=None if line is None else line.intercept,
         session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
         factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
-        entered=judged.entered if action != "none" else None, harm=judged.harm, after=later)
+        entered=judged.entered if action != "none" else None, harm=judged.harm, after=later,
+        error_left_percent=error_left(judged.sd_percent, table.sessions))
 
 
 def _scale(bias: Estimate, known: ReferenceUncertainty, mean_w: float) -> Estimate:
@@ -225,7 +235,8 @@ def _decide(
         small = abs(bias.value) <= WORTHWHILE_PERCENT
         return "none" if small else "refused", "the recording is too short to test a correction on a part left out"
     if chosen == "none":
-        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT:
+        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT and not helps_in_the_mean(
+                judged.size_percent, judged.sd_percent, table.sessions):
             return "refused", f"the sessions differ by SD {judged.sd_percent:.2g} % and have no error in common"
         if abs(bias.value) <= WORTHWHILE_PERCENT:
             return "none", f"the mean error is below {WORTHWHILE_PERCENT:g} %"
@@ -238,23 +249,26 @@ def _decide(
     made = judged.entered
     if made is not None and made.scale == 1 and made.offset_w == 0:
         return "none", f"it is less than half of the device's step of {made.step_percent:g} %"
-    half = judged.size_percent / 2
-    if made is None or not judged.sd_percent < half or not judged.helps:
+    few = not several and (not judged.helps or not judged.sd_percent < judged.size_percent / 2)  # blocks are alike
+    if made is None or few or (several and not helps_in_the_mean(judged.size_percent, judged.sd_percent,
+                                                                table.sessions)):
         return "refused", (f"the {units_left} differ by SD {judged.sd_percent:.2g} %, too much for a correction of "
                            f"{judged.size_percent:.2g} %")
-    if table.sessions < LEAST_SESSIONS and half <= USUAL_SD_PERCENT:
+    if not several and judged.size_percent <= USUAL_SD_PERCENT:
         return "refused", (f"a correction of {judged.size_percent:.2g} % is no more than sessions often differ by; "
                            f"record {LEAST_SESSIONS} to see")
     return chosen, f"clearly the lowest error on {units_left} left out"
 
 
-def _stability(table: Table, judged: Judged) -> tuple[bool | None, str]:
+def _stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, str]:
     if table.sessions < 2:
         return None, "one session cannot show whether it lasts"
     if table.sessions < LEAST_SESSIONS:
         return None, f"{LEAST_SESSIONS} sessions are needed to show whether it lasts"
     if math.isnan(judged.sd_percent):
         return None, "a session without power of the device cannot show whether it lasts"
+    if ageing:
+        return False, "the error changes from session to session"
     stable = judged.sd_percent < judged.size_percent / 2 and judged.helps
     return stable, (f"between sessions it varies by SD {judged.sd_percent:.2g} %, and would make the next one worse "
                     f"with a probability of {max(judged.harm, 0.01):.0%}")

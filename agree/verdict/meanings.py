@@ -20,7 +20,7 @@ from agree.verdict.columns import LEAST_SECONDS, Table, Windows
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width, probability_within
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
-from agree.verdict.sessions import mean_over_sessions
+from agree.verdict.sessions import SessionEffects, mean_over_sessions, session_effects
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
@@ -201,3 +201,22 @@ def next_session(table: Table, claim: Claim, reading: Reading, level: float, rul
                    because=f"prediction from {count} sessions, which differ by SD {sd:.2g} {claim.unit}",
                    own=plain, known=reading.known,
                    conformance_probability=_probability(plain, reading.limit, reading.known, count))
+
+
+def own_errors(data: Table, claim: Claim, level: float) -> list[Estimate]:
+    """Mean error of each session by itself; over its whole range where the claim's range was hardly ridden."""
+    inside = session_biases(data, claim, level)
+    if None not in inside:
+        return [item for item in inside if item is not None]
+    whole = session_biases(data, replace(claim, above=None), level)
+    return [item for item in (own or every for own, every in zip(inside, whole, strict=True)) if item is not None]
+
+
+def effects_of(data: Table, claim: Claim, level: float) -> SessionEffects | None:
+    """Hold the sessions that rode the claim's range against each other; None with fewer than two."""
+    found = [(item, float((data.session == k).sum())) for k, item in enumerate(session_biases(data, claim, level))
+             if item is not None]
+    if data.sessions < 2 or len(found) < 2:
+        return None
+    return session_effects([item for item, _ in found], seconds=[seconds for _, seconds in found], unit=claim.unit,
+                           level=level)

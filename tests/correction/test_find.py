@@ -3,7 +3,6 @@
 import importlib.util
 import json
 import math
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +12,8 @@ from hypothesis import strategies as st
 
 from agree import Claim, InputError, Pairs, check_claim, deming, find_correction
 from agree.correction.after import corrected_pairs
+from agree.correction.foretold import error_left, harm, helps_in_the_mean
 from agree.correction.rules import BLOCKS, Rule, apply, blocks_of, fit, losses, units
-from agree.report.text import correction_text
 from agree.verdict.columns import table
 from tests.rides import effort, session
 
@@ -56,16 +55,47 @@ def test_a_new_session_is_better(truth):
     assert np.mean(np.array(after) > before) <= 0.05
 
 
-def test_large_scatter_is_refused(rng):
-    for truth in ((0.96, 1.03, 0.97, 1.02), (0.9, 1.0, 0.95, 1.03, 0.97)):
-        found = find_correction([session(rng, scale=scale, seconds=1200) for scale in truth], claim="1.5 %")
-        assert (found.stable, found.action, found.after) == (False, "refused", None)
-        assert "differ by SD" in found.reason
-        assert found.harm > 0.1
-        assert correction_text(found).startswith("refused, enter nothing: the sessions differ by SD ")
-    # An error of 3 % beside an SD of 4 %: |mean| above twice the SD by luck in 7.6 % of runs at 5 sessions
-    refused = sum(find_correction(sessions(k, "scale", 4.0, 5)).action == "refused" for k in range(20))
-    assert refused >= 20 * (0.924 - 3 * math.sqrt(0.076 * 0.924 / 20))
+def test_scatter_without_a_common_error_is_refused(rng):
+    found = find_correction([session(rng, scale=scale, seconds=1200) for scale in (0.96, 1.03, 0.97, 1.02)],
+                            claim="1.5 %")
+    assert (found.stable, found.action, found.after) == (False, "refused", None)
+    assert "differ by SD" in found.reason
+    assert found.harm > 0.3
+
+
+def test_what_helps_in_the_mean_is_entered_though_it_is_not_stable(rng):
+    """An error of 3 % beside an SD of 2 %: the next session gains in the mean, and is made worse in one of four."""
+    found = find_correction([session(rng, scale=scale, sd=0.5, seconds=1200)
+                             for scale in (0.95, 0.99, 0.97, 0.95, 0.99)])
+    assert (found.action, found.stable) == ("scale", False)
+    assert 0.1 < found.harm < 0.35
+    assert 1.4 < found.error_left_percent < 2.2
+
+
+def test_a_device_that_ages_is_not_stable(rng):
+    errors = (-1.98, -2.68, -3.43, -4.04, -4.44)
+    pairs = [session(rng, scale=1 + e / 100, sd=0.5, seconds=1200) for e in errors]
+    assert find_correction(pairs).stable is False
+    assert check_claim(pairs, "1.5 %").correction.stable is False
+    mixed = [pairs[k] for k in (2, 0, 4, 1, 3)]  # the same sessions in another order: no trend
+    assert find_correction(mixed).stable is True
+
+
+@pytest.mark.parametrize("sessions_", [2, 3, 5])
+@pytest.mark.parametrize(("error", "sd"), [(3.0, 0.4), (3.0, 0.8), (3.0, 1.2), (1.5, 0.4)])
+def test_error_left_and_harm_are_what_comes(sessions_, error, sd):
+    rng, runs = np.random.default_rng([sessions_, int(10 * sd)]), 6000
+    asked = error + sd * rng.normal(size=(runs, sessions_))
+    ahead = error + sd * rng.normal(size=runs)
+    size, spread = asked.mean(axis=1), asked.std(axis=1, ddof=1)
+    entered = np.array([helps_in_the_mean(m, s, sessions_) for m, s in zip(size, spread, strict=True)])
+    left = np.abs(ahead - size)[entered]
+    told = np.array([error_left(s, sessions_) for s in spread[entered]])
+    assert told.mean() == pytest.approx(left.mean(), rel=0.1)
+    if sessions_ > 2:
+        worse = (left > np.abs(ahead[entered])).mean()
+        told = np.mean([harm(m, s, sessions_) for m, s in zip(size[entered], spread[entered], strict=True)])
+        assert told == pytest.approx(worse, abs=0.02)
 
 
 def test_stable_where_sessions_agree():
@@ -77,7 +107,6 @@ def test_stable_where_sessions_agree():
         assert found.after.count == 4
         assert found.after.after_percent < 1 < found.after.before_percent
         assert found.after.verdicts["average"] == "holds"
-        assert correction_text(found).endswith("; stable.")
 
 
 def test_one_session_is_judged_on_blocks_and_not_said_to_last(rng):
@@ -87,14 +116,16 @@ def test_one_session_is_judged_on_blocks_and_not_said_to_last(rng):
     assert found.after.verdicts["next_session"] == "not settled"
     assert math.isnan(found.harm)
     assert math.isnan(found.session_sd_percent)
-    assert "on blocks left out" in correction_text(found)
-    assert correction_text(found).endswith("not known to last: one session cannot show whether it lasts.")
 
 
 def test_small_correction_from_one_session_is_refused(rng):
-    found = find_correction(session(rng, scale=0.988, sd=1.0))
+    found = find_correction(session(rng, scale=0.991, sd=1.0))
     assert found.action == "refused"
-    assert found.reason == ("a correction of 1.2 % is no more than sessions often differ by; record 3 to see")
+    assert "is no more than sessions often differ by; record 3 to see" in found.reason
+    entered = find_correction(session(rng, scale=0.98, sd=1.0))
+    assert entered.action == "scale"
+    assert math.isnan(entered.harm)  # from one session it cannot be known
+    assert math.isnan(entered.error_left_percent)
 
 
 def test_reference_alone_could_explain_it():
@@ -142,7 +173,6 @@ def test_entered_is_rounded_to_the_step(step):
         assert abs(made.scale - found.factor.value) <= wanted / 200 + 1e-9
         # The offset makes up for the rounding of the scale; a scale alone leaves up to half a step.
         assert abs(made.left_percent) <= (0.05 if truth == "scale and offset" else wanted / 2 * 1.001)
-        assert f"multiply the device by {made.scale:g} [" in correction_text(found)
 
 
 def test_coarse_step_leaves_nothing_to_enter(rng):
@@ -233,7 +263,6 @@ def test_odd_input_is_answered(rng):
     steady = 200 + rng.normal(0, 3, 900)
     found = find_correction(Pairs(reference=steady, device=0.95 * steady + rng.normal(0, 3, 900)))
     assert found.action == "scale"  # the power hardly varies: both cannot be told apart, the simpler is taken
-    assert ", at powers like these" in correction_text(found)
     short = find_correction(session(rng, scale=0.9, seconds=40))
     assert short.action == "refused"
     assert short.reason == "the recording is too short to test a correction on a part left out"
@@ -246,19 +275,6 @@ def test_odd_input_is_answered(rng):
     for item in (found, short):
         json.dumps(item.to_dict(), allow_nan=False)
         assert item.summary()
-
-
-def test_text_of_every_action():
-    found = find_correction(sessions(9, "scale and offset", 0.1, 5), claim="1.5 %")
-    for action in ("none", "scale", "offset", "scale and offset", "refused"):
-        for stable in (True, False, None):
-            for kind in ("scale", "cannot tell"):
-                item = replace(found, action=action, stable=stable, kind=kind, reason="a ground")
-                text = correction_text(item)
-                assert len(text) < 400
-                assert text.endswith(".")
-    assert correction_text(found).startswith(
-        f"add {-found.entered.offset_w:.1f} W (check the zero first), then multiply the device by ")
 
 
 def test_benchmark_runs_and_its_figures_are_of_a_new_session():
