@@ -22,7 +22,8 @@ GROUPS = {
     "Sessions": ("sessions", "session_list", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults", "match_response"),
-    "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "others",
+    "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "schema",
+                                    "others",
                                     "about_file", "show", "require_holds"),
 }
 EXAMPLE = """agree check reference.csv device.fit --claim 1.5% --reference-uncertainty "±1 %" -o page.pdf
@@ -68,6 +69,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
                    "name. [default: set-aside]")
 @click.option("--match-response", is_flag=True,
               help="Compare at a matched response: the sharper trace is smoothed as the other one is.")
+@click.option("--schema", type=click.Choice(["1", "2"]), default="1", show_default=True,
+              help="Version of the JSON of power; other quantities have 2. See agree schema.")
 @click.option("--details", is_flag=True, help="Print every figure after the first screen.")
 @click.option("-q", "--quiet", is_flag=True, help="Print the answer alone, and no progress.")
 @click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
@@ -111,7 +114,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
         pairs = paired(files, options)
     result = checked(pairs, options)
     outputs = Outputs(json_file, pages, figures, options["details"], options["efforts"], options["quiet"],
-                      options["show"])
+                      options["show"], int(options["schema"]))
     deliver(result, outputs, Provenance(about, ("agree", *sys.argv[1:])))
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)

@@ -28,6 +28,7 @@ class Outputs(NamedTuple):
     efforts: bool = False
     quiet: bool = False
     open: bool = False
+    schema: int = 1
 
 
 def outputs_of(json_file: str | None, page_file: str | None,
@@ -67,7 +68,7 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
         written.append(name)
         captions.append(f"{name}\n{caption}")
     if outputs.json is not None:
-        text = json_of(result, provenance)
+        text = json_of(result, provenance, outputs.schema)
         if outputs.json == "-":
             click.echo(text)
             return
@@ -82,14 +83,19 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
         click.launch(outputs.pages[0])
 
 
-def json_of(result: ClaimCheck, provenance: Provenance) -> str:
-    """Return the check as JSON, with the command and what the tester states."""
+def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1) -> str:
+    """Return the check as JSON of a schema version, with the command and what the tester states."""
     import json
 
     from agree.core.plain import plain_name
 
     stated = provenance.about._asdict() if any(provenance.about) else None
     made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated}
+    if schema == 2:
+        from agree.assessment.schema_2 import as_schema_2
+
+        held = as_schema_2(result)
+        return json.dumps(held | {"made_by": held["made_by"] | made_by}, indent=1, ensure_ascii=False, allow_nan=False)
     return json.dumps(result.to_dict() | made_by, indent=1, ensure_ascii=False, allow_nan=False)
 
 

@@ -12,7 +12,7 @@ from agree.cli.progress import progress
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.
 OF_POWER = {"loss": None, "bands": None, "faults": (), "match_response": False, "efforts": False, "max_lag": None,
-            "lag": None}
+            "lag": None, "figures": (), "details": False, "looks": None}
 
 
 @contextmanager
@@ -35,6 +35,7 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
     InputError
         Power, an option that speaks of power, or what reading and checking refuse.
     """
+    from agree.cli.deliver import outputs_of
     from agree.cli.trials import deliver
     from agree.core.errors import InputError
     from agree.core.quantities.known import quantity
@@ -67,12 +68,13 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
         result = check_quantity(overlays, options["claim"], delay=options["delay"], meaning=options["meaning"],
                                 window_s=options["window"], level=options["level"], inputs=inputs,
                                 reference_uncertainty=options["reference_uncertainty"])
-    if options["page_file"] is not None:
+    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    for page in pages:
         from agree.report.other_page import write_other_page
 
-        with progress("drawing the page"):
-            write_other_page(result, options["page_file"])
-    deliver(result, options["json_file"])
+        with progress(f"drawing {page}"):
+            write_other_page(result, page)
+    deliver(result, json_file)
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)
 

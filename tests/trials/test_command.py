@@ -103,14 +103,20 @@ def test_json_of_a_quantity_fits_its_schema(hearts, capsys):
     assert delay["belongs_to"] == "device"
 
 
-def test_json_of_power_fits_schema_1(tmp_path, capsys):
+def test_json_of_power_fits_schema_1_and_2_if_asked(tmp_path, capsys):
     t = np.arange(1200)
     watts = 200 + 60 * np.sin(t / 60) + np.random.default_rng(1).normal(0, 5, t.size)
     for name, by in (("a", 1.0), ("b", 0.98)):
         (tmp_path / f"{name}.csv").write_text("time (s),power (W)\n" + "".join(
             f"{k},{by * w:.0f}\n" for k, w in zip(t, watts, strict=True)), encoding="utf-8")
     run("check", tmp_path / "a.csv", tmp_path / "b.csv", "--claim", "1.5%", "--json", "-")
-    jsonschema.validate(json.loads(capsys.readouterr().out), json.loads(schema_text(1)))
+    one = json.loads(capsys.readouterr().out)
+    jsonschema.validate(one, json.loads(schema_text(1)))
+    run("check", tmp_path / "a.csv", tmp_path / "b.csv", "--claim", "1.5%", "--json", "-", "--schema", "2")
+    two = json.loads(capsys.readouterr().out)
+    jsonschema.validate(two, json.loads(schema_text(2)))
+    assert (two["quantity"], two["unit"], two["verdict"]) == ("power", "W", one["verdict"])
+    assert [item["name"] for item in two["inputs"]] == ["a.csv", "b.csv"]
 
 
 def test_the_schemas_can_refuse(jumps, capsys):
