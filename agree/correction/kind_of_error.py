@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-import warnings
 
 import numpy as np
 from scipy import special
 
+from agree.core import checks
 from agree.core.engine import t_quantile
-from agree.core.errors import AssumptionWarning, InputError
+from agree.core.errors import InputError
 from agree.core.estimate import Estimate
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
-from agree.estimators.lines.deming import deming
+from agree.estimators.lines.deming import deming_line
 from agree.estimators.lines.line import Line
 from agree.verdict.columns import Table
 
@@ -25,10 +25,10 @@ def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
     """Deming's line through window means; None where the power does not vary or windows are too few."""
     windows = table.line_windows(window_s)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", AssumptionWarning)  # a narrow range of power: `kind_of_error` says so
-            return deming(windows.reference, windows.device, level=level, sampling=table.sampling,
-                          session=windows.session)
+        # Without the warning of a narrow range of power: `kind_of_error` says so.
+        x, y, labels = checks.columns(windows.reference, windows.device, sampling=table.sampling,
+                                      session=windows.session)
+        return deming_line(x, y, labels, level=level, sampling=table.sampling)[0]
     except InputError:
         return None
 

@@ -248,3 +248,9 @@ def test_cautious_allows_for_slow_errors(rng):
         "t, 24 cosines, slow errors allowed for (serial)")
     independent = spread(phi, "independent", cautious=True)
     assert independent == spread(phi, "independent")
+
+
+def test_cosines_of_many_pairs_in_blocks(oracle):
+    phi = np.random.default_rng(2).normal(size=(2, 40_001))
+    expected = oracle("scipy.fft").dct(phi, type=2, norm="ortho")[:, 1:25]
+    assert cosine_transform(phi, 24) == pytest.approx(expected, abs=1e-10)

@@ -21,9 +21,11 @@ def results():
     x, y = pairs.reference, pairs.device
     check = check_claim(pairs, "1.5 %")
     return {type(item).__name__: item for item in (
-        pairs, check, check.correction, *check.readings, *check.bands, agree.limits_of_agreement(x, y),
+        pairs, check, check.correction, *check.readings, *check.bands,
+        agree.limits_of_agreement(x, y, sampling="serial"),
         agree.deming(x, y), agree.passing_bablok(x, y), agree.bias_curve(x, y), agree.concordance(x, y),
-        agree.bias_by_band(x, y, edges=[0, 200, 400]), agree.equivalence(x, y, margin=5), agree.look_at_errors(x, y),
+        agree.bias_by_band(x, y, edges=[0, 200, 400]),
+        agree.equivalence(x, y, margin=5, sampling="serial"), agree.look_at_errors(x, y),
         agree.linearity(x, y), agree.deming(x, y).slope)}
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
@@ -134,6 +134,30 @@ def _warn_of_no_range(reliability: float) -> None:
                       AssumptionWarning, stacklevel=3)
 
 
+def deming_line(
+    x: FloatArray, y: FloatArray, labels: NDArray[Any] | None, *, ratio: float = 1.0, weighting: str = "constant",
+    level: float = 0.95, sampling: str = "independent",
+) -> tuple[Line, float]:
+    """Fit Deming's line to checked columns without a warning; and the share of the reference's variance that is true.
+
+    Parameters and Raises as for `deming`, `ratio` being its `error_variance_ratio`.
+    """
+    unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
+    x, y = x / unit, y / unit
+    of_pairs = np.ones(x.size) if labels is None else pair_weights(labels)
+    fit = (_weighted if weighting == "constant" else _proportional)(x, y, of_pairs, ratio)
+    if sampling == "independent":
+        slope, intercept = _left_out(x, y, fit, ratio, level)
+    else:
+        options: dict[str, Any] = {"level": level, "sampling": sampling, "session": labels}
+        slope, intercept = (estimate(value, phi / of_pairs, **options)
+                            for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
+        slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)
+    line = Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling,
+                reference=x * unit, device=y * unit)
+    return line, fit.reliability
+
+
 def deming(
     reference: ArrayLike,
     device: ArrayLike,
@@ -219,18 +243,7 @@ def deming(
     checks.fraction(level, "level")
     checks.choice(weighting, "weighting", ("constant", "proportional"))
     ratio = checks.positive(error_variance_ratio, "error_variance_ratio")
-    unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
-    x, y = x / unit, y / unit
-    of_pairs = np.ones(x.size) if labels is None else pair_weights(labels)
-    fit = (_weighted if weighting == "constant" else _proportional)(x, y, of_pairs, ratio)
-    if sampling == "independent":
-        slope, intercept = _left_out(x, y, fit, ratio, level)
-    else:
-        options: dict[str, Any] = {"level": level, "sampling": sampling, "session": labels}
-        slope, intercept = (estimate(value, phi / of_pairs, **options)
-                            for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
-        slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)
-    warn_of_drift(slope, intercept)
-    _warn_of_no_range(fit.reliability)
-    return Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling,
-                reference=x * unit, device=y * unit)
+    line, reliability = deming_line(x, y, labels, ratio=ratio, weighting=weighting, level=level, sampling=sampling)
+    warn_of_drift(line.slope, line.intercept)
+    _warn_of_no_range(reliability)
+    return line
