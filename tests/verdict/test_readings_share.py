@@ -1,0 +1,54 @@
+"""The share of readings within the claim: how many windows count, and from which width on it holds."""
+
+import math
+
+import numpy as np
+import pytest
+
+from agree import Claim, Estimate, Pairs
+from agree.verdict.columns import table
+from agree.verdict.meanings import share_within, shortest_width
+from agree.verdict.reference import ReferenceUncertainty
+
+EXACT = ReferenceUncertainty.parse(None)
+
+
+def share(low, high, windows=400.0):
+    return Estimate(value=(low + high) / 2, low=low, high=high, level=0.95, method="binomial", df=windows)
+
+
+def test_every_longer_width_must_hold():
+    holds, fails, unsettled, few = share(0.96, 1), share(0.5, 0.7), share(0.9, 0.97), share(0.9, 1, 71)
+    assert shortest_width({1: fails, 5: holds, 30: holds}) == 5
+    assert shortest_width({1: holds, 5: fails, 30: holds}) == 30  # not "from 1 s on"
+    assert shortest_width({1: holds, 5: unsettled, 30: None}) is None
+    assert shortest_width({1: holds, 5: holds, 30: few}) == 1  # 71 effective windows cannot show 95 %, 72 can
+    assert shortest_width({1: holds, 5: holds, 30: share(0.9, 1, 72)}) is None
+    assert math.log(0.025) / math.log(0.95) == pytest.approx(71.9, abs=0.1)
+
+
+def test_what_counts_is_whether_neighbours_exceed(rng):
+    """An error of one size whose sign changes slowly: squares are not alike in neighbours, signs are."""
+    n = 7200
+    sign = np.where(np.sin(np.arange(n) / 300) > 0, 1.0, -1.0)
+    watts = 200 + 40 * np.sin(np.arange(n) / 50)
+    device = watts + sign * np.abs(rng.normal(0, 1.0, n))
+    data = table(Pairs(reference=watts, device=device), 30)
+    item = share_within(data, data.windows(1), Claim.parse("1.5 %"), EXACT, 0.95)
+    assert item.df > 2000
+
+
+@pytest.mark.parametrize("sessions", [2])
+def test_two_sessions_do_not_show_that_all_will_do(sessions):
+    """Sessions that differ by SD 1 %: 87 % of them lie within 1.5 %, whatever two of them show."""
+    wrong, runs = 0, 200
+    for seed in range(runs):
+        rng = np.random.default_rng(seed)
+        pairs = []
+        for _ in range(sessions):
+            watts = 200 + 40 * np.sin(np.arange(900) / 50 + rng.uniform(0, 6))
+            pairs.append(Pairs(reference=watts, device=watts * (1 + 0.01 * rng.normal()) + rng.normal(0, 0.4, 900)))
+        data = table(pairs, 30)
+        item = share_within(data, data.windows(1), Claim.parse("1.5 %"), EXACT, 0.95)
+        wrong += item.low >= 0.95
+    assert wrong / runs <= 0.025 + 3 * math.sqrt(0.025 * 0.975 / runs)
