@@ -49,3 +49,24 @@ def test_every_quantity(tmp_path, capsys, quantity, header, claim, level, write,
     assert text.startswith("HOLDS")
     assert " W" not in text
     assert len(text.rstrip().splitlines()) <= 16
+
+
+def tcx(beats, late=0):
+    points = "".join(
+        f"<Trackpoint><Time>{(START + timedelta(seconds=k + late)).strftime('%Y-%m-%dT%H:%M:%SZ')}</Time>"
+        f"<HeartRateBpm><Value>{beat:.0f}</Value></HeartRateBpm></Trackpoint>" for k, beat in enumerate(beats))
+    return ('<?xml version="1.0"?><TrainingCenterDatabase xmlns="http://www.garmin.com/xmlschemas/'
+            f'TrainingCenterDatabase/v2"><Activities><Activity Sport="Running"><Lap><Track>{points}</Track></Lap>'
+            "</Activity></Activities></TrainingCenterDatabase>")
+
+
+def test_heart_rate_of_tcx_files(tmp_path, capsys):
+    beats = 135 + 20 * np.sin(np.arange(1500) / 40)
+    for name, late in (("strap", 0), ("wrist", 8)):
+        (tmp_path / f"{name}.tcx").write_text(tcx(beats, late), encoding="utf-8")
+    files = [str(tmp_path / f"{name}.tcx") for name in ("strap", "wrist")]
+    command.main(["check", *files, "--quantity", "heart rate", "--claim", "5 bpm", "--json", "-"],
+                 standalone_mode=False)
+    delay = json.loads(capsys.readouterr().out)["delay"]
+    assert delay["lag_s"] == pytest.approx(8, abs=0.2)
+    assert delay["belongs_to"] == "device"
