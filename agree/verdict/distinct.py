@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +34,7 @@ def refuse_repeats(items: Sequence[Pairs]) -> None:
             raise InputError(f"session {k}: {_names(item)} hold the same readings in all {reference.size} used "
                              "seconds: a recording was compared with itself; give the device's own recording")
     prints = [(_runs(item.reference), _runs(item.device)) for item in items] if len(items) > 1 else []
-    for i, j in combinations(range(len(prints)), 2):
+    for i, j in _sharing([one for one, _ in prints]):
         common, too = (int(np.isin(one, other).sum()) for one, other in zip(prints[i], prints[j], strict=True))
         if common < LEAST_COMMON_S or (too < LEAST_COMMON_S and not _clocks_overlap(items[i], items[j])):
             continue
@@ -44,6 +43,21 @@ def refuse_repeats(items: Sequence[Pairs]) -> None:
         raise InputError(f"sessions {i + 1} ({_names(items[i])}) and {j + 1} ({_names(items[j])}) hold {what}: a "
                          "session counts once, whatever its file is called or its clock says; leave one of them out"
                          + ("" if whole else ", or cut them so that they do not overlap"))
+
+
+def _sharing(prints: Sequence[NDArray[np.uint64]]) -> list[tuple[int, int]]:
+    """Pairs of sessions that have a run in common, of several with one run the neighbours.
+
+    All runs are sorted once, so that hundreds of sessions of different rides cost hardly more than their reading.
+    """
+    if len(prints) < 2:
+        return []
+    whole = np.concatenate(prints)
+    owner = np.repeat(np.arange(len(prints)), [one.size for one in prints])
+    order = np.argsort(whole, kind="stable")  # of one run, sessions stay in order
+    whole, owner = whole[order], owner[order]
+    same = np.flatnonzero(whole[1:] == whole[:-1])
+    return sorted(set(zip(owner[same].tolist(), owner[same + 1].tolist(), strict=True)))
 
 
 def _names(item: Pairs) -> str:

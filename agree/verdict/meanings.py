@@ -76,7 +76,8 @@ def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None))
 
     Of several sessions it is the mean over sessions, each with its own ratio and the weight n/(n + 300 s).
     """
-    error, reference = table.error[chosen], table.reference[chosen]
+    reference = table.reference[chosen]
+    error = table.device[chosen] - reference
     labels = table.labels(chosen)
     value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size), labels)
     plain = estimate(value, phi, level=level, sampling=table.sampling, session=labels, cautious=True,
@@ -203,14 +204,18 @@ def readings(
 def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate | None]:
     """Mean error of each session by itself, serial interval; None where the claim's range was hardly ridden."""
     alone = replace(table, sampling="serial")
-    chosen = [(table.session == k) & (table.level >= (claim.above_watts or -math.inf)) for k in range(table.sessions)]
-    return [mean_error(alone, claim.unit, level, mask) if mask.sum() >= LEAST_SECONDS else None for mask in chosen]
+    # Sessions stand one after the other: places instead of masks, so that hundreds cost what their seconds cost.
+    edges = np.searchsorted(table.session, np.arange(table.sessions + 1))
+    spans = zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+    chosen = [low + np.flatnonzero(table.level[low:high] >= (claim.above_watts or -math.inf)) for low, high in spans]
+    return [mean_error(alone, claim.unit, level, at) if at.size >= LEAST_SECONDS else None for at in chosen]
 
 
 def next_session(table: Table, claim: Claim, reading: Reading, level: float, rule: str = "interval") -> Reading:
     """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
     common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
-    found = [(item.value, int((table.session == k).sum())) for k, item in enumerate(
+    sizes = np.bincount(table.session, minlength=table.sessions)
+    found = [(item.value, int(sizes[k])) for k, item in enumerate(
         session_biases(table, claim, level)) if item is not None]
     count = len(found)
     if count < 2 or reading.estimate is None:
