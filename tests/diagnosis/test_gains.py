@@ -34,11 +34,12 @@ def test_equal_to_a_column_for_each_session(rng, count, fault):
     own = gains(data)
     made = columns(data, own)
     assert any(data.slow) == bool(fault)
-    # The same space by columns: differences of the sessions' gains that their mean, weighted, does not hold; slow faults.
+    # The same space by columns: differences of gains that the weighted mean does not hold, and slow faults.
     shares = np.array([np.sum(data.session == k) for k in range(count)], dtype=float)
     shares = shares / (shares + HALF_WEIGHT_S / WINDOW_S)
     shares /= shares.sum()
-    dummies = [data.power * ((data.session == k) / shares[k] - (data.session == 0) / shares[0]) for k in range(1, count)]
+    dummies = [data.power * ((data.session == k) / shares[k] - (data.session == 0) / shares[0])
+               for k in range(1, count)]
     for k, rows in enumerate(zip(data.courses, data.misfits, strict=True)):
         for row in np.vstack(rows):
             dummies.append(np.zeros(data.error.size))

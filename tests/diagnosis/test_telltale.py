@@ -1,6 +1,7 @@
 """Origins of a scale named by its size: where a ratio fits and few others do, and not for other scales."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -78,12 +79,13 @@ def test_odds_on_both_sides_of_the_threshold():
     ratio = 170 / 172.5
 
     def at(error):
-        return odds(Estimate(value=ratio - 1, low=-1, high=1, level=0.95, method="", standard_error=error, df=8), LENGTHS)
+        scale = Estimate(value=ratio - 1, low=-1, high=1, level=0.95, method="", standard_error=error, df=8)
+        return odds(scale, LENGTHS)
 
     errors = np.geomspace(1e-4, 2e-2, 200)
     above = [at(error) >= TELLTALE_ODDS for error in errors]
     assert above[0]
     assert not above[-1]
-    assert sum(a != b for a, b in zip(above, above[1:], strict=False)) == 1
+    assert sum(a != b for a, b in pairwise(above)) == 1
     assert math.isclose(sum(item.weight for item in LENGTHS), 1)
     assert math.isclose(sum(item.weight for item in UNITS), 1)
