@@ -90,8 +90,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 def check(reference: str | None, device: str | None, **options: Any) -> None:
     """Check a claim on recordings, and print the answer.
 
-    Recordings are CSV and other text tables, FIT, TCX or Parquet, packed by gzip or not. Without DEVICE both powers are
-    in one file: name their columns.
+    Recordings are CSV and other text tables, FIT, TCX, GPX, JSON lines or Parquet, packed by gzip or not. Without
+    DEVICE both powers are in one file: name their columns.
     """
     from agree.cli.other_quantity import check_other_quantity, instead_of_trials
     from agree.core.errors import InputError
