@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.progress import progress
+from agree.cli.groups import Grouped
 from agree.cli.terminal import outputs_are_no_inputs
 
 if TYPE_CHECKING:
@@ -18,6 +19,13 @@ NOT_HOLDING = 1
 OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`": "--device", "`claim`": "claim",
            "`unit`": "--unit", "`mean_of`": "--mean-of", "`reference_uncertainty`": "--reference-uncertainty",
            "`subject_sd`": "--subject-sd", "`trial_sd`": "--trial-sd", "`trials`": "--trials"}
+
+GROUPS = {
+    "The question": ("claim", "meaning", "mean_of", "assume", "level", "reference_uncertainty"),
+    "The table": ("by", "reference", "device", "unpaired", "quantity", "unit"),
+    "What is written": ("json_file", "page_file", "require_holds")}
+EXAMPLE = """agree trials jumps.csv --reference plate_cm --device mat_cm --claim "2 cm"
+agree trials plate.csv mat.csv --by subject,trial --claim "5 %""""
 
 
 def in_options(message: str) -> str:
@@ -39,7 +47,7 @@ def deliver(result: Result, json_file: str | None) -> None:
     click.echo(result.summary())
 
 
-@click.command("trials")
+@click.command("trials", cls=Grouped, groups=GROUPS, example=EXAMPLE)
 @click.argument("table", metavar="TABLE")
 @click.argument("other", required=False, metavar="[TABLE]")
 @click.option("--claim", required=True, metavar="TEXT", help="'2 cm', '5 %' or '10 % or 5 bpm' (the larger counts).")
@@ -64,12 +72,7 @@ def deliver(result: Result, json_file: str | None) -> None:
 @click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
 def trials_command(table: str, other: str | None, **options: Any) -> None:
-    r"""Check a claim on a table with a row for each trial, or on two, joined by key.
-
-    \b
-    agree trials jumps.csv --reference plate_cm --device mat_cm --claim "2 cm"
-    agree trials plate.csv mat.csv --by subject,trial --claim "5 %"
-    """
+    """Check a claim on a table with a row for each trial, or on two, joined by key."""
     from agree.core.errors import InputError
     from agree.trials.check import check_trials
     from agree.trials.pair import pair_trials
