@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from agree.cli.progress import progress
 from agree.cli.groups import Grouped
+from agree.cli.progress import progress
 from agree.cli.terminal import outputs_are_no_inputs
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ GROUPS = {
     "The table": ("by", "reference", "device", "unpaired", "quantity", "unit"),
     "What is written": ("json_file", "page_file", "require_holds")}
 EXAMPLE = """agree trials jumps.csv --reference plate_cm --device mat_cm --claim "2 cm"
-agree trials plate.csv mat.csv --by subject,trial --claim "5 %""""
+agree trials plate.csv mat.csv --by subject,trial --claim 5%"""
 
 
 def in_options(message: str) -> str:
