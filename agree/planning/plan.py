@@ -173,7 +173,7 @@ def plan(
     Session means vary by s^2 + w^2, w^2 = within_sd^2 (1 + r)/(1 - r)/n with r = exp(-1/correlation_s) and n seconds
     (the mean of a first-order autoregressive error). The chance is that of the t interval between sessions, widened
     by the reference (`agree.verdict.chance.chance`), whose own error is spread as stated. A pilot's SD is
-    itself uncertain: `careful` takes its upper 80 % limit, after Browne RH (1995) Stat Med 14:1933.
+    itself uncertain: its upper 80 % limit is planned with, after Browne RH (1995) Stat Med 14:1933.
 
     Examples
     --------

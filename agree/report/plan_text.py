@@ -39,12 +39,12 @@ def columns(plan: Plan) -> tuple[list[float], list[float]]:
 
 
 def needed(plan: Plan, case: PlanCase) -> str:
-    """Sessions of one case, with those of the upper limit of a pilot's SD in brackets."""
+    """Sessions of one case, with those for exactly the pilot's SD in brackets."""
     if case.sessions is None:
         return f"> {plan.most}" if case.possible else "none"
     if plan.session_sd.df != plan.session_sd.df:
         return str(case.sessions)
-    return f"{case.sessions} ({'none' if case.careful is None else case.careful})"
+    return f"{case.sessions} ({'none' if case.expected is None else case.expected})"
 
 
 def error_text(plan: Plan, error: float) -> str:
@@ -120,8 +120,9 @@ def plan_text(plan: Plan) -> str:
         lines.append("   ".join(cells).rstrip())
     lines.append("")
     lines += [wrapped("None", text) for text in obstacles(plan)]
-    if any(case.careful for case in plan.cases):
-        lines.append(wrapped("In brackets", "if sessions differ as the upper 80 % limit of the pilot's SD allows."))
+    if any(case.expected for case in plan.cases):
+        lines.append(wrapped("Pilot", "the numbers hold up to the upper 80 % limit of the pilot's SD; those in brackets "
+                                      "only if sessions differ by exactly that SD."))
     if any(case.by_width for case in plan.cases):
         lines.append(wrapped("Width", "sessions whose interval is as narrow as the margin, as simple tables count; "
                                       "that settles it in only about half of all trials."))

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from agree import InputError, check_claim, plan
+from agree.planning.case import plan_case
 from agree.verdict.chance import Terms, chance
+from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
 from tests.rides import session
 
@@ -139,8 +141,8 @@ def test_pilot(rides):
     assert made.session_sd.low == pytest.approx(math.sqrt(max(low**2 - (errors**2).mean(), 0)))
     assert made.within == pytest.approx(math.sqrt((errors**2).mean()))  # sessions of the pilot took 60 min too
     assert made.u_reference == pytest.approx(0.15)
-    assert all(case.careful is None or case.careful >= case.sessions for case in made.cases)
-    assert made.cases[0].careful is not None
+    assert all(case.sessions is None or case.sessions >= case.expected for case in made.cases)
+    assert made.cases[0].expected is not None
     assert "5 pilot sessions" in made.assumptions[0]
 
 
@@ -221,3 +223,18 @@ def test_pilot_in_another_unit(rides):
         plan("3 W", pilot=check_claim(rides[0], "1.5 %"))
     assert str(caught.value) == ("the pilot was checked against a claim in %, this claim is in W: check the pilot "
                                  "against this claim first")
+
+
+def test_a_pilots_number_keeps_its_promise(rng):
+    """Pilots of 3 sessions: the number planned reaches the chance wanted, that for the pilot's own SD does not."""
+    reached, expected = [], []
+    for _ in range(60):
+        spread = 0.8 * math.sqrt(rng.chisquare(2) / 2)
+        upper = spread * math.sqrt(2 / stats.chi2.ppf(0.2, 2))
+        careful, plain = (Terms(1.5, sd, EXACT, 0.95) for sd in (upper, spread))
+        case = plan_case(Claim.parse("1.5 %"), "%", 0.75, 0.8, [200.0], [plain], [careful], True, 100)
+        truth = Terms(1.5, 0.8, EXACT, 0.95)
+        reached.append(1.0 if case.sessions is None else float(chance("holds", case.sessions, 0.75, truth)))
+        expected.append(float(chance("holds", case.expected, 0.75, truth)))
+    assert np.mean(reached) > 0.8
+    assert np.mean(expected) < 0.72
