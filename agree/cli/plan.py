@@ -69,7 +69,8 @@ def plan_command(**options: Any) -> None:
     claim = Claim.parse(options["claim"])
     limit = float(claim.percent or claim.watts or 0)
     result = plan(claim, true_error=[0.0, limit / 2, limit, 2 * limit], session_sd=options["session_sd"],
-                  level=options["level"], minutes=options["minutes"], reference_uncertainty=options["reference_uncertainty"],
+                  level=options["level"], minutes=options["minutes"],
+                  reference_uncertainty=options["reference_uncertainty"],
                   power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
                   bands=edges_of(options["bands"]),
                   pilot=read_json(source) if source else None)

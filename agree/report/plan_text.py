@@ -121,8 +121,8 @@ def plan_text(plan: Plan) -> str:
     lines.append("")
     lines += [wrapped("None", text) for text in obstacles(plan)]
     if any(case.expected for case in plan.cases):
-        lines.append(wrapped("Pilot", "the numbers hold up to the upper 80 % limit of the pilot's SD; those in brackets "
-                                      "only if sessions differ by exactly that SD."))
+        lines.append(wrapped("Pilot", "the numbers hold up to the upper 80 % limit of the pilot's SD; those in "
+                                      "brackets only if sessions differ by exactly that SD."))
     if any(case.by_width for case in plan.cases):
         lines.append(wrapped("Width", "sessions whose interval is as narrow as the margin, as simple tables count; "
                                       "that settles it in only about half of all trials."))

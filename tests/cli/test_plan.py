@@ -35,7 +35,7 @@ def test_table():
 def test_json_alone_on_stdout():
     data = json.loads(run("--claim", "2 W", "--session-sd", "0.5", "--power", "0.8", "--json", "-"))
     assert data["schema"] == 1
-    assert [case["true_error"] for case in data["cases"]] == [0, 1, 2]
+    assert [case["true_error"] for case in data["cases"]] == [0, 1, 2, 4]
     assert data["unit"] == "W"
 
 
