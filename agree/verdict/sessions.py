@@ -115,8 +115,9 @@ def pooled(values: FloatArray, variances: FloatArray, level: float) -> tuple[Est
     floor = 1.0 if (variances + tau2 > 0).all() else 0.0
     se = math.sqrt(max(spread, floor) / float(weight.sum()))
     half = t_quantile(level, values.size - 1) * se
+    method = "random effects, Hartung-Knapp" + (", floor 1" if tau2 == 0 and floor > spread else "")
     return Estimate(value=mean, low=mean - half, high=mean + half, level=level, standard_error=se,
-                    df=values.size - 1.0, method="random effects, Hartung-Knapp"), tau2
+                    df=values.size - 1.0, method=method), tau2
 
 
 def mean_over_sessions(values: FloatArray, seconds: FloatArray, level: float, *, ahead: bool = False) -> Estimate:

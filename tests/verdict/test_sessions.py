@@ -10,7 +10,7 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from agree import Estimate, InputError, SampleSizeError
-from agree.verdict.sessions import between_variance, mean_over_sessions, session_effects
+from agree.verdict.sessions import between_variance, mean_over_sessions, pooled, session_effects
 
 
 def biases(values, errors):
@@ -117,3 +117,14 @@ def test_refusals():
     with pytest.raises(InputError) as caught:
         session_effects(biases([1, 2], [0.1, math.nan]))
     assert str(caught.value) == "session 2 has no standard error"
+
+
+@pytest.mark.parametrize(("gap", "method"), [(0.9, "random effects, Hartung-Knapp, floor 1"),
+                                             (1.1, "random effects, Hartung-Knapp")])
+def test_the_floor_of_the_pooled_variance_is_named(gap, method):
+    """Two sessions of standard error 1 differ as much as chance where their gap is sqrt(2)."""
+    values = np.array([0.0, gap * math.sqrt(2)])
+    item, between = pooled(values, np.ones(2), 0.95)
+    assert item.method == method
+    assert (between > 0) == (gap > 1)
+    assert item.standard_error >= math.sqrt(0.5)

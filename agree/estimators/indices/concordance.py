@@ -134,7 +134,8 @@ def concordance(
     .. math:: \rho_c = \frac{2 s_{xy}}{s_x^2 + s_y^2 + (\bar x - \bar y)^2} = r \cdot C_b, \qquad
               C_b = \frac{2}{v + 1/v + u^2}, \quad v = s_y/s_x, \quad u = (\bar y - \bar x)/\sqrt{s_x s_y} .
 
-    Intervals: Fisher's z = log(P/Q)/2 of both correlations, whose influence is that of two sums of squares; log v;
+    Intervals are not those of 1989, whose variance is that of normal readings: Fisher's z = log(P/Q)/2 of both
+    correlations, with the variance from its influence, which is that of two sums of squares; log v;
     u; and for the accuracy, which has no normal limit where it is 1, the worst and best corner of the joint
     (Bonferroni) limits of v and u: wider than need be.
 
