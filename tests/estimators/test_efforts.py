@@ -3,14 +3,16 @@
 import json
 import math
 import pickle
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from agree import DriftWarning, InputError, Pairs, SampleSizeError, best_efforts
+from agree import DriftWarning, InputError, Pairs, SampleSizeError, best_efforts, pair_recordings
 from agree.estimators.response.effort_windows import ENOUGH, Errors, errors, means, selection, spreading
 
 
@@ -54,22 +56,24 @@ def test_windows_against_a_loop(rows, duration):
         with pytest.raises(SampleSizeError):
             best_efforts(pairs)
         return
-    known = pairs.used | (reason == "both_coasting")
     item = best_efforts(pairs, durations_s=(duration,)).efforts[0]
+    own = {"reference": np.isfinite(x), "device": np.isfinite(y) & (reason != "device_dropout")}
     for name, values in (("reference", x), ("device", y)):
-        mean, start = slow_best(values, time, known, duration)
+        mean, start = slow_best(values, time, own[name], duration)
         if math.isnan(start):
-            assert item.note.startswith(f"no unbroken run of {duration} s; the longest is ")
+            assert "no unbroken run" in item.note
             assert math.isnan(getattr(item, f"{name}_w"))
         else:
             assert getattr(item, f"{name}_w") == pytest.approx(mean, abs=1e-9)
             assert getattr(item, f"{name}_start_s") == start
-    if not item.note:
-        i = time.tolist().index(item.reference_start_s)
-        assert item.device_same_w == pytest.approx(y[i:i + duration].mean(), abs=1e-9)
-        assert item.same_window.value == pytest.approx(item.device_same_w - item.reference_w, abs=1e-9)
-        assert item.difference.value == pytest.approx(item.device_w - item.reference_w, abs=1e-9)
-        assert item.overlap_s == max(duration - abs(item.device_start_s - item.reference_start_s), 0)
+    if item.note:
+        return
+    assert item.difference.value == pytest.approx(item.device_w - item.reference_w, abs=1e-9)
+    assert item.overlap_s == max(duration - abs(item.device_start_s - item.reference_start_s), 0)
+    same = np.flatnonzero(time == item.reference_start_s)[0]
+    inside = np.where(own["device"], y, math.nan)[same:same + duration]
+    assert item.device_same_w == pytest.approx(inside.mean(), nan_ok=True)
+    assert item.windows_differ == (item.device_start_s != item.reference_start_s)
 
 
 def test_gaps_break_windows_and_coasting_does_not():
@@ -241,7 +245,8 @@ def test_what_cannot_be_used(pairs):
 def test_gaps_everywhere(pairs):
     holed = np.where(np.arange(1800) % 4 == 3, math.nan, pairs.device)
     items = best_efforts(Pairs(reference=pairs.reference, device=holed), durations_s=(1, 3, 4)).efforts
-    assert [item.note for item in items] == ["", "", "no unbroken run of 4 s; the longest is 3 s"]
+    assert [item.note for item in items] == ["", "", "no unbroken run of 4 s in the device"]
+    assert items[2].reference_w > 0
 
 
 def test_results_are_frozen_json_safe_and_printable(pairs):
@@ -260,3 +265,56 @@ def test_results_are_frozen_json_safe_and_printable(pairs):
     assert lines[10] == "60 min   no unbroken run of 3600 s; the longest is 1800 s"
     nothing = str(best_efforts(pairs, durations_s=(3600,))).splitlines()
     assert nothing == [lines[10], "1,800 s known, the longest run 1,800 s."]
+
+
+def slow(power, tau):
+    keep = math.exp(-1 / tau)
+    return lfilter([1 - keep], [1, -keep], power)
+
+
+@pytest.fixture
+def ride():
+    rows = np.genfromtxt(Path(__file__).parent.parent / "data" / "rides" / "single-road-stops.csv", delimiter=",",
+                         names=True)
+    power = np.zeros(int(rows["time_s"][-1] - rows["time_s"][0]) + 1)
+    power[(rows["time_s"] - rows["time_s"][0]).astype(int)] = np.nan_to_num(rows["power_W"])
+    return power
+
+
+def paired(reference, device, **more):
+    def frame(power):
+        return pd.DataFrame({"time_s": np.arange(power.size), "power_W": power})
+
+    return pair_recordings(frame(reference), frame(device), **more)
+
+
+def test_the_reference_s_best_does_not_depend_on_the_device_beside_it(ride):
+    true = [float(np.convolve(ride, np.ones(one) / one, "valid").max()) for one in SHORT]
+    for device in (np.minimum(ride, np.quantile(ride, 0.97)), np.rint(slow(ride, 2.5)), np.where(
+            np.arange(ride.size) % 50 == 0, 0, ride)):
+        found = best_efforts(paired(ride, device), durations_s=SHORT).efforts
+        assert [one.reference_w for one in found] == pytest.approx(true)
+
+
+def test_saturated_seconds_count_and_windows_that_differ_are_marked(ride):
+    top = np.quantile(ride, 0.99)
+    cut = paired(ride, np.minimum(ride, top))
+    assert cut.counts()["device_saturation"] > 10
+    best = best_efforts(cut, durations_s=(1,)).efforts[0]
+    assert (best.reference_w, best.device_w) == (pytest.approx(ride.max()), pytest.approx(top))
+    assert best.windows_differ
+
+
+@pytest.mark.parametrize("tau", [1.5, 4.0])
+def test_averaging_and_scale_are_told_apart_in_a_row(ride, rng, tau):
+    x = np.where(ride > 0, np.maximum(ride + rng.normal(0, 5, ride.size), 1), 0)
+    even = slow(ride, tau)
+    y = np.where(even >= 0.5, np.maximum(0.96 * even + rng.normal(0, 4, ride.size), 0), 0)
+    for best in best_efforts(paired(np.rint(x), np.rint(y)), durations_s=(5, 15, 60)).efforts:
+        truth = 100 * (np.convolve(even, np.ones(best.duration_s), "valid").max()
+                       / np.convolve(ride, np.ones(best.duration_s), "valid").max() - 1)
+        assert best.averaging_percent == pytest.approx(truth, abs=1.5)
+        assert best.scale_percent.low < -4 < best.scale_percent.high
+        assert best.scale_percent.value == pytest.approx(-4, abs=1.5)
+        # Errors about the line come from one response: no interval of hundreds of per cent.
+        assert best.difference_percent.high - best.difference_percent.low < 15

@@ -16,7 +16,7 @@ from agree.core.estimate import Estimate
 from agree.core.pairs import Pairs
 from agree.core.result import Result
 from agree.estimators.response.effort_windows import Errors, errors, longest_run, means, selection, spreading
-from agree.estimators.response.unbroken import Grid, of_pairs
+from agree.estimators.response.unbroken import Traces, of_matched, own_traces
 
 LEAST_SECONDS = 30
 LONGEST_S = 86400
@@ -44,6 +44,13 @@ class Effort(Result):
         Device minus reference in the reference's best window, W and per cent.
     selection_w : float
         By how much errors as large as those seen raise the best of means on average, W.
+    averaging_percent : float
+        What the difference in response does to the best: the sharper trace smoothed as the other one is, against
+        itself, in per cent; negative if the device is the smoother one.
+    scale_percent : Estimate or None
+        Device's best against the reference's at one response, per cent: what is left beside averaging.
+    windows_differ : bool
+        The two best windows are not the same seconds.
     overlap_s : int
         Seconds the two best windows have in common; `duration_s` if they are one.
     note : str
@@ -69,6 +76,9 @@ class Effort(Result):
     same_window: Estimate | None = None
     same_window_percent: Estimate | None = None
     selection_w: float = math.nan
+    averaging_percent: float = math.nan
+    scale_percent: Estimate | None = None
+    windows_differ: bool = False
     overlap_s: int = 0
     note: str = ""
 
@@ -86,7 +96,7 @@ class BestEfforts(Result):
     seconds : int
         Seconds known in both, coasting included.
     longest_run_s : int
-        Longest run of them without a break.
+        Longest run without a break in which each trace is known, the shorter of the two.
 
     Examples
     --------
@@ -108,17 +118,18 @@ def best_efforts(
     durations_s: Sequence[int] = (1, 5, 15, 30, 60, 300, 600, 1200, 3600),
     level: float = 0.95,
 ) -> BestEfforts:
-    r"""Best mean power over given durations, of each device, and of both in one window.
+    r"""Best mean power over given durations, of each device from its own readings, and of both in one window.
 
     Use it to see how a rider's bests would change with the other device. Not to judge a device: bests are few seconds
-    out of many, chosen for being high. Where one device averages longer than the other, short bests differ by that; see
-    `match_response`.
+    out of many, chosen for being high. Where one device averages longer than the other, short bests differ by that:
+    ``averaging_percent`` holds it, ``scale_percent`` the rest.
 
     Parameters
     ----------
     pairs : Pairs
-        One recording. A window is a run of consecutive seconds, used or with both coasting (0 W); any other second, or
-        one left out, breaks it.
+        One recording. A window of a trace is a run of consecutive seconds in which it has a reading as recorded that is
+        no fault of its own; coasting is 0 W, and readings at its ceiling count. What the other device does breaks no
+        window of this one.
     durations_s : sequence of int, s
         Lengths of windows, 1 to 86400.
     level : float
@@ -144,7 +155,8 @@ def best_efforts(
     Notes
     -----
     An interval is for the difference that would be found without random errors; an error of calibration, common to the
-    whole recording, is part of that difference. Errors are what a straight line of device on reference leaves. The
+    whole recording, is part of that difference. Errors are what a straight line of device on reference leaves at one
+    response (``pairs.matched``), so that a device that averages has no errors of hundreds of watts in a sprint. The
     variance V of their mean over a window comes from all windows of that length, as A + B power^2 (weighted least
     squares, A and B at least 0), with 2 (V/se(V))^2 degrees of freedom (Satterthwaite 1946), se(V) by the serial
     engine; with fewer than 16 windows side by side, from the long-run variance by the engine, over the length.
@@ -176,19 +188,24 @@ def best_efforts(
     used = int(pairs.used.sum())
     if used < LEAST_SECONDS:
         raise SampleSizeError(f"at least {LEAST_SECONDS} used seconds are needed; got {used}")
-    grid = of_pairs(pairs)
-    known = np.isfinite(grid.reference) & np.isfinite(grid.device)
-    longest = longest_run(known)
-    unit = float(np.abs([grid.reference[known], grid.device[known]]).max())
-    grid = grid._replace(reference=grid.reference / unit, device=grid.device / unit)
-    found = errors(grid.reference, grid.device)
+    traces = own_traces(pairs)
+    matched = of_matched(pairs)
+    known = np.isfinite(matched.reference) & np.isfinite(matched.device)
+    own = [longest_run(np.isfinite(column)) for column in traces.recorded]
+    longest = max(own)
+    unit = float(np.abs([matched.reference[known], matched.device[known]]).max())
+    traces = traces.over(unit)
+    found = errors(matched.reference / unit, matched.device / unit)
+    ridden = longest_run(known)
     there = [one for one in durations if one <= longest]
-    raised = dict(zip(there, selection(found, grid.reference, there), strict=True))
+    selected = [one for one in there if one <= ridden]
+    raised = dict.fromkeys(there, 0.0) | dict(zip(
+        selected, selection(found, matched.reference / unit, selected), strict=True))
     efforts = tuple(
-        _effort(grid, found, one, raised[one], level, unit) if one in raised else
+        _effort(traces, matched.reference / unit, found, one, raised[one], level, unit) if one in raised else
         Effort(duration_s=one, note=f"no unbroken run of {one} s; the longest is {longest} s") for one in durations)
-    warn_of_drift(*(item.same_window for item in efforts if item.same_window is not None))
-    return BestEfforts(efforts=efforts, level=level, seconds=int(known.sum()), longest_run_s=longest)
+    warn_of_drift(*(item.difference for item in efforts if item.difference is not None))
+    return BestEfforts(efforts=efforts, level=level, seconds=int(known.sum()), longest_run_s=min(own))
 
 
 def _durations(durations: Sequence[int]) -> list[int]:
@@ -204,21 +221,45 @@ def _durations(durations: Sequence[int]) -> list[int]:
     return sorted(int(one) for one in items)
 
 
-def _effort(grid: Grid, found: Errors, duration: int, raised: float, level: float, unit: float) -> Effort:
+def _best(values: FloatArray, duration: int) -> tuple[float, int, FloatArray]:
+    """Best mean, its first second, and all means."""
+    every = means(values, duration)
+    if not np.isfinite(every).any():
+        return math.nan, 0, every
+    at = int(np.argmax(every >= np.nanmax(every) - TIE))
+    return float(every[at]), at, every
+
+
+def _effort(traces: Traces, matched: FloatArray, found: Errors, duration: int, raised: float, level: float,
+            unit: float) -> Effort:
     """Bests of one duration; readings are in `unit` W."""
-    x, y = means(grid.reference, duration), means(grid.device, duration)
-    i, j = (int(np.argmax(column >= np.nanmax(column) - TIE)) for column in (x, y))
-    best, other, same = float(x[i]), float(y[j]), float(y[i])
-    own = _around(other - best, grid.reference, found, duration, float(x[j]), level)
-    here = _around(same - best, grid.reference, found, duration, best, level)
+    (best, i, _), (other, j, device) = (_best(column, duration) for column in traces.recorded)
+    (even_best, _, _), (even_other, _, _) = (_best(column, duration) for column in traces.alike)
+    if math.isnan(best) or math.isnan(other):
+        role = "reference" if math.isnan(best) else "device"
+        starts = [math.nan if math.isnan(value) else float(traces.time[at]) for value, at in ((best, i), (other, j))]
+        return Effort(
+            duration_s=duration, reference_w=unit * best, device_w=unit * other, reference_start_s=starts[0],
+            device_start_s=starts[1], note=f"no unbroken run of {duration} s in the {role}")
+    same = float(device[i])
+    own = _around(other - best, matched, found, duration, max(best, other), level)
+    here = _around(same - best, matched, found, duration, best, level)
     own = replace(own, low=own.low - raised, high=own.high + raised)
     here = replace(here, high=here.high + raised)
     part = 100 / best if best > 0 else math.nan
+    scale = None
+    averaging = math.nan
+    if even_best > 0 and math.isfinite(even_other):
+        scale = _around(even_other - even_best, matched, found, duration, even_best, level)
+        scale = replace(scale, low=scale.low - raised, high=scale.high + raised).scaled(100 / even_best)
+        averaging = 100 * (other / best * even_best / even_other - 1) if best > 0 and even_other > 0 else math.nan
     return Effort(
-        duration_s=duration, reference_w=unit * best, reference_start_s=float(grid.time[i]), device_w=unit * other,
-        device_start_s=float(grid.time[j]), device_same_w=unit * same, difference=own.scaled(unit),
-        difference_percent=own.scaled(part) if best > 0 else None, same_window=here.scaled(unit),
-        same_window_percent=here.scaled(part) if best > 0 else None, selection_w=unit * raised,
+        duration_s=duration, reference_w=unit * best, reference_start_s=float(traces.time[i]), device_w=unit * other,
+        device_start_s=float(traces.time[j]), device_same_w=unit * same, difference=own.scaled(unit),
+        difference_percent=own.scaled(part) if best > 0 else None,
+        same_window=here.scaled(unit) if math.isfinite(same) else None,
+        same_window_percent=here.scaled(part) if best > 0 and math.isfinite(same) else None,
+        selection_w=unit * raised, averaging_percent=averaging, scale_percent=scale, windows_differ=i != j,
         overlap_s=max(duration - abs(i - j), 0))
 
 

@@ -31,6 +31,40 @@ def of_pairs(pairs: Pairs, *, every: bool = False) -> Grid:
     return _grid(columns[0], columns[1], pairs.time)
 
 
+class Traces(NamedTuple):
+    """Each trace by itself, as recorded and at one response: NaN where unknown, or faulty by a fault of its own."""
+
+    recorded: tuple[FloatArray, ...]
+    alike: tuple[FloatArray, ...]
+    time: FloatArray
+
+    def over(self, unit: float) -> Traces:
+        """Readings in another unit."""
+        return Traces(tuple(column / unit for column in self.recorded), tuple(column / unit for column in self.alike),
+                      self.time)
+
+
+def of_matched(pairs: Pairs) -> Grid:
+    """Columns with one response where they are used, or where both coast."""
+    there = pairs.used | (pairs.reason == "both_coasting")
+    columns = [np.where(there, column, np.nan) for column in (pairs.matched_reference, pairs.matched_device)]
+    return _grid(columns[0], columns[1], pairs.time)
+
+
+def own_traces(pairs: Pairs) -> Traces:
+    """Each trace where it is not faulty by itself; what sits at its ceiling is what it reads, and stays."""
+    spoiled = pairs.reason == "beside_fault"  # by faults of the sharper trace, where it is filtered
+    own = [~(np.char.startswith(pairs.reason, f"{role}_") | np.char.startswith(pairs.reason, "either_"))
+           | (pairs.reason == f"{role}_saturation") for role in ("reference", "device")]
+    recorded = [np.where(good, column, np.nan)
+                for good, column in zip(own, (pairs.reference, pairs.device), strict=True)]
+    smoother = "" if pairs.matched is None else pairs.matched.smoother
+    alike = [np.where(good & ~(spoiled & (smoother not in ("", role))), column, np.nan) for good, role, column in zip(
+        own, ("reference", "device"), (pairs.matched_reference, pairs.matched_device), strict=True)]
+    one, two = _grid(recorded[0], recorded[1], pairs.time), _grid(alike[0], alike[1], pairs.time)
+    return Traces((one.reference, one.device), (two.reference, two.device), one.time)
+
+
 def of_columns(reference: ArrayLike, device: ArrayLike | None, time: ArrayLike | None) -> Grid:
     """Columns as given, unknown where either is NaN."""
     if device is None:
