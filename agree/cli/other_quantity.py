@@ -25,6 +25,25 @@ def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterato
         yield
     except TrialsTableError as error:
         raise InputError(error.as_command(reference, device, claim)) from None
+    except InputError as error:
+        other = _told_by_header(reference) if error.option == "power_column" else ""
+        if not other:
+            raise
+        raise InputError(f"{str(error).split('; name it with')[0]}; for {other}: add --quantity '{other}'") from None
+
+
+def _told_by_header(path: str) -> str:
+    """Return the one quantity other than power that the columns of a file tell, "" if there is none."""
+    from agree.core.errors import InputError
+    from agree.core.quantities.known import in_header
+    from agree.recordings.read import read_table_of
+
+    try:
+        header = read_table_of(path, {})[0].header
+    except InputError:
+        return ""
+    told = {item.name for item in map(in_header, header) if item is not None and item.name}
+    return told.pop() if len(told) == 1 else ""
 
 
 def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[str, Any]) -> None:

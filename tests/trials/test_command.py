@@ -195,3 +195,9 @@ def test_plan_of_trials(capsys):
 def test_options_of_power_are_refused(hearts, capsys, monkeypatch, arguments, message):
     assert failing(capsys, monkeypatch, "check", *hearts, "--quantity", "heart rate", "--claim", "5 bpm",
                    *arguments) == message
+
+
+def test_heart_rates_without_the_option_say_which(hearts, capsys, monkeypatch):
+    assert failing(capsys, monkeypatch, "check", *hearts, "--claim", "5 bpm") == (
+        "agree: strap.csv: found the columns 'timestamp', 'heart rate (bpm)'; expected one called power or watts; for "
+        "heart rate: add --quantity 'heart rate'")
