@@ -19,6 +19,7 @@ from agree.pairing.refusal import (
     refuse_drift,
     refuse_likeness,
     refuse_other_day,
+    refuse_other_rider,
     refuse_steps,
     refuse_zero,
 )
@@ -141,6 +142,7 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     fine = _refined(x, y, found[0].lag)
     likeness = same_ride.along(x.power, y.power, fine)
     refuse_likeness(likeness, 0)
+    refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine))
     return Match(x, y, fine, found, likeness=likeness, notes=same_ride.unlike(likeness))
 
 
@@ -194,6 +196,7 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked) 
     fine = _refined(one, two, found[0].lag, tuple(change.start for change in changes))
     likeness = same_ride.along(one.power, two.power, fine)
     refuse_likeness(likeness, len(changes))
+    refuse_other_rider(*same_ride.rapidly(one.power, two.power, fine))
     return Match(one, two, fine, found, changes=tuple(changes), likeness=likeness, notes=same_ride.unlike(likeness))
 
 

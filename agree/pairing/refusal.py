@@ -12,10 +12,12 @@ from agree.core.errors import MatchError
 from agree.core.thresholds import (
     DAY_APART_S,
     LEAST_LIKENESS,
+    LEAST_RAPID_LIKENESS,
     LEAST_STEPPED_LIKENESS,
     LIKENESS_WINDOWS,
     MOST_CLOCK_STEPS,
     MOST_DRIFT_PPM,
+    MOST_RAPID_RATIO,
 )
 from agree.pairing import clock
 from agree.pairing.fine import Fine
@@ -123,6 +125,17 @@ def refuse_likeness(likeness: Likeness, steps: int) -> None:
         f"{likeness.matched.size} minutes are more alike than the same minutes at other shifts; at least "
         f"{100 * least:.0f} % are needed with certainty, and two efforts on one course, or one plan of intervals, "
         f"reach less; check that both are of the same ride; {FORCE}")
+
+
+def refuse_other_rider(rapid: Likeness, ratio: float) -> None:
+    """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size."""
+    if not 1 / MOST_RAPID_RATIO <= ratio <= MOST_RAPID_RATIO or rapid.matched.size < LIKENESS_WINDOWS:
+        return
+    if rapid.low < LEAST_RAPID_LIKENESS:
+        raise OtherRide(
+            "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
+            f"those within 15 s, which are the rider's own, only in {int(rapid.matched.sum())} of {rapid.matched.size} "
+            f"minutes; check that both are of the same ride; {FORCE}")
 
 
 def refuse_drift(fine: Fine, absolute: bool) -> None:

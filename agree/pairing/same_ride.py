@@ -11,17 +11,20 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.note import Note
 from agree.core.runs import runs
+from agree.pairing import clock
 from agree.pairing.fine import Fine
 from agree.pairing.lag_path import shifted, unit
-from agree.pairing.smoothness import made_even
+from agree.pairing.smoothness import made_even, running_mean
 
 WINDOW_S, LEAST_S = 60, 30
 CLOSE_S = 1  # the path is known so well
 SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
+RAPID_S, RAPID_SD_S = 15, 1.0
 STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
 UNLIKE_RUN, USUAL_SHARE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
 Z95 = 1.959964  # two-sided 95 %
@@ -127,6 +130,28 @@ def along(x: FloatArray, y: FloatArray, fine: Fine) -> Likeness:
     lag = fine.at(np.arange(x.size, dtype=float))
     one, two = made_even(x, y, round(fine.lag))
     return likeness(unit(one), unit(two), lag)
+
+
+def _rapid(trace: FloatArray) -> FloatArray:
+    """Changes within 15 s: the rider's own, which no course and no plan sets."""
+    fast = trace - running_mean(trace, RAPID_S)
+    smooth = clock.mean_of_valid(fast, lambda v: ndimage.gaussian_filter1d(v, RAPID_SD_S, mode="constant"))
+    sd = float(np.nanstd(smooth)) if np.isfinite(smooth).any() else 0.0
+    out: FloatArray = np.clip(smooth, -clock.CLIP_SD * sd, clock.CLIP_SD * sd)
+    return out
+
+
+def rapidly(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]:
+    """Likeness of the changes within 15 s, and their usual size in the device as a ratio of that in the reference.
+
+    Two efforts on one course share what takes longer. A device that averages over many seconds shares no rapid changes
+    either, but it has hardly any: so the likeness tells something only if both have them in like size.
+    """
+    one, two = _rapid(x), _rapid(y)
+    sizes = [float(np.nanmedian(np.abs(rapid[trace > 0]))) if (np.isfinite(rapid) & (trace > 0)).any() else 0.0
+             for rapid, trace in ((one, x), (two, y))]
+    found = likeness(one, two, fine.at(np.arange(x.size, dtype=float)))
+    return found, sizes[1] / sizes[0] if sizes[0] > 0 else math.nan
 
 
 def unlike(found: Likeness) -> tuple[Note, ...]:

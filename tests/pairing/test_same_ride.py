@@ -119,6 +119,27 @@ def test_files_of_other_rides_are_not_repaired(bench, road):
     refused(record(one), record(two))
 
 
+@pytest.mark.parametrize(("matched", "ratio", "good"), [
+    (9, 1.0, True), (8, 1.0, False), (8, 1.99, False), (8, 2.01, True), (8, 0.51, False), (8, 0.49, True)])
+def test_limit_of_rapid_changes(matched, ratio, good):
+    """Of 45 minutes 9 have a lower limit of 0.109, 8 of 0.093: 0.10 is needed where sizes differ by less than 2."""
+    found = Likeness(np.arange(45), np.arange(45) < matched, np.ones(45))
+    if good:
+        refusal.refuse_other_rider(found, ratio)
+    else:
+        with pytest.raises(MatchError, match=f"the rider's own, only in {matched} of 45 minutes"):
+            refusal.refuse_other_rider(found, ratio)
+
+
+def test_a_course_shared_but_for_the_rider_is_refused(road):
+    """All that takes 17 s and longer is shared, and the rider's own changes are those of the ride backwards."""
+    rest = road - np.convolve(np.pad(road, 8, mode="edge"), np.ones(17) / 17, "valid")
+    other = np.maximum(np.rint(road - rest + rest[::-1]), 0)
+    assert "on two days: their slower changes are alike" in refused(record(road), record(other))
+    slow = np.convolve(np.pad(road, (24, 0), mode="edge"), np.ones(25) / 25, "valid")  # a device has none of them
+    assert pair_recordings(record(road), record(np.rint(slow))).alignment.lag_s == pytest.approx(12, abs=0.5)
+
+
 # Days, drifts.
 
 @pytest.mark.parametrize(("apart", "good"), [(14.99 * 3600, True), (15.01 * 3600, False), (86_440.0, False)])
