@@ -64,7 +64,7 @@ def test_json_into_a_pipe(tmp_path):
 
 def test_an_error_names_the_option_of_the_command(tmp_path):
     file = tmp_path / "two.csv"
-    file.write_text("time,power,watts\n0,200,200\n1,201,201\n2,202,202\n", encoding="utf-8")
+    file.write_text("time,power,watts\n0,200,190\n1,201,191\n2,202,192\n", encoding="utf-8")
     assert refused("check", file, PEDALS, "--claim", "1.5%", cwd=tmp_path).endswith(
         "name it with power_column; on the command line: --reference-read power=... or --device-read power=...")
     (tmp_path / "hours.csv").write_text("Uhrzeit,power\n17:02,200\n17:02,201\n17:03,202\n", encoding="utf-8")
