@@ -1,0 +1,76 @@
+"""Each phenomenon has one detector: nothing is named beside it that is not there."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from agree import Pairs, pair_recordings
+from agree.correction.find import correction
+from agree.diagnosis.findings import findings
+from agree.diagnosis.patterns import conditions, patterns
+from agree.verdict.columns import table
+
+pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
+
+
+def named(pairs):
+    data = table(pairs, 30)
+    return {item.cause: item for item in findings(data, correction(data, 0.95, 30))}
+
+
+def ride(rng, seconds=3600):
+    t = np.arange(seconds)
+    power = np.clip(200 + 60 * np.sin(t / 170) + 15 * np.sin(t / 13) + rng.normal(0, 12, seconds), 60, None)
+    power[t % 900 < 25] = 0
+    return t, power
+
+
+@pytest.mark.parametrize("straight", [True, False])
+@pytest.mark.parametrize("of_power", [True, False])
+@pytest.mark.parametrize("scale", [1.0, 0.98])
+def test_a_warm_up_brings_no_other_cause(rng, straight, of_power, scale):
+    t, power = ride(rng)
+    course = np.maximum(1 - t / 900, 0) if straight else np.exp(-3 * t / 900)
+    error = 0.05 * course * (power if of_power else power.mean()) + rng.normal(0, 4, t.size)
+    found = named(Pairs(reference=power, device=np.where(power > 0, scale * power + error, 0).clip(0)))
+    assert set(found) - {"warm_up"} == ({"scale"} if scale != 1 else set())
+    warm = found["warm_up"]
+    assert abs(warm.values["size_percent"] - 5) < 4 * warm.values["se_percent"]
+    if scale != 1:
+        assert -2.2 <= found["scale"].size.value <= -1.8
+
+
+def test_a_step_has_one_size(rng):
+    t, power = ride(rng)
+    pairs = Pairs(reference=power, device=np.where(power > 0, power + 8 * (t >= 1825) + rng.normal(0, 3, t.size), 0))
+    found = named(pairs)
+    assert set(found) == {"step"}
+    step = found["step"]
+    assert step.unit == "W"
+    assert (step.size.value, step.size.standard_error) == (step.values["step_W"], step.values["se_W"])
+
+
+@pytest.mark.parametrize("fraction", [0.3, 0.5, 0.7])
+def test_a_lag_with_a_fraction_of_a_second_is_no_delay(rng, fraction):
+    t, power = ride(rng)
+    late = np.interp(t - fraction, t, power)
+    device = np.where(late > 0, late + rng.normal(0, 3, t.size), 0).clip(0)
+    reference = np.where(power > 0, power + rng.normal(0, 3, t.size), 0).clip(0)
+    pairs = pair_recordings(pd.DataFrame({"time": t * 1.0, "power": reference}),
+                            pd.DataFrame({"time": t + 5.0, "power": device}))
+    assert pairs.alignment.lag_s == pytest.approx(5 + fraction, abs=0.15)
+    assert not {"delay", "scale", "offset"} & set(named(pairs))
+
+
+def test_what_faults_go_with_is_counted(rng):
+    t, power = ride(rng, 7200)
+    item = Pairs(reference=power, device=power, cadence=np.where(power > 0, 85 + rng.normal(0, 2, t.size), 0))
+    seen = conditions(item)
+    stops = [(start + 26, start + 28) for start in range(900, 7200, 900)]
+    pattern, = patterns([(seen, stops)])
+    assert (pattern.moment, pattern.count, pattern.of) == ("beside a stop", 7, 7)
+    assert pattern.expected < 0.1
+    assert pattern.p < 1e-4
+    anywhere = [(start, start + 2) for start in range(400, 7200, 900)]
+    assert patterns([(seen, anywhere)]) == ()
+    assert patterns([(seen, stops[:4])]) == ()  # too few to judge
