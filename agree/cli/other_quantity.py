@@ -26,7 +26,7 @@ def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterato
     except TrialsTableError as error:
         raise InputError(error.as_command(reference, device, claim)) from None
     except InputError as error:
-        other = _told_by_header(reference) if error.option == "power_column" else ""
+        other = _told_by_header(reference) if error.code == "no_column" else ""
         if not other:
             raise
         raise InputError(f"{str(error).split('; name it with')[0]}; for {other}: add --quantity '{other}'") from None
