@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import COSINES, estimate
-from agree.core.thresholds import HALF_WEIGHT_S, POOL_LEVEL
+from agree.core.engine import COSINES, estimate, t_quantile
+from agree.core.thresholds import BAND_STEP_W, HALF_WEIGHT_S, LEAST_BAND_S, POOL_LEVEL
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.columns import Table
 
+MOST_STRETCHES = 100  # steps of the range; a wider one has wider steps
 LEAST_CELL_S = 10  # seconds of a session in a band from which its mean counts
 
 
@@ -97,3 +99,61 @@ def _of_one_recording(table: Table, masks: list[NDArray[np.bool_]], level: float
         long_run.append(1e4 * item.standard_error**2 * float(mask.sum()))
     shared = float(np.mean(long_run))
     return [Spread(math.sqrt(shared / float(mask.sum())), float(COSINES * len(masks))) for mask in masks]
+
+
+def narrowest_seen(table: Table, masks: list[NDArray[np.bool_]], ends: tuple[float, float], limit: float,
+                   level: float) -> float | None:
+    """Smallest width, W, at which every stretch of the range is shown to be inside the limit; None if none is.
+
+    An error beyond the claim that is confined to fewer watts could be hidden. Stretches begin at each multiple of the
+    step between the ends; one with fewer than 60 s shows nothing. Each has the variance that bands share, without its
+    part (1 - 1/B), and t with the least degrees of freedom of its two parts.
+
+    Parameters
+    ----------
+    masks : list of (n,) bool array
+        Seconds of each judged band.
+    ends : tuple of float
+        Lowest and highest edge of them, W.
+    limit : float
+        Limit in per cent, what the reference leaves open taken off.
+    """
+    spreads = shared_spread(table, masks, max(level, POOL_LEVEL))
+    if any(item is None for item in spreads) or not limit > 0:
+        return None
+    step = BAND_STEP_W * max(1, math.ceil((ends[1] - ends[0]) / BAND_STEP_W / MOST_STRETCHES))
+    count = math.ceil((ends[1] - ends[0]) / step)
+    cell = np.floor((table.level - ends[0]) / step).astype(int)
+    cell_masks = np.logical_or.reduce(masks)
+    place = (table.session * count + np.clip(cell, 0, count - 1))[cell_masks]
+    error, reference, seconds = (np.concatenate([np.zeros((table.sessions, 1)), np.cumsum(np.bincount(
+        place, weights=column[cell_masks], minlength=table.sessions * count).reshape(-1, count), axis=1)], 1)
+        for column in (table.error, table.reference, np.ones(table.error.size)))
+    variance = _stretch_variance(table, masks, spreads)
+    for width in range(1, count + 1):
+        e, r, n = (column[:, width:] - column[:, :-width] for column in (error, reference, seconds))
+        weight = np.where((n >= LEAST_CELL_S) & (r > 0), n / (n + HALF_WEIGHT_S), 0.0)
+        total = weight.sum(axis=0)
+        if (n.sum(axis=0) < LEAST_BAND_S).any() or not (total > 0).all():
+            continue
+        mean = (weight * 100 * e / np.where(r > 0, r, 1)).sum(axis=0) / total
+        squared, df = variance(weight, n)
+        if (np.abs(mean) + t_quantile(level, df) * np.sqrt(squared) <= limit).all():
+            return width * step
+    return None
+
+
+def _stretch_variance(
+    table: Table, masks: list[NDArray[np.bool_]], spreads: list[Spread | None]
+) -> Callable[[FloatArray, FloatArray], tuple[FloatArray, float]]:
+    """Return what turns weights and seconds of sessions (S, k) into the variances of k stretches, with their df."""
+    if table.sessions == 1:
+        known = [(item.standard_error**2 * float(mask.sum()), item.df)
+                 for item, mask in zip(spreads, masks, strict=True) if item is not None]
+        return lambda weight, n: (known[0][0] / n[0], known[0][1])
+    bias, seconds = cells(table, masks)
+    parts = parts_of(bias, seconds / (seconds + HALF_WEIGHT_S))
+    if parts is None:
+        return lambda weight, n: (np.full(weight.shape[1], math.inf), 1.0)
+    return lambda weight, n: (parts.common * (weight**2).sum(axis=0) / weight.sum(axis=0) ** 2
+                              + parts.cell / weight.sum(axis=0), min(parts.common_df, parts.cell_df))

@@ -15,9 +15,10 @@ from agree.core.engine import t_quantile
 from agree.core.estimate import Estimate
 from agree.core.result import Result
 from agree.core.thresholds import BAND_STEP_W, LEAST_BAND_S
-from agree.verdict.band_variance import Spread, shared_spread
+from agree.verdict.band_variance import Spread, narrowest_seen, shared_spread
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
+from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.meanings import Reading, mean_error
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
@@ -101,7 +102,15 @@ def bands(
             checks[k] = replace(checks[k], verdict="outside the claim")
         elif k not in judged:
             checks[k] = replace(checks[k], verdict="too thin")
-    return _reading([checks[k] for k in judged], len(checks)), tuple(checks)
+    reading = _reading([checks[k] for k in judged], len(checks))
+    if reading.verdict == HOLDS:
+        mean_w = float(table.reference.mean())
+        left = min(checks[k].limit_percent for k in judged) - float(
+            interval_half_width(0.0, math.inf, reference_u.known(mean_w), level))
+        ends = checks[judged[0]].low, checks[judged[-1]].high
+        width = narrowest_seen(table, [masks[k] for k in judged], ends, left, level)
+        reading = replace(reading, details={**reading.details, "narrowest_seen_w": width})
+    return reading, tuple(checks)
 
 
 def _band(table: Table, mask: NDArray[np.bool_], edges: tuple[float, float], claim: Claim,

@@ -89,3 +89,19 @@ def test_bands_are_not_pooled_at_90_percent(rng):
     at_95, at_90 = (check_claim(pairs, "1.5 %", level=level).bands[0].bias for level in (0.95, 0.90))
     assert "shared by the bands" in at_95.method
     assert "shared" not in at_90.method
+
+
+@pytest.mark.parametrize("count", [1, 4])
+def test_the_narrowest_stretch_that_could_hide_an_error(count):
+    """More noise, a wider stretch; 20 W that read 6 % high, inside a third of the range, are not overlooked."""
+    def check(sd, off=0.0):
+        rng = np.random.default_rng(3)
+        pairs = [session(rng, sd=sd, label=str(k), scale=1 + k / 3000) for k in range(count)]
+        if off:
+            pairs = [Pairs(reference=p.reference, session=p.session,
+                           device=p.device * np.where(abs(p.reference - 220) < 10, 1 + off, 1)) for p in pairs]
+        return check_claim(pairs if count > 1 else pairs[0], "1.5 %", meaning="bands", window_s=1)
+    quiet, noisy = (check(sd).reading.details["narrowest_seen_w"] for sd in (0.5, 4.0))
+    assert 5 <= quiet < noisy
+    hidden = check(0.5, 0.06)
+    assert hidden.reading.verdict != "holds" or hidden.reading.details["narrowest_seen_w"] > 20
