@@ -38,7 +38,9 @@ def made(value: float, half: float, *, sessions: int = 1, meaning: str = "averag
     found = item(value, half)
     average = replace(source.readings[0], estimate=found, limit=1.5, verdict=verdict_of(found.low, found.high, 1.5),
                       details=source.readings[0].details | {"mean_w": 200.0})
-    readings = (average, *source.readings[1:])
+    share = Estimate(value=0.83, low=0.61, high=0.94, level=0.95, method="binomial")
+    single = replace(source.readings[2], estimate=share, limit=0.95, verdict="does not hold")
+    readings = (average, source.readings[1], single, source.readings[3])
     own = tuple(item(error, 0.2) for error in errors) or source.session_bias
     reading = next(one for one in readings if one.meaning == meaning)
     effects = None if source.effects is None else replace(source.effects, odd=(), notes=(), between_sd=0.6)

@@ -33,17 +33,18 @@ def ruler(item: Estimate, limit: float, half: float, width: int, *, interval: bo
     def place(value: float) -> int:
         return round(middle + value / half * middle)
 
+    known = interval and not (math.isnan(item.low) or math.isnan(item.high))
     cells = [" "] * width
     left, right = place(-limit), place(limit)
     for k in range(max(left, 0), min(right, width - 1) + 1):
         cells[k] = "."
-    if interval and not math.isnan(item.low + item.high):
+    if known:
         first, last = (min(max(place(max(min(x, 2 * half), -2 * half)), -1), width) for x in (item.low, item.high))
         for k in range(max(first, 0), min(last, width - 1) + 1):
             cells[k] = "-"
     for k, mark in ((left, "["), (right, "]"), (middle, "|")):
         cells[k] = mark
-    if interval and not math.isnan(item.low + item.high):
+    if known:
         for k, mark in ((first, "("), (last, ")")):
             if 0 <= k < width:
                 cells[k] = mark
