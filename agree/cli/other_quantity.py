@@ -42,7 +42,7 @@ def _told_by_header(path: str) -> str:
         header = read_table_of(path, {})[0].header
     except InputError:
         return ""
-    told = {item.name for item in map(in_header, header) if item is not None and item.name}
+    told = {item.name for item in map(in_header, header) if item is not None and item.name not in ("", "power")}
     return told.pop() if len(told) == 1 else ""
 
 

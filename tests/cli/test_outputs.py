@@ -69,3 +69,10 @@ def test_an_error_names_the_option_of_the_command(tmp_path):
         "name it with power_column; on the command line: --reference-read power=... or --device-read power=...")
     (tmp_path / "hours.csv").write_text("Uhrzeit,power\n17:02,200\n17:02,201\n17:03,202\n", encoding="utf-8")
     assert "--device-read time=..." in refused("check", PEDALS, "hours.csv", "--claim", "1.5%", cwd=tmp_path)
+
+
+def test_a_target_alone_is_not_called_another_quantity(tmp_path):
+    (tmp_path / "target.csv").write_text("time,Target Power\n0,200\n1,201\n2,202\n", encoding="utf-8")
+    message = refused("check", "target.csv", PEDALS, "--claim", "1.5%", cwd=tmp_path)
+    assert "'Target Power' (a target: 'target')" in message
+    assert "--quantity" not in message
