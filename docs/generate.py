@@ -27,14 +27,25 @@ from agree.core import engine, thresholds
 from agree.correction import find, rules
 from agree.diagnosis import by_second, telltale
 from agree.estimators.lines import pairwise_slopes
-from agree.faults import coefficient, detect, lasting_steps, steady_ride, warm_up
+from agree.faults import (
+    ceiling,
+    coefficient,
+    held,
+    lasting_steps,
+    late_start,
+    partial,
+    spike,
+    steady_ride,
+    view,
+    warm_up,
+)
 from agree.pairing import clock, fine, grid, lag_path, match, retime, same_ride, smoothness, witnesses
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, detect, fine, grid, lag_path, match, retime,
+MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, fine, grid, lag_path, match, retime,
            same_ride, smoothness, witnesses, claim_check, rules, find, meanings, next_step, columns,
-           steady_ride, warm_up, lasting_steps, by_second, telltale)
+           steady_ride, warm_up, lasting_steps, by_second, telltale, ceiling, held, late_start, partial, spike, view)
 
 
 def constants() -> dict[str, Any]:

@@ -21,7 +21,7 @@ GROUPS = {
                      "window"),
     "Sessions": ("sessions", "session_list", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
-                             "delay", "faults", "match_response"),
+                             "delay", "faults"),
     "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "schema",
                                     "others",
                                     "about_file", "show", "require_holds"),
@@ -67,8 +67,6 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
               help="What to do with faulty seconds, of one kind or all: set-aside, report (used, but listed) or "
                    "keep (used, not looked for). Steps of the zero and warm-ups are set aside only by "
                    "name. [default: set-aside]")
-@click.option("--match-response", is_flag=True,
-              help="Compare at a matched response: the sharper trace is smoothed as the other one is.")
 @click.option("--schema", type=click.Choice(["1", "2"]), default="1", show_default=True,
               help="Version of the JSON of power; other quantities have 2. See agree schema.")
 @click.option("--details", is_flag=True, help="Print every figure after the first screen.")

@@ -11,7 +11,7 @@ from agree.cli.progress import progress
 
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.
-OF_POWER = {"loss": None, "bands": None, "faults": (), "match_response": False, "efforts": False, "max_lag": None,
+OF_POWER = {"loss": None, "bands": None, "faults": (), "efforts": False, "max_lag": None,
             "lag": None, "figures": (), "details": False, "looks": None}
 
 

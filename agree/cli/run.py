@@ -30,11 +30,7 @@ def paired(files: Sequence[SessionFiles], options: dict[str, Any]) -> list[Pairs
                 power_columns=columns, reference_read=reads[0] or None, device_read=reads[1] or None,
                 faults=handling_of(options.get("faults", ())), session=item.label or str(number)))
             state.step()
-    if not options.get("match_response"):
-        return pairs
-    from agree.estimators.response.difference import match_response
-
-    return [match_response(item) for item in pairs]
+    return pairs
 
 
 def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:

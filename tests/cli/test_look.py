@@ -122,8 +122,7 @@ def test_best_efforts_and_matched_response():
     text = agree("check", BIKE, PEDALS, "--claim", "1.5%", "--efforts").stdout
     assert "20 min" in text
     assert max(map(len, text.splitlines())) <= 80
-    matched = checked(BIKE, PEDALS, "--match-response")
     plain = checked(BIKE, PEDALS)
-    assert matched["bias_percent"]["value"] == pytest.approx(plain["bias_percent"]["value"], abs=0.1)
+    assert plain["sessions"][0]["matched"]["kind"] == "none"
     assert len(plain["sessions"][0]["best_efforts"]["efforts"]) == 9
     assert plain["sessions"][0]["response"]["kind"] in ("none", "running mean", "first order")
