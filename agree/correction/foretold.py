@@ -29,7 +29,7 @@ def harm(size: float, sd: float, sessions: int) -> float:
     --------
     >>> from agree.correction.foretold import harm
     >>> round(harm(3.0, 0.8, 5), 3), harm(3.0, 0.8, 1)
-    (0.027, nan)
+    (0.009, nan)
     """
     if sessions < 2 or math.isnan(sd):
         return math.nan
