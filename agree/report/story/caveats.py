@@ -29,7 +29,7 @@ def faulty_seconds(check: ClaimCheck) -> int:
 
 def caveats(check: ClaimCheck) -> tuple[Caveat, ...]:
     """Return every warning, those that change the answer first; details are not among them."""
-    found = [*_faults(check), *_sessions(check), *_clock(check), *_noted(check)]
+    found = [*_faults(check), *_sessions(check), *_manner(check), *_noted(check)]
     return tuple(sorted((item for item in found if item.severity != "detail"), key=lambda item: WEIGHT[item.severity]))
 
 
@@ -60,15 +60,8 @@ def _sessions(check: ClaimCheck) -> list[Caveat]:
     return [Caveat("trust", _sentence(note)) for note in later]
 
 
-def _clock(check: ClaimCheck) -> list[Caveat]:
+def _manner(check: ClaimCheck) -> list[Caveat]:
     found = []
-    for item in check.pairs:
-        steps = () if item.alignment is None else item.alignment.steps
-        if steps:
-            where = f" in session {item.session}" if len(check.pairs) > 1 else ""
-            sizes = [f"{plain(step.step_s, 0, sign=True)} s after {step.time_s / 60:.0f} min" for step in steps[:3]]
-            told = ", ".join([*sizes, *(["..."] if len(steps) > 3 else [])])
-            found.append(Caveat("trust", f"one clock jumped{where} ({told}); this was taken out."))
     if check.bias.drift:
         found.append(Caveat("trust", "the error moves within the session: how the next day reads is uncertain."))
     if check.decision_rule != "interval":
