@@ -30,7 +30,7 @@ def other_clocks(one: Recording, two: Recording) -> Note:
 
 def step_facts(alignment: Alignment) -> list[Note]:
     """One note for each step of a clock."""
-    return [Note(kind="pair_clock_step", values={
+    return [Note(kind="pair_clock_step", severity="trust", values={
         "loser": "device" if step.step_s < 0 else "reference", "other": "reference" if step.step_s < 0 else "device",
         "lost_s": abs(step.step_s), "at_s": step.time_s, **({"se_s": step.se_s} if math.isfinite(step.se_s) else {})})
         for step in alignment.steps]

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from agree.core.alignment import Alignment, ClockStep
 from agree.core.note import Note
 from agree.core.plain import plain_name
+from agree.pairing.facts import step_facts
 from agree.report.html.document import html_text
 from agree.report.notes.sentence import known, note_text
 from agree.report.plain_text.details import details
@@ -159,6 +161,16 @@ def test_wide_and_hostile_names():
     assert plain_name("a\x1b[31mb") not in ("a\x1b[31mb",)
     assert "\x1b" not in short("a\x1b[31mb")
     assert wrap("", 20) == [""]
+
+
+def test_a_step_of_a_clock_is_a_warning_said_once():
+    steps = (ClockStep(time_s=610.0, step_s=-12.0, se_s=0.1),)
+    match = Alignment(lag_s=3.0, lag_se_s=0.1, drift_ppm=0.0, correlation=0.9, runner_up=0.1, steps=steps)
+    source = CASES["holds"]
+    pairs = replace(source.pairs[0], alignment=match, notes=tuple(step_facts(match)))
+    said = [item.text for item in tell(replace(source, pairs=(pairs,))).caveats if "clock" in item.text]
+    assert len(said) == 1
+    assert "12" in said[0]
 
 
 def test_an_unknown_note_is_said_with_its_values():
