@@ -79,6 +79,7 @@ def test_a_lag_with_a_fraction_is_part_of_the_matched_pair(road):
     assert pairs.alignment.lag_s == pytest.approx(3.4, abs=0.05)
     assert np.flatnonzero(pairs.reason == "device_dropout") == pytest.approx(hit - 3)
     assert pairs.matched.mean_delay_s == pytest.approx(0.4, abs=0.05)
+    assert (pairs.matched.kind, pairs.matched.fits) == ("none", True)
     assert set(pairs.device[np.isfinite(pairs.device)]) <= set(y)  # as recorded, not mixed
     error = (pairs.matched_device - pairs.matched_reference)[pairs.used]
     assert np.abs(error).max() < 12

@@ -132,13 +132,15 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
     found = made.choice
     sign = -1.0 if made.smoother == "reference" else 1.0
     size = None if found is None else found.size
+    # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
+    judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1)
     return Matched(
         reference=u, device=v, kind="none" if found is None else found.kind,
         smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
         size_se_s=math.nan if size is None else size.standard_error,
         delay_s=0.0 if found is None else found.delay.value, mean_delay_s=sign * made.mean_delay,
-        misfit=math.nan if found is None else found.misfit,
-        fits=found is None or found.misfit <= RESPONSE_MISFIT)
+        misfit=found.misfit if found is not None and judged else math.nan,
+        fits=found is None or not judged or found.misfit <= RESPONSE_MISFIT)
 
 
 def reasons(
