@@ -74,3 +74,15 @@ def test_what_faults_go_with_is_counted(rng):
     anywhere = [(start, start + 2) for start in range(400, 7200, 900)]
     assert patterns([(seen, anywhere)]) == ()
     assert patterns([(seen, stops[:4])]) == ()  # too few to judge
+
+
+def test_one_side_doubled_with_noise_of_strokes_over_2_s(rng):
+    t, power = ride(rng)
+    strokes = np.convolve(0.03 * rng.normal(size=t.size + 1), [0.5, 0.5], "valid")
+    left = 0.48 + 0.02 * (power - power.mean()) / 100 + 0.008 * np.sin(t / 300) + strokes
+    device = np.where(power > 0, 2 * power * left + rng.normal(0, 2, t.size), 0).clip(0)
+    side = named(Pairs(reference=power, device=device))["one_side_doubled"]
+    assert side.role == "device"
+    assert side.strength <= 0.9  # only a recorded balance would tell for certain
+    noisy = np.where(power > 0, power + rng.normal(0, 9, t.size), 0).clip(0)
+    assert "one_side_doubled" not in named(Pairs(reference=power, device=noisy))
