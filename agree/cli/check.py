@@ -19,7 +19,7 @@ NOT_HOLDING = 1
 GROUPS = {
     "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands",
                      "window"),
-    "Sessions": ("sessions", "session_list", "looks", "declared_file"),
+    "Sessions": ("sessions", "session_list", "state", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults"),
     "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "schema",
@@ -50,6 +50,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
               help="A further session: its two files. Repeat for each.")
 @click.option("--sessions", "session_list", metavar="LIST.csv",
               help="All sessions: a list with the columns reference, device (and session, state), or a folder.")
+@click.option("--state", metavar="LABEL",
+              help="Judge the sessions in this state of the list's column state.  [default: the last]")
 @click.option("--reference-column", metavar="NAME", help="Power column of the reference, if not found by name.")
 @click.option("--device-column", metavar="NAME", help="Power column of the device, if not found by name.")
 @click.option("--reference-read", multiple=True, metavar="KEY=VALUE",
@@ -92,6 +94,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     DEVICE both powers are in one file: name their columns.
     """
     from agree.cli.other_quantity import check_other_quantity, instead_of_trials
+    from agree.cli.states import judged_by_state
     from agree.core.errors import InputError
     from agree.report.about import NOTHING_STATED, read_about
     from agree.report.story.provenance import Provenance
@@ -110,10 +113,14 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
         return
     with instead_of_trials(files[0].reference, files[0].device, options["claim"]):
         pairs = paired(files, options)
-    result = checked(pairs, options)
     outputs = Outputs(json_file, pages, figures, options["details"], options["efforts"], options["quiet"],
                       options["show"], int(options["schema"]))
-    deliver(result, outputs, Provenance(about, ("agree", *sys.argv[1:])))
+    provenance = Provenance(about, ("agree", *sys.argv[1:]))
+    if any(item.state for item in files) or options["state"]:
+        result = judged_by_state(files, pairs, options, outputs, provenance)
+    else:
+        result = checked(pairs, options)
+        deliver(result, outputs, provenance)
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -50,8 +50,9 @@ def outputs_of(json_file: str | None, page_file: str | None,
     return json_file, tuple(pages)
 
 
-def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = ()) -> None:
-    """Write the files and print the answer."""
+def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = (),
+            text: str | None = None, more: Mapping[str, Any] | None = None) -> None:
+    """Write the files and print the answer; `text` stands for the first screen, and `more` goes into the JSON too."""
     from agree.report.write import write_text
 
     written, captions = list(already), list[str]()
@@ -68,13 +69,13 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
         written.append(name)
         captions.append(f"{name}\n{caption}")
     if outputs.json is not None:
-        text = json_of(result, provenance, outputs.schema)
+        stored = json_of(result, provenance, outputs.schema, more)
         if outputs.json == "-":
-            click.echo(text)
+            click.echo(stored)
             return
-        write_text(outputs.json, text + "\n")
+        write_text(outputs.json, stored + "\n")
         written.append(outputs.json)
-    _print(result, outputs)
+    _print(result, outputs, text)
     for caption in captions if not outputs.quiet else ():
         click.echo(f"\n{caption}")
     if written and not outputs.quiet:
@@ -83,14 +84,14 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
         click.launch(outputs.pages[0])
 
 
-def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1) -> str:
+def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: Mapping[str, Any] | None = None) -> str:
     """Return the check as JSON of a schema version, with the command and what the tester states."""
     import json
 
     from agree.core.plain import plain_name
 
     stated = provenance.about._asdict() if any(provenance.about) else None
-    made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated}
+    made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated, **(more or {})}
     if schema == 2:
         from agree.assessment.schema_2 import as_schema_2
 
@@ -99,17 +100,16 @@ def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1) -> str:
     return json.dumps(result.to_dict() | made_by, indent=1, ensure_ascii=False, allow_nan=False)
 
 
-def _print(result: ClaimCheck, outputs: Outputs) -> None:
+def _print(result: ClaimCheck, outputs: Outputs, text: str | None) -> None:
     from agree.report.plain_text.details import details
     from agree.report.plain_text.screen import screen
     from agree.report.story.tell import tell
 
     story, columns = tell(result), width()
-    text = screen(result, width=columns, colour=colour(), story=story)
     if outputs.quiet:
         click.echo(f"{story.verdict}  {story.claim_line}")
         return
-    click.echo(text, color=True)
+    click.echo(text or screen(result, width=columns, colour=colour(), story=story), color=True)
     if outputs.details:
         click.echo("\n" + details(result, story, width=columns))
     for item, best in zip(result.pairs, result.efforts, strict=True) if outputs.efforts else ():

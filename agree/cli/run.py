@@ -40,14 +40,19 @@ def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     from agree.assessment.beside import with_seconds
     from agree.assessment.claim_check import check_claim
     from agree.core.errors import AgreeWarning
-    from agree.verdict.declaration import read_declaration
 
-    edges = edges_of(options["bands"])
     with progress("checking the claim"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
-        return with_seconds(check_claim(
-            pairs if len(pairs) > 1 else pairs[0], options["claim"], meaning=options["meaning"],
-            reference_uncertainty=options["reference_uncertainty"], bands=edges, window_s=options["window"],
-            level=options["level"], drivetrain_loss=options.get("loss"),
-            decision_rule=options.get("rule", "interval"), looks=looks_of(options.get("looks")),
-            declared=read_declaration(options["declared_file"]) if options.get("declared_file") else None))
+        return with_seconds(check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"],
+                                        **asked_of_check(options)))
+
+
+def asked_of_check(options: dict[str, Any]) -> dict[str, Any]:
+    """Return the options of `check_claim` beside pairs and claim."""
+    from agree.verdict.declaration import read_declaration
+
+    return {"meaning": options["meaning"], "reference_uncertainty": options["reference_uncertainty"],
+            "bands": edges_of(options["bands"]), "window_s": options["window"], "level": options["level"],
+            "drivetrain_loss": options.get("loss"), "decision_rule": options.get("rule", "interval"),
+            "looks": looks_of(options.get("looks")),
+            "declared": read_declaration(options["declared_file"]) if options.get("declared_file") else None}

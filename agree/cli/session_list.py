@@ -18,6 +18,7 @@ class SessionFiles(NamedTuple):
     reference: str
     device: str | None
     label: str = ""
+    state: str = ""
 
 
 def from_place(place: str) -> list[SessionFiles]:
@@ -59,9 +60,7 @@ def _from_list(path: Path, text: str) -> list[SessionFiles]:
         if not cells.get("reference") or not cells.get("device"):
             raise InputError(f"{path}, row {number}: reference and device must both name a file")
         files = [str(path.parent / cells[name]) for name in COLUMNS]
-        label = cells.get("session", "")
-        state = cells.get("state", "")
-        found.append(SessionFiles(files[0], files[1], f"{label} ({state})".strip() if state else label))
+        found.append(SessionFiles(files[0], files[1], cells.get("session", ""), cells.get("state", "")))
     if not found:
         raise InputError(f"{path} lists no session: write one row for each, with the files reference and device")
     return found

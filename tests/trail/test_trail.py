@@ -2,6 +2,8 @@
 
 import json
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -93,3 +95,22 @@ def test_labels_that_cannot_be_used():
         check_trail(sessions((0, 0)), ["a"], "1.5 %")
     with pytest.raises(InputError, match=r"^`state` must be one of 'a', 'b'; got 'c'$"):
         check_trail(sessions((0, 0, 0, 0)), ["a", "a", "b", "b"], "1.5 %", state="c")
+
+
+def test_the_command_judges_the_last_state(tmp_path):
+    demo = [sys.executable, "-m", "agree", "demo", "trail", str(tmp_path)]
+    subprocess.run(demo, check=True, capture_output=True)
+    check = [sys.executable, "-m", "agree", "check", "--sessions", str(tmp_path / "sessions.csv"), "--claim", "1.5%"]
+    said = subprocess.run(check, check=True, capture_output=True, text=True, encoding="utf-8").stdout
+    assert said.startswith("HOLDS")
+    assert "factor 1.026 entered" in said
+    new = subprocess.run([*check, "--json", "-", "--state", "new"], check=True, capture_output=True, encoding="utf-8")
+    stored = json.loads(new.stdout)
+    assert stored["verdict"] == "not settled"
+    assert stored["state"] == "new"
+    assert [(item["state"], item["sessions"]) for item in stored["states"]] == [
+        ("new", 2), ("zeroed anew", 2), ("factor 1.01 entered", 2), ("factor 1.026 entered", 3)]
+    assert {item["answer"] for item in stored["changes"]} == {"not settled"}
+    bad = subprocess.run([*check, "--state", "old"], capture_output=True, text=True, encoding="utf-8", check=False)
+    assert bad.returncode == 2
+    assert "must be one of 'new'" in bad.stderr
