@@ -58,7 +58,7 @@ def likeness(rides: dict[str, Ride], runs: int) -> None:
             told = witnesses.ask(one, Grid(0.0, pedals, pedals), channel, -math.inf, math.inf)
             pieces += 1
             heard += told is not None
-            wrong_ += told is not None and abs(told[0].lag - start - 25) > 3
+            wrong_ += told is not None and abs(told.lag - start - 25) > 3
         print(f"| {channel}{' (calculated from power)' if channel == 'speed' else ''} | {tried} | {strongest:.1f} | "
               f"{accepted} | {pieces} | {heard} | {wrong_} |", flush=True)
 

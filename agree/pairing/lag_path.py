@@ -27,7 +27,8 @@ PROPOSERS = 120  # so many at most, and as many lags each:
 PROPOSALS = 3
 MIN_PROPOSAL = 0.6
 ALIKE = 0.7  # a window so much alike along the path proposes nothing
-MOST_FURTHER = 24
+MOST_FURTHER = 12
+MOST_WIDENED, LASTING = 16, 100  # so many, followed over at least a hundredth of the ride, are widened about
 MOST_ROUNDS = 3  # of widening the lags tried about those the path came to
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
@@ -209,10 +210,10 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
     windows = max(-(-x.size // HOP_S) - 1, 1)
     told, lags = np.full(windows, -1.0), np.zeros(0, dtype=np.int64)
     score = np.zeros((windows, 0))
-    seen = np.array([] if lag is None else [lag], dtype=np.int64)
+    seen = lasting = np.array([] if lag is None else [lag], dtype=np.int64)
     for _ in range(MOST_ROUNDS):
         further = np.array(_further(u, v, _unexplained(u, told), lowest, highest)[:MOST_FURTHER], dtype=np.int64)
-        pool = np.union1d(_around(seen, NEAR_S, lowest, highest), _around(further, BESIDE_S, lowest, highest))
+        pool = np.union1d(_around(lasting, NEAR_S, lowest, highest), _around(further, BESIDE_S, lowest, highest))
         new = np.setdiff1d(pool, lags)
         if not new.size:
             break
@@ -220,7 +221,9 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
         lags, order = np.concatenate([lags, new]), np.argsort(np.concatenate([lags, new]))
         lags, score = lags[order], np.hstack([score, _log_likelihood(r, count)])[:, order]
         index = _candidates(score, lags)
-        seen = np.unique(lags[index])
+        seen, often = np.unique(lags[index], return_counts=True)
+        # Of two rides the path comes to many lags for a moment each: only those that last are worth widening about.
+        lasting = seen[(often >= max(2, windows // LASTING)) & (often >= np.sort(often)[-MOST_WIDENED:].min())]
         likely = score[np.arange(windows), index] / (HOP_S * HOPS * WEIGHT)  # in a window that is full
         told = np.sqrt(-np.expm1(-2 * likely))
     if not lags.size:
