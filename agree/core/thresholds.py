@@ -14,9 +14,9 @@ WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turn
 # with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.
 LEAST_LIKENESS = 0.30
 LEAST_STEPPED_LIKENESS = 0.40
-# The same for changes within 15 s, where those of both are of like size: of 139 pairs of one course or plan on two days,
-# the one that passed all else had 0.01; any device of one ride 0.13 or more (10-s mean with 8 W of noise; sharper ones
-# 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
+# The same for changes within 15 s, where those of both are of like size: of 139 pairs of one course or plan on two
+# days, the one that passed all else had 0.01; any device of one ride 0.13 or more (10-s mean with 8 W of noise; sharper
+# ones 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
 LEAST_RAPID_LIKENESS = 0.10
 MOST_RAPID_RATIO = 2.0
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
