@@ -116,11 +116,11 @@ _PUBLIC = {
     "assessment.claim_check": ("ClaimCheck", "check_claim"),
     "core.errors": ("AgreeError", "AgreeWarning", "AssumptionWarning", "ConvergenceError", "DriftWarning",
         "InputError", "MatchError", "SampleSizeError"),
-    "core.estimate": ("Estimate",),
-    "core.note": ("Note",),
-    "core.pairs": ("Alignment", "Event", "Pairs"),
+    "core.interval.estimate": ("Estimate",),
+    "core.results.note": ("Note",),
+    "core.data.pairs": ("Alignment", "Event", "Pairs"),
     "core.quantity": ("Quantity",),
-    "core.source_identity": ("SourceIdentity",),
+    "core.data.source_identity": ("SourceIdentity",),
     "correction.find": ("Correction", "find_correction"),
     "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
     "estimators.bands.curve": ("BiasCurve", "bias_curve"),
@@ -170,6 +170,8 @@ _LOCK = RLock()  # threads that use a name first at the same time must not see a
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck, check_claim
+    from agree.core.data.pairs import Alignment, Event, Pairs
+    from agree.core.data.source_identity import SourceIdentity
     from agree.core.errors import (
         AgreeError,
         AgreeWarning,
@@ -180,11 +182,9 @@ if TYPE_CHECKING:
         MatchError,
         SampleSizeError,
     )
-    from agree.core.estimate import Estimate
-    from agree.core.note import Note
-    from agree.core.pairs import Alignment, Event, Pairs
+    from agree.core.interval.estimate import Estimate
     from agree.core.quantity import Quantity
-    from agree.core.source_identity import SourceIdentity
+    from agree.core.results.note import Note
     from agree.correction.find import Correction, find_correction
     from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
     from agree.estimators.bands.curve import BiasCurve, bias_curve

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from agree import AgreeWarning, deming, passing_bablok
-from agree.core.engine import estimate
+from agree.core.interval.engine import estimate
 from agree.estimators.ratios import ratio_of_sums
 
 SECONDS, SD, SLOPE, OFFSET = 3600, 6.0, 0.98, 1.0

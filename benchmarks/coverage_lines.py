@@ -24,7 +24,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from agree import AgreeWarning, Estimate, bias_by_band, bias_curve, linearity, passing_bablok, variance_ratio, york
-from agree.core.engine import t_quantile
+from agree.core.interval.engine import t_quantile
 
 SLOPE, OFFSET, SD = 0.98, 1.0, 6.0
 EDGES = np.array([-math.inf, 150, 190, 220, 250, 290, math.inf])

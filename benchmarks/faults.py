@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from agree import pair_recordings
-from agree.core.fault import SLOW
-from agree.core.runs import runs
+from agree.core.data.fault import SLOW
+from agree.core.data.runs import runs
 
 KINDS = ("saturation", "late_start", "dropout", "partial", "held", "spike")
 RARE = ("saturation", "late_start")

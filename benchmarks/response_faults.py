@@ -22,8 +22,8 @@ import pandas as pd
 from scipy.signal import lfilter
 
 from agree import Pairs, pair_recordings
+from agree.core.data.runs import runs
 from agree.core.errors import MatchError
-from agree.core.runs import runs
 
 RIDES = Path(__file__).resolve().parent.parent / "tests" / "data" / "rides"
 KINDS = {"none": "", "dropouts": "dropout", "held": "held", "partial": "partial", "spikes": "spike",

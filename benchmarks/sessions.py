@@ -19,8 +19,8 @@ import numpy as np
 from scipy.signal import lfilter
 
 from agree import limits_of_agreement
-from agree.core.engine import t_quantile
-from agree.core.over_sessions import session_shares
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.over_sessions import session_shares
 
 HALF_WEIGHTS_S = (0.0, 300.0, math.inf)
 LENGTHS = {

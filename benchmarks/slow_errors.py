@@ -18,8 +18,8 @@ import math
 import numpy as np
 from scipy.signal import lfilter
 
-from agree.core.engine import COSINES, DRIFT_SHARE, cosine_transform, t_quantile
-from agree.core.slow_errors import COEFFICIENTS, slow_variance
+from agree.core.interval.engine import COSINES, DRIFT_SHARE, cosine_transform, t_quantile
+from agree.core.interval.slow_errors import COEFFICIENTS, slow_variance
 
 STEP_S, MINUTES, LEVEL = 5, (20, 45, 60, 180), 0.95
 BEFORE = (2, 3, 4, 6, 8)

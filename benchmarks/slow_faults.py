@@ -19,8 +19,8 @@ import numpy as np
 from faults import make_device, read
 from scipy.signal import lfilter
 
-from agree.core.runs import runs
-from agree.faults.slow import Slow, find_slow
+from agree.core.data.runs import runs
+from agree.faults.slow.search import Slow, find_slow
 
 LONGEST_S = 9000
 SIDE_S = 300  # s of pedalling on either side of a step put in

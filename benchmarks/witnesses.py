@@ -16,7 +16,8 @@ import numpy as np
 from clocks import Ride, device, read, record
 
 from agree.core.errors import MatchError
-from agree.pairing import clock, witnesses
+from agree.pairing import witnesses
+from agree.pairing.clocks import clock
 from agree.pairing.grid import Grid, to_grid
 from agree.pairing.match import match
 

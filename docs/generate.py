@@ -23,23 +23,15 @@ from typing import Any
 
 import agree
 from agree.assessment import claim_check, next_step
-from agree.core import engine, thresholds
+from agree.core import thresholds
+from agree.core.interval import engine
 from agree.correction import find, rules
 from agree.diagnosis import by_second, telltale
 from agree.estimators.lines import pairwise_slopes
-from agree.faults import (
-    ceiling,
-    coefficient,
-    held,
-    lasting_steps,
-    late_start,
-    partial,
-    spike,
-    steady_ride,
-    view,
-    warm_up,
-)
-from agree.pairing import clock, fine, grid, lag_path, match, retime, same_ride, smoothness, witnesses
+from agree.faults import ceiling, held, late_start, partial, spike, view
+from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
+from agree.pairing import grid, match, same_ride, witnesses
+from agree.pairing.clocks import clock, fine, lag_path, retime, smoothness
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent

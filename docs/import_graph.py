@@ -5,7 +5,7 @@
     python docs/import_graph.py --write    renew the block in DEVELOPERS.md
 
 Imports under TYPE_CHECKING are left out: nothing is loaded by them; so is
-the seam, `agree/core/seam.py`. Exit status 1 if there is a circle.
+the seam, `agree/core/results/seam.py`. Exit status 1 if there is a circle.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "agree"
-SEAM = "agree.core.seam"  # the one place where results reach the room that shows them; it loads it by name when asked
-BLOCK = re.compile(r"(?<=```mermaid\n).*?(?=```)", re.DOTALL)
+SEAM = "agree.core.results.seam"  # where results reach the room that shows them: it loads that by name, when asked
+BLOCK = re.compile(r"(?<=```mermaid\n)graph LR\n.*?(?=```)", re.DOTALL)
 
 
 def module_of(path: Path) -> str:
@@ -124,7 +124,8 @@ def main() -> int:
     rooms = room_graph(modules)
     if options.write:
         page = ROOT / "DEVELOPERS.md"
-        page.write_text(BLOCK.sub(lambda _: mermaid(rooms), page.read_text(encoding="utf-8")), encoding="utf-8")
+        renewed = BLOCK.sub(lambda _: mermaid(rooms), page.read_text(encoding="utf-8"), count=1)
+        page.write_text(renewed, encoding="utf-8")
     print(dot(modules) if options.modules else mermaid(rooms), end="")
     found = circle(modules) or circle(rooms)
     if found:

@@ -1,6 +1,7 @@
 """House rules that a linter does not know: the arrows between rooms, what an import loads, sizes."""
 
 import ast
+import importlib.util
 import re
 import subprocess
 import sys
@@ -29,13 +30,13 @@ ARROWS = {
     "assessment": VERDICT | {"correction", "diagnosis", "assessment"},
     "physics": VERDICT | {"physics"},
     "planning": VERDICT | {"assessment", "planning"},
-    "report": VERDICT | {"recordings", "correction", "devices", "diagnosis", "assessment", "physics", "planning",
-                         "quantities", "report", "study", "trail", "trials"},
+    "report": VERDICT | {"files", "recordings", "correction", "devices", "diagnosis", "assessment", "physics",
+                         "planning", "quantities", "report", "study", "trail", "trials"},
     "quantities": VERDICT | {"files", "recordings", "quantities"},
     "trials": VERDICT | {"files", "trials"},
     "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
     "trail": VERDICT | {"assessment", "trail"},
-    "study": VERDICT | {"recordings", "pairing", "assessment", "report", "study"},
+    "study": VERDICT | {"files", "recordings", "pairing", "assessment", "study"},
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.
@@ -85,7 +86,7 @@ def test_arrows(path):
 
 
 # Modules that may load another by its name: the public names, loaded on first use, and the seam to the report.
-LOADERS = {"__init__.py", "core/seam.py"}
+LOADERS = {"__init__.py", "core/results/seam.py"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
@@ -161,3 +162,39 @@ def test_the_lowest_versions_tested_are_those_declared():
     for name, version in declared.items():
         assert (tested.pop(name, "none") + ".0.0").startswith(version), f"{name}>={version} is declared"
     assert not tested
+
+
+def import_graph():
+    spec = importlib.util.spec_from_file_location("import_graph", ROOT.parent / "docs" / "import_graph.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_no_circle_between_modules_nor_between_rooms():
+    graph = import_graph()
+    modules = graph.module_graph()
+    assert len(modules) > 200
+    assert graph.circle(modules) == []
+    assert graph.circle(graph.room_graph(modules)) == []
+    assert graph.circle({"a": {"b"}, "b": {"c"}, "c": {"a"}})  # it sees one where there is one
+
+
+def test_contributors_see_the_graph_as_it_is():
+    graph = import_graph()
+    block = graph.BLOCK.search((ROOT.parent / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    assert block[0] == graph.mermaid(graph.room_graph(graph.module_graph()))
+
+
+def test_folders_can_be_taken_in_at_a_glance():
+    for folder in {path.parent for path in MODULES}:
+        names = [path.name for path in folder.iterdir() if path.is_file() and path.suffix != ".pyc"]
+        assert len(names) <= 14, f"{folder} holds {len(names)} files"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_private_names_stay_in_their_file(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "agree":
+            private = [alias.name for alias in node.names if alias.name.startswith("_") and alias.name != "__version__"]
+            assert not private, f"{path} imports {private} of {node.module}"

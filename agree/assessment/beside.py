@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from agree.core.engine import estimate
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty

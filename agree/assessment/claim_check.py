@@ -16,13 +16,13 @@ from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
 from agree.core import checks
-from agree.core.drawn import Drawn
+from agree.core.data.pairs import REASONS, Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.pairs import REASONS, Pairs
+from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
-from agree.core.result import json_safe
+from agree.core.results.drawn import Drawn
+from agree.core.results.note import Note
+from agree.core.results.result import json_safe
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.correction.kind_of_error import fitted_line

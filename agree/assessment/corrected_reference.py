@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from agree.core.pairs import Pairs
+from agree.core.data.pairs import Pairs
 
 
 def corrected(pairs: Pairs | Sequence[Pairs], factor: float) -> Pairs | Sequence[Pairs]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.verdict.declaration import Declared
 from agree.verdict.looks import level_at, undeclared_percent
 from agree.verdict.meanings import Reading

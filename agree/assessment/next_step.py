@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from agree.core.engine import COSINES
-from agree.core.estimate import Estimate
-from agree.core.note import Note
+from agree.core.interval.engine import COSINES
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.verdict.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from agree.assessment.budget import reference_forbids
-from agree.core.estimate import Estimate
-from agree.core.note import Note
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.result import json_safe
+from agree.core.results.result import json_safe
 
 
 def as_schema_2(check: ClaimCheck) -> dict[str, Any]:

@@ -53,7 +53,7 @@ def outputs_of(json_file: str | None, page_file: str | None,
 def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = (),
             text: str | None = None, more: Mapping[str, Any] | None = None) -> None:
     """Write the files and print the answer; `text` stands for the first screen, and `more` goes into the JSON too."""
-    from agree.report.write import write_text
+    from agree.files.writing import write_text
 
     written, captions = list(already), list[str]()
     for name in outputs.pages:
@@ -88,7 +88,7 @@ def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: M
     """Return the check as JSON of a schema version, with the command and what the tester states."""
     import json
 
-    from agree.core.plain import plain_name
+    from agree.core.results.plain import plain_name
 
     stated = provenance.about._asdict() if any(provenance.about) else None
     made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated, **(more or {})}

@@ -7,17 +7,17 @@ from typing import NoReturn
 
 import click
 
-from agree.cli.check import check
-from agree.cli.completion import completion
-from agree.cli.correct import correct
-from agree.cli.demo import demo
-from agree.cli.devices import devices_command
-from agree.cli.look import look_command
-from agree.cli.plan import plan_command
-from agree.cli.schema import schema
-from agree.cli.static import static
-from agree.cli.study import study
-from agree.cli.trials import trials_command
+from agree.cli.commands.check import check
+from agree.cli.commands.completion import completion
+from agree.cli.commands.correct import correct
+from agree.cli.commands.demo import demo
+from agree.cli.commands.devices import devices_command
+from agree.cli.commands.look import look_command
+from agree.cli.commands.plan import plan_command
+from agree.cli.commands.schema import schema
+from agree.cli.commands.static import static
+from agree.cli.commands.study import study
+from agree.cli.commands.trials import trials_command
 from agree.cli.words import OLD_OPTIONS
 
 BAD_INPUT = 2
@@ -47,7 +47,7 @@ for _one in (check, completion, correct, demo, devices_command, look_command, pl
 
 
 def _stop(message: str) -> NoReturn:
-    from agree.core.plain import plain_name
+    from agree.core.results.plain import plain_name
 
     click.echo("agree: " + plain_name(" ".join(message.split())), err=True)
     sys.exit(BAD_INPUT)

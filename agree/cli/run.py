@@ -11,7 +11,7 @@ from agree.cli.terminal import edges_of, handling_of, looks_of
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
-    from agree.core.pairs import Pairs
+    from agree.core.data.pairs import Pairs
 
 
 def paired(files: Sequence[SessionFiles], options: dict[str, Any]) -> list[Pairs]:

@@ -12,7 +12,7 @@ from agree.cli.session_list import SessionFiles
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
-    from agree.core.pairs import Pairs
+    from agree.core.data.pairs import Pairs
     from agree.report.story.provenance import Provenance
 
 

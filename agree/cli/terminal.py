@@ -43,8 +43,8 @@ def looks_of(text: str | None) -> list[int] | None:
 
 def handling_of(texts: Sequence[str]) -> dict[str, str]:
     """Read what to do with faults: a word for all kinds, KIND=HOW for one; the later counts."""
+    from agree.core.data.fault import FAULT_KINDS, HANDLINGS, SLOW
     from agree.core.errors import InputError
-    from agree.core.fault import FAULT_KINDS, HANDLINGS, SLOW
 
     hows, kinds = ({name.replace("_", "-").replace(" ", "-"): name for name in names}
                    for names in (HANDLINGS, FAULT_KINDS))

@@ -8,7 +8,7 @@ from typing import Literal
 
 from agree.core.errors import InputError
 from agree.core.quantities.units import convert, factor, is_known, unit_of
-from agree.core.result import Result
+from agree.core.results.result import Result
 
 Scale = Literal["ratio", "interval", "share", "reciprocal"]
 ZeroMeans = Literal["reading", "rest", "missing", "side lost"]

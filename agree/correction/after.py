@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
-from agree.core.result import Result
+from agree.core.data.pairs import Pairs
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.correction.rules import Rule, Units, apply
 from agree.verdict import meanings
 from agree.verdict.bands import bands

@@ -14,11 +14,11 @@ from typing import NamedTuple
 from agree.core.errors import InputError
 from agree.core.quantities.known import POWER
 from agree.core.quantities.units import factor
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.files import file_bytes
+from agree.files.formats.text import text_table
 from agree.files.naming.headers import heading
 from agree.files.table import MISSING, Table, numbers
-from agree.files.text import text_table
 from agree.recordings.channels import traces, without_unit_row
 from agree.recordings.columns import choose
 from agree.recordings.options import Options

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.correction.foretold import harm
 from agree.correction.rules import Rule, Units, apply, fit, rounded
 from agree.verdict.columns import Table

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from agree.core import checks
-from agree.core.drawn import Drawn
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.plain import plain_name
+from agree.core.results.plain import plain_name
 from agree.correction.copy import Change, CorrectedCopy, checked_change
 
 SUFFIX = ".history.json"

@@ -8,9 +8,9 @@ import numpy as np
 from scipy import special
 
 from agree.core import checks
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
 from agree.estimators.lines.deming import deming_line
 from agree.estimators.lines.line import Line

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
-from agree.core.over_sessions import session_shares
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.over_sessions import session_shares
 from agree.core.thresholds import HALF_WEIGHT_S
 from agree.verdict.columns import Table
 

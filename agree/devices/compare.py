@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from agree.core.checks import FloatArray, fraction
-from agree.core.engine import estimate
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.result import Result
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.core.results.result import Result
 from agree.devices.line_up import LinedUp, line_up
 from agree.estimators.devices.split_errors import split_errors
 from agree.estimators.ratios import ratio_of_sums

@@ -10,9 +10,9 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.data.pairs import Pairs
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
 
 SHORT_S, LONG_S = 5, 61      # a delay is judged on changes between these lengths
 PIECE_S, BLOCK_S = 10, 120   # the delay of a block is taken twice, from even and odd pieces

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift"]
 Cause = Literal[

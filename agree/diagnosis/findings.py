@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import DELAY_S, LEAST_MEAN_W, MOST_MEAN_W, NAMED_STRENGTH
 from agree.correction.find import Correction
 from agree.diagnosis.by_second import (
@@ -19,16 +19,16 @@ from agree.diagnosis.by_second import (
     sharpness,
     together,
 )
-from agree.diagnosis.causes import fit
 from agree.diagnosis.finding import Finding
-from agree.diagnosis.least_squares import level_off
-from agree.diagnosis.loss import loss
-from agree.diagnosis.one_side import one_side
 from agree.diagnosis.response_findings import answers, response_findings
 from agree.diagnosis.sessions import sessions_differ
 from agree.diagnosis.set_aside_faults import set_aside_faults
 from agree.diagnosis.telltale import telltales
 from agree.diagnosis.window_findings import parts, slow, unclear
+from agree.diagnosis.windows.causes import fit
+from agree.diagnosis.windows.least_squares import level_off
+from agree.diagnosis.windows.loss import loss
+from agree.diagnosis.windows.one_side import one_side
 from agree.verdict.columns import Table
 
 __all__ = ["Finding", "findings"]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, special
 
 from agree.core.checks import FloatArray
-from agree.core.pairs import Pairs
+from agree.core.data.pairs import Pairs
 from agree.core.thresholds import LEAST_PATTERN_EVENTS, PATTERN_P
 from agree.diagnosis.finding import Moment, Pattern
 

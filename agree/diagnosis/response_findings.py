@@ -9,16 +9,16 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.engine import COSINES, METHODS, t_quantile
+from agree.core.data.matched import Matched
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.matched import Matched
-from agree.core.pairs import Pairs
+from agree.core.interval.engine import COSINES, METHODS, t_quantile
+from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import DELAY_S, LEAST_LAG_S, LEAST_MEAN_S, NAMED_STRENGTH, SCREEN_DELAY_S, SCREEN_RATIO
 from agree.diagnosis.by_second import Delay, moving
 from agree.diagnosis.finding import Finding
-from agree.diagnosis.frame import WINDOW_S
-from agree.diagnosis.least_squares import level_off
+from agree.diagnosis.windows.frame import WINDOW_S
+from agree.diagnosis.windows.least_squares import level_off
 from agree.estimators.response.difference import response_difference
 
 

@@ -8,11 +8,11 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import NAMED_STRENGTH, WORTHWHILE_PERCENT
-from agree.diagnosis.causes import Fit
 from agree.diagnosis.finding import Finding
+from agree.diagnosis.windows.causes import Fit
 
 
 def session_means(fit: Fit) -> list[tuple[int, Estimate]]:

@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 
-from agree.core.pairs import Pairs
-from agree.core.runs import runs
+from agree.core.data.pairs import Pairs
+from agree.core.data.runs import runs
 from agree.diagnosis.finding import Cause, Finding
 from agree.diagnosis.patterns import Conditions, conditions, patterns
 

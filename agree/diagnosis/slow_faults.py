@@ -1,4 +1,4 @@
-"""Steps and warm-ups of a pair as `agree.faults.slow` found them: their courses in time, and their findings."""
+"""Steps and warm-ups of a pair as `agree.faults.slow.search` found them: their courses in time, and their findings."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
-from agree.core.estimate import Estimate
-from agree.core.fault import SLOW
-from agree.core.pairs import Pairs
-from agree.faults.slow import find_slow
-from agree.faults.warm_up import course as warm_course
+from agree.core.data.fault import SLOW
+from agree.core.data.pairs import Pairs
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.faults.slow.search import find_slow
+from agree.faults.slow.warm_up import course as warm_course
 
 
 class SlowFault(NamedTuple):

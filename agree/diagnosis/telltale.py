@@ -8,13 +8,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from agree.core.engine import estimate
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import POWER_RANGE, SCALES_SD_PERCENT, TELLTALE_ODDS
-from agree.diagnosis.causes import Fit
 from agree.diagnosis.finding import Cause, Finding
-from agree.diagnosis.frame import spread_ratio
-from agree.diagnosis.least_squares import level_off
+from agree.diagnosis.windows.causes import Fit
+from agree.diagnosis.windows.frame import spread_ratio
+from agree.diagnosis.windows.least_squares import level_off
 
 # Lengths sold, mm: every 2.5 mm from 165 to 180, and the common short ones (from memory of makers' lists).
 LENGTHS_MM = (150.0, 155.0, 160.0, 165.0, 167.5, 170.0, 172.5, 175.0, 177.5, 180.0)

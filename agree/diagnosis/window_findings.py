@@ -17,10 +17,10 @@ from agree.core.thresholds import (
     WORTHWHILE_PERCENT,
 )
 from agree.correction.find import Correction
-from agree.diagnosis.causes import Fit, Part
 from agree.diagnosis.finding import Cause, Finding, Pattern, Unit
-from agree.diagnosis.frame import spread_ratio
-from agree.diagnosis.least_squares import level_off
+from agree.diagnosis.windows.causes import Fit, Part
+from agree.diagnosis.windows.frame import spread_ratio
+from agree.diagnosis.windows.least_squares import level_off
 
 PER: dict[str, dict[str, Unit]] = {
     "drift": {"%": "% per hour", "W": "W per hour"},

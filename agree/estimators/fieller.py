@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate, invert_test
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate, invert_test
+from agree.core.interval.estimate import Estimate
 from agree.estimators.ratios import ratio_of_sums
 
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import numbered
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import numbered
 
 # A lattice of so many points (Korobov 1959), each taken with both signs of the normal value. Of 120 generators this one
 # came nearest to the exact limits of mean + 1.96 SD of 2 to 60 readings at levels 0.9 to 0.99: within 1.4 % of their

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.over_sessions import numbered
+from agree.core.interval.over_sessions import numbered
 
 
 def ratio_of_sums(

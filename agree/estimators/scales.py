@@ -11,7 +11,7 @@ import numpy as np
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 
 SCALES = ("difference", "percent", "log")
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.fault import REASONS, ROLES, SEEN, WAKING
-from agree.core.runs import runs
+from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
+from agree.core.data.runs import runs
 from agree.estimators.response.matching import Filter
 from agree.faults.ceiling import ceiling
 from agree.faults.dropout import dropouts

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_AT_STOP_S, STOPS_LEAST, STOPS_SHARE
 from agree.faults.view import WORKING_W, Claim, View, near_coasting
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.core.thresholds import HELD_EXPECTED, HELD_LIKE, HELD_RARE
 from agree.faults.view import Mask, View, usual_error
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.faults.view import WORKING_W, Mask, View
 
 FROZEN_S = 5  # s of one value before it is taken for held,

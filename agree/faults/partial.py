@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.core.thresholds import PARTIAL_ERRORS, PARTIAL_S, PARTIAL_SHORT_S
 from agree.faults.view import USUAL_RATIO, Claim, View
 

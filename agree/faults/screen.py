@@ -6,7 +6,7 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W
 from agree.faults.late_start import frozen_runs
 from agree.faults.view import WORKING_W, Mask, largest_near

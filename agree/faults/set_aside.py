@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
+from agree.core.data.matched import Matched
 from agree.core.errors import InputError
-from agree.core.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
-from agree.core.matched import Matched
 from agree.estimators.response.matching import Filter, find_filter, matched, reasons
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide
-from agree.faults.slow import find_slow
+from agree.faults.slow.search import find_slow
 from agree.faults.view import Mask
 
 ROUNDS = 2   # faults are found again if the filter, fitted without them, is another

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W
 from agree.faults.view import Claim, View, largest_near
 

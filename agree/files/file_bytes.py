@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from agree.core.errors import InputError
-from agree.core.plain import plain_name
+from agree.core.results.plain import plain_name
 
 MAX_BYTES = 500_000_000
 GZIP = b"\x1f\x8b"

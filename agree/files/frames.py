@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
-from agree.core.plain import plain_name
-from agree.core.source_identity import SourceIdentity
+from agree.core.results.plain import plain_name
 from agree.files.table import Table, shown
 
 KINDS = ("a path, bytes, a binary file object, a Recording, a data frame, an array, a tuple (time, power) or a mapping "

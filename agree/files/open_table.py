@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
-from agree.core.plain import plain_name
 from agree.core.quantities.known import POWER
 from agree.core.quantity import Quantity
-from agree.core.source_identity import SourceIdentity
+from agree.core.results.plain import plain_name
 from agree.files import file_bytes
+from agree.files.formats.text import text_table
 from agree.files.frames import object_identity, object_table
 from agree.files.source import Content, is_bytes, opened
 from agree.files.table import Table
-from agree.files.text import text_table
 
 
 def open_table(

@@ -6,9 +6,9 @@ import os
 from pathlib import Path
 from typing import Any, NamedTuple, TypeAlias
 
+from agree.core.data.source_identity import SourceIdentity, identity_of
 from agree.core.errors import InputError
-from agree.core.plain import plain_name
-from agree.core.source_identity import SourceIdentity, identity_of
+from agree.core.results.plain import plain_name
 from agree.files import file_bytes
 from agree.files.table import shown
 

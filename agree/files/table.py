@@ -10,7 +10,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 
 MISSING = frozenset({"", "-", "--", "---", "–", "—", "nan", "n/a", "#n/a", "na", "null", "none", "<na>", "nat"})
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?", re.IGNORECASE | re.ASCII)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from agree.core.note import Note
-from agree.core.pairs import Alignment
-from agree.pairing.fine import Fine
+from agree.core.data.pairs import Alignment
+from agree.core.results.note import Note
+from agree.pairing.clocks.fine import Fine
 from agree.recordings.recording import Recording
 
 QUARTER_S, QUARTER_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min

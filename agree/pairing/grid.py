@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
-from agree.pairing.clock import MIN_OVERLAP_S
-from agree.pairing.fine import Fine
+from agree.pairing.clocks.clock import MIN_OVERLAP_S
+from agree.pairing.clocks.fine import Fine
 from agree.recordings.recording import Recording
 
 LONGEST_S = 7 * 86400

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
-from agree.core.note import Note
-from agree.core.pairs import Witness
-from agree.pairing import clock, lag_path, retime, same_ride, smoothness, witnesses
-from agree.pairing.fine import Fine, refine
+from agree.core.results.note import Note
+from agree.pairing import same_ride, witnesses
+from agree.pairing.clocks import clock, lag_path, retime, smoothness
+from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import (
     Doubt,

@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.pairs import Alignment, Pairs
 from agree.core.errors import InputError, MatchError
-from agree.core.note import Note
-from agree.core.pairs import Alignment, Pairs
+from agree.core.results.note import Note
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.files.source import Source
-from agree.pairing import clock, facts, retime
-from agree.pairing.delay import attributed, delay_fact
+from agree.pairing import facts
+from agree.pairing.clocks import clock, retime
+from agree.pairing.clocks.delay import attributed, delay_fact
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both

@@ -19,8 +19,8 @@ from agree.core.thresholds import (
     MOST_DRIFT_PPM,
     MOST_RAPID_RATIO,
 )
-from agree.pairing import clock
-from agree.pairing.fine import Fine
+from agree.pairing.clocks import clock
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.same_ride import Likeness
 
 FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"

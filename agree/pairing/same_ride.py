@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.note import Note
-from agree.core.runs import runs
-from agree.pairing import clock
-from agree.pairing.fine import Fine
-from agree.pairing.lag_path import shifted, unit
-from agree.pairing.smoothness import made_even, running_mean
+from agree.core.data.runs import runs
+from agree.core.results.note import Note
+from agree.pairing.clocks import clock
+from agree.pairing.clocks.fine import Fine
+from agree.pairing.clocks.lag_path import shifted, unit
+from agree.pairing.clocks.smoothness import made_even, running_mean
 
 WINDOW_S, LEAST_S = 60, 30
 CLOSE_S = 1  # the path is known so well

@@ -13,7 +13,7 @@ from agree.core.errors import InputError
 from agree.core.quantities.known import POWER
 from agree.files.naming.headers import fitting
 from agree.files.source import Content, Source, is_bytes, opened
-from agree.files.trials_table import refuse_trials
+from agree.files.tables.trials_table import refuse_trials
 from agree.recordings.options import options_of
 from agree.recordings.read import read_recording, read_table_of
 from agree.recordings.recording import Recording

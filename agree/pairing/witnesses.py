@@ -8,11 +8,11 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
-from agree.core.note import Note
-from agree.core.pairs import Witness
-from agree.pairing import clock
-from agree.pairing.fine import Fine, peak
+from agree.core.results.note import Note
+from agree.pairing.clocks import clock
+from agree.pairing.clocks.fine import Fine, peak
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, Doubt, doubt, listed
 

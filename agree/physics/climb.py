@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, field, fields, replace
 
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.physics.gravity import STANDARD_GRAVITY
 from agree.physics.stated import stated_estimate
 

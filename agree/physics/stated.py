@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from agree.core.engine import t_quantile
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
 
 
 def stated_estimate(value: float, u: float, level: float) -> Estimate:

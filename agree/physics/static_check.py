@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.core.results.result import Result
 from agree.physics.static_fit import Fitted, Hangs, checked_hangs, fitted, interval
 from agree.physics.telltale import hints
 from agree.physics.torque import HungMass

@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
 from agree.physics.torque import HEAVIEST_KG, HungMass
 
 LEAST_HANGS, LEAST_MASSES = 4, 3

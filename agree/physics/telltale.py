@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from agree.core.estimate import Estimate
-from agree.core.note import Note
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 
 # Scale that a slip brings -> its name. Units: exact factors of the units (kilogram-force: 9.80665 N; foot-pound:
 # 1.3558179483 N m). A side that is not doubled reads half, one doubled twice reads double.

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from agree.core.engine import t_quantile
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.results.result import Result
 from agree.verdict.chance import Terms, ceiling, joint_chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT

@@ -11,9 +11,9 @@ import numpy as np
 from scipy import special
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.interval.estimate import Estimate
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.meanings import session_biases

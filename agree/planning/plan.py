@@ -11,11 +11,11 @@ import numpy as np
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core import checks
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
-from agree.core.result import Result, json_safe
+from agree.core.results.result import Result, json_safe
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.verdict.chance import LEAST_SESSIONS, Terms

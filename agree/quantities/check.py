@@ -12,13 +12,13 @@ import numpy as np
 
 from agree.core import checks
 from agree.core.choices import Sampling
-from agree.core.engine import spread
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.pairs import Pairs
+from agree.core.interval.engine import spread
+from agree.core.interval.estimate import Estimate
 from agree.core.quantity import Quantity
-from agree.core.result import Result, json_safe
+from agree.core.results.note import Note
+from agree.core.results.result import Result, json_safe
 from agree.core.thresholds import TRIALS_HOLDS_MARGIN
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.trials.shares_within import normal_share

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.quantities.overlay import Overlay
 
 Owner = Literal["device", "clock", "unknown"]

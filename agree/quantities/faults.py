@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from agree.core import thresholds
 from agree.core.checks import FloatArray
-from agree.core.result import Result
-from agree.core.runs import runs
+from agree.core.data.runs import runs
+from agree.core.results.result import Result
 from agree.quantities.overlay import Overlay
 
 Mask = NDArray[np.bool_]

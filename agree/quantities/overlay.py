@@ -9,7 +9,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
 from agree.core.quantity import Quantity
-from agree.core.result import Result
+from agree.core.results.result import Result
 
 LONGEST_S = 7 * 86_400
 LEAST_COMMON_S = 60

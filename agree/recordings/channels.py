@@ -8,9 +8,9 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import SampleSizeError
-from agree.core.note import Note
 from agree.core.quantities.units import KNOWN_UNITS
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.files.naming.headers import SECONDS
 from agree.files.naming.vocabulary import words
 from agree.files.table import LOOKS_NUMERIC, Table, many, shown

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS
 from agree.files.naming.headers import TIME_OF_DAY, UNIT_SECONDS
 from agree.files.table import Table, shown

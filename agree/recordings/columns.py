@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from agree.core.errors import InputError
-from agree.core.note import Note
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.files.naming.headers import (
     DATE_NAMES,
     POWER,
@@ -25,7 +25,7 @@ from agree.files.naming.headers import (
 )
 from agree.files.naming.vocabulary import quantities
 from agree.files.table import Table, shown
-from agree.files.trials_table import refuse_trials
+from agree.files.tables.trials_table import refuse_trials
 from agree.recordings.stamps import is_stamp
 
 # Beside the readings, if they are there.

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
 from agree.core.errors import InputError
-from agree.core.note import Note
-from agree.core.result import Result
-from agree.core.runs import runs
+from agree.core.results.note import Note
+from agree.core.results.result import Result
 from agree.files.source import Source
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
 from agree.recordings.read import read_table_of, recording_of_table

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from agree.core.data.source_identity import SourceIdentity
 from agree.core.quantity import Quantity
-from agree.core.source_identity import SourceIdentity
 from agree.files.open_table import open_table
 from agree.files.source import Source
 from agree.files.table import Table

@@ -9,9 +9,9 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
 from agree.core.quantities.units import convert, is_known, unit_in_header, unit_of
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.core.thresholds import TYPICAL_MEDIAN
 from agree.files.naming.headers import POWER, dimension, heading
 from agree.files.table import Table, numbers, shown

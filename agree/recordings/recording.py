@@ -9,13 +9,13 @@ import numpy as np
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
-from agree.core.note import Note
-from agree.core.plain import plain_name
 from agree.core.quantities.known import POWER
 from agree.core.quantity import Quantity
-from agree.core.result import Result
-from agree.core.source_identity import SourceIdentity
+from agree.core.results.note import Note
+from agree.core.results.plain import plain_name
+from agree.core.results.result import Result
 
 CLOCKS = ("utc", "local", "elapsed", "rows")
 # Fields that hold a channel each; a quantity without a field of its own is in `readings`.

@@ -10,7 +10,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.table import NUMBER, Table, numbers, shown
 from agree.recordings.clock_forms import CLOCK, Stamps, clock_stamps, no_stamp, numeric_stamps
 from agree.recordings.zones import DAY, EPOCH, HOUR, OFFSETS_H, to_utc, zone_of

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.core.thresholds import ROWS_PER_MINUTE_STAMP
 from agree.files.table import MISSING, Table, shown
 from agree.recordings.clock_forms import Stamps

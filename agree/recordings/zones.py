@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 
 EPOCH = datetime(1970, 1, 1)
 DAY, HOUR, SLOT = 86_400, 3_600, 900  # clocks change at quarters of an hour

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from agree.core.errors import InputError
-from agree.report.story.names import printable, short
+from agree.report.story.language.names import printable, short
 
 FIELDS = {"name": "name", "serial": "serial", "firmware": "firmware", "zero_before": "zero before",
           "zero_after": "zero after", "crank_length": "crank length"}

@@ -9,10 +9,10 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from agree.core.errors import InputError
+from agree.files.writing import json_text, write_text, write_whole
 from agree.quantities.check import QuantityCheck
 from agree.report.figures import quantity_panels, trials_panels
-from agree.report.trials_text import check_text
-from agree.report.write import json_text, write_text, write_whole
+from agree.report.texts.trials_text import check_text
 from agree.trials.check import TrialsCheck
 
 SUFFIXES = (".pdf", ".png", ".svg", ".html")

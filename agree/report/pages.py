@@ -7,8 +7,8 @@ from typing import Literal
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.errors import InputError
+from agree.files.writing import write_bytes
 from agree.report.story.provenance import Provenance
-from agree.report.write import write_bytes
 
 Form = Literal["pdf", "png", "svg", "html"]
 FORMS: tuple[Form, ...] = ("pdf", "png", "svg", "html")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.words import summary
+from agree.core.results.words import summary
 
 
 def render(how: str, result: Any, *arguments: Any) -> Any:
@@ -40,20 +40,20 @@ def render(how: str, result: Any, *arguments: Any) -> Any:
 def _know_text_of(module: str) -> None:
     """Load the texts of the results of one room: those of recordings need what reads files, the others do not."""
     if module.startswith("agree.recordings"):
-        from agree.report import look_text  # noqa: F401
+        from agree.report.texts import look_text  # noqa: F401
     elif module.startswith("agree.physics"):
-        from agree.report import static_text  # noqa: F401
+        from agree.report.texts import static_text  # noqa: F401
     elif module.startswith("agree.devices"):
-        from agree.report import devices_text  # noqa: F401
+        from agree.report.texts import devices_text  # noqa: F401
     elif module.startswith("agree.trail"):
-        from agree.report import trail_text  # noqa: F401
+        from agree.report.texts import trail_text  # noqa: F401
     elif module.startswith("agree.study"):
-        from agree.report import study_text  # noqa: F401
+        from agree.report.texts import study_text  # noqa: F401
     elif module.startswith("agree.planning"):
-        from agree.report import plan_text  # noqa: F401
+        from agree.report.texts import plan_text  # noqa: F401
     elif module.startswith("agree.quantities"):
-        from agree.report import quantity_text  # noqa: F401
+        from agree.report.texts import quantity_text  # noqa: F401
     elif module.startswith("agree.trials"):
-        from agree.report import trials_text  # noqa: F401
+        from agree.report.texts import trials_text  # noqa: F401
     else:
-        from agree.report import text  # noqa: F401
+        from agree.report.texts import text  # noqa: F401

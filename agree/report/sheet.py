@@ -7,14 +7,14 @@ from pathlib import Path
 
 import agree
 from agree.core.errors import InputError
+from agree.files.writing import write_bytes, write_text
 from agree.planning.plan import Plan
-from agree.report import plan_text as words
 from agree.report.drawing.fonts import width_of
 from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, INK
 from agree.report.page.paper import Paper, clipped, wrap
-from agree.report.write import write_bytes, write_text
+from agree.report.texts import plan_text as words
 
 SUFFIXES = (".pdf", ".html", ".txt")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 26.0  # margins, pt

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.study.checkpoint import Checkpoint
 from agree.study.fleet import fleet_of
 from agree.study.job import CHECK, PAIRING, Job, digest, pair_key, unit_key

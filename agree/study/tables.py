@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from agree.report.write import write_text
+from agree.files.writing import write_text
 from agree.study.listing import StudyRow
 
 FIGURES = ("verdict", "bias", "low", "high", "bias_unit")
@@ -106,7 +106,7 @@ def _write_parquet(header: Sequence[str], cells: Sequence[Sequence[Any]], path: 
         import pyarrow.parquet as pq
     except ImportError:
         return
-    from agree.report.write import write_whole
+    from agree.files.writing import write_whole
 
     numbers = {"bias", "low", "high"}
     columns = {name: pa.array([row[k] for row in cells], type=pa.float64() if name in numbers else

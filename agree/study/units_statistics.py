@@ -13,9 +13,9 @@ from scipy import optimize, special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.core.results.result import Result
 from agree.verdict.sessions import between_variance, pooled
 
 LEAST_UNITS = 3

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from agree.core.checks import fraction
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 Answer = Literal["changed", "not changed", "not settled"]
 FACTOR = re.compile(r"(?:factor|scale|slope)\s*(?:of\s*)?(\d+(?:[.,]\d+)?)", re.IGNORECASE)

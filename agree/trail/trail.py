@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from agree.assessment.claim_check import ClaimCheck, check_claim
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.pairs import Pairs
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.trail.states import Change, State, change_between, expected_change
 from agree.verdict.claim import Claim
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from agree.core import checks
-from agree.core.drawn import Drawn
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.result import json_safe
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
+from agree.core.results.note import Note
+from agree.core.results.result import json_safe
 from agree.estimators.trials.level_line import LevelLine
 from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits

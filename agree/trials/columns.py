@@ -9,10 +9,10 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
 from agree.core.quantities.known import in_header, plain, quantity
 from agree.core.quantities.units import convert, unit_in_header, unit_of
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers, shown
 
 

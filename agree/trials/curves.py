@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.estimators.trials.shares_within import counted_share, normal_share
 from agree.trials.scaled import ScaledErrors
 

@@ -8,15 +8,10 @@ from typing import Any, Literal
 
 import numpy as np
 
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.result import Result
-from agree.core.thresholds import (
-    TRIALS_COUNTED_SHARE,
-    TRIALS_FAILS_MARGIN,
-    TRIALS_HOLDS_MARGIN,
-    TRIALS_NORMAL_FAILS,
-)
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.core.results.result import Result
+from agree.core.thresholds import TRIALS_COUNTED_SHARE, TRIALS_FAILS_MARGIN, TRIALS_HOLDS_MARGIN, TRIALS_NORMAL_FAILS
 from agree.estimators.trials.level_line import LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
 from agree.estimators.trials.unweighted import mean_error

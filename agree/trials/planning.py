@@ -11,9 +11,9 @@ import numpy as np
 from scipy import special
 
 from agree.core import checks, thresholds
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.results.result import Result
 from agree.estimators.components import Part
 from agree.estimators.trials.shares_within import binomial_limits, normal_share
 from agree.estimators.trials.unweighted import SubjectErrors

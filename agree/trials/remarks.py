@@ -9,7 +9,7 @@ import numpy as np
 
 from agree.core import thresholds
 from agree.core.checks import FloatArray
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.estimators.lines.inversions import count_inversions
 from agree.estimators.trials.side_by_side import SideBySide
 from agree.trials.scaled import ScaledErrors

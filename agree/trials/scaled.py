@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.estimators.trials.unweighted import SubjectErrors, subject_errors, unpaired_errors
 from agree.trials.join import aside
 from agree.trials.trials import Trials

@@ -6,10 +6,10 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.files import file_bytes
+from agree.files.formats.text import text_table
 from agree.files.frames import object_table
 from agree.files.source import is_bytes, opened
 from agree.files.table import Table
-from agree.files.text import text_table
 
 EXPECTED = "a table of trials"
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
-from agree.core.note import Note
 from agree.core.quantity import Quantity
-from agree.core.result import Result, json_safe
+from agree.core.results.note import Note
+from agree.core.results.result import Result, json_safe
 
 Aside = Literal["only_in_reference", "only_in_device", "no_reading", "blank_key", "copied", "outside_claim"]
 ASIDE: tuple[Aside, ...] = ("only_in_reference", "only_in_device", "no_reading", "blank_key", "copied",

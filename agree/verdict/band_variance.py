@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import COSINES, estimate, t_quantile
+from agree.core.interval.engine import COSINES, estimate, t_quantile
 from agree.core.thresholds import BAND_STEP_W, HALF_WEIGHT_S, LEAST_BAND_S, POOL_LEVEL
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.columns import Table

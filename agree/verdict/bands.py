@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.core.thresholds import BAND_STEP_W, LEAST_BAND_S
 from agree.verdict.band_variance import Spread, narrowest_seen, shared_spread
 from agree.verdict.claim import Claim

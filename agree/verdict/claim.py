@@ -12,7 +12,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.quantities.units import convert, factor, is_known, unit_of
 from agree.core.quantity import Quantity
-from agree.core.result import Result
+from agree.core.results.result import Result
 
 SIGN = r"(?:±|\+/-|\+-|plus or minus)?\s*"
 NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.choices import Sampling
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.over_sessions import pair_weights
-from agree.core.pairs import Pairs
+from agree.core.interval.over_sessions import pair_weights
 from agree.core.thresholds import HALF_WEIGHT_S
 
 LEAST_SECONDS = 30

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.results.result import Result
 
 FORMAT = "agree declaration 1"
 

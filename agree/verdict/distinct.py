@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.pairs import Pairs
 from agree.core.thresholds import LEAST_COMMON_S
 
 RUN = 30          # readings in a row that are compared

@@ -13,8 +13,8 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.results.result import Result
 
 _REACH = 8.0     # normal scores beyond which a tail counts as nothing
 _FEW_DF = 4      # below, the scale of t is spread so widely that it takes more nodes

@@ -10,9 +10,9 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate, spread, t_quantile
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate, spread, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, LEAST_FOR_PROBABILITY
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.verdict.claim import NUMBER, SIGN, UNIT, is_percent, number
 from agree.verdict.error_distribution import KnownError
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.verdict.error_distribution import KnownError, interval_half_width, probability_within
 
 HOLDS, FAILS, OPEN = "holds", "does not hold", "not settled"

@@ -11,12 +11,12 @@ import numpy as np
 from scipy import optimize, special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.note import Note
-from agree.core.over_sessions import session_shares, weighted_means
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import session_shares, weighted_means
+from agree.core.results.note import Note
+from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
 
 LEAST_FOR_ODD = 3

@@ -89,13 +89,13 @@ def test_several_sessions(tmp_path):
         head, *rows = file.read_text(encoding="utf-8").splitlines()
         for number, part in ((1, rows[:1800]), (2, rows[1950:])):
             (tmp_path / f"{number}-{name}.csv").write_text("\n".join([head, *part]) + "\n", encoding="utf-8")
-    (tmp_path / "list.csv").write_text("reference,device,session,state\n1-reference.csv,1-device.csv,am,old\n"
-                                       "2-reference.csv,2-device.csv,pm,\n", encoding="utf-8")
+    (tmp_path / "list.csv").write_text("reference,device,session\n1-reference.csv,1-device.csv,am\n"
+                                       "2-reference.csv,2-device.csv,pm\n", encoding="utf-8")
     asked = ("--claim", "1.5%", "--json", "-")
     one, two = (["1-reference.csv", "1-device.csv"], ["2-reference.csv", "2-device.csv"])
     found = [json.loads(agree("check", *given, *asked, cwd=tmp_path).stdout) for given in (
         [*one, "--session", *two], ["--sessions", "list.csv"], ["--sessions", "."])]
-    assert [item["session"] for item in found[1]["sessions"]] == ["am (old)", "pm"]
+    assert [item["session"] for item in found[1]["sessions"]] == ["am", "pm"]
     assert len(found[0]["sessions"]) == 2
     assert found[0]["bias_percent"]["method"] == "t, between sessions"
     assert found[0]["bias_percent"] == found[1]["bias_percent"] == found[2]["bias_percent"]

@@ -11,9 +11,17 @@ from hypothesis.extra.numpy import arrays
 from scipy.special import betainc
 
 from agree import DriftWarning, Estimate, SampleSizeError, limits_of_agreement
-from agree.core import engine
-from agree.core.engine import COSINES, DRIFT_SHARE, cosine_transform, estimate, spread, t_quantile, warn_of_drift
-from agree.core.slow_errors import slow_variance
+from agree.core.interval import engine
+from agree.core.interval.engine import (
+    COSINES,
+    DRIFT_SHARE,
+    cosine_transform,
+    estimate,
+    spread,
+    t_quantile,
+    warn_of_drift,
+)
+from agree.core.interval.slow_errors import slow_variance
 
 SERIES = arrays(float, st.integers(2, 40), elements=st.integers(-50, 50).map(float))
 LABELS = np.repeat([1, 2, 3, 4], 10)

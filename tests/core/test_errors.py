@@ -8,8 +8,8 @@ import pickle
 import pytest
 
 from agree import AgreeError, InputError, MatchError, Recording, SampleSizeError
-from agree.core.plain import plain_name
 from agree.core.quantities.known import HEART_RATE
+from agree.core.results.plain import plain_name
 
 
 @pytest.mark.parametrize("kind", [AgreeError, InputError, MatchError, SampleSizeError])

@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from agree.core import engine
-from agree.core.engine import estimate, spread, t_quantile
-from agree.core.over_sessions import numbered, over_sessions, pair_weights
+from agree.core.interval import engine
+from agree.core.interval.engine import estimate, spread, t_quantile
+from agree.core.interval.over_sessions import numbered, over_sessions, pair_weights
 from agree.estimators.ratios import ratio_of_sums
 
 UNEQUAL = np.repeat(["c", "a", "d", "b"], [5, 40, 12, 3])

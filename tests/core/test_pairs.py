@@ -5,7 +5,7 @@ import math
 import pytest
 
 from agree import InputError, Pairs
-from agree.core.fault import Fault
+from agree.core.data.fault import Fault
 
 
 def test_faults_are_those_of_the_reasons_if_none_are_given():

@@ -8,8 +8,8 @@ from scipy import integrate
 from scipy.optimize import brentq
 from scipy.signal import lfilter
 
-from agree.core.engine import cosine_transform, spread, t_quantile
-from agree.core.slow_errors import COEFFICIENTS, EVEN, RATIOS, TIMES, slow_variance
+from agree.core.interval.engine import cosine_transform, spread, t_quantile
+from agree.core.interval.slow_errors import COEFFICIENTS, EVEN, RATIOS, TIMES, slow_variance
 
 
 def twin(c):

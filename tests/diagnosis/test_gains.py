@@ -5,11 +5,11 @@ import pytest
 
 from agree import Pairs
 from agree.correction.find import correction
-from agree.diagnosis.causes import columns, fit
 from agree.diagnosis.findings import findings
-from agree.diagnosis.frame import WINDOW_S, frame
-from agree.diagnosis.gains import HALF_WEIGHT_S, gains
-from agree.diagnosis.least_squares import solve
+from agree.diagnosis.windows.causes import columns, fit
+from agree.diagnosis.windows.frame import WINDOW_S, frame
+from agree.diagnosis.windows.gains import HALF_WEIGHT_S, gains
+from agree.diagnosis.windows.least_squares import solve
 from agree.verdict.columns import table
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")

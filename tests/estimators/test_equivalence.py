@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import optimize, special
 
 from agree import DriftWarning, InputError, SampleSizeError, equivalence, limits_of_agreement
-from agree.core import engine
+from agree.core.interval import engine
 from agree.estimators.readings import resolution
 from agree.verdict.rule import HOLDS, three_way
 

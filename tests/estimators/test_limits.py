@@ -7,7 +7,7 @@ import pytest
 from scipy import special
 
 from agree import InputError, limits_of_agreement
-from agree.core.engine import spread
+from agree.core.interval.engine import spread
 from agree.estimators.limits.agreement import exact_limit, limit_influence
 
 

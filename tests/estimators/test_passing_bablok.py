@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from twin_slopes import tau_scores
 
 from agree import InputError, passing_bablok
-from agree.core.engine import spread, t_quantile
+from agree.core.interval.engine import spread, t_quantile
 from agree.estimators.lines import pairwise_slopes
 
 

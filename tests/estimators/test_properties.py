@@ -62,7 +62,11 @@ def test_exchange_inverts_demings_slope(rows, ratio):
 def test_exchange_inverts_passing_and_bablok_for_an_odd_number_of_slopes(rows):
     x, y = pairs(rows)
     spread_out(x, y)
-    one = passing_bablok(x, y)
+    try:
+        one = passing_bablok(x, y)
+    except InputError as error:
+        assert str(error).startswith("no line: the median slope is vertical")  # noqa: PT017  (the documented refusal)
+        return
     assume(one.n_slopes % 2 and one.slope.value > 0)
     other = passing_bablok(y, x)
     assert other.n_slopes == one.n_slopes

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import AssumptionWarning, ConvergenceError, InputError, deming, york
-from agree.core.engine import spread, t_quantile
+from agree.core.interval.engine import spread, t_quantile
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, slope_scores, solve
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from agree.core.runs import runs
+from agree.core.data.runs import runs
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.detect import find_faults

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from agree.core.thresholds import STEP_LEAST_W, STEP_T, STEP_T_ELSEWHERE, WARM_SHARE, WARM_T
-from agree.faults.coefficient import coefficient
-from agree.faults.slow import find_slow
-from agree.faults.steady_ride import steady_ride
-from agree.faults.warm_up import with_warm_up
+from agree.faults.slow.coefficient import coefficient
+from agree.faults.slow.search import find_slow
+from agree.faults.slow.steady_ride import steady_ride
+from agree.faults.slow.warm_up import with_warm_up
 
 BOTH = ("auto_zero_step", "step", "warm_up_drift")
 REST = [(600, 640), (1300, 1330), (2100, 2150), (2900, 2930)]
@@ -139,11 +139,11 @@ def test_memory_and_work_are_in_proportion_to_length(rng, monkeypatch):
     assert much < 8 * little  # 64 times, if the rows grow with the ride; pieces of a short ride overlap less
 
 
-def scanned(ride, made, sizes):
+def scanned(ride, made, sizes, rough):
     """What is found of something put in, by size: None or the standard errors that the search itself sees."""
     t, x, noise = ride
     for size in sizes:
-        error = 2 * noise + size * made
+        error = rough * noise + size * made
         seen = steady_ride(x, np.where(x > 0, x + error, 0.0), t, x > 0, None)
         item = next(iter(found(t, x, error)), None)
         if item is None:
@@ -155,12 +155,12 @@ def scanned(ride, made, sizes):
             yield abs(item.detail["step_W"] / item.detail["se_W"])
 
 
-@pytest.mark.parametrize(("made", "least", "sizes"), [
-    (lambda t: 1.0 * (t >= REST[1][1]), STEP_T, np.linspace(1.8, 10, 25)),
-    (lambda t: 1.0 * (t >= 1750), STEP_T_ELSEWHERE, np.linspace(2.4, 10, 25)),
-    (lambda t: np.exp(-3 * t / 900), WARM_T, np.linspace(2, 9, 25))])
-def test_standard_errors_that_a_slow_fault_must_have(ride, made, least, sizes):
-    strengths = list(scanned(ride, made(ride[0]), sizes))
+@pytest.mark.parametrize(("made", "least", "sizes", "rough"), [
+    (lambda t: 1.0 * (t >= REST[1][1]), STEP_T, np.linspace(1.1, 7.1, 40), 4),
+    (lambda t: 1.0 * (t >= 1750), STEP_T_ELSEWHERE, np.linspace(1.8, 10, 25), 6),
+    (lambda t: np.exp(-3 * t / 900), WARM_T, np.linspace(2, 9, 25), 2)])
+def test_standard_errors_that_a_slow_fault_must_have(ride, made, least, sizes, rough):
+    strengths = list(scanned(ride, made(ride[0]), sizes, rough))
     assert strengths[0] is None
     assert least <= min(one for one in strengths if one is not None) < least + 0.7
 
@@ -168,5 +168,6 @@ def test_standard_errors_that_a_slow_fault_must_have(ride, made, least, sizes):
 def test_least_sizes(ride):
     t, x, noise = ride
     quiet, mean = noise / 30, float(x[x > 0].mean())
-    for size, made in ((STEP_LEAST_W, 1.0 * (t >= REST[1][1])), (WARM_SHARE * mean, np.exp(-3 * t / 900))):
-        assert [len(found(t, x, quiet + k * size * made)) for k in (0.95, 1.05)] == [0, 1]
+    for size, made, kind in ((STEP_LEAST_W, 1.0 * (t >= REST[1][1]), "auto_zero_step"),
+                             (WARM_SHARE * mean, np.exp(-3 * t / 900), "warm_up_drift")):
+        assert [len(found(t, x, quiet + k * size * made, kinds=(kind,))) for k in (0.95, 1.05)] == [0, 1]

@@ -143,7 +143,7 @@ def test_a_workbook_is_refused_with_what_to_do():
 
 
 def test_a_table_of_two_columns_with_negative_decimals():
-    from agree.files.text import text_table
+    from agree.files.formats.text import text_table
 
     table = text_table(b"mass_kg,reading_Nm\n0,-0.1\n5,-8.31\n10,-16.5\n", "masses")
     assert (table.header, table.columns[1]) == (["mass_kg", "reading_Nm"], ["-0.1", "-8.31", "-16.5"])

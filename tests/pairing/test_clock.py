@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from agree.core.errors import MatchError
-from agree.pairing import clock, fine, refusal, witnesses
+from agree.pairing import refusal, witnesses
+from agree.pairing.clocks import clock, fine
 from agree.pairing.grid import Grid
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"

@@ -9,10 +9,11 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
-from agree.pairing import lag_path, refusal, retime
-from agree.pairing.fine import refine
+from agree.pairing import refusal
+from agree.pairing.clocks import lag_path, retime
+from agree.pairing.clocks.fine import refine
+from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.grid import Grid
-from agree.pairing.lag_path import Stretch
 from tests.said import said
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"

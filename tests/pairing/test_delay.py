@@ -8,9 +8,9 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
-from agree.core.alignment import Witness
-from agree.core.matched import Matched
-from agree.pairing.delay import attributed
+from agree.core.data.alignment import Witness
+from agree.core.data.matched import Matched
+from agree.pairing.clocks.delay import attributed
 from agree.report.notes.sentence import note_text
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"

@@ -8,7 +8,7 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import InputError, MatchError, SampleSizeError
-from agree.pairing.fine import Fine
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import lay_over
 from tests.said import said
 

@@ -12,7 +12,7 @@ from agree import Recording, pair_recordings
 from agree.core import thresholds
 from agree.core.errors import MatchError
 from agree.pairing import refusal
-from agree.pairing.fine import Fine
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.same_ride import Likeness, likeness, shifts, wilson_low
 from agree.report.notes.sentence import note_text
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from agree import Estimate
 from agree.report.plain_text.ruler import ruler
 from agree.report.story.answer import share_text
-from agree.report.story.digits import interval_text, plain, range_words, shown, side_words
+from agree.report.story.language.digits import interval_text, plain, range_words, shown, side_words
 from agree.verdict.rule import three_way
 
 NUMBERS = st.floats(-50, 50, allow_nan=False)

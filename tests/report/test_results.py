@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 
 import agree
 from agree import Claim, Estimate, Pairs, bias_by_band, bias_curve, deming, find_correction, limits_of_agreement
-from agree.core.drawn import Drawn
-from agree.core.result import Result
+from agree.core.results.drawn import Drawn
+from agree.core.results.result import Result
 from agree.report.figures.look import bar, round_steps
 from agree.report.figures.results import plot, view
 

@@ -7,8 +7,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.patches import Rectangle
 
 from agree import InputError, plan
-from agree.report import plan_text as words
 from agree.report.sheet import compose, write_sheet
+from agree.report.texts import plan_text as words
 
 PLANS = {
     "plain": {"true_error": [0, 0.75, 1.5], "power": [0.8, 0.9]},

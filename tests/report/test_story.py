@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from agree.core.alignment import Alignment, ClockStep
-from agree.core.note import Note
-from agree.core.plain import plain_name
+from agree.core.data.alignment import Alignment, ClockStep
+from agree.core.results.note import Note
+from agree.core.results.plain import plain_name
 from agree.pairing.facts import step_facts
 from agree.report.html.document import html_text
 from agree.report.notes.sentence import known, note_text
@@ -16,10 +16,10 @@ from agree.report.plain_text.details import details
 from agree.report.plain_text.lines import wrap
 from agree.report.plain_text.screen import MOST_LINES, screen
 from agree.report.story.answer import shown_band
-from agree.report.story.names import columns, short
+from agree.report.story.language.names import columns, short
+from agree.report.story.language.vocabulary import BANNED
 from agree.report.story.provenance import Provenance
 from agree.report.story.tell import tell
-from agree.report.story.vocabulary import BANNED
 from tests.report import cases
 from tests.report.made import item, made
 

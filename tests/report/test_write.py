@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 from agree import InputError
-from agree.report import write
-from agree.report.write import write_bytes, write_text
+from agree.files import writing
+from agree.files.writing import write_bytes, write_text
 
 SLOW = """
 import os, pathlib, sys, time
@@ -39,7 +39,7 @@ def test_twenty_kills(tmp_path):
     """A process that writes the file again and again is killed at 20 moments: it is the old or a new one, whole."""
     target, contents = tmp_path / "page.json", {b"0" * 200_000}
     target.write_bytes(b"0" * 200_000)
-    environment = {**os.environ, "PYTHONPATH": str(Path(write.__file__).parents[2])}
+    environment = {**os.environ, "PYTHONPATH": str(Path(writing.__file__).parents[2])}
     for k in range(20):
         letter = chr(ord("a") + k)
         contents.add(letter.encode() * 200_000)
@@ -64,7 +64,7 @@ def test_a_disk_that_is_full_or_read_only(tmp_path, error):
         raise OSError(error, os.strerror(error))
 
     with pytest.raises(InputError) as caught:
-        write.write_whole(target, fill)
+        writing.write_whole(target, fill)
     assert str(caught.value) == f"{target} cannot be written: {os.strerror(error)}; choose another place"
     assert [path.name for path in tmp_path.iterdir()] == ["result.json"]
     assert target.read_text(encoding="utf-8") == "old"
@@ -91,7 +91,7 @@ def test_a_pipe_is_written_through(tmp_path):
 
 
 def test_a_pipe_that_nobody_reads(tmp_path, monkeypatch):
-    monkeypatch.setattr(write, "PIPE_WAIT_S", 0.1)
+    monkeypatch.setattr(writing, "PIPE_WAIT_S", 0.1)
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(InputError, match="nothing reads this pipe"):
         write_bytes(tmp_path / "pipe", b"x")

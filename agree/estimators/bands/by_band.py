@@ -12,12 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling, Scale
-from agree.core.drawn import Drawn
-from agree.core.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import numbered
-from agree.core.result import Result
+from agree.core.interval.engine import covariance, estimate, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import numbered
+from agree.core.results.drawn import Drawn
+from agree.core.results.result import Result
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
 from agree.estimators.scales import errors_on_scale

@@ -10,10 +10,10 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling, Scale
-from agree.core.drawn import Drawn
-from agree.core.engine import METHODS, covariance, t_quantile, warn_of_drift
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import METHODS, covariance, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
 from agree.estimators.joint import largest_t, matrix_root
 
 POINTS = 41  # places at which the curve is given

@@ -13,10 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.devices.splitting import (
     error_sd,
     error_variances,

@@ -11,10 +11,10 @@ import numpy as np
 
 from agree.core import checks
 from agree.core.checks import FloatArray
-from agree.core.engine import METHODS, covariance, spread, t_quantile
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import mean_over
+from agree.core.interval.engine import METHODS, covariance, spread, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import mean_over
 from agree.estimators.fieller import fieller
 from agree.estimators.scales import SCALES
 

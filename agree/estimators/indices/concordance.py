@@ -12,11 +12,11 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import mean_over
-from agree.core.result import Result
+from agree.core.interval.engine import estimate, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import mean_over
+from agree.core.results.result import Result
 from agree.estimators.scales import transformed
 
 

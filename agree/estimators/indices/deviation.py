@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling, Scale
-from agree.core.engine import warn_of_drift
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale

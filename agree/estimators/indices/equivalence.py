@@ -13,10 +13,10 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import estimate, spread, t_quantile, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate, spread, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.fieller import fieller
 from agree.estimators.readings import resolution, warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential

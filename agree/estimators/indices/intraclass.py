@@ -13,8 +13,8 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

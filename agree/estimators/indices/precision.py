@@ -12,10 +12,10 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.choices import NanPolicy, Scale
-from agree.core.engine import estimate
 from agree.core.errors import SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.components import OneWay, Part, between_parts, mover, one_way, square_limits, total_parts
 from agree.estimators.indices.typical_error import SCALES, as_percent, logarithms
 from agree.estimators.scales import transformed

@@ -12,8 +12,8 @@ from scipy import special
 from agree.core import checks
 from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy import optimize, special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate, spread, t_quantile
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import mean_over
+from agree.core.interval.engine import estimate, spread, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import mean_over
 from agree.estimators.limits.ordered import ordered
 from agree.estimators.limits.tolerance import half_width
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors

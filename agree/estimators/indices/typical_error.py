@@ -12,10 +12,10 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling, Scale
-from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.components import square_limits
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.scales import transformed

@@ -14,9 +14,9 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.drawn import Drawn
-from agree.core.engine import estimate, t_quantile, warn_of_drift
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential

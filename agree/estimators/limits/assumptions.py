@@ -14,11 +14,11 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.engine import estimate, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
-from agree.core.words import estimate_text
+from agree.core.interval.engine import estimate, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
+from agree.core.results.words import estimate_text
 from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
 from agree.estimators.scales import errors_on_scale

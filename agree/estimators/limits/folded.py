@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy
-from agree.core.result import Result
+from agree.core.results.result import Result
 from agree.estimators.scales import errors_on_scale
 
 

@@ -11,8 +11,8 @@ from scipy import special
 from scipy.optimize import brentq
 
 from agree.core.checks import FloatArray
-from agree.core.engine import spread, t_quantile
-from agree.core.over_sessions import mean_over, pair_weights
+from agree.core.interval.engine import spread, t_quantile
+from agree.core.interval.over_sessions import mean_over, pair_weights
 
 
 class Ordered(NamedTuple):

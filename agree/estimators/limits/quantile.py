@@ -10,10 +10,10 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.engine import warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.limits.far_tail import far_end
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
 from agree.estimators.readings import warn_of_alike

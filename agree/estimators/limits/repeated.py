@@ -15,10 +15,10 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy
-from agree.core.engine import estimate
 from agree.core.errors import AssumptionWarning, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.core.thresholds import TOGETHER_P
 from agree.estimators.components import Part, mover, one_way
 from agree.estimators.limits.repeated_parts import mixed, moments, unweighted

@@ -9,7 +9,7 @@ from scipy import special
 
 from agree.core import checks
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.results.result import Result
 
 MOST = 1_000_000  # pairs
 

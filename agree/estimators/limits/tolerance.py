@@ -14,10 +14,10 @@ from scipy.optimize import brentq
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
-from agree.core.engine import METHODS, estimate, spread, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import METHODS, estimate, spread, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential

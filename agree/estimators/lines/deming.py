@@ -13,10 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import estimate, invert_test, warn_of_drift
 from agree.core.errors import AssumptionWarning, ConvergenceError, InputError
-from agree.core.estimate import Estimate
-from agree.core.over_sessions import pair_weights
+from agree.core.interval.engine import estimate, invert_test, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import pair_weights
 from agree.estimators.lines.line import Line
 
 MAX_ROUNDS = 100

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from agree.core.checks import FloatArray
-from agree.core.drawn import Drawn
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -13,9 +13,9 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import covariance
 from agree.core.errors import InputError
-from agree.core.result import Result
+from agree.core.interval.engine import covariance
+from agree.core.results.result import Result
 from agree.estimators.joint import largest_t, matrix_root, shrunk
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok

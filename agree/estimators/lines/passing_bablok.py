@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import METHODS, estimate, spread, t_quantile, warn_of_drift
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import METHODS, estimate, spread, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
 from agree.estimators.lines import pairwise_slopes
 from agree.estimators.lines.line import Line
 

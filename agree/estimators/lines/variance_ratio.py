@@ -12,10 +12,10 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import Sampling
-from agree.core.engine import METHODS, spread, t_quantile
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import METHODS, spread, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -14,9 +14,9 @@ from scipy import special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy, Sampling
-from agree.core.engine import estimate, t_quantile, warn_of_drift
 from agree.core.errors import AssumptionWarning, InputError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, inverted, slope_scores, solve
 

@@ -9,9 +9,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.engine import spread, t_quantile
 from agree.core.errors import ConvergenceError, InputError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import spread, t_quantile
+from agree.core.interval.estimate import Estimate
 
 MAX_ROUNDS = 500
 TOLERANCE = 1e-15

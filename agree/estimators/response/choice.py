@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate, t_quantile
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate, t_quantile
+from agree.core.interval.estimate import Estimate
 from agree.estimators.response import transfer
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 

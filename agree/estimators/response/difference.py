@@ -10,11 +10,11 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.data.matched import Matched
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.matched import Matched
-from agree.core.pairs import Pairs
-from agree.core.result import Result
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer

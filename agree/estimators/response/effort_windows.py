@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import spread
+from agree.core.interval.engine import spread
 
 ENOUGH = 16        # windows side by side from which on their own means tell how far errors move a window
 BLOCK_S = 300      # errors are drawn in blocks of so many seconds, or an eighth of the recording if that is less

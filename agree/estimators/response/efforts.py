@@ -10,11 +10,11 @@ import numpy as np
 
 from agree.core import checks
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile, warn_of_drift
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile, warn_of_drift
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.response.effort_windows import Errors, errors, longest_run, means, selection, spreading
 from agree.estimators.response.unbroken import Traces, of_matched, own_traces
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 
 NEAR_S = 0.1        # a length this near to whole seconds is taken for whole
 LEFT_OVER = 0.002   # share of a lag's weights that is cut off

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.matched import Matched
+from agree.core.data.matched import Matched
 from agree.core.thresholds import PURE_LAG_S, RESPONSE_MISFIT
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite

@@ -9,8 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.pairs import Pairs
 
 LONGEST_GAP_S = 120  # a longer gap is stored as one of this length: nothing reaches over it
 

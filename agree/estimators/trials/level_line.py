@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 
 LEAST_SUBJECTS = 5  # below, a jackknife of a slope has too few degrees of freedom to say anything
 END_Z = 1.6448536  # normal quantile of 95 %: the levels of most subjects lie between the ends

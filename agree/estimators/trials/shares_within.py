@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.estimators.trials.unweighted import SubjectErrors
 
 POINTS = 2039     # a prime: a rank-1 lattice of so many points stands for draws, without random numbers

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.engine import t_quantile
 from agree.core.errors import InputError
-from agree.core.estimate import Estimate
-from agree.core.result import Result
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
 from agree.estimators.components import OneWay, one_way, square_limits
 from agree.estimators.indices.intraclass import Intraclass, intraclass
 from agree.estimators.lines.deming import LEAST_RELIABILITY, deming

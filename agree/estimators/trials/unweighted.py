@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.engine import estimate
 from agree.core.errors import SampleSizeError
-from agree.core.estimate import Estimate
+from agree.core.interval.engine import estimate
+from agree.core.interval.estimate import Estimate
 from agree.estimators.components import Part, mover, one_way
 
 

@@ -1,1 +1,1 @@
-"""One file for each format of recorders and tables: bytes to a `Table`."""
+"""One file for each format of files."""

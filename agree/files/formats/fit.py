@@ -6,7 +6,7 @@ import io
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.formats.fit_records import Records
 from agree.files.table import Table
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.naming.headers import fitting, words
 from agree.files.table import Table, shown
 

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.table import Table
 
 MAX_ROWS = 7 * 86_400 * 10

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.naming.headers import UNIT_SECONDS, words
 from agree.files.table import LOOKS_NUMERIC, Table, shown
 

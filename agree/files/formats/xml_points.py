@@ -16,7 +16,7 @@ from defusedxml.common import DefusedXmlException, DTDForbidden
 from defusedxml.expatreader import DefusedExpatParser
 
 from agree.core.errors import InputError
-from agree.core.note import Note
+from agree.core.results.note import Note
 from agree.files.table import Table
 
 MAX_BYTES = 200_000_000  # 3 days at a point a second with positions

@@ -9,9 +9,9 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.report.drawing.fonts import drawable, font
-from agree.report.story.digits import MINUS
+from agree.report.story.language.digits import MINUS
 from agree.verdict.rule import FAILS, HOLDS
 
 INK, CAPTION, RULE = "#15202a", "#48535d", "#8d979f"

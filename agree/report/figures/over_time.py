@@ -8,8 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.fault import NO_FAULT
-from agree.core.pairs import Pairs
+from agree.core.data.fault import NO_FAULT
+from agree.core.data.pairs import Pairs
 from agree.report.drawing.fonts import width_of
 from agree.report.figures.bands import dots
 from agree.report.figures.look import (

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.report.figures.look import (
     CAPTION,
     INK,

@@ -11,9 +11,9 @@ from matplotlib.axes import Axes
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.checks import FloatArray
-from agree.core.drawn import Drawn
-from agree.core.estimate import Estimate
-from agree.core.pairs import Pairs
+from agree.core.data.pairs import Pairs
+from agree.core.interval.estimate import Estimate
+from agree.core.results.drawn import Drawn
 from agree.correction.find import Correction
 from agree.estimators.bands.by_band import BandBias
 from agree.estimators.bands.curve import BiasCurve
@@ -40,7 +40,7 @@ from agree.report.figures.look import (
 )
 from agree.report.figures.readings import readings_of
 from agree.report.figures.trials_panels import errors_against_level
-from agree.report.story.digits import interval_text
+from agree.report.story.language.digits import interval_text
 from agree.trials.check import TrialsCheck
 
 ERRORS = {"percent": "error, % of the reference", "difference": "device − reference", "log": "device / reference"}

@@ -9,7 +9,7 @@ import numpy as np
 
 import agree
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.words import clock_of
+from agree.core.results.words import clock_of
 from agree.report.figures.bands import draw_averaging, draw_bands
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions, draw_sessions, named_sessions
@@ -19,9 +19,9 @@ from agree.report.html.parts import paragraph, picture, section, shown, table
 from agree.report.page.head import caption_of_questions, claim_title, subtitle
 from agree.report.page.paper import Paper
 from agree.report.plain_text.details import details
+from agree.report.story.language.vocabulary import LONG_CAUTION, duration
 from agree.report.story.provenance import Provenance, digests, provenance_rows
 from agree.report.story.tell import Story, tell
-from agree.report.story.vocabulary import LONG_CAUTION, duration
 from agree.verdict.rule import FAILS, HOLDS
 
 WIDTH = 640.0  # of pictures, in the units of their type

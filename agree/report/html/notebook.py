@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.drawn import Drawn
+from agree.core.results.drawn import Drawn
 
 
 def notebook_html(result: Any, text: str) -> str:

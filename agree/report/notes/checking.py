@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from agree.core.note import Note
+from agree.core.results.note import Note
 
 WORDS = {"average": "the mean error", "bands": "each power band", "readings": "single readings",
          "next_session": "the next session"}

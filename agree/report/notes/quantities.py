@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from agree.core.note import Note
+from agree.core.results.note import Note
 
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_averages": "the device averages over about {seconds} s; that is counted as part of its delay.",

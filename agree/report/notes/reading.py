@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from agree.core.note import Note
+from agree.core.results.note import Note
 
 
 def _many(note: Note, key: str, word: str) -> str:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from agree.core.note import Note
-from agree.core.plain import plain_name
+from agree.core.results.note import Note
+from agree.core.results.plain import plain_name
 
 Maker = str | Callable[[Note], str]
 
@@ -22,7 +22,7 @@ def note_text(note: Note | str) -> str:
 
     Examples
     --------
-    >>> from agree.core.note import Note
+    >>> from agree.core.results.note import Note
     >>> from agree.report.notes.sentence import note_text
     >>> note_text(Note(kind="next_other_days", values={"sessions": 2}))
     '2 or more sessions on other days, the zero set afresh each time.'

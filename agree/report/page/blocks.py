@@ -8,9 +8,9 @@ from agree.report.figures.look import CAPTION, INK, SMALL, mark
 from agree.report.figures.questions import draw_questions
 from agree.report.page.head import caption_of_questions
 from agree.report.page.paper import LEADING, Paper, clean, clipped, wrap
+from agree.report.story.language.vocabulary import LONG_CAUTION
 from agree.report.story.provenance import Provenance, provenance_rows
 from agree.report.story.tell import Story
-from agree.report.story.vocabulary import LONG_CAUTION
 
 ROW = 20.0                  # height of a question
 ASKED, ANSWER, PICTURE = 106.0, 84.0, 156.0  # widths of its columns, pt

@@ -26,10 +26,10 @@ from agree.report.page.blocks import (
 )
 from agree.report.page.head import draw_head
 from agree.report.page.paper import Paper
+from agree.report.story.language.vocabulary import counted, duration
 from agree.report.story.provenance import Provenance
 from agree.report.story.rows import SessionRow
 from agree.report.story.tell import Story, tell
-from agree.report.story.vocabulary import counted, duration
 
 LEFT, TOP, BOTTOM = 34.0, 30.0, 26.0   # margins, pt
 GAP = 26.0                             # between the two pictures of a row

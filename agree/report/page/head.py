@@ -7,9 +7,9 @@ from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import ALLOWED, CAPTION, INK, INSIDE, OUTSIDE
 from agree.report.page.paper import Paper, clipped, wrap
 from agree.report.story.answer import interval_name
-from agree.report.story.names import days, short
+from agree.report.story.language.names import days, short
+from agree.report.story.language.vocabulary import counted, duration, question
 from agree.report.story.tell import Story
-from agree.report.story.vocabulary import counted, duration, question
 from agree.verdict.rule import FAILS, HOLDS
 
 BADGE = 25.0

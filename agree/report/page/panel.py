@@ -11,7 +11,8 @@ import scipy
 import agree
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.errors import InputError
-from agree.core.words import percent
+from agree.core.results.words import percent
+from agree.files.writing import write_bytes
 from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.bands import draw_averaging, draw_bands
@@ -23,9 +24,8 @@ from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, wrap
 from agree.report.story.answer import interval_name
 from agree.report.story.doubt import stated
+from agree.report.story.language.vocabulary import counted
 from agree.report.story.tell import tell
-from agree.report.story.vocabulary import counted
-from agree.report.write import write_bytes
 
 MM = 72 / 25.4
 WIDTH_MM = 120.0     # of a panel: between one and two columns of a journal

@@ -13,8 +13,8 @@ from matplotlib.patches import FancyBboxPatch, Rectangle
 
 from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import INK, RULE, SMALL, words
-from agree.report.story.digits import MINUS
-from agree.report.story.names import printable
+from agree.report.story.language.digits import MINUS
+from agree.report.story.language.names import printable
 
 A4 = (595.28, 841.89)
 LEADING = 1.32

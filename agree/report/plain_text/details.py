@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.note import Note
-from agree.core.pairs import Pairs
-from agree.core.words import clock_of, estimate_text, percent
+from agree.core.data.pairs import Pairs
+from agree.core.results.note import Note
+from agree.core.results.words import clock_of, estimate_text, percent
 from agree.estimators.response.difference import Response
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
 from agree.report.story.cause import cause_words
 from agree.report.story.cause_evidence import against, evidence
 from agree.report.story.clocks import clock_words
-from agree.report.story.digits import interval_text, plain
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
-from agree.report.story.names import columns, printable, short
+from agree.report.story.language.digits import interval_text, plain
+from agree.report.story.language.names import columns, printable, short
+from agree.report.story.language.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
 from agree.report.story.tell import Story
-from agree.report.story.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
 
 SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from agree.report.story.digits import MINUS
-from agree.report.story.names import columns, cut
+from agree.report.story.language.digits import MINUS
+from agree.report.story.language.names import columns, cut
 
 LABEL = 14    # columns of the labels on the left
 WIDEST = 100  # prose is set no wider than this

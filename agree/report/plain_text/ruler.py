@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 
 MOST_CLAIMS = 6.0  # beyond so many claims an interval is cut
 ROOM = 1.06        # of the axis beyond the furthest thing it shows

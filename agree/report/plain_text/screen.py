@@ -7,8 +7,8 @@ from typing import NamedTuple
 from agree.assessment.claim_check import ClaimCheck
 from agree.report.plain_text.lines import WIDEST, labelled, terminal, wrap
 from agree.report.plain_text.sessions import overview
+from agree.report.story.language.vocabulary import CAUTION
 from agree.report.story.tell import Story, tell
-from agree.report.story.vocabulary import CAUTION
 from agree.verdict.rule import FAILS, HOLDS
 
 MOST_LINES, WIDTH = 16, 80

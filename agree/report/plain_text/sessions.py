@@ -8,11 +8,11 @@ from agree.assessment.claim_check import ClaimCheck
 from agree.report.plain_text.lines import LABEL, labelled, padded
 from agree.report.plain_text.ruler import ruler, span
 from agree.report.story.answer import decisive
-from agree.report.story.digits import interval_text, plain
-from agree.report.story.names import columns, days, short
+from agree.report.story.language.digits import interval_text, plain
+from agree.report.story.language.names import columns, days, short
+from agree.report.story.language.vocabulary import counted, duration
 from agree.report.story.rows import SessionRow
 from agree.report.story.tell import Story
-from agree.report.story.vocabulary import counted, duration
 
 ROW_EACH, SEVERAL_A_LINE = 4, 12  # most sessions shown in each form
 CELL = 19                         # columns of one session where several stand in a line

@@ -6,11 +6,11 @@ import math
 from dataclasses import replace
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.estimate import Estimate
-from agree.core.words import percent
-from agree.report.story.digits import Shown, interval_is, plain, shown, side_words, unit_after
-from agree.report.story.names import opponent, subject
-from agree.report.story.vocabulary import PLACE, counted, duration, question
+from agree.core.interval.estimate import Estimate
+from agree.core.results.words import percent
+from agree.report.story.language.digits import Shown, interval_is, plain, shown, side_words, unit_after
+from agree.report.story.language.names import opponent, subject
+from agree.report.story.language.vocabulary import PLACE, counted, duration, question
 from agree.verdict.bands import BandCheck
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import FAILS, HOLDS, OPEN

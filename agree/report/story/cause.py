@@ -5,7 +5,7 @@ from __future__ import annotations
 from agree.assessment.claim_check import ClaimCheck
 from agree.diagnosis.finding import Finding
 from agree.report.story.cause_evidence import key
-from agree.report.story.vocabulary import FAULTS
+from agree.report.story.language.vocabulary import FAULTS
 
 HARDLY = 0.5           # strength below which a cause is a hint and stands after the others
 CAUSES = {

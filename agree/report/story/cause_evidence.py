@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.diagnosis.finding import Finding
 
 NAMES: dict[str, str] = {

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.fault import NO_FAULT
-from agree.core.note import Note
+from agree.core.data.fault import NO_FAULT
+from agree.core.results.note import Note
 from agree.report.notes.sentence import note_text
-from agree.report.story.digits import plain
-from agree.report.story.vocabulary import counted
+from agree.report.story.language.digits import plain
+from agree.report.story.language.vocabulary import counted
 
 WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from agree.core.pairs import Alignment
-from agree.report.story.vocabulary import counted
+from agree.core.data.pairs import Alignment
+from agree.report.story.language.vocabulary import counted
 
 
 def clock_words(item: Alignment | None) -> str:

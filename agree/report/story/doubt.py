@@ -6,8 +6,8 @@ import math
 
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
-from agree.report.story.digits import first_places, plain
-from agree.report.story.vocabulary import counted
+from agree.report.story.language.digits import first_places, plain
+from agree.report.story.language.vocabulary import counted
 from agree.verdict.reference import Term
 from agree.verdict.rule import OPEN
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from agree.core.estimate import Estimate
+from agree.core.interval.estimate import Estimate
 from agree.correction.find import LEAST_SESSIONS, Correction
-from agree.report.story.digits import first_places, plain
+from agree.report.story.language.digits import first_places, plain
 
 
 def factor_text(item: Estimate) -> str:

@@ -11,11 +11,11 @@ import numpy as np
 
 import agree
 from agree.assessment.claim_check import SCHEMA, ClaimCheck
-from agree.core.pairs import Pairs
+from agree.core.data.pairs import Pairs
 from agree.report.about import NOTHING_STATED, About, about_words
 from agree.report.story.caveats import faulty_seconds
 from agree.report.story.clocks import clock_words
-from agree.report.story.names import printable, short
+from agree.report.story.language.names import printable, short
 
 FEW_FILES = 4
 DIGEST = 12  # digits of a SHA-256 that are shown

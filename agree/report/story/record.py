@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.report.notes.sentence import note_text
-from agree.report.story.names import lower_first
+from agree.report.story.language.names import lower_first
 
 
 def to_record(check: ClaimCheck) -> tuple[str, ...]:

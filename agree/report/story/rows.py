@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.core.estimate import Estimate
-from agree.core.fault import NO_FAULT
-from agree.core.pairs import Pairs
+from agree.core.data.fault import NO_FAULT
+from agree.core.data.pairs import Pairs
+from agree.core.interval.estimate import Estimate
 from agree.report.story.answer import band_name, decisive, share_text, shown_band
-from agree.report.story.digits import first_places, interval_text, plain, rounded
-from agree.report.story.names import date_of, short
-from agree.report.story.vocabulary import SHORT_PLACE, question
+from agree.report.story.language.digits import first_places, interval_text, plain, rounded
+from agree.report.story.language.names import date_of, short
+from agree.report.story.language.vocabulary import SHORT_PLACE, question
 from agree.verdict.meanings import Reading
 
 

@@ -1,0 +1,54 @@
+"""`agree correct`: a corrected copy of a recording."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from agree.cli.groups import Grouped
+from agree.cli.terminal import outputs_are_no_inputs
+
+
+@click.command(cls=Grouped, example="agree correct device.csv corrected.csv --from result.json")
+@click.argument("recording", metavar="REC.csv")
+@click.argument("copy", metavar="OUT.csv")
+@click.option("--scale", type=float, metavar="FACTOR", help="corrected = (device - offset) * scale.  [default: 1]")
+@click.option("--offset", type=float, metavar="W", help="What the device reads too much at every level.  [default: 0]")
+@click.option("--from", "result", metavar="RESULT.json", help="Take the correction of an earlier agree check --json.")
+@click.option("--even-if-unstable", is_flag=True, help="Take it even if it was refused or is not stable.")
+@click.option("--column", metavar="NAME", help="Power column, if not found by name.")
+@click.option("--force", is_flag=True, help="Write over an earlier OUT.csv; never over a recording given.")
+def correct(recording: str, copy: str, **options: Any) -> None:
+    """Write a corrected copy of a recording, and its history beside it."""
+    from agree import __version__
+    from agree.core.errors import InputError
+    from agree.core.results.plain import plain_name
+    from agree.correction import history
+    from agree.correction.copy import checked_change, corrected_copy
+    from agree.files.writing import write_bytes, write_text
+
+    scale, offset, result = options["scale"], options["offset"], options["result"]
+    if (result is None) == (scale is None and offset is None):
+        raise InputError("give either --from RESULT.json, or --scale FACTOR and/or --offset W")
+    story = history.history_path(copy)
+    outputs_are_no_inputs([(recording,) if result is None else (recording, result)], copy, str(story))
+    existing = [str(path) for path in (Path(copy), story) if path.exists()]
+    if existing and not options["force"]:
+        raise InputError(f"{' and '.join(existing)} exist{'s' if len(existing) == 1 else ''} already; choose another "
+                         "name, or say --force")
+    if existing:
+        history.refuse_no_copy(copy)
+    change, ground = (history.correction_of(result, even_if_unstable=options["even_if_unstable"]) if result is not None
+                      else (checked_change(1.0 if scale is None else scale, offset or 0.0), {}))
+    history.refuse_reference(recording, ground)
+    made = corrected_copy(recording, change, power_column=options["column"])
+    remark = history.refuse_twice(recording, change)
+    told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])
+    write_text(story, told)  # before the copy: there is never a copy without its history
+    write_bytes(copy, made.content)
+    click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
+               "are (0 or missing)." + (f"\n{remark}" if remark else "") + f"\n\nWritten: {plain_name(copy)}, "
+               f"{plain_name(story)}")

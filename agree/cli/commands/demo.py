@@ -1,0 +1,129 @@
+"""`agree demo`: invented data, written and checked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from agree.cli.deliver import Outputs, deliver
+from agree.cli.groups import Grouped
+from agree.cli.progress import progress
+from agree.cli.run import checked, paired
+from agree.cli.session_list import SessionFiles
+
+KINDS = ("power", "trials", "heart-rate", "study", "fleet", "trail")
+
+
+@click.command(cls=Grouped, example="agree demo my-folder")
+@click.argument("words", nargs=-1, metavar="[power|trials|heart-rate|study|fleet|trail] [FOLDER]")
+def demo(words: tuple[str, ...]) -> None:
+    """Write invented data into FOLDER (agree-demo if not given) and check them.
+
+    Power of a crank and of pedals; a table of jumps by a plate and a mat; heart rates of a strap and a wrist; a study
+    of 24 pairs; a fleet of 60 units; or the trail of one device through four states.
+    """
+    from agree.core.errors import InputError
+
+    kind, rest = (words[0], words[1:]) if words and words[0] in KINDS else ("power", words)
+    if len(rest) > 1:
+        raise InputError(f"agree demo takes one of {', '.join(KINDS)}, then a folder; got {' '.join(words)!r}")
+    folder = Path(rest[0] if rest else "agree-demo")
+    {"power": _power, "trials": _trials, "heart-rate": _heart_rate,
+     "study": _study, "fleet": _fleet, "trail": _trail}[kind](folder)
+
+
+def _power(folder: Path) -> None:
+    from agree.demo.power import write_recordings
+    from agree.report.story.provenance import Provenance
+
+    reference, device = write_recordings(folder)
+    options: dict[str, Any] = {"claim": "1.5 %", "reference_uncertainty": "0.5 %", "meaning": "average",
+                               "bands": None, "window": 30, "level": 0.95}
+    result = checked(paired([SessionFiles(str(reference), str(device))], options), options)
+    again = ("agree", "check", str(reference), str(device), "--claim", "1.5%", "--reference-uncertainty", "0.5 %")
+    click.echo("Invented data: a 50-min indoor test with a crank as reference and pedals under test.\n")
+    deliver(result, Outputs(pages=(str(folder / "page.pdf"),)), Provenance(command=again),
+            already=(str(reference), str(device)))
+    click.echo(f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
+
+
+def _trials(folder: Path) -> None:
+    from agree.demo.trials import write_tables
+    from agree.trials.check import check_trials
+    from agree.trials.pair import pair_trials
+
+    reference, device = write_tables(folder)
+    result = check_trials(pair_trials(reference, device, by="athlete,jump"), "2 cm")
+    click.echo("Invented data: 24 athletes, three jumps each, on a plate as reference and a mat under test.\n")
+    click.echo(result.summary())
+    click.echo(f"\nWritten: {reference}, {device}\n"
+               f"Again:   agree trials {reference} {device} --by athlete,jump --claim '2 cm'")
+
+
+def _heart_rate(folder: Path) -> None:
+    from agree.demo.heart_rate import write_recordings
+    from agree.quantities.check import check_quantity
+    from agree.quantities.read import overlay_recordings
+
+    reference, device = write_recordings(folder)
+    result = check_quantity(overlay_recordings(reference, device, "heart rate"), "5 bpm", meaning="readings")
+    click.echo("Invented data: 50 min of running, a chest strap as reference and a wrist sensor under test.\n")
+    click.echo(result.summary())
+    click.echo(f"\nWritten: {reference}, {device}\n"
+               f"Again:   agree check {reference} {device} --quantity 'heart rate' --claim '5 bpm' --meaning readings")
+
+
+def _study(folder: Path) -> None:
+    from agree.demo.many import write_study
+
+    click.echo("Invented data: 3 athletes, 2 devices, 2 conditions, 2 sessions: 24 pairs.\n")
+    _many(write_study(folder), "{athlete}_{condition}_{session}_{unit}_{role}")
+
+
+def _fleet(folder: Path) -> None:
+    from agree.demo.many import write_fleet
+
+    click.echo("Invented data: 60 units of one to three short sessions; two of them are off.\n")
+    _many(write_fleet(folder), None)
+
+
+def _many(folder: Path, pattern: str | None) -> None:
+    """List the pairs of a folder, and check them."""
+    from agree.files.writing import write_text
+    from agree.study import find_pairs, run
+    from agree.study.listing import list_text
+
+    listed, results = folder / "list.csv", folder / "results"
+    write_text(listed, list_text(find_pairs(folder, pattern).rows))
+    with progress("checking every pair"):
+        study = run(listed, "1.5 %", out=results)
+    click.echo(study.summary())
+    click.echo(f"\nWritten: {listed}, {results}/pairs.csv, units.csv, results.jsonl\n"
+               f"Again:   agree study check {listed} --claim 1.5% --out {results}")
+
+
+def _trail(folder: Path) -> None:
+    import csv
+
+    from agree.demo.many import write_trail
+    from agree.devices.compare import compare_devices
+    from agree.pairing.pair import pair_recordings
+    from agree.trail.trail import check_trail
+
+    sessions, together = write_trail(folder)
+    with sessions.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    with progress("checking nine sessions"):
+        pairs = [pair_recordings(folder / row["reference"], folder / row["device"], session=row["session"])
+                 for row in rows]
+        trail = check_trail(pairs, [row["state"] for row in rows], "1.5 %", reference_uncertainty="0.5 %")
+        three = compare_devices(together)
+    apart = next((device.name for device in three.devices if device.stands_apart), "none of them")
+    click.echo("Invented data: nine sessions of one device in four states, and one with a third device beside it.\n")
+    click.echo(trail.summary())
+    click.echo(f"Third device  {apart} stands apart where all three rode together.")
+    click.echo(f"\nWritten: {sessions} and the recordings it names, {', '.join(map(str, together))}\n"
+               f"Again:   agree check --sessions {sessions} --claim 1.5% --reference-uncertainty '0.5 %'\n"
+               f"         agree devices {' '.join(map(str, together))}")

@@ -1,0 +1,107 @@
+"""What `agree check` does with recordings that are not of power."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from agree.cli.progress import progress
+
+NOT_HOLDING = 1
+# Options that speak of power, and what they are when they are not given.
+OF_POWER = {"loss": None, "bands": None, "faults": (), "efforts": False, "max_lag": None,
+            "lag": None, "figures": (), "details": False, "looks": None}
+
+
+@contextmanager
+def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterator[None]:
+    """Say which command is for trials, where a table of them is met."""
+    from agree.core.errors import InputError
+    from agree.files.tables.trials_table import TrialsTableError
+
+    try:
+        yield
+    except TrialsTableError as error:
+        raise InputError(error.as_command(reference, device, claim)) from None
+    except InputError as error:
+        other = _told_by_header(reference) if error.code == "no_column" else ""
+        if not other:
+            raise
+        raise InputError(f"{str(error).split('; name it with')[0]}; for {other}: add --quantity '{other}'") from None
+
+
+def _told_by_header(path: str) -> str:
+    """Return the one quantity other than power that the columns of a file tell, "" if there is none."""
+    from agree.core.errors import InputError
+    from agree.core.quantities.known import in_header
+    from agree.recordings.read import read_table_of
+
+    try:
+        header = read_table_of(path, {})[0].header
+    except InputError:
+        return ""
+    told = {item.name for item in map(in_header, header) if item is not None and item.name not in ("", "power")}
+    return told.pop() if len(told) == 1 else ""
+
+
+def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[str, Any]) -> None:
+    """Read, check and deliver; ends the command with status 1 where a claim must hold and does not.
+
+    Raises
+    ------
+    InputError
+        Power, an option that speaks of power, or what reading and checking refuse.
+    """
+    from agree.cli.commands.trials import deliver
+    from agree.cli.deliver import outputs_of
+    from agree.core.errors import InputError
+    from agree.core.quantities.known import quantity
+    from agree.quantities.check import check_quantity
+    from agree.quantities.read import overlay_recordings
+    from agree.recordings.options import options_from_text
+
+    measured = quantity(options["quantity"])
+    if measured.name == "power":
+        raise InputError("--quantity is for what is not power; leave it out")
+    for name, plain in OF_POWER.items():
+        if options.get(name) not in (plain, None):
+            raise InputError(f"--{name.replace('_', '-')} is for power; leave it out with "
+                             f"--quantity {measured.name!r}")
+    if options["meaning"] == "bands":
+        raise InputError(f"--meaning bands is for power; with --quantity {measured.name!r} choose average, readings or "
+                         "next_session")
+    reads = [options_from_text(options.get(f"{role}_read", ())) for role in ("reference", "device")]
+    with (progress("reading and comparing the recordings"),
+          instead_of_trials(files[0][0], files[0][1], options["claim"])):
+        overlays, inputs = [], []
+        for number, (reference, device) in enumerate(files, 1):
+            if device is None:
+                raise InputError(f"{reference}: --quantity needs two files, the reference's and the device's")
+            overlays.append(overlay_recordings(
+                reference, device, measured, reference_column=options["reference_column"],
+                device_column=options["device_column"], reference_read=reads[0], device_read=reads[1],
+                session=str(number)))
+            inputs += [_identity(path) for path in (reference, device)]
+        result = check_quantity(overlays, options["claim"], delay=options["delay"], meaning=options["meaning"],
+                                window_s=options["window"], level=options["level"], inputs=inputs,
+                                reference_uncertainty=options["reference_uncertainty"])
+    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    for page in pages:
+        from agree.report.other_page import write_other_page
+
+        with progress(f"drawing {page}"):
+            write_other_page(result, page)
+    deliver(result, json_file)
+    if options["require_holds"] and result.verdict != "holds":
+        sys.exit(NOT_HOLDING)
+
+
+def _identity(path: str) -> dict[str, Any]:
+    from pathlib import Path
+
+    from agree.core.data.source_identity import identity_of
+
+    found = identity_of(Path(path).name, Path(path).read_bytes())
+    return {"name": found.name, "bytes": found.size_bytes, "sha256": found.sha256}

@@ -1,0 +1,131 @@
+"""`agree plan`: what to record to settle a claim."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from agree.cli.groups import Grouped
+from agree.cli.terminal import edges_of, looks_of, outputs_are_no_inputs
+from agree.cli.words import MEANINGS, Level, Words, hint
+
+PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
+CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
+
+
+GROUPS = {
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks"),
+    "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
+    "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
+    "What is written": ("sheet_file", "declare_file", "json_file"),
+}
+
+
+@click.command("plan", cls=Grouped, groups=GROUPS,
+               example='agree plan --claim 1.5% --reference-uncertainty "±0.5 %" --sheet sheet.pdf')
+@click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, as for agree check.")
+@click.option("--meaning", type=Words(PLANNED), default="average", show_default=True,
+              help="The meaning it is to be settled in.")
+@click.option("--reference-uncertainty", metavar="TEXT", help="As for agree check. [default: taken as exact]")
+@click.option("--session-sd", default=0.8, show_default=True, metavar="PERCENT",
+              help="SD between sessions of one unit: an assumption.")
+@click.option("--from", "pilot", metavar="RESULT.json",
+              help="Sessions recorded already, from agree check --json; their SDs replace the assumed ones.")
+@click.option("--minutes", default=60.0, show_default=True, metavar="MIN", help="Minutes of riding a session.")
+@click.option("--chance", multiple=True, type=Level(), metavar="P",
+              help="Wanted chance to settle it: 80% or 0.8. Repeat for each. [default: 0.8 and 0.9]")
+@click.option("--power", multiple=True, type=Level(), hidden=True)
+@click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
+@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
+@click.option("--sheet", "sheet_file", metavar="FILE",
+              help="Write a sheet to print and fill in: .pdf, .html or .txt; and beside it a blank file for "
+                   "agree check --about.")
+@click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which the data are looked at: '3,5,8'.")
+@click.option("--declare", "declare_file", metavar="FILE",
+              help="Write claim, meaning, level, bands and looks with a digest, for agree check --declared.")
+@click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
+@click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
+@click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
+@click.option("--assume", type=click.Choice(["nothing", "normal"]), default="nothing", show_default=True,
+              help="For trials: what the later check will assume.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the plan as JSON; - for stdout alone.")
+def plan_command(**options: Any) -> None:
+    """Say how many sessions, or subjects and trials, would settle a claim."""
+    if options["trials"] is not None:
+        _plan_trials(options)
+        return
+    from agree.files.writing import json_text, read_json, write_text
+    from agree.planning.plan import plan
+    from agree.report.sheet import write_sheet
+    from agree.verdict.claim import Claim
+    from agree.verdict.declaration import Declaration
+    from agree.verdict.looks import checked_looks
+
+    json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
+    outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
+    claim = Claim.parse(options["claim"])
+    limit = float(claim.percent or claim.watts or 0)
+    result = plan(claim, true_error=[0.0, limit / 2, limit, 2 * limit], session_sd=options["session_sd"],
+                  level=options["level"], minutes=options["minutes"],
+                  reference_uncertainty=options["reference_uncertainty"],
+                  power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
+                  bands=edges_of(options["bands"]),
+                  pilot=read_json(source) if source else None)
+    if options["power"]:
+        hint("--power is --chance now")
+    written = []
+    if sheet_file is not None:
+        write_sheet(result, sheet_file)
+        written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
+    if options["declare_file"] is not None:
+        counts = looks_of(options["looks"])
+        made = Declaration(claim=claim.text, meaning=options["meaning"], level=options["level"],
+                           bands=tuple(edges_of(options["bands"]) or ()), looks=checked_looks(counts) if counts else ())
+        write_text(options["declare_file"], made.text())
+        written.append(options["declare_file"])
+    if json_file == "-":
+        click.echo(json_text(result))
+        return
+    if json_file is not None:
+        write_text(json_file, json_text(result) + "\n")
+        written.append(json_file)
+    click.echo(result.summary())
+    if written:
+        click.echo(f"\nWritten: {', '.join(written)}")
+
+
+def _blank(sheet: Path, sessions: int) -> list[str]:
+    """Write the blank file for --about beside the sheet; one that may be filled in already is left alone."""
+    from agree.files.writing import write_text
+    from agree.report.about import blank_about
+
+    place = sheet.with_name(f"{sheet.stem}-about.toml")
+    if place.exists():
+        return []
+    write_text(place, blank_about(sessions))
+    return [str(place)]
+
+
+def _plan_trials(options: dict[str, Any]) -> None:
+    from agree.cli.commands.trials import deliver, in_options
+    from agree.core.errors import InputError
+    from agree.trials.planning import plan_trials
+
+    if options["subject_sd"] is None or options["trial_sd"] is None:
+        raise InputError("--trials needs --subject-sd and --trial-sd, in the claim's unit: how much the error "
+                         "differs between subjects, and between the trials of one")
+    try:
+        each = [int(part) for part in options["trials"].split(",")]
+    except ValueError:
+        raise InputError(f"--trials {options['trials']!r} is not understood; write it like 1,3,5") from None
+    outputs_are_no_inputs([], options["json_file"])
+    try:
+        result = plan_trials(options["claim"], subject_sd=options["subject_sd"], trial_sd=options["trial_sd"],
+                             trials=each, chance=min(options["chance"] or options["power"] or CHANCES),
+                             assume=options["assume"], level=options["level"])
+    except InputError as error:
+        raise type(error)(in_options(str(error))) from None
+    deliver(result, options["json_file"])

@@ -1,0 +1,1 @@
+"""What pairs are made of, and what is known of them."""

@@ -1,0 +1,278 @@
+"""`Pairs`: two recordings of one effort on one grid, with what was set aside and why."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from agree.core import checks
+from agree.core.checks import FloatArray
+from agree.core.data.alignment import Alignment as Alignment
+from agree.core.data.alignment import ClockStep as ClockStep
+from agree.core.data.alignment import Witness as Witness
+from agree.core.data.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
+from agree.core.data.fault import REASONS as REASONS
+from agree.core.data.matched import Matched
+from agree.core.data.source_identity import SourceIdentity
+from agree.core.errors import InputError
+from agree.core.results.drawn import Drawn
+from agree.core.results.note import Note
+from agree.core.results.plain import plain_name
+from agree.core.results.result import Result, json_safe
+
+
+class Event(NamedTuple):
+    """A run of seconds with one reason: start (s since the first common second) and length (s)."""
+
+    reason: str
+    start_s: float
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pairs(Drawn):
+    """Reference and device on one 1-s grid.
+
+    Parameters
+    ----------
+    reference, device : (n,) array, W
+        Readings; NaN where missing. Infinite or negative-infinite readings are refused.
+    time : (n,) array, s, optional
+        Seconds since the first common second; 0, 1, 2 ... if not given.
+    reason : (n,) array of str, optional
+        Why a second is set aside, one of `REASONS`, or "" if it is used. If not given, only missing
+        seconds and seconds with both readings 0 are set aside.
+    cadence : (n,) array, rev/min, optional
+        Cadence, NaN where unknown.
+    temperature : (n,) array, degrees C, optional
+        Temperature of the device or the air, NaN where unknown.
+    session : str
+        Label of the session.
+    alignment : Alignment, optional
+        How the clocks were matched.
+    reference_name, device_name : str
+        What the two are called in reports.
+    reference_column, device_column : str
+        Columns the readings were taken from, if from files.
+    start : str
+        Clock time of the first common second, on the reference's clock, if known.
+    notes : tuple of str
+        What the reader of a report must know about how the pairs came about.
+    faults : tuple of Fault, optional
+        Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
+    sources : tuple of SourceIdentity, optional
+        Name, size and digest of what reference and device were read from; None where it is not known.
+    matched : Matched, optional
+        Both columns with one response, for what compares second by second; if not given, the readings as recorded.
+
+    Raises
+    ------
+    InputError
+        Unequal lengths, infinite readings, an unknown reason, or a used second without a reading.
+
+    Examples
+    --------
+    >>> from agree import Pairs
+    >>> pairs = Pairs(reference=[100, 0, 200, 210], device=[101, 0, 0, float("nan")])
+    >>> pairs.counts()["both_coasting"], pairs.counts()["missing"], int(pairs.used.sum())
+    (1, 1, 2)
+    """
+
+    reference: FloatArray
+    device: FloatArray
+    time: FloatArray = None  # type: ignore[assignment]
+    reason: NDArray[np.str_] = None  # type: ignore[assignment]
+    cadence: FloatArray | None = None
+    temperature: FloatArray | None = None
+    session: str = "1"
+    alignment: Alignment | None = None
+    reference_name: str = "reference"
+    device_name: str = "device"
+    reference_column: str = ""
+    device_column: str = ""
+    start: str = ""
+    notes: tuple[Note | str, ...] = field(default=())
+    faults: tuple[Fault, ...] = None  # type: ignore[assignment]
+    sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None)
+    matched: Matched | None = None
+
+    if TYPE_CHECKING:  # columns of any kind are taken, arrays are held
+        def __init__(
+            self, *, reference: ArrayLike, device: ArrayLike, time: ArrayLike | None = None,
+            reason: ArrayLike | None = None, cadence: ArrayLike | None = None, temperature: ArrayLike | None = None,
+            session: str = "1", alignment: Alignment | None = None, reference_name: str = "reference",
+            device_name: str = "device", reference_column: str = "", device_column: str = "", start: str = "",
+            notes: tuple[Note | str, ...] = (), faults: tuple[Fault, ...] | None = None,
+            sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None),
+            matched: Matched | None = None,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
+        x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
+        n = x.size
+        time = np.arange(n, dtype=float) if self.time is None else checks.vector(self.time, "time")
+        cadence, warmth = (None if column is None else checks.vector(column, name) for name, column in (
+            ("cadence", self.cadence), ("temperature", self.temperature)))
+        missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
+        given: Any = self.reason
+        if given is None and x.size == y.size:
+            reason = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
+        else:
+            reason = np.asarray(given, dtype=str)
+        for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence),
+                             ("temperature", warmth)):
+            if column is not None and column.shape != (n,):
+                raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}")
+        if np.isinf(x).any() or np.isinf(y).any():
+            raise InputError("`reference` and `device` must hold finite readings, or NaN where missing; "
+                             "got infinite ones")
+        if np.isnan(time).any() or (np.diff(time) <= 0).any():
+            raise InputError("`time` must increase from each second to the next")
+        unknown = set(np.unique(reason)) - {"", *REASONS}
+        if unknown:
+            raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}")
+        if (missing & (reason == "")).any():
+            raise InputError("`reason` must be 'missing' where a reading is NaN")
+        self._check_matched(reason)
+        for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
+                            ("cadence", cadence), ("temperature", warmth)):
+            object.__setattr__(self, name, value)
+        given = self.faults
+        if given is None:
+            given = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds,
+                           energy_share=self._energy_share(self._span(event.start_s, event.seconds)))
+                     for event in self.events() if event.reason not in NO_FAULT]
+        strange = sorted({str(getattr(item, "kind", item)) for item in given} - set(REASONS))
+        if strange:
+            raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
+                             f"{strange}")
+        object.__setattr__(self, "faults", tuple(given))
+        for name in ("session", "reference_name", "device_name", "reference_column", "device_column"):
+            object.__setattr__(self, name, plain_name(getattr(self, name)))
+        Result.__post_init__(self)
+
+    def _check_matched(self, reason: NDArray[np.str_]) -> None:
+        if self.matched is None:
+            return
+        if not isinstance(self.matched, Matched):
+            raise InputError(f"`matched` must be `Matched` or None; got {type(self.matched).__name__}")
+        if self.matched.reference.shape != reason.shape:
+            raise InputError(f"`matched` must have the length of `reference`, {reason.size}; got "
+                             f"{self.matched.reference.size}")
+        if not np.isfinite([column[reason == ""] for column in (self.matched.reference, self.matched.device)]).all():
+            raise InputError("`reason` must be 'beside_fault' or 'missing' where a column of `matched` is NaN")
+
+    @property
+    def used(self) -> NDArray[np.bool_]:
+        """(n,) True where the second of the matched pair is used."""
+        mask: NDArray[np.bool_] = self.reason == ""
+        return mask
+
+    @property
+    def sound(self) -> NDArray[np.bool_]:
+        """(n,) True where both readings as recorded are known and neither is faulty; coasting is included."""
+        known = np.isfinite(self.reference) & np.isfinite(self.device)
+        mask: NDArray[np.bool_] = known & np.isin(self.reason, ("", "both_coasting", "beside_fault"))
+        return mask
+
+    @property
+    def recorded(self) -> NDArray[np.bool_]:
+        """(n,) True where the readings as recorded can be compared: sound, and not both 0."""
+        mask: NDArray[np.bool_] = self.sound & ~((self.reference == 0) & (self.device == 0))
+        return mask
+
+    @property
+    def matched_reference(self) -> FloatArray:
+        """(n,) The reference with the response of the device, W; as recorded if `matched` is not given."""
+        return self.reference if self.matched is None else self.matched.reference
+
+    @property
+    def matched_device(self) -> FloatArray:
+        """(n,) The device with the response of the reference, W; as recorded if `matched` is not given."""
+        return self.device if self.matched is None else self.matched.device
+
+    def scaled(self, *, reference: float = 1.0, device: float = 1.0) -> Pairs:
+        """Return pairs whose readings, as recorded and matched, are multiplied by a factor.
+
+        Examples
+        --------
+        >>> from agree import Pairs
+        >>> Pairs(reference=[100, 200], device=[101, 203]).scaled(reference=1.01).reference
+        array([101., 202.])
+        """
+        matched = self.matched
+        if matched is not None:
+            matched = replace(matched, reference=matched.reference * reference, device=matched.device * device)
+        return replace(self, reference=self.reference * reference, device=self.device * device, matched=matched)
+
+    def counts(self) -> dict[str, int]:
+        """Seconds set aside under each reason; every reason is listed."""
+        return {reason: int((self.reason == reason).sum()) for reason in REASONS}
+
+    def events(self) -> tuple[Event, ...]:
+        """Return the runs of seconds set aside, in order of time."""
+        if not self.reason.size:
+            return ()
+        change = np.flatnonzero(np.r_[True, self.reason[1:] != self.reason[:-1]])
+        length = np.diff(np.r_[change, self.reason.size])
+        return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
+                     for i, k in zip(change, length, strict=True) if self.reason[i])
+
+    def _span(self, start_s: float, seconds: int) -> NDArray[np.bool_]:
+        first = int(np.searchsorted(self.time, start_s))
+        mask = np.zeros(self.time.size, bool)
+        mask[first:first + seconds] = True
+        return mask
+
+    def _energy_share(self, mask: NDArray[np.bool_]) -> float:
+        whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
+        return float(np.nansum(self.reference[mask])) / whole if whole > 0 else math.nan
+
+    def fault_table(self) -> tuple[FaultRow, ...]:
+        """Return count, length, energy, first positions and effect on the mean error of each kind of fault found.
+
+        Examples
+        --------
+        >>> from agree import Pairs
+        >>> pairs = Pairs(reference=[100, 100, 200, 210], device=[101, 0, 201, 210],
+        ...               reason=["", "device_dropout", "", ""])
+        >>> row = pairs.fault_table()[0]
+        >>> row.kind, row.seconds, round(row.energy_share, 3), round(row.bias_without, 2), round(row.bias_with, 2)
+        ('device_dropout', 1, 0.164, 0.39, -16.07)
+        """
+        both = np.isfinite(self.reference) & np.isfinite(self.device)
+        rows = []
+        for kind in sorted({item.kind for item in self.faults}, key=REASONS.index):
+            found = [item for item in self.faults if item.kind == kind]
+            inside = np.logical_or.reduce([self._span(item.start_s, item.seconds) for item in found])
+            used = self.used | ((self.reason == kind) & both)
+            rows.append(FaultRow(
+                kind=kind, handling=found[0].handling, events=len(found), seconds=int(inside.sum()),
+                energy_share=self._energy_share(inside), first_s=tuple(
+                    item.detail.get("at_s", item.start_s) for item in found[:FIRST_EVENTS]),
+                bias_without=self._bias(used & ~inside), bias_with=self._bias(used)))
+        return tuple(rows)
+
+    def _bias(self, mask: NDArray[np.bool_]) -> float:
+        x, y = self.matched_reference, self.matched_device
+        mask = mask & np.isfinite(x) & np.isfinite(y)
+        whole = float(x[mask].sum())
+        return 100 * float((y - x)[mask].sum()) / whole if whole > 0 else math.nan
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what was paired and set aside, without the readings themselves."""
+        return {
+            "session": self.session, "reference": self.reference_name, "device": self.device_name,
+            "start": self.start, "notes": json_safe(self.notes),
+            "alignment": None if self.alignment is None else self.alignment.to_dict(),
+            "matched": None if self.matched is None else {
+                name: json_safe(getattr(self.matched, name)) for name in (
+                    "kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits")},
+            "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
+                        "set_aside": self.counts()},
+            "faults": json_safe(self.faults), "fault_table": json_safe(self.fault_table()),
+        }

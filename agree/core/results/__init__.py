@@ -1,0 +1,1 @@
+"""Results: their base, notes, numbers in words, and the seam to the report."""

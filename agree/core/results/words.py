@@ -1,0 +1,83 @@
+"""Numbers and paragraphs as every report prints them, and the text of any result."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import textwrap
+from functools import singledispatch
+from typing import Any
+
+from agree.core.interval.estimate import Estimate
+
+WIDTH = 79
+
+
+def decimals(low: float, high: float) -> int:
+    """Decimals that show an interval's half-width to two digits, 0 to 4."""
+    half = (high - low) / 2
+    if not math.isfinite(half) or half <= 0:
+        return 2
+    return int(min(max(1 - math.floor(math.log10(half)), 0), 4))
+
+
+def number(value: float, low: float, high: float, *, sign: bool = False) -> str:
+    """Print a number to the digits its interval deserves."""
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "no limit"
+    text = f"{value:{'+' if sign else ''}.{decimals(low, high)}f}"
+    return text.lstrip("+-") if float(text) == 0 else text
+
+
+def estimate_text(item: Estimate | None, unit: str = "", *, sign: bool = False) -> str:
+    """Value and interval, such as "-5.93 [-6.21, -5.65] %"."""
+    if item is None:
+        return "-"
+    value, low, high = (number(x, item.low, item.high, sign=sign) for x in (item.value, item.low, item.high))
+    limits = f"[{low}, {high}]" if math.isfinite(item.low) or math.isfinite(item.high) else "[no limits]"
+    return f"{value} {limits}" + (f" {unit}" if unit else "")
+
+
+def percent(fraction: float) -> str:
+    """Print a fraction as per cent without needless digits."""
+    return f"{100 * fraction:g} %"
+
+
+def clock_of(seconds: float) -> str:
+    """Print seconds as h:mm:ss, to the second."""
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def named(name: str, column: str) -> str:
+    """Name of a recording and the column its readings are from."""
+    return f"{name} (column {column!r})" if column else name
+
+
+def wrapped(label: str, text: str) -> str:
+    """One labelled paragraph, indented under its label."""
+    return textwrap.fill(f"{label:<11}{text}", WIDTH, subsequent_indent=" " * 11, break_long_words=False,
+                         break_on_hyphens=False)
+
+
+@singledispatch
+def summary(result: Any) -> str:
+    """Return any result as text; by default its fields, one a line."""
+    if not dataclasses.is_dataclass(result):
+        return str(result)
+    lines = [type(result).__name__]
+    for field in dataclasses.fields(result):
+        if not field.repr:
+            continue
+        value = getattr(result, field.name)
+        shown = (f"{estimate_text(value)}   {percent(value.level)} interval, {value.method}"
+                 if isinstance(value, Estimate) else f"{value:.6g}" if isinstance(value, float) else str(value))
+        lines.append(textwrap.fill(f"  {field.name.replace('_', ' '):<16} {shown}", 100, subsequent_indent=" " * 19))
+    return "\n".join(lines)
+
+
+@summary.register
+def _(result: Estimate) -> str:
+    return estimate_text(result)

@@ -1,0 +1,1 @@
+"""Causes fitted to window means."""

@@ -1,0 +1,228 @@
+"""Causes that show in window means: which set of them fits the error, and what else would."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import NamedTuple
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.interval.engine import estimate, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import (
+    CADENCE_RANGE,
+    CAUSE_COST,
+    LEAST_CAUSE_WINDOWS,
+    LEAST_WARMTH,
+    MOST_CAUSES,
+    NAMED_STRENGTH,
+    POWER_RANGE,
+    ROUNDING_SHARE,
+    WORTHWHILE_PERCENT,
+)
+from agree.diagnosis.finding import Compared, WindowCause
+from agree.diagnosis.windows.best_step import best_step
+from agree.diagnosis.windows.frame import WINDOW_S, Frame, frame, spread_ratio
+from agree.diagnosis.windows.gains import HALF_WEIGHT_S, Gains, gains
+from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
+from agree.verdict.columns import Table
+
+# Causes that may look alike.
+FAMILIES: tuple[set[WindowCause], ...] = ({"scale", "offset", "torque_offset"}, {"drift", "temperature_drift"})
+
+
+class Part(NamedTuple):
+    """One cause of the fitting set."""
+
+    cause: WindowCause
+    shape: str                  # "W", "%" or "N m"
+    coefficient: Estimate       # in W, N m or as a fraction; per hour or degree for drift and temperature
+    percent: float              # RMS of its part, per cent of mean power
+    strength: float
+    compared: tuple[Compared, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The fitting set of causes, and the data it rests on."""
+
+    parts: tuple[Part, ...]
+    explained: float            # share of the mean square of window errors, free of slow faults
+    residual: FloatArray        # free of slow faults and of what sessions have of their own
+    frame: Frame
+    gains: Gains
+
+    def causes(self) -> set[WindowCause]:
+        """Names of the parts."""
+        return {part.cause for part in self.parts}
+
+    def part(self, cause: WindowCause) -> Part | None:
+        """Part of one name."""
+        return next((part for part in self.parts if part.cause == cause), None)
+
+
+class Columns(NamedTuple):
+    """Candidates: (k, n) as they are, the same free of gains and slow faults, names and shapes; error, freed too."""
+
+    raw: FloatArray
+    free: FloatArray
+    causes: tuple[WindowCause, ...]
+    shapes: tuple[str, ...]
+    error: FloatArray
+    floor: float                # W: scatter of window means below this is rounding, not evidence
+
+
+def columns(data: Frame, own: Gains) -> Columns:
+    """Candidates: scale, offset, N m, drift and temperature, the last two in W or in %, whichever fits better.
+
+    Slow faults and differences between sessions are a matter of their own: they are in every set.
+    """
+    one, power = np.ones(data.error.size), data.power
+    rows: list[FloatArray] = [power]
+    causes: list[WindowCause] = ["scale"]
+    shapes = ["%"]
+    narrow = spread_ratio(data.power) < POWER_RANGE
+    if not narrow:
+        rows, causes, shapes = [power, one], ["scale", "offset"], ["%", "W"]
+    if data.turning is not None and spread_ratio(data.turning) >= CADENCE_RANGE:
+        rows, causes, shapes = [*rows, data.turning], [*causes, "torque_offset"], [*shapes, "N m"]
+    free = [own.free(row) for row in rows]
+    error = own.free(data.error)
+    base = np.vstack([*free, own.free(one)]) if narrow else np.vstack(free)
+    # From the start of each session, where a device is set to zero: a drift alone is then one cause, without an offset.
+    trends: list[tuple[WindowCause, FloatArray]] = [("drift", data.hours)]
+    if data.warmth is not None and np.ptp(data.warmth) >= LEAST_WARMTH:
+        first = np.searchsorted(data.session, data.session)
+        trends.append(("temperature_drift", data.warmth - data.warmth[first]))
+    for cause, trend in trends:
+        both = [trend, trend * power]
+        freed = [own.free(row) for row in both]
+        best = int(np.argmax([_gain(row, base, error) for row in freed]))
+        rows, free = [*rows, both[best]], [*free, freed[best]]
+        causes, shapes = [*causes, cause], [*shapes, ("W", "%")[best]]
+    return Columns(np.vstack(rows), np.vstack(free), tuple(causes), tuple(shapes), error,
+                   ROUNDING_SHARE * float(power.mean()))
+
+
+def _gain(column: FloatArray, base: FloatArray, error: FloatArray) -> float:
+    """Reduction of the sum of squares by a column beside the base."""
+    before, after = (_mean_square(rows, error) for rows in (base, np.vstack([base, column])))
+    return before - after
+
+
+def _mean_square(rows: FloatArray, error: FloatArray) -> float:
+    rest = solve(rows, error, 0.0).rest if rows.size else error
+    return float(np.mean(rest * rest))
+
+
+def fit(table: Table) -> Fit | None:
+    """Find the set of causes that fits the error of window means; None where windows are too few.
+
+    Sets of up to 4 causes are ordered by n_eff ln(mean square left) + 2 ln(n_eff) for each cause; the first is taken
+    in which every cause has an interval (engine, serial; the scale of several sessions also from session to session)
+    that misses 0 at the level 0.99 and a part of at least 0.3 % of mean power. Steps and warm-ups that the pairing
+    found are in every set, and so is a gain of each session. The power is that of both, (reference + device)/2, which
+    suits errors of about equal size in both.
+    """
+    data = frame(table)
+    if data.error.size < LEAST_CAUSE_WINDOWS or not data.power.mean() > 0:
+        return None
+    own = gains(data)
+    made = columns(data, own)
+    n_eff = effective_windows(solve(made.free, made.error, 0.0).rest, data.session)
+    cost = CAUSE_COST * math.log(max(n_eff, 3))
+    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2) + cost * count, chosen)
+            for count in range(MOST_CAUSES + 1) for chosen in combinations(range(len(made.causes)), count)]
+    parts: tuple[Part, ...] = ()
+    chosen: tuple[int, ...] = ()
+    for _, chosen in sorted(sets):
+        tried = _parts(made, chosen, data, own)
+        if tried is not None:
+            parts = tried
+            break
+    rest = solve(made.free[list(chosen)], made.error, 0.0).rest if chosen else made.error
+    base = float(np.mean(made.error**2))
+    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own)
+
+
+def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> tuple[Part, ...] | None:
+    """Parts of one set with what else was tried; None if one of them is not certain or not worth while."""
+    if not chosen:
+        return ()
+    solved = solve(made.free[list(chosen)], made.error, made.floor)
+    sizes = coefficients(solved)
+    strengths = [level_off(item) for item in sizes]
+    if chosen[0] == 0 and len(own.bounds) > 1:
+        others = solved.beta[1:] @ made.raw[list(chosen[1:])] if len(chosen) > 1 else np.zeros(data.error.size)
+        sizes[0], strengths[0] = _over_sessions(data, own, data.error - others, sizes[0])
+    mean = float(data.power.mean())
+    percents = [100 * math.sqrt(float(np.mean((item.value * made.raw[k]) ** 2))) / mean
+                for item, k in zip(sizes, chosen, strict=True)]
+    if min(strengths) < NAMED_STRENGTH or min(percents) < WORTHWHILE_PERCENT:
+        return None
+    slope = sizes[0].value if chosen[0] == 0 else 0.0
+    left = float(np.mean(solved.rest**2))
+    return tuple(Part(made.causes[k], made.shapes[k], _of_reference(sizes[j], slope, scale=k == 0), percents[j],
+                      strengths[j], _compared(made, chosen, j, left, data, own)) for j, k in enumerate(chosen))
+
+
+def _of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
+    """From power = (reference + device)/2 to the reference: exact for a scale and an offset."""
+    turn = 1 / (1 - slope / 2)
+    factor = turn * turn if scale else turn
+    half, value = t_quantile(0.95, item.df) * item.standard_error * factor, item.value * turn
+    return replace(item, value=value, low=value - half, high=value + half, standard_error=item.standard_error * factor)
+
+
+def _over_sessions(data: Frame, own: Gains, error: FloatArray, serial: Estimate) -> tuple[Estimate, float]:
+    """Scale as the mean over sessions of their gains, with what varies from one to the next in its interval.
+
+    Its strength is that of this interval, or that with which each session by itself shows a gain of the same sign:
+    of two sessions that agree, t with one degree of freedom would name nothing.
+    """
+    each = own.of_sessions(error)
+    mean = float(own.shares @ each)
+    phi = np.empty(error.size)
+    levels, signs = [], set()
+    for (low, high), gain, square in zip(own.bounds, each, own.squares, strict=True):
+        if not square > 0:
+            phi[low:high] = 0.0
+            continue
+        p = own.power[low:high]
+        influence = p * error[low:high] * (high - low) / square
+        phi[low:high] = influence - mean
+        if high - low > 8:
+            levels.append(level_off(estimate(float(gain), influence - gain * p * p * (high - low) / square,
+                                             level=0.95, sampling="serial")))
+            signs.add(gain > 0)
+    size = estimate(mean, phi, level=0.95, sampling="sessions", session=data.session,
+                    half_weight_n=HALF_WEIGHT_S / WINDOW_S)
+    size = replace(size, value=serial.value, low=serial.value - mean + size.low, high=serial.value - mean + size.high)
+    agreed = min(levels) if levels and len(signs) == 1 else 0.0
+    return size, max(level_off(size), min(agreed, level_off(serial)))
+
+
+def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data: Frame, own: Gains) -> tuple[
+        Compared, ...]:
+    """Other causes in place of one, and beside it."""
+    found = []
+    if made.causes[chosen[j]] == "drift":
+        others = made.free[[k for k in chosen if k != chosen[j]]]
+        step = best_step(data, own, others, made.error)
+        if step is not None:
+            both = regress(np.vstack([made.free[list(chosen)], step]), made.error, made.floor)
+            found.append(Compared(
+                cause="step", left=_mean_square(np.vstack([others, step]), made.error) / max(left, made.floor**2),
+                apart=level_off(both[j]), too=level_off(both[-1])))
+    for other in sorted(set(range(len(made.causes))) - set(chosen)):
+        if not any({made.causes[chosen[j]], made.causes[other]} <= family for family in FAMILIES):
+            continue
+        swapped = [*chosen[:j], other, *chosen[j + 1:]]
+        both = regress(made.free[[*chosen, other]], made.error, made.floor)
+        found.append(Compared(
+            cause=made.causes[other], left=_mean_square(made.free[swapped], made.error) / max(left, made.floor**2),
+            apart=level_off(both[j]), too=level_off(both[-1])))
+    return tuple(found)

@@ -1,0 +1,89 @@
+"""Window means that the causes are fitted to, session by session."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.data.pairs import Pairs
+from agree.diagnosis.slow_faults import SlowFault, courses, slow_faults
+from agree.verdict.columns import Table, beside_coasting
+
+WINDOW_S = 30
+KNOWN_SHARE = 0.8         # of the windows that must have a cadence, or a temperature, for it to be used
+TURN = 2 * math.pi / 60   # rad/s per rev/min
+
+
+class Frame(NamedTuple):
+    """Window means of pedalling seconds, (n,) each: W, W, rad/s, hours into the session, degrees C, session, rest.
+
+    `slow` has for each session its slow faults, and `courses` what an error of size 1 of each would be in the windows
+    of that session, (faults, windows); `misfits`, how these courses may be misfit.
+    """
+
+    error: FloatArray
+    power: FloatArray
+    turning: FloatArray | None
+    hours: FloatArray
+    warmth: FloatArray | None
+    session: NDArray[np.intp]
+    slow: tuple[tuple[SlowFault, ...], ...]
+    courses: tuple[FloatArray, ...]
+    misfits: tuple[FloatArray, ...]
+
+
+def spread_ratio(values: FloatArray | None) -> float:
+    """95th over 5th percentile; 1 where nothing is known."""
+    if values is None or not values.size:
+        return 1.0
+    low, high = np.percentile(values, (5, 95))
+    return float(high / low) if low > 0 else math.inf
+
+
+def frame(table: Table) -> Frame:
+    """Means over windows of pedalling with at least half their seconds; cadence and temperature if most have them."""
+    slow = tuple(slow_faults(item) for item in table.pairs)
+    parts = [_means(item, faults) for item, faults in zip(table.pairs, slow, strict=True)]
+    error, power, hours, turning, warmth = (np.concatenate(column) for column in
+                                            zip(*(part[:5] for part in parts), strict=True))
+    session = np.repeat(np.arange(len(parts)), [part[0].size for part in parts])
+    known = [np.isfinite(column) for column in (turning, warmth)]
+    use = [mask.sum() > KNOWN_SHARE * mask.size for mask in known]
+    keep = np.ones(error.size, bool)
+    for mask, one in zip(known, use, strict=True):
+        keep &= mask | ~np.bool_(one)
+    splits = np.split(keep, np.cumsum([part[0].size for part in parts])[:-1])
+    slow_rows, misfits = (tuple(part[k][:, mask] for part, mask in zip(parts, splits, strict=True)) for k in (5, 6))
+    return Frame(error[keep], power[keep], turning[keep] if use[0] else None, hours[keep],
+                 warmth[keep] if use[1] else None, session[keep], slow, slow_rows, misfits)
+
+
+def _means(item: Pairs, faults: tuple[SlowFault, ...]) -> tuple[FloatArray, ...]:
+    good = item.used & ~beside_coasting(item)
+    time = item.time[good]
+    index = np.floor(time / WINDOW_S).astype(np.intp)
+    count = np.bincount(index)
+    keep = count >= WINDOW_S / 2
+    nothing = np.full(time.size, np.nan)
+
+    def mean(values: FloatArray) -> FloatArray:
+        valid = np.isfinite(values)
+        known = np.bincount(index[valid], minlength=count.size)
+        total = np.bincount(index[valid], values[valid], minlength=count.size)
+        result: FloatArray = np.where(known >= count / 2, total / np.maximum(known, 1), np.nan)[keep]
+        return result
+
+    reference, device = item.matched_reference[good], item.matched_device[good]
+    power = (reference + device) / 2
+    turning = nothing if item.cadence is None else item.cadence[good] * TURN
+    warmth = nothing if item.temperature is None else item.temperature[good]
+    x, y = mean(reference), mean(device)
+    pairs = [courses(fault, time, power, turning) for fault in faults]
+    none = np.zeros((0, x.size))
+    own = np.vstack([none, *(mean(shape) for shape, _ in pairs)])
+    misfit = np.vstack([none, *(mean(row) for _, rows in pairs for row in rows)])
+    return (y - x, (x + y) / 2, mean(time - item.time[0]) / 3600, mean(turning), mean(warmth), own, misfit)

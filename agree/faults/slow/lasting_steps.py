@@ -1,0 +1,83 @@
+"""Lasting steps of the error: at the end of a coasting, where a device sets its zero, or anywhere else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.thresholds import STEP_LEAST_W, STEP_T, STEP_T_ELSEWHERE
+from agree.faults.slow.coefficient import Size, coefficient
+from agree.faults.slow.steady_ride import LASTING_S, Ride
+
+MOST_STEPS = 12
+PLACE_GAIN = 3.84  # chi-squared by which another place may fit worse
+
+
+def gains(ride: Ride) -> FloatArray:
+    """Reduction of the sum of squares by a step at each place tried; 0 too near to another step."""
+    basis, _ = np.linalg.qr(ride.base(waves=True).T)
+    rest = ride.error - basis @ (basis.T @ ride.error)
+    unit = ride.unit()
+
+    def after(values: FloatArray) -> FloatArray:
+        total = np.cumsum(values[::-1])[::-1]
+        found: FloatArray = total[ride.tried]
+        return found
+
+    whole = after(unit**2)
+    square = whole - sum(after(unit * column) ** 2 for column in basis.T)
+    found: FloatArray = np.where(square > 1e-6 * whole, after(unit * rest) ** 2 / np.maximum(square, 1e-300), 0.0)
+    for place in ride.steps:
+        found[np.abs(ride.tried - place) < LASTING_S] = 0.0
+    return found
+
+
+def size_of(ride: Ride, place: int) -> Size:
+    """Size of a step at a place, of a ride without it."""
+    return coefficient(ride.step_row(place), ride.base(waves=True), ride.error)
+
+
+def alike(ride: Ride, size: Size, found: FloatArray) -> np.ndarray:
+    """Places that fit about as well as the best."""
+    mask: np.ndarray = found >= found.max() * (1 - PLACE_GAIN / max(size.t, 2.0) ** 2)
+    return mask
+
+
+def _best(ride: Ride) -> int | None:
+    """Place of the best step, if one is certain: the end of a coasting, unless another place fits clearly better."""
+    if not ride.tried.size:
+        return None
+    found = gains(ride)
+    if found.max() <= 0:
+        return None
+    place = int(ride.tried[found.argmax()])
+    size = size_of(ride, place)
+    rested = ride.rested & (found > 0)
+    if not (rested & alike(ride, size, found)).any():
+        if _certain(ride, size, STEP_T_ELSEWHERE):
+            return place
+        if not rested.any():
+            return None
+    place = int(ride.tried[np.where(rested, found, -1.0).argmax()])
+    return place if _certain(ride, size_of(ride, place), STEP_T) else None
+
+
+def _certain(ride: Ride, size: Size, least: float) -> bool:
+    return size.t >= least and abs(size.value) * float(ride.unit().mean()) >= STEP_LEAST_W
+
+
+def with_steps(ride: Ride) -> Ride:
+    """Add the best step until one is not certain; then move each to where it fits best, and drop what is not needed."""
+    ride = replace(ride, steps=())
+    while len(ride.steps) < MOST_STEPS:
+        best = _best(ride)
+        if best is None:
+            break
+        ride = replace(ride, steps=tuple(sorted([*ride.steps, best])))
+    for place in ride.steps:
+        rest = replace(ride, steps=tuple(other for other in ride.steps if other != place))
+        best = _best(rest)
+        ride = rest if best is None else replace(rest, steps=tuple(sorted([*rest.steps, best])))
+    return ride

@@ -1,0 +1,1 @@
+"""Clocks: their lag, steps, drift, and what tells them."""

@@ -1,0 +1,237 @@
+"""The course of the lag over a ride: windows of a minute are correlated at many lags, and the best path is followed.
+
+A path may creep by a second between windows, as clocks that drift do, and it may jump, at a price, as where a
+recorder paused. Traces are on 1-s grids; NaN is no reading.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from agree.core.checks import FloatArray
+from agree.pairing.clocks import clock
+
+Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
+
+HOP_S, HOPS = 30, 2  # windows of 60 s, half over the next
+LEAST_S = 20  # readings of both that a window needs to tell anything
+NEAR_S = 75  # lags tried on either side of the best one
+BESIDE_S = 8  # and on either side of further ones
+PROPOSAL_S = 120  # windows that propose further lags from the whole of the other trace,
+PROPOSERS = 120  # so many at most, and as many lags each:
+PROPOSALS = 3
+MIN_PROPOSAL = 0.6
+ALIKE = 0.7  # a window so much alike along the path proposes nothing
+MOST_FURTHER = 12
+MOST_WIDENED, LASTING = 16, 100  # so many, followed over at least a hundredth of the ride, are widened about
+MOST_ROUNDS = 3  # of widening the lags tried about those the path came to
+WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
+LARGEST = 0.98  # correlation: above it all windows are equally sure
+CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
+MIN_STEP_S = 2  # a change of lag smaller than this is drift
+
+
+class Stretch(NamedTuple):
+    """Windows `start` to `stop` (s of the reference), and the whole-second lag of each hop within."""
+
+    start: int
+    stop: int
+    lags: NDArray[np.int64]
+
+
+def shifted(v: FloatArray, place: NDArray[np.int64]) -> FloatArray:
+    """Readings at places, NaN beyond the ends."""
+    inside = (place >= 0) & (place < v.size)
+    out: FloatArray = np.where(inside, v[np.clip(place, 0, max(v.size - 1, 0))], np.nan)
+    return out
+
+
+def _hops(values: FloatArray) -> FloatArray:
+    """Sums over hops of 30 s; the last is filled up with zeros."""
+    size = -(-values.shape[-1] // HOP_S)
+    padded = np.zeros((*values.shape[:-1], size * HOP_S))
+    padded[..., :values.shape[-1]] = values
+    out: FloatArray = padded.reshape(*values.shape[:-1], size, HOP_S).sum(axis=-1)
+    return out
+
+
+def _windows(sums: FloatArray) -> FloatArray:
+    """Sums over windows of two hops."""
+    return sums[..., :-1] + sums[..., 1:] if sums.shape[-1] > 1 else sums
+
+
+def correlations(u: FloatArray, v: FloatArray, lags: NDArray[np.int64]) -> tuple[Narrow, Narrow]:
+    """Correlation in each window at each lag, and the number of readings it rests on, (windows, lags) each."""
+    known = np.isfinite(u)
+    filled = np.where(known, u, 0.0)
+    place = np.arange(u.size)
+    r, count = [], []
+    for lag in lags:
+        other = shifted(v, place + lag)
+        both = known & np.isfinite(other)
+        other = np.where(both, other, 0.0)
+        own = np.where(both, filled, 0.0)
+        uv, uu, vv, n = _windows(_hops(np.stack([own * other, own * own, other * other, both])))
+        scale = np.sqrt(uu * vv)
+        r.append(np.where(scale > 1e-9 * np.maximum(n, 1), uv / np.maximum(scale, 1e-300), 0.0).astype(np.float32))
+        count.append(n.astype(np.float32))
+    return np.asarray(r).T, np.asarray(count).T
+
+
+def _log_likelihood(r: Narrow, count: Narrow) -> FloatArray:
+    """Of each window at each lag, over that of unrelated traces; windows overlap by half and so count for half."""
+    told = np.minimum(np.maximum(r, 0.0), LARGEST)
+    out: FloatArray = np.where(count >= LEAST_S, -0.5 * np.log1p(-told**2) * count * WEIGHT, 0.0)
+    return out
+
+
+def _candidates(score: FloatArray, lags: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Index of the lag of each window along the best path, if a second could be used twice."""
+    windows, count = score.shape
+    beside = np.diff(lags) == 1  # neighbours in the table that are neighbours in time
+    came = np.empty((windows, count), dtype=np.int32)
+    total, own = score[0].astype(float), np.arange(count, dtype=np.int32)
+    up, down = np.full(count, -np.inf), np.full(count, -np.inf)
+    for w in range(1, windows):
+        up[1:] = np.where(beside, total[:-1] - CREEP, -np.inf)
+        down[:-1] = np.where(beside, total[1:] - CREEP, -np.inf)
+        top = int(total.argmax())
+        options = np.stack([total, up, down, np.full(count, total[top] - JUMP)])
+        choice = options.argmax(axis=0)
+        came[w] = np.choose(choice, [own, own - 1, own + 1, np.full(count, top)])
+        total = options[choice, own] + score[w]
+    path = np.empty(windows, dtype=np.int64)
+    path[-1] = int(total.argmax())
+    for w in range(windows - 1, 0, -1):
+        path[w - 1] = came[w, path[w]]
+    return path
+
+
+def _best(score: FloatArray, lags: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Best path: window and index of its lag; where the lag falls by s, the windows of s seconds are left out.
+
+    So a second of either recording is used once.
+    """
+    windows, count = score.shape
+    change = lags[None, :] - lags[:, None]  # from the row's lag to the column's
+    price = np.where(np.abs(change) < MIN_STEP_S, CREEP * np.abs(change), JUMP)
+    gap = np.minimum(np.maximum(-change // HOP_S - 1, 0), windows)
+    pad = int(gap.max()) + 1
+    total = np.full((windows + pad, count), -np.inf)
+    came = np.full((windows, count), -1)
+    rows, own = np.arange(count)[:, None], np.arange(count)
+    for w in range(windows):
+        earlier = total[w + pad - 1 - gap, rows] - price
+        source = earlier.argmax(axis=0)
+        best = np.maximum(earlier[source, own], 0.0)
+        came[w] = np.where(best > 0, source, -1)
+        total[w + pad] = score[w] + best
+    w, k = divmod(int(total[pad:].argmax()), count)
+    path = [(w, k)]
+    while came[w, k] >= 0:
+        before = int(came[w, k])
+        w, k = w - 1 - int(gap[before, k]), before
+        path.append((w, k))
+    return path[::-1]
+
+
+def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: float, highest: float) -> list[int]:
+    """Lags that windows propose from the whole of the other trace, the best first."""
+    size = fft.next_fast_len(v.size + PROPOSAL_S, real=True)
+    filled = np.nan_to_num(v)
+    spectrum = fft.rfft(filled, size)
+    energy = np.r_[0.0, np.cumsum(np.r_[np.zeros(PROPOSAL_S), filled**2, np.zeros(PROPOSAL_S)])]
+    energy = energy[PROPOSAL_S:] - energy[:-PROPOSAL_S]  # of the window that begins at each place from -120 on
+    found: list[tuple[float, int]] = []
+    for start in starts:
+        part = np.nan_to_num(u[start:start + PROPOSAL_S])
+        own = float(part @ part)
+        if own <= 0:
+            continue
+        product = fft.irfft(spectrum * fft.rfft(part, size).conj(), size)
+        r = np.r_[product[-PROPOSAL_S:], product[:v.size + 1]]
+        r /= np.sqrt(np.maximum(energy * own, 0.05 * own * own))  # a quiet place is no match
+        lags = np.arange(-PROPOSAL_S, v.size + 1) - start
+        r[(lags < lowest) | (lags > highest)] = -1
+        for _ in range(PROPOSALS):
+            best = int(r.argmax())
+            if r[best] < MIN_PROPOSAL:
+                break
+            found.append((float(r[best]), int(lags[best])))
+            r[max(best - clock.DISTINCT_S, 0):best + clock.DISTINCT_S + 1] = -1
+    return [lag for _, lag in sorted(found, reverse=True)]
+
+
+def _around(lags: NDArray[np.int64], reach: int, lowest: float, highest: float) -> NDArray[np.int64]:
+    """Every lag within `reach` of one of `lags`."""
+    spread = np.unique((lags[:, None] + np.arange(-reach, reach + 1)).ravel())
+    return spread[(spread >= lowest) & (spread <= highest)]
+
+
+def _unexplained(u: FloatArray, told: FloatArray) -> NDArray[np.int64]:
+    """Starts of windows of 2 min that are not alike along the path, thinned out evenly to 120.
+
+    `told` is the correlation of each window of a minute along the path.
+    """
+    starts = np.arange(0, max(u.size - PROPOSAL_S // 2, 1), PROPOSAL_S // 2)
+    telling = np.array([np.nansum(u[s:s + PROPOSAL_S] ** 2) for s in starts]) > 0.1 * PROPOSAL_S
+    alike = np.array([told[s // HOP_S:s // HOP_S + 3].max(initial=-1.0) for s in starts]) >= ALIKE
+    starts = starts[telling & ~alike]
+    if starts.size > PROPOSERS:
+        starts = starts[np.linspace(0, starts.size - 1, PROPOSERS).astype(int)]
+    return starts
+
+
+def unit(trace: FloatArray) -> FloatArray:
+    """Fast changes of a trace, limited in band, in units of their standard deviation; NaN if it has none."""
+    smooth = clock.band(trace)
+    sd = float(np.nanstd(smooth)) if np.isfinite(smooth).any() else 0.0
+    return smooth / sd if sd > clock.STILL_W else np.full(trace.size, np.nan)
+
+
+def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest: float) -> list[Stretch]:
+    """Stretches between jumps of the lag, in order; none if there is nothing to follow.
+
+    Parameters
+    ----------
+    x, y : array
+        Traces of reference and device.
+    lag : int, optional
+        The best single lag, if there is one to believe in.
+    lowest, highest : float
+        Lags to consider.
+    """
+    u, v = unit(x), unit(y)
+    windows = max(-(-x.size // HOP_S) - 1, 1)
+    told, lags = np.full(windows, -1.0), np.zeros(0, dtype=np.int64)
+    score = np.zeros((windows, 0))
+    seen = lasting = np.array([] if lag is None else [lag], dtype=np.int64)
+    for _ in range(MOST_ROUNDS):
+        further = np.array(_further(u, v, _unexplained(u, told), lowest, highest)[:MOST_FURTHER], dtype=np.int64)
+        pool = np.union1d(_around(lasting, NEAR_S, lowest, highest), _around(further, BESIDE_S, lowest, highest))
+        new = np.setdiff1d(pool, lags)
+        if not new.size:
+            break
+        r, count = correlations(u, v, new)
+        lags, order = np.concatenate([lags, new]), np.argsort(np.concatenate([lags, new]))
+        lags, score = lags[order], np.hstack([score, _log_likelihood(r, count)])[:, order]
+        index = _candidates(score, lags)
+        seen, often = np.unique(lags[index], return_counts=True)
+        # Of two rides the path comes to many lags for a moment each: only those that last are worth widening about.
+        lasting = seen[(often >= max(2, windows // LASTING)) & (often >= np.sort(often)[-MOST_WIDENED:].min())]
+        likely = score[np.arange(windows), index] / (HOP_S * HOPS * WEIGHT)  # in a window that is full
+        told = np.sqrt(-np.expm1(-2 * likely))
+    if not lags.size:
+        return []
+    keep = np.searchsorted(lags, seen)
+    steps = _best(score[:, keep], seen)
+    window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
+    cuts = np.flatnonzero(np.abs(np.diff(path)) >= MIN_STEP_S) + 1
+    bounds = [0, *cuts.tolist(), path.size]
+    return [Stretch(int(window[a]) * HOP_S, min((int(window[b - 1]) + HOPS) * HOP_S, x.size), path[a:b])
+            for a, b in pairwise(bounds)]

@@ -1,0 +1,73 @@
+"""Clocks with steps put right: each step placed to the second, and the lost seconds put back as missing ones."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.data.pairs import ClockStep
+from agree.pairing.clocks.fine import Fine
+from agree.pairing.clocks.lag_path import Stretch, shifted
+from agree.pairing.grid import Grid
+
+NEAR_S = 120  # a change is sought so far into the stretches on either side
+
+
+class Change(NamedTuple):
+    """A step of `size` whole seconds; on the reference's mended grid the new lag begins at `start`."""
+
+    start: int
+    size: int
+
+
+def _errors(x: FloatArray, y: FloatArray, places: NDArray[np.int64], lag: int, scale: float) -> FloatArray:
+    """Absolute differences of power at places of the reference; NaN where either is missing."""
+    out: FloatArray = np.abs(shifted(y, places + lag) - scale * x[places])
+    return out
+
+
+def _place(x: FloatArray, y: FloatArray, before: Stretch, after: Stretch, scale: float) -> int:
+    """First second of the reference that the lag before does not explain: where the sum of differences is least.
+
+    Where the lag falls, the seconds lost by the device follow there; then the lag after holds.
+    """
+    old, new = int(before.lags[-1]), int(after.lags[0])
+    lost = max(old - new, 0)
+    low = max(before.stop - NEAR_S, (before.start + before.stop) // 2)
+    high = max(min(after.start + NEAR_S, (after.start + after.stop) // 2) - lost, low)
+    places = np.arange(low, min(high + lost, x.size))
+    one, two = _errors(x, y, places, old, scale), _errors(x, y, places, new, scale)
+    usual = np.fmin(one, two)
+    fill = float(np.nanmedian(usual)) if np.isfinite(usual).any() else 0.0
+    total_one, total_two = (np.r_[0.0, np.cumsum(np.where(np.isfinite(e), e, fill))] for e in (one, two))
+    splits = np.arange(max(places.size - lost, 0) + 1)
+    cost = total_one[splits] - total_two[np.minimum(splits + lost, places.size)]
+    least = np.flatnonzero(cost <= cost.min() + 1e-9)
+    return low + int(splits[least[least.size // 2]])  # where all are alike, as at a stop, the middle
+
+
+def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[Change]]:
+    """Put the lost seconds back into the clock that lost them, as missing ones: the lag before the first step holds."""
+    in_x: list[int] = []
+    in_y: list[int] = []
+    changes = []
+    scale = float(np.nanmean(y.power) / np.nanmean(x.power))
+    for before, after in pairwise(stretches):
+        size = int(after.lags[0] - before.lags[-1])
+        place = _place(x.power, y.power, before, after, scale)
+        in_x += [place] * size
+        in_y += [place + int(before.lags[-1])] * -size
+        changes.append(Change(place + max(-size, 0) + len(in_x), size))
+    spots_x, spots_y = (np.clip(np.array(spots, dtype=np.int64), 0, trace.size)
+                        for spots, trace in ((in_x, x.power), (in_y, y.power)))
+    return (x.map(lambda v: np.insert(v, spots_x, np.nan)), y.map(lambda v: np.insert(v, spots_y, np.nan)), changes)
+
+
+def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockStep, ...]:
+    """Steps with the fraction of a second found between stretches; `first` is the place of time 0."""
+    return tuple(ClockStep(time_s=float(change.start - first), step_s=change.size + part.told, se_s=part.se)
+                 for change, part in zip(changes, fine.extra, strict=True))

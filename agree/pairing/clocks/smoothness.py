@@ -1,0 +1,57 @@
+"""One trace smoothed as the other is: what averages more is slower, and unlike smoothness looks like a lag."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy import ndimage
+
+from agree.core.checks import FloatArray
+from agree.pairing.clocks import clock
+from agree.pairing.clocks.lag_path import shifted
+
+WIDTHS = (3, 5, 7, 9, 11, 15, 21, 31, 41)  # odd, so that a running mean moves no event
+GAIN = 0.02  # of correlation, for which a trace is smoothed at all
+AHEAD_S = 2  # a smoother trace is best alike at another whole second
+
+
+def running_mean(trace: FloatArray, width: int) -> FloatArray:
+    """Mean of the readings there are within `width` s about each second; NaN where that second has none."""
+    return clock.mean_of_valid(trace, lambda v: ndimage.uniform_filter1d(v, width, mode="constant"))
+
+
+def _alike(x: FloatArray, y: FloatArray, lag: int) -> float:
+    """Correlation of fast changes near a lag."""
+    best = -1.0
+    a = clock.fast_changes(x)
+    b = clock.fast_changes(y)
+    for d in range(-AHEAD_S, AHEAD_S + 1):
+        other = shifted(b, np.arange(a.size) + lag + d)
+        both = np.isfinite(a) & np.isfinite(other)
+        u, v = a[both], other[both]
+        scale = math.sqrt(float(u @ u) * float(v @ v))
+        best = max(best, float(u @ v) / scale if scale > 0 else -1.0)
+    return best
+
+
+def made_even(x: FloatArray, y: FloatArray, lag: int) -> tuple[FloatArray, FloatArray]:
+    """Smooth the sharper of two traces by the running mean that makes it most like the other at a lag.
+
+    A running mean about each second moves no event, so lags stay what they are.
+    """
+    plain = _alike(x, y, lag)
+    pair = (x, y)
+    for smoothed in (0, 1):
+        best, last = plain, plain
+        for width in WIDTHS:
+            tried = (running_mean(x, width), y) if smoothed == 0 else (x, running_mean(y, width))
+            alike = _alike(*tried, lag)
+            if alike > max(best, plain + GAIN):
+                best, pair = alike, tried
+            if alike < last:
+                break
+            last = alike
+        if best > plain + GAIN:
+            break
+    return pair

@@ -1,0 +1,1 @@
+"""Numbers, names and words of the story."""

@@ -1,0 +1,51 @@
+"""Several devices as text: who stands apart, factors and own errors; at most 16 lines for six devices."""
+
+from __future__ import annotations
+
+import textwrap
+
+from agree.core.interval.estimate import Estimate
+from agree.core.results.words import number, summary
+from agree.devices.compare import DeviceComparison
+
+WIDTH, LABEL = 80, 14
+SENTENCES = {
+    "devices_two_cannot_tell": "two devices cannot tell which of them is wrong; record a third beside them.",
+    "devices_shared_error_unseen": "an error that two of the three share is charged to the third: a fourth device "
+                                   "would show it.",
+}
+
+
+def _span(item: Estimate, unit: str, sign: bool = False) -> str:
+    value, low, high = (number(x, item.low, item.high, sign=sign) for x in (item.value, item.low, item.high))
+    return f"{value} ({low} to {high}) {unit}".rstrip()
+
+
+def _row(label: str, text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
+
+
+@summary.register
+def _(result: DeviceComparison) -> str:
+    apart = next((item.name for item in result.devices if item.stands_apart), None)
+    differ = [item for item in result.differences if item.differs]
+    head = (f"{apart} STANDS APART from the others, which do not differ" if apart is not None else
+            "THE DEVICES DIFFER" if differ else "NO DIFFERENCE was found between the devices")
+    together = f"{len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted"
+    lines = textwrap.wrap(f"{head} ({together})", WIDTH)
+    width = min(max(len(item.name) for item in result.devices), 24)
+    lines.append(f"{'device':<{width}}  multiply by, to read like the first   own error, % of power")
+    for k, item in enumerate(result.devices):
+        own = "cannot be told" if item.error_sd is None else _span(item.error_sd, "")
+        factor = _span(item.factor, "") if k else "1"
+        lines.append(f"{textwrap.shorten(item.name, width, placeholder='..'):<{width}}  {factor:<36}  {own}")
+    if differ:
+        worst = max(differ, key=lambda item: abs(item.percent.value))
+        lines += _row("Furthest", f"{worst.second} reads {_span(worst.percent, '%', sign=True)} against {worst.first}.")
+    for note in result.notes[:2]:
+        named = f"{note.values.get('first')} share an error with one of {note.values.get('second')}"
+        text = SENTENCES.get(note.kind) or f"one of {named}: do not trust own errors and who stands apart."
+        lines += _row("Mind", text)
+    lines += _row("Caution", "the first device is not right because it is first. Factors hold for this effort; own "
+                             "errors are those of window means, without a wrong scale.")
+    return "\n".join(lines)

@@ -1,0 +1,95 @@
+"""Checks of a quantity as text: both answers side by side, the one that counts first."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+
+from agree.core.results.words import clock_of, estimate_text, summary
+from agree.quantities.check import QuantityCheck
+from agree.report.notes.sentence import note_text
+from agree.report.texts.trials_text import share_text
+from agree.verdict.meanings import Reading
+
+WIDTH = 79
+KINDS = {"cadence_lock": "locked to the cadence", "half_or_double": "half or double counts",
+         "lost_contact": "contact lost or one value held", "dropout": "dropouts", "spike": "jumps",
+         "cough": "coughs or other jumps",
+         "side_lost": "a side lost", "sides_exchanged": "sides exchanged"}
+
+
+def _figure(item: Reading) -> str:
+    if item.estimate is None:
+        return "-"
+    return share_text(item.estimate) if item.unit == "share" else estimate_text(item.estimate, sign=True)
+
+
+def _rows(name: str, first: Reading, second: Reading | None, mark: str) -> list[str]:
+    answers = [item.verdict if item else "-" for item in (first, second)]
+    figures = [_figure(item) if item else "" for item in (first, second)]
+    return [f"{mark}{name:<23}{answers[0]:<26}{answers[1]}", f"{'':<25}{figures[0]:<26}{figures[1]}".rstrip()]
+
+
+def _headline(check: QuantityCheck) -> str:
+    what = {"average": "the mean error", "readings": f"{check.window_s}-s means",
+            "next_session": "the next session"}[check.meaning]
+    device = check.overlays[0].device_name
+    limit = check.claim.text
+    said = {"holds": "within the limit", "does not hold": "not within the limit",
+            "not settled": "may or may not be within the limit"}[check.verdict]
+    how = {"device": "as worn", "clock": "clocks lined up", "unknown": "delay or clocks: unknown"}[check.belongs_to]
+    end = f" of {limit} in 95 %" if check.meaning == "readings" else f" of {limit}"
+    return f"{check.verdict.upper()} ({how}): {device}: {what} {said}{end}."
+
+
+def _delay(check: QuantityCheck) -> str:
+    if math.isnan(check.lag_s):
+        return "Delay: cannot be told; the traces change too differently."
+    se = max(delay.se_s for delay in check.delays)
+    owner = {"device": "the device's: its clock and the reference's are absolute, so it counts",
+             "clock": "taken for a difference of the clocks", "unknown": "the device's or the clocks': not known"}
+    stated = ", as stated" if check.delays[0].stated else ""
+    return f"Delay: {check.lag_s:.1f} ± {1.96 * se:.1f} s, {owner[check.belongs_to]}{stated}."
+
+
+def _times(count: int) -> str:
+    return "once," if count == 1 else f"{count} times, first"
+
+
+def _faults(check: QuantityCheck) -> str:
+    every = [fault for session in check.faults for fault in session]
+    by_kind = {words: [fault for fault in every if fault.kind == kind] for kind, words in KINDS.items()}
+    found = [f"{words} {sum(fault.seconds for fault in own)} s ({_times(len(own))} at {clock_of(own[0].start_s)})"
+             for words, own in by_kind.items() if own]
+    return "Faults, in all figures: " + ("; ".join(found) if found else "none found") + "."
+
+
+@summary.register
+def quantity_text(check: QuantityCheck) -> str:
+    """Return a check of a quantity as text of at most 16 lines."""
+    unit = check.claim.unit
+    first, second = check.as_recorded, check.taken_out
+    lines = textwrap.wrap(_headline(check), WIDTH)
+    lag = "" if math.isnan(check.lag_s) else f" of {check.lag_s:.1f} s"
+    lines += ["", f"{'':<25}{'as recorded':<26}delay{lag} taken out"]
+    names = {"readings": f"{check.window_s}-s means within", "average": f"mean error, {unit}",
+             "next_session": f"next session, {unit}"}
+    shown = [name for name in names if name != "next_session" or len(check.overlays) > 1 or name == check.meaning]
+    for meaning in shown:
+        lines += _rows(names[meaning], first.of(meaning), second.of(meaning) if second else None,
+                       "> " if meaning == check.meaning else "  ")
+    lines.append("")
+    limits = check.decides.limits
+    spread = "" if limits is None else (
+        f" Limits of agreement of {check.window_s}-s means: {estimate_text(limits.lower, sign=True)} to "
+        f"{estimate_text(limits.upper, sign=True)} {check.quantity.computed_in}.")
+    sessions = len(check.overlays)
+    many = "s" if sessions > 1 else ""
+    data = f"{check.quantity.label.capitalize()}: {sessions} session{many}, {clock_of(check.decides.seconds)}."
+    for text in (_delay(check), _faults(check), data + spread):
+        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
+    for note in check.notes:
+        wrapped = textwrap.wrap(f"Mind: {note_text(note)}", WIDTH, subsequent_indent="  ")
+        if len(lines) + len(wrapped) <= 16:
+            lines += wrapped
+    return "\n".join(lines)
