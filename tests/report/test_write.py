@@ -20,7 +20,7 @@ from agree.files.writing import write_bytes, write_text
 
 SLOW = """
 import os, pathlib, sys, time
-from agree.report.write import write_whole
+from agree.files.writing import write_whole
 new, ready = sys.argv[2].encode() * 200_000, pathlib.Path(sys.argv[3])
 def fill(temporary):
     with temporary.open("wb") as file:
