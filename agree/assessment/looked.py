@@ -48,6 +48,6 @@ def declared_notes(declared: Declared | None) -> tuple[Note, ...]:
     if declared is None:
         return ()
     if not declared.differences:
-        return (Note(kind="declared_as_done", severity="detail", values={"digest": declared.digest[:12]}),)
-    return tuple(Note(kind="declared_otherwise", severity="trust", values={
+        return (Note(kind="declared_as_done", severity="trust", values={"digest": declared.digest[:12]}),)
+    return tuple(Note(kind="declared_otherwise", severity="answer", values={
         "what": item.what, "declared": item.declared, "done": item.done}) for item in declared.differences)

@@ -14,6 +14,7 @@ from agree.core.errors import InputError
 
 NEEDED = ("unit", "session", "reference", "device")
 OWN = (*NEEDED, "claim")
+RESULTS = {"verdict", "bias", "low", "high", "bias_unit", "error", "sessions"}  # columns of the tables made of it
 ROLES = {
     "reference": ("reference", "ref", "crank", "trusted", "criterion", "gold"),
     "device": ("device", "dev", "test", "dut", "pedals", "pedal", "unit"),
@@ -84,12 +85,16 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
             source.to_dicts() if hasattr(source, "to_dicts") else list(source))
     rows = []
     for number, cells in enumerate(table, 2):
-        given = {str(key).strip(): "" if value is None or value != value else str(value).strip()
+        given = {_column(str(key).strip()): "" if value is None or value != value else str(value).strip()
                  for key, value in cells.items() if key is not None}
         missing = [column for column in NEEDED if column not in given]
         if missing:
             raise InputError(f"{name}: found the columns {', '.join(given)}; expected {', '.join(NEEDED)}; add "
                              f"{', '.join(missing)}")
+        taken = sorted(set(given) & RESULTS)
+        if taken:
+            raise InputError(f"{name}: found the column {taken[0]!r}, a name of the results; expected another name "
+                             "for a factor; rename it, or give the list and not its results")
         empty = [column for column in NEEDED if not given[column]]
         if empty:
             raise InputError(f"{name}, row {number}: found no {' and no '.join(empty)}; expected one; fill the cell in")
@@ -100,9 +105,16 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
     return rows, folder
 
 
+def _column(name: str) -> str:
+    """Return the name of a column; those that are needed are known in capitals too."""
+    return name.lower() if name.lower() in OWN else name
+
+
 def _csv(path: Path) -> list[dict[str, str]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}; give the list of a study, a CSV or Parquet file") from None
     except UnicodeDecodeError:
         raise InputError(f"{path.name}: found bytes that are not UTF-8; expected a CSV in UTF-8; save it so") from None
     first = text.split("\n", 1)[0]

@@ -46,7 +46,8 @@ def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
 
 def pair_line(row: StudyRow, record: Mapping[str, Any]) -> Line:
     """Return the line of one pair."""
-    labels = {"unit": row.unit, "session": row.session, "reference": row.reference, "device": row.device}
+    labels = {"unit": row.unit, "session": row.session, "reference": row.reference, "device": row.device,
+              "claim": row.claim}
     return Line(labels=labels, sessions=1, factors=row.factors, **_figures(record))
 
 
@@ -54,13 +55,15 @@ def unit_line(unit: str, rows: Sequence[StudyRow], sessions: int, record: Mappin
     """Return the line of one unit; factors in which its pairs differ are left out."""
     factors = {key: value for key, value in rows[0].factors.items()
                if all(row.factors.get(key) == value for row in rows)}
-    return Line(labels={"unit": unit}, sessions=sessions, factors=factors, **_figures(record))
+    return Line(labels={"unit": unit, "claim": rows[0].claim}, sessions=sessions, factors=factors, **_figures(record))
 
 
 def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[Any]]]:
     """Return header and cells."""
     factors = list(dict.fromkeys(key for line in lines for key in line.factors))
     labels = ["unit"] if units else ["unit", "session", "reference", "device"]
+    if any(line.labels.get("claim") for line in lines):
+        labels = [*labels, "claim"]
     header = [*labels, *(["sessions"] if units else []), *factors, *FIGURES, "error"]
     cells = [[*(line.labels[name] for name in labels), *([line.sessions] if units else []),
               *(line.factors.get(name, "") for name in factors), *(getattr(line, name) for name in FIGURES), line.error]

@@ -129,6 +129,9 @@ def _long(keys: list[Key], values: list[FloatArray], headers: list[str], table: 
 def _paired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str, ...], *, both: bool) -> dict[str, Any]:
     """Fields of paired trials."""
     keys = (sides[0][0], sides[1][0])
+    if not keys[0] or not keys[1]:
+        empty = tables[0 if not keys[0] else 1].source
+        raise SampleSizeError(f"{empty}: found no row of trials; expected one for each trial; export the table again")
     if both and len(keys[0][0].cells) == 1:  # a row is a trial: nothing tells them apart, and nothing has to
         rows = [k for k, key in enumerate(keys[0]) if not key.blank]
         blank = [f"row {tables[0].rows[k]}" for k, key in enumerate(keys[0]) if key.blank]

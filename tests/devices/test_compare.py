@@ -107,3 +107,17 @@ def test_what_cannot_be_compared():
         compare_devices([true, effort(rng, 1200)[::-1]])
     with pytest.raises(SampleSizeError, match=r"^at least 20 windows of 300 s"):
         compare_devices([true, true * 1.01 + rng.normal(0, 2, 1200)], window_s=300)
+
+
+@pytest.mark.parametrize("names", [("A", "B"), ("a" * 40 + "-left", "a" * 40 + "-right")])
+def test_short_and_long_names_are_shown(tmp_path, names):
+    rng = np.random.default_rng(1)
+    true = effort(rng, 1200)
+    files = []
+    for name in names:
+        files.append(tmp_path / f"{name}.csv")
+        np.savetxt(files[-1], np.c_[np.arange(1200), true + rng.normal(0, 2, 1200)], delimiter=",",
+                   header="time_s,power_W", comments="")
+    lines = compare_devices(files).summary().splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len({line.split("  ")[0] for line in lines[2:4]}) == 2

@@ -186,3 +186,22 @@ def test_options_and_claims_that_cannot_be_used():
         run([], "1.5 %", colour="red")
     with pytest.raises(InputError, match="not understood"):
         run([], "soon")
+
+
+def test_results_given_back_as_a_list_are_refused(folder, tmp_path):
+    with ThreadPoolExecutor(1) as executor:
+        run(folder / "list.csv", "1.5 %", executor=executor, out=tmp_path)
+    with pytest.raises(InputError, match=r"^pairs.csv: found the column 'bias', a name of the results"):
+        run(tmp_path / "pairs.csv", "1.5 %")
+    with pytest.raises(InputError, match="Is a directory; give the list of a study"):
+        run(tmp_path, "1.5 %")
+
+
+def test_claims_of_their_own_stand_in_the_tables(folder, tmp_path):
+    rows = [{"Unit": "a", "session": "1", "reference": str(folder / "a-1-ref.csv"),
+             "device": str(folder / "a-1-dev.csv"), "claim": "10 %"}]
+    with ThreadPoolExecutor(1) as executor:
+        study = run(rows, "1.5 %", executor=executor, out=tmp_path)
+    assert study.units[0].verdict == "holds"
+    assert "claims of their own" in study.summary()
+    assert next(csv.DictReader((tmp_path / "units.csv").read_text().splitlines()))["claim"] == "10 %"

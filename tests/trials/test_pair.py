@@ -114,3 +114,9 @@ def test_unpaired_joins_subjects_only():
     trials = pair_trials(first, second, by="subject", unpaired=True)
     assert (trials.reference.size, trials.device.size, trials.subjects) == (5, 4, ("a", "b"))
     assert [(item.reason, item.first) for item in trials.set_aside] == [("only_in_device", ("subject c",))]
+
+
+def test_a_table_without_rows_is_refused(tmp_path):
+    (tmp_path / "empty.csv").write_text("subject,trial,plate_cm,mat_cm\n")
+    with pytest.raises(InputError, match=r"^empty.csv: found no "):
+        pair_trials(tmp_path / "empty.csv", reference_column="plate_cm", device_column="mat_cm", by="subject,trial")

@@ -21,6 +21,11 @@ def _span(item: Estimate, unit: str, sign: bool = False) -> str:
     return f"{value} ({low} to {high}) {unit}".rstrip()
 
 
+def _cut(name: str, width: int) -> str:
+    """Cut a name to a width; what tells devices apart stands at the end of a name as often as at its start."""
+    return name if len(name) <= width else f"{name[:width // 2 - 1]}..{name[len(name) - (width - width // 2 - 1):]}"
+
+
 def _row(label: str, text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
 
@@ -33,12 +38,12 @@ def _(result: DeviceComparison) -> str:
             "THE DEVICES DIFFER" if differ else "NO DIFFERENCE was found between the devices")
     together = f"{len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted"
     lines = textwrap.wrap(f"{head} ({together})", WIDTH)
-    width = min(max(len(item.name) for item in result.devices), 24)
+    width = max(min(max(len(item.name) for item in result.devices), 20), 6)
     lines.append(f"{'device':<{width}}  multiply by, to read like the first   own error, % of power")
     for k, item in enumerate(result.devices):
         own = "cannot be told" if item.error_sd is None else _span(item.error_sd, "")
         factor = _span(item.factor, "") if k else "1"
-        lines.append(f"{textwrap.shorten(item.name, width, placeholder='..'):<{width}}  {factor:<36}  {own}")
+        lines.append(f"{_cut(item.name, width):<{width}}  {factor:<36}  {own}")
     if differ:
         worst = max(differ, key=lambda item: abs(item.percent.value))
         lines += _row("Furthest", f"{worst.second} reads {_span(worst.percent, '%', sign=True)} against {worst.first}.")

@@ -55,7 +55,9 @@ def _fleet(fleet: ManyUnits) -> list[str]:
 @summary.register
 def _(result: Study) -> str:
     units = len(result.units)
-    head = f"{units} UNIT{'S' if units != 1 else ''}  claim {result.claim}: {_counted(result.units)}"
+    own = any(line.labels.get("claim") for line in result.units)
+    claim = "claims of their own" if own else f"claim {result.claim}"
+    head = f"{units} UNIT{'S' if units != 1 else ''}  {claim}: {_counted(result.units)}"
     lines = textwrap.wrap(head, WIDTH)
     lines += _row("Pairs", f"{len(result.pairs)}: {_counted(result.pairs)}; {result.computed} checked now, "
                            f"{result.reused} found done.")
