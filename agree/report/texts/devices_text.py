@@ -38,7 +38,7 @@ def _(result: DeviceComparison) -> str:
             "THE DEVICES DIFFER" if differ else "NO DIFFERENCE was found between the devices")
     together = f"{len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted"
     lines = textwrap.wrap(f"{head} ({together})", WIDTH)
-    width = max(min(max(len(item.name) for item in result.devices), 20), 6)
+    width = max(min(max(len(item.name) for item in result.devices), 18), 6)
     lines.append(f"{'device':<{width}}  multiply by, to read like the first   own error, % of power")
     for k, item in enumerate(result.devices):
         own = "cannot be told" if item.error_sd is None else _span(item.error_sd, "")
