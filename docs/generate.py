@@ -170,7 +170,7 @@ def estimators() -> str:
         if name.startswith("_") or isinstance(item, type) or not item.__module__.startswith("agree.estimators") \
                 or f"`agree.{name}`" in page:
             continue
-        parted = re.split(r"^([A-Z]\w+)\n-+\n", inspect.getdoc(item) or "", flags=re.MULTILINE)
+        parted = re.split(r"^([A-Z][\w ]+)\n-+\n", inspect.getdoc(item) or "", flags=re.MULTILINE)
         section = dict(zip(["head", *parted[1::2]], parted[::2], strict=True))
         text = "\n".join(section[key] for key in ("head", "Notes", "References") if key in section)
         parts.append(f"## {name.replace('_', ' ').capitalize()}\n\n{{py:func}}`agree.{name}`\n\n"

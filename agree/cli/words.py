@@ -23,7 +23,7 @@ class Words(click.Choice[str]):
         return self.names[str(super().convert(value, param, ctx))]
 
 
-class Level(click.ParamType[float]):
+class Level(click.ParamType):  # type: ignore[type-arg]  # not generic in the lowest click allowed
     """A level such as 95% or 0.95."""
 
     name = "level"

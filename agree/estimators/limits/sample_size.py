@@ -108,7 +108,7 @@ def limits_sample_size(
 
     See Also
     --------
-    limits_of_agreement, tolerance_factor
+    limits_of_agreement, tolerance_limits
 
     References
     ----------

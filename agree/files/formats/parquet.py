@@ -137,7 +137,10 @@ def _cells(pa: Any, column: Any, kind: str, name: str) -> list[str] | None:
     for chunk in column.chunks:
         for start in range(0, len(chunk), PART):
             part = chunk.slice(start, PART)
-            part = (part.dictionary_decode() if packed else part).dictionary_encode()
+            part = part.dictionary_decode() if packed else part
+            if pa.types.is_float16(part.type):  # older libraries do not encode halves
+                part = part.cast(pa.float32())
+            part = part.dictionary_encode()
             texts = [*_texts(part.dictionary, kind, name), ""]
             indices = part.indices.fill_null(len(texts) - 1).to_pylist()
             cells += [texts[i] for i in indices]
