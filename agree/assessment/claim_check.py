@@ -12,6 +12,7 @@ import numpy as np
 from agree.assessment.beside import robust_and_limits, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
+from agree.assessment.left_out import left_out
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
@@ -274,9 +275,11 @@ def check_claim(
     level = looked.level
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
-    readings = looked.answers((
+    faulty = with_faults(data, level)
+    aside = left_out(data.pairs, first, faulty)
+    readings = looked.answers(aside.answers((
         first, second, meanings.readings(data, claim, reference_u, level, window_s),
-        meanings.next_session(data, claim, first, level, decision_rule)))
+        meanings.next_session(data, claim, first, level, decision_rule))))
     each = meanings.own_errors(data, claim, level)
     effects = meanings.effects_of(data, claim, level)
     bias = meanings.mean_error(data, "%", level)
@@ -286,11 +289,12 @@ def check_claim(
     limits, robust = robust_and_limits(data, window_s, level)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
-        readings=readings, bias=bias, bias_with_faults=with_faults(data, level), bands=band_checks,
+        readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks,
         limits=limits, deming=line, passing_bablok=robust, correction=fix,
         findings=findings(data, fix),
         next_step=looked.next or next_step(data, meaning, readings, claim, level, effects.odd if effects else ()),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
-        notes=notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside),
+        notes=notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes
+        + declared_notes(beside) + aside.notes(),
         pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

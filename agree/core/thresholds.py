@@ -138,3 +138,8 @@ SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
 LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for
 LEAST_PATTERN_EVENTS = 5   # events of a kind of fault, from which on what goes with them is judged
 PATTERN_P = 0.01           # chance, over all moments tried, below which a pattern is named
+
+# --- assessment ---
+# Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
+# that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
+MOST_LEFT_OUT = 0.2

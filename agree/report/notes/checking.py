@@ -65,6 +65,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                          "{percent:g} % likely on either side, not {promised:g} %. Declare looks with --looks."),
     "looks_between": "no look was declared after {sessions} sessions: no answer is given before the next.",
     "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
+    "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
+                        "outside: what is left cannot speak for the device."),
     "declared_otherwise": "declared beforehand: {what} {declared}; done: {done}.",
     "declared_as_done": "checked as declared beforehand (digest {digest}).",
     "session_odd": _odd,

@@ -13,7 +13,7 @@ from agree.report.story.language.names import opponent, subject
 from agree.report.story.language.vocabulary import PLACE, counted, duration, question
 from agree.verdict.bands import BandCheck
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import FAILS, HOLDS, OPEN
+from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way
 
 GUARDS = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}  # standard uncertainties that each rule keeps clear
 
@@ -78,7 +78,7 @@ def sentence(check: ClaimCheck) -> str:
 
 def _mean(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
-    where = place_words(reading.verdict, limit_words(check, seen, reading.unit))
+    where = place_words(three_way(item.low, item.high, reading.limit), limit_words(check, seen, reading.unit))
     return (f"{subject(check)} {reads(check, seen, reading.unit)}; {interval_name(check)} "
             f"{interval_is(seen, reading.unit)}: {where}.")
 
@@ -144,7 +144,7 @@ def _readings(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
 
 def _next(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
-    where = place_words(reading.verdict, limit_words(check, seen, reading.unit))
+    where = place_words(three_way(item.low, item.high, reading.limit), limit_words(check, seen, reading.unit))
     told = "the same as the reference" if seen.value == 0 else side_words(seen.value, seen.places, reading.unit)
     return (f"The next session is expected to read {told}; {interval_name(check)} for it "
             f"{interval_is(seen, reading.unit)}: {where}.")
