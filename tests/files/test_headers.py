@@ -54,7 +54,7 @@ def test_the_plain_column_of_two(first, second):
         assert read_recording(text.encode()).power[0] == wanted
 
 
-@pytest.mark.parametrize("header", ["power,watts", "Power (Favero),Power (wheel)", "Leistung,Leistung 2",
+@pytest.mark.parametrize("header", ["power,watts", "Power (pedals),Power (wheel)", "Leistung,Leistung 2",
                                     "Gesamtleistung,Istleistung"])
 def test_two_candidates_are_refused(header):
     with pytest.raises(InputError, match=r"2 columns that may be the power: .*; name it with power_column") as caught:
