@@ -14,6 +14,7 @@ import agree
 
 ROOT = Path(agree.__file__).parent
 MODULES = sorted(ROOT.rglob("*.py"))
+CHECKOUT = Path(__file__).resolve().parent.parent  # the package under test may be an installed copy
 # Room -> rooms it may import from, its own included: the way of the data, one direction.
 CORE = {"core"}
 VERDICT = CORE | {"estimators", "verdict"}
@@ -140,23 +141,17 @@ def test_public_names():
 
 
 def test_nothing_stale_at_the_top():
-    top = ROOT.parent
-    if not (top / "pyproject.toml").exists():
-        pytest.skip("installed package, no checkout around it")
-    names = {path.name for path in top.iterdir() if not path.name.startswith(".")}
+    names = {path.name for path in CHECKOUT.iterdir() if not path.name.startswith(".")}
     assert names - {"agree-demo"} <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "agree", "tests",
                                       "benchmarks", "docs"}
 
 
 def test_the_lowest_versions_tested_are_those_declared():
-    top = ROOT.parent
-    if not (top / "pyproject.toml").exists():
-        pytest.skip("installed package, no checkout around it")
-    project = tomllib.loads((top / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    project = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
     wanted = " ".join([*project["dependencies"], *extras["fit"], *extras["parquet"]])
     declared = dict(re.findall(r"([\w-]+)>=([\d.]+)", wanted))
-    lines = (top / ".ci" / "lowest.txt").read_text(encoding="utf-8").splitlines()
+    lines = (CHECKOUT / ".ci" / "lowest.txt").read_text(encoding="utf-8").splitlines()
     tested = dict(line.split("==") for line in lines if "==" in line)
     tested.pop("polars")  # of the tests, not of the package
     for name, version in declared.items():
@@ -165,7 +160,7 @@ def test_the_lowest_versions_tested_are_those_declared():
 
 
 def import_graph():
-    spec = importlib.util.spec_from_file_location("import_graph", ROOT.parent / "docs" / "import_graph.py")
+    spec = importlib.util.spec_from_file_location("import_graph", CHECKOUT / "docs" / "import_graph.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
@@ -182,7 +177,7 @@ def test_no_circle_between_modules_nor_between_rooms():
 
 def test_contributors_see_the_graph_as_it_is():
     graph = import_graph()
-    block = graph.BLOCK.search((ROOT.parent / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    block = graph.BLOCK.search((CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8"))
     assert block[0] == graph.mermaid(graph.room_graph(graph.module_graph()))
 
 

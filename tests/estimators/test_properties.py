@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from agree import InputError, bias_by_band, deming, limits_of_agreement, passing_bablok
 
+pytestmark = pytest.mark.filterwarnings("ignore:neighbouring errors are alike")  # as some drawn orders make them
+
 # Sixteenths of a watt: sums and differences are exact, and no two slopes differ by rounding alone.
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
 
@@ -139,8 +141,15 @@ def test_every_pair_twice_leaves_the_estimates(rows):
     factor = math.sqrt(2 * (x.size - 1) / (2 * x.size - 1))  # divisor n - 1
     same(limits_of_agreement(xx, yy).sd, factor * limits_of_agreement(x, y).sd)
     # Each slope counts four times, and no pair of a point with its copy counts.
-    assert passing_bablok(xx, yy).n_slopes == 4 * passing_bablok(x, y).n_slopes
-    same(passing_bablok(xx, yy).slope.value, passing_bablok(x, y).slope.value, rel=1e-13)
+    try:
+        line = passing_bablok(x, y)
+    except InputError:  # a vertical median slope: refused twice as once
+        with pytest.raises(InputError, match=r"^no line: the median slope is vertical"):
+            passing_bablok(xx, yy)
+        return
+    twice = passing_bablok(xx, yy)
+    assert twice.n_slopes == 4 * line.n_slopes
+    same(twice.slope.value, line.slope.value, rel=1e-13)
 
 
 @pytest.mark.parametrize("power", [1e-300, 1e300])
