@@ -143,3 +143,8 @@ PATTERN_P = 0.01           # chance, over all moments tried, below which a patte
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
 MOST_LEFT_OUT = 0.2
+
+# --- study ---
+# Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:
+# recorders are started within minutes of each other (common practice); rides one after the other share nothing.
+STUDY_OVERLAP_SHARE = 0.5

@@ -1,6 +1,7 @@
 """Many pairs: lists, checkpoints, executors, and statistics over units."""
 
-from agree.study.listing import Found, StudyRow, find_pairs
+from agree.study.finding import Found, find_pairs
+from agree.study.listing import StudyRow
 from agree.study.running import Study, run
 from agree.study.tables import Line
 

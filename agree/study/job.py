@@ -69,7 +69,9 @@ def pair_key(files: tuple[str, str], digests: tuple[str, str], claim: str, optio
 
 
 def unit_key(keys: tuple[str, ...]) -> str:
-    """Key of a unit: of its pairs in order."""
+    """Key of a unit: of its pairs in order; a single pair is the unit."""
+    if len(keys) == 1:
+        return keys[0]
     return hashlib.sha256(json.dumps(["unit", *keys]).encode()).hexdigest()
 
 
@@ -94,7 +96,7 @@ def run_job(job: Job) -> list[dict[str, Any]]:
                 continue
             found.append(pairs)
             records.append({"key": key, "result": result})
-        if not job.alone:
+        if not job.alone and len(job.keys) > 1:
             records.append(_unit(found, records, job, asked))
     return records
 

@@ -96,7 +96,7 @@ class Runner:
             records.append(found[0])
             if "result" in found[0]:
                 kept.append((files, key))
-        if job.alone:
+        if job.alone or len(job.keys) == 1:
             return records
         whole = replace(job, files=tuple(files for files, _ in kept), keys=tuple(key for _, key in kept))
         last = self._tried(whole)[-1] if kept else {"error": "no session could be used"}

@@ -12,12 +12,13 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.core.results.result import Result
 from agree.study.checkpoint import Checkpoint
-from agree.study.fleet import fleet_of
-from agree.study.job import CHECK, PAIRING, Job, digest, pair_key, unit_key
+from agree.study.contents import contents_of, path_of
+from agree.study.job import CHECK, PAIRING, Job, unit_key
 from agree.study.listing import StudyRow, read_list
 from agree.study.pool import MakeExecutor, Runner, own_pool
+from agree.study.statistics.fleet import fleet_of
+from agree.study.statistics.many_units import ManyUnits
 from agree.study.tables import Line, pair_line, unit_line, write_tables
-from agree.study.units_statistics import ManyUnits
 from agree.verdict.claim import Claim
 
 BATCH = 20  # jobs in one call to an executor that is not our own
@@ -35,6 +36,8 @@ class Study(Result):
     results : tuple of mapping
         The whole result of each pair, or its error.
     claim : str
+    options : mapping
+        Options of pairing and check, as given; the verdicts are those of `options["meaning"]`.
     computed, reused, failed : int
         Pairs checked now, found done already, and ended in an error.
     fleet : ManyUnits or None
@@ -45,6 +48,7 @@ class Study(Result):
     units: tuple[Line, ...]
     results: tuple[Mapping[str, Any], ...] = field(repr=False)
     claim: str
+    options: Mapping[str, Any]
     computed: int
     reused: int
     failed: int
@@ -117,9 +121,11 @@ def run(
     if strange:
         raise InputError(f"options {', '.join(strange)} are not known; expected some of "
                          f"{', '.join((*PAIRING, *CHECK))}")
+    options = {"meaning": "average", **options}  # a default that is named is the same question
     rows, folder = read_list(source)
     store = Checkpoint(None if out is None else Path(out) / "pairs")
-    keys, errors = _keys(rows, folder, claim, options)
+    contents = contents_of(rows, folder, claim, options)
+    keys = [item.key for item in contents]
     units = _units(rows, claim)
     jobs, reused = _jobs(units, rows, folder, keys, store, options, retry=retry)
     total, done = len({key for key in keys if key}), reused
@@ -133,10 +139,13 @@ def run(
                 progress(done, total)
     finally:
         runner.close()
-    records = [store.get(key) or {"error": error} for key, error in zip(keys, errors, strict=True)]
-    lines = tuple(pair_line(row, record) for row, record in zip(rows, records, strict=True))
+    records = [{"error": item.error} if item.error else store.get(item.key) or {"error": "not checked"}
+               for item in contents]
+    lines = tuple(pair_line(row, record, item.repeats)
+                  for row, record, item in zip(rows, records, contents, strict=True))
     unit_lines = tuple(_unit_line(unit, rows, keys, records, store) for unit in units)
-    study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim, computed=total - reused,
+    study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim,
+                  options=dict(options), computed=total - reused,
                   reused=reused, failed=sum(bool(line.error) for line in lines),
                   fleet=fleet_of(lines, unit_lines, records, claim, options))
     if out is not None:
@@ -144,32 +153,12 @@ def run(
     return study
 
 
-def _path(folder: Path, name: str) -> str:
-    return name if "://" in name or Path(name).is_absolute() else str(folder / name)
-
-
-def _keys(rows: list[StudyRow], folder: Path, claim: str, options: dict[str, Any]) -> tuple[list[str], list[str]]:
-    """Return the key of each pair, "" with its error where a file cannot be read."""
-    digests: dict[str, str] = {}
-    keys, errors = [], []
-    for row in rows:
-        files = (_path(folder, row.reference), _path(folder, row.device))
-        try:
-            for name in files:
-                digests[name] = digests.get(name) or digest(name)
-        except OSError as error:
-            keys.append("")
-            errors.append(f"{row.reference if error.filename == files[0] else row.device}: {error.strerror or error}")
-            continue
-        keys.append(pair_key(files, (digests[files[0]], digests[files[1]]), row.claim or claim, options))
-        errors.append("")
-    return keys, errors
-
-
 def _units(rows: list[StudyRow], claim: str) -> list[_Unit]:
     units: dict[tuple[str, str], _Unit] = {}
     for k, row in enumerate(rows):
-        units.setdefault((row.unit, row.claim or claim), _Unit(row.unit, row.claim or claim)).rows.append(k)
+        if row.unit:
+            units.setdefault((row.unit, row.claim or claim),
+                             _Unit(row.unit, row.claim or claim)).rows.append(k)
     return list(units.values())
 
 
@@ -194,7 +183,7 @@ def _jobs(units: list[_Unit], rows: list[StudyRow], folder: Path, keys: list[str
         if all(record is not None and not (retry and "error" in record) for record in records):
             reused += len(mine)
             continue
-        files = tuple((_path(folder, rows[k].reference), _path(folder, rows[k].device)) for k in members)
+        files = tuple((path_of(folder, rows[k].reference), path_of(folder, rows[k].device)) for k in members)
         jobs.append(Job(files=files, keys=mine, claim=unit.claim, options=options))
     return jobs, reused
 
@@ -215,6 +204,6 @@ def _runner(executor: Executor | MakeExecutor | None, workers: int | None) -> Ru
 def _unit_line(unit: _Unit, rows: list[StudyRow], keys: list[str], records: list[dict[str, Any]],
                store: Checkpoint) -> Line:
     mine = tuple(keys[k] for k in _members(unit, keys))
-    record = (store.get(unit_key(mine)) if mine else None) or {"error": "no session could be used"}
     sessions = sum("result" in records[k] for k in _members(unit, keys))
+    record = (store.get(unit_key(mine)) if sessions else None) or {"error": "no session could be used"}
     return unit_line(unit.name, [rows[k] for k in unit.rows], sessions, record)

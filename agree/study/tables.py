@@ -13,12 +13,16 @@ from typing import Any
 from agree.files.writing import write_text
 from agree.study.listing import StudyRow
 
+WHOLE = ("sessions", "listed", "repeats")
 FIGURES = ("verdict", "bias", "low", "high", "bias_unit")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One row: its labels and factors, the verdict, the mean error with its interval in `bias_unit`, or the error."""
+    """One row: its labels and factors, the verdict, the mean error with its interval in `bias_unit`, or the error.
+
+    `repeats` is the row of the list that a pair gives again, `listed` the pairs that the list has of a unit.
+    """
 
     labels: Mapping[str, str]
     sessions: int
@@ -29,6 +33,8 @@ class Line:
     bias_unit: str
     error: str = ""
     factors: Mapping[str, str] = field(default_factory=dict)
+    repeats: int | None = None
+    listed: int = 1
 
 
 def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -44,18 +50,19 @@ def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
                                                                              ("high", "high"))}, "bias_unit": unit}
 
 
-def pair_line(row: StudyRow, record: Mapping[str, Any]) -> Line:
+def pair_line(row: StudyRow, record: Mapping[str, Any], repeats: int | None = None) -> Line:
     """Return the line of one pair."""
     labels = {"unit": row.unit, "session": row.session, "reference": row.reference, "device": row.device,
               "claim": row.claim}
-    return Line(labels=labels, sessions=1, factors=row.factors, **_figures(record))
+    return Line(labels=labels, sessions=1, factors=row.factors, repeats=repeats, **_figures(record))
 
 
 def unit_line(unit: str, rows: Sequence[StudyRow], sessions: int, record: Mapping[str, Any]) -> Line:
     """Return the line of one unit; factors in which its pairs differ are left out."""
     factors = {key: value for key, value in rows[0].factors.items()
                if all(row.factors.get(key) == value for row in rows)}
-    return Line(labels={"unit": unit, "claim": rows[0].claim}, sessions=sessions, factors=factors, **_figures(record))
+    return Line(labels={"unit": unit, "claim": rows[0].claim}, sessions=sessions, factors=factors,
+                listed=len(rows), **_figures(record))
 
 
 def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[Any]]]:
@@ -64,10 +71,11 @@ def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[A
     labels = ["unit"] if units else ["unit", "session", "reference", "device"]
     if any(line.labels.get("claim") for line in lines):
         labels = [*labels, "claim"]
-    header = [*labels, *(["sessions"] if units else []), *factors, *FIGURES, "error"]
-    cells = [[*(line.labels[name] for name in labels), *([line.sessions] if units else []),
-              *(line.factors.get(name, "") for name in factors), *(getattr(line, name) for name in FIGURES), line.error]
-             for line in lines]
+    header = [*labels, *(["sessions", "listed"] if units else []), *factors, *FIGURES, "error",
+              *([] if units else ["repeats"])]
+    cells = [[*(line.labels[name] for name in labels), *([line.sessions, line.listed] if units else []),
+              *(line.factors.get(name, "") for name in factors), *(getattr(line, name) for name in FIGURES), line.error,
+              *([] if units else [line.repeats])] for line in lines]
     return header, cells
 
 
@@ -113,6 +121,6 @@ def _write_parquet(header: Sequence[str], cells: Sequence[Sequence[Any]], path: 
 
     numbers = {"bias", "low", "high"}
     columns = {name: pa.array([row[k] for row in cells], type=pa.float64() if name in numbers else
-                              pa.int64() if name == "sessions" else pa.string()) for k, name in enumerate(header)}
+                              pa.int64() if name in WHOLE else pa.string()) for k, name in enumerate(header)}
     made = pa.table(columns)
     write_whole(path, lambda part: pq.write_table(made, part))

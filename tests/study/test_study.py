@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -44,9 +45,15 @@ def tables(out):
 
 
 @pytest.fixture(scope="module")
-def undisturbed(folder, tmp_path_factory):
+def done(tmp_path_factory):
+    """Where the undisturbed run leaves its records: what was checked there is not checked again."""
+    return tmp_path_factory.mktemp("out")
+
+
+@pytest.fixture(scope="module")
+def undisturbed(folder, done):
     """The tables of a run that nothing disturbed, in this process."""
-    out = tmp_path_factory.mktemp("out")
+    out = done
     with ThreadPoolExecutor(1) as executor:
         study = run(folder / "list.csv", "1.5 %", executor=executor, workers=1, out=out)
     assert (study.computed, study.reused, study.failed) == (6, 0, 0)
@@ -103,9 +110,9 @@ def test_own_pool_gives_the_same_bytes_and_goes_on(folder, undisturbed, tmp_path
     assert tables(tmp_path) == undisturbed
 
 
-def test_relabelling_costs_nothing_and_a_changed_file_is_checked_again(folder, tmp_path):
+def test_relabelling_costs_nothing_and_a_changed_file_is_checked_again(folder, undisturbed, done, tmp_path):
+    shutil.copytree(done, tmp_path, dirs_exist_ok=True)
     with ThreadPoolExecutor(1) as executor:
-        run(folder / "list.csv", "1.5 %", executor=executor, out=tmp_path)
         rows = [{"unit": "a", "session": "first", "reference": str(folder / "a-1-ref.csv"),
                  "device": str(folder / "a-1-dev.csv"), "athlete": "P1"}]
         relabelled = run(rows, "1.5 %", executor=executor, out=tmp_path)
@@ -172,8 +179,6 @@ def test_a_killed_driver_leaves_no_orphan_and_goes_on(folder, undisturbed, tmp_p
     ([], "the list: found no pairs; expected a row for each"),
     ([{"unit": "a", "session": "1", "reference": "r.csv"}],
      "the list: found the columns unit, session, reference; expected unit, session, reference, device; add device"),
-    ([{"unit": "a", "session": "", "reference": "r.csv", "device": "d.csv"}],
-     "the list, row 2: found no session; expected one; fill the cell in"),
 ])
 def test_lists_that_cannot_be_used(rows, text):
     with pytest.raises(InputError) as caught:
@@ -188,9 +193,100 @@ def test_options_and_claims_that_cannot_be_used():
         run([], "soon")
 
 
-def test_results_given_back_as_a_list_are_refused(folder, tmp_path):
+def row_of(folder, name, **changes):
+    unit, session = name.split("-")
+    return {"unit": unit, "session": session, "reference": str(folder / f"{name}-ref.csv"),
+            "device": str(folder / f"{name}-dev.csv")} | changes
+
+
+def test_an_empty_cell_is_a_row_with_its_error_and_the_rest_is_checked(folder, tmp_path):
+    (tmp_path / "list.csv").write_text("unit,session,reference,device\n"
+                                       f",1,{folder}/a-1-ref.csv,{folder}/a-1-dev.csv\n"
+                                       f"b,1,{folder}/b-1-ref.csv,{folder}/b-1-dev.csv\n\n"
+                                       f"c,,{folder}/c-1-ref.csv,\n")
     with ThreadPoolExecutor(1) as executor:
-        run(folder / "list.csv", "1.5 %", executor=executor, out=tmp_path)
+        study = run(tmp_path / "list.csv", "1.5 %", executor=executor)
+    assert [line.error for line in study.pairs] == [
+        "row 2: found no unit; expected one; fill the cell in", "",
+        "row 5: found no session and no device; expected one; fill the cell in"]
+    assert [(line.labels["unit"], line.sessions, line.listed, line.error) for line in study.units] == [
+        ("b", 1, 1, ""), ("c", 0, 1, "no session could be used")]
+    assert "no unit, session 1: row 2: found no unit" in study.summary().replace("\n" + 14 * " ", " ")
+
+
+def test_one_effort_counts_once(folder, undisturbed, done, tmp_path):
+    """Given again it is said; as another session or unit, or beside the same reference, it is an error."""
+    other = tmp_path / "other.csv"
+    other.write_text((folder / "b-1-dev.csv").read_text().replace("\n3,", "\n3.0,", 1))
+    rows = [row_of(folder, "b-1"), row_of(folder, "b-1"), row_of(folder, "b-1", session="2"),
+            row_of(folder, "b-1", unit="z"), row_of(folder, "b-2", session="3", reference=str(folder / "b-1-ref.csv")),
+            row_of(folder, "b-1", unit="y", device=str(other))]
+    with ThreadPoolExecutor(1) as executor:
+        study = run(rows, "1.5 %", executor=executor, out=done)
+    assert [line.repeats for line in study.pairs] == [None, 2, None, None, None, None]
+    assert [line.error for line in study.pairs[2:5]] == [
+        "row 4: found the recordings of row 2 again (unit b, session 1); expected one row for each effort; one effort "
+        "counts once: give its own files, or leave the row out",
+        "row 5: found the recordings of row 2 again (unit b, session 1); expected another recording for another unit; "
+        "one effort counts once: give its own files, or leave the row out",
+        "row 6: found the reference's recording of row 2 again (unit b, session 1); expected one row for each effort; "
+        "one effort counts once: give its own files, or leave the row out"]
+    assert [(line.labels["unit"], line.sessions, line.listed) for line in study.units] == [
+        ("b", 1, 4), ("z", 0, 1), ("y", 1, 1)]  # two units beside one reference are two units
+    assert "Counted once  1 of the list's rows, given twice; the first is b, session 1." in study.summary()
+    assert [row["repeats"] for row in csv.DictReader((done / "pairs.csv").read_text().splitlines())] == [
+        "", "2", "", "", "", ""]
+
+
+def test_statistics_over_units_count_a_pair_given_twice_once(folder, undisturbed, done):
+    rows = [row_of(folder, f"{unit}-{k}") for unit, count in UNITS.items() for k in range(1, count + 1)]
+    with ThreadPoolExecutor(1) as executor:
+        once, twice = (run(given, "1.5 %", executor=executor, out=done).fleet for given in (rows, [*rows, rows[1]]))
+    assert twice.to_dict() == once.to_dict()
+
+
+def test_the_headline_names_the_meaning(folder, undisturbed, done):
+    with ThreadPoolExecutor(1) as executor:
+        heads = {meaning: run([row_of(folder, "a-1")], "1.5 %", executor=executor, meaning=meaning,
+                              out=done).summary() for meaning in ("average", "readings")}
+    assert heads["average"].startswith("1 UNIT  claim 1.5 %, mean error: 1 does not hold\n")
+    assert heads["readings"].startswith("1 UNIT  claim 1.5 %, single 30-s readings: 1 does not hold\n")
+
+
+def stamped(path, start, seconds=600):
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("time,power_W\n" + "".join(f"{np.datetime64(start) + np.timedelta64(k, 's')}Z,{200 + k % 7}\n"
+                                              for k in range(seconds)))
+
+
+def test_recordings_whose_names_do_not_tell_are_paired_by_their_times(tmp_path):
+    stamped(tmp_path / "crank" / "morning.csv", "2026-03-14T08:00:00")
+    stamped(tmp_path / "crank" / "evening.csv", "2026-03-14T18:00:00")
+    stamped(tmp_path / "U7" / "0001.csv", "2026-03-14T18:04:59")   # 301 of 600 s: a pair
+    stamped(tmp_path / "U7" / "0002.csv", "2026-03-14T08:05:01")   # 299 of 600 s: none
+    stamped(tmp_path / "U8" / "0001.csv", "2026-03-14T18:00:10")
+    (tmp_path / "notes.txt").write_text("it rained")
+    found = find_pairs(tmp_path)
+    assert [(row.unit, row.session, row.reference, row.device) for row in found.rows] == [
+        ("U8", "2026-03-14 18:00", "crank/evening.csv", "U8/0001.csv"),
+        ("U7", "2026-03-14 18:00", "crank/evening.csv", "U7/0001.csv")][::-1]
+    assert found.leftovers == (
+        ("U7/0002.csv", "no word for reference or device in it"),
+        ("crank/morning.csv", "no device beside it, nor any at its time (2026-03-14 08:00 UTC)"),
+        ("notes.txt", "no word for reference or device in it"))
+
+
+def test_files_of_one_time_without_a_word_for_the_reference_are_no_pair(tmp_path):
+    stamped(tmp_path / "garage" / "x.csv", "2026-03-14T08:00:00")
+    stamped(tmp_path / "new" / "y.csv", "2026-03-14T08:00:10")
+    with pytest.raises(InputError, match="found no pair among 2 files"):
+        find_pairs(tmp_path)
+    assert [(row.unit, row.reference) for row in find_pairs(tmp_path, reference_word="Garage").rows] == [
+        ("new", "garage/x.csv")]
+
+
+def test_results_given_back_as_a_list_are_refused(undisturbed, tmp_path):
+    (tmp_path / "pairs.csv").write_bytes(undisturbed["pairs.csv"])
     with pytest.raises(InputError, match=r"^pairs.csv: found the column 'bias', a name of the results"):
         run(tmp_path / "pairs.csv", "1.5 %")
     with pytest.raises(InputError, match="Is a directory; give the list of a study"):

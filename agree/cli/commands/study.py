@@ -23,16 +23,19 @@ def study() -> None:
 @click.argument("folder", metavar="FOLDER")
 @click.option("--pattern", metavar="TEXT",
               help="Named parts of the files' names: '{athlete}-{condition}-{session}-{unit}-{role}'.")
-def list_command(folder: str, pattern: str | None) -> None:
+@click.option("--reference", "word", metavar="WORD", help="One more word that names the reference's files or folder.")
+def list_command(folder: str, pattern: str | None, word: str | None) -> None:
     """Print the list of pairs that a folder holds, as CSV.
 
-    Files are a pair if their names differ in one word such as ref and dev. What belongs to no pair is named on stderr.
+    Files are a pair if their names differ in one word such as ref and dev, or, where names do not tell, if they were
+    recorded at the same time. What belongs to no pair is named on stderr.
 
     Example: agree study list rides > study.csv
     """
-    from agree.study.listing import find_pairs, list_text
+    from agree.study.finding import find_pairs
+    from agree.study.listing import list_text
 
-    found = find_pairs(folder, pattern)
+    found = find_pairs(folder, pattern, reference_word=word)
     click.echo(list_text(found.rows), nl=False)
     for name, why in found.leftovers:
         click.echo(f"left over: {name}: {why}", err=True)

@@ -101,7 +101,7 @@ def many_units(
     Examples
     --------
     >>> import numpy as np
-    >>> from agree.study.units_statistics import many_units
+    >>> from agree.study.statistics.many_units import many_units
     >>> rng = np.random.default_rng(1)
     >>> errors = np.r_[rng.normal(0, 0.5, 11), 4.0]
     >>> found = many_units(errors, np.full(12, 0.3), limit=1.5)

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from agree.study.statistics.many_units import LEAST_UNITS, ManyUnits, many_units
 from agree.study.tables import Line
-from agree.study.units_statistics import LEAST_UNITS, ManyUnits, many_units
 from agree.verdict.claim import Claim
 from agree.verdict.reference import ReferenceUncertainty
 
@@ -21,13 +21,17 @@ def fleet_of(pairs: Sequence[Line], units: Sequence[Line], records: Sequence[Map
     where no unit has two, it is that within its recording, which knows nothing of other days.
     """
     limit = Claim.parse(claim).percent
-    usable = [line for line in units if line.bias is not None and line.bias_unit == "%"]
+    usable = list({line.labels["unit"]: line for line in units
+                   if line.bias is not None and line.bias_unit == "%"}.values())
     if limit is None or len(usable) < LEAST_UNITS:
         return None
     by_unit: dict[str, list[float]] = {}
     own: dict[str, float] = {}
+    counted: set[tuple[str, ...]] = set()  # a pair that stands in the list twice, or under two claims, counts once
     for line, record in zip(pairs, records, strict=True):
-        if line.bias is not None and line.bias_unit == "%":
+        which = tuple(line.labels[name] for name in ("unit", "reference", "device"))
+        if line.bias is not None and line.bias_unit == "%" and line.repeats is None and which not in counted:
+            counted.add(which)
             by_unit.setdefault(line.labels["unit"], []).append(line.bias)
             own[line.labels["unit"]] = float(record["result"]["bias_percent"].get("standard_error") or 0.0)
     several = [np.array(values) for values in by_unit.values() if len(values) > 1]

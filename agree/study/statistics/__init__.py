@@ -1,0 +1,1 @@
+"""What a study says of units, devices and conditions."""
