@@ -266,7 +266,7 @@ def check_claim(
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
-    refuse_repeats(data.pairs)
+    refuse_repeats((pairs,) if isinstance(pairs, Pairs) else tuple(pairs))  # before the reference is corrected
     planned = checked_looks(looks) if looks else declared.looks if declared else ()
     beside = None if declared is None else compare(declared, Declaration(
         claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=planned,

@@ -109,6 +109,9 @@ ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false
 TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
 SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
 LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
+# s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
+# saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
+LEAST_APART_S = 600.0
 LEAST_BAND_S = 60        # a band with fewer seconds is shown, not judged
 BAND_STEP_W = 5.0        # W: edges of bands and stretches are rounded to this
 POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a wrong "holds" came in 7.8 %

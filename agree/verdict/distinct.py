@@ -1,8 +1,11 @@
-"""Refuse what would count one ride twice: a session given again, two that overlap, a device beside itself."""
+"""Refuse what would count one ride twice: a recording given again, pieces of one ride, a device beside itself."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
+from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,18 +13,43 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.thresholds import LEAST_COMMON_S
+from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too
+FIRST_YEAR = 2000  # a clock that shows an earlier year was never set, and starts anew with each recording
+
+UNDATED = "undated"
+
+Prints = NDArray[np.uint64]
+
+
+class Common(NamedTuple):
+    """How many runs two sessions have in common: of both references, both devices, and crosswise."""
+
+    references: int
+    devices: int
+    crossed: int
+
+    @property
+    def kind(self) -> str:
+        """Which recording is the same: "" if none is."""
+        if self.crossed >= LEAST_COMMON_S:
+            return "exchanged"
+        same = self.references >= LEAST_COMMON_S, self.devices >= LEAST_COMMON_S
+        return {(True, True): "both", (True, False): "reference", (False, True): "device"}.get(same, "")
 
 
 def refuse_repeats(items: Sequence[Pairs]) -> None:
-    """Refuse a device compared with itself, and sessions that hold the same stretch of one ride.
+    """Refuse a device compared with itself, and sessions that rest on one ride.
 
     Readings are compared, not clocks: a copy that was shifted or stamped anew has the same readings in a row. Two
-    sessions are the same ride if the runs of 30 readings that both references have, and those that both devices have,
-    come to 60 or more; where the clocks overlap too, the references are enough.
+    sessions are one ride if the runs of 30 readings that both references, or both devices, or the reference of one
+    and the device of the other have in common come to 60 or more: one of the two recordings is enough, since another
+    device on one effort is not another day. A recording played backwards has the same runs.
+
+    Pieces of one ride hold no common readings. They are told by their clocks: sessions that overlap, or less than
+    10 minutes apart, share zero, temperature and rider, and are one session; so do pieces of one file.
 
     Raises
     ------
@@ -33,27 +61,51 @@ def refuse_repeats(items: Sequence[Pairs]) -> None:
         if np.array_equal(reference, device) and np.unique(reference).size >= LEAST_VALUES:
             raise InputError(f"session {k}: {_names(item)} hold the same readings in all {reference.size} used "
                              "seconds: a recording was compared with itself; give the device's own recording")
-    prints = [(_runs(item.reference), _runs(item.device)) for item in items] if len(items) > 1 else []
-    for i, j in _sharing([one for one, _ in prints]):
-        common, too = (int(np.isin(one, other).sum()) for one, other in zip(prints[i], prints[j], strict=True))
-        if common < LEAST_COMMON_S or (too < LEAST_COMMON_S and not _clocks_overlap(items[i], items[j])):
-            continue
-        whole = common >= 0.98 * max(prints[i][0].size, prints[j][0].size)
-        what = "the same recordings" if whole else f"the same {common + RUN - 1} s of one ride"
-        raise InputError(f"sessions {i + 1} ({_names(items[i])}) and {j + 1} ({_names(items[j])}) hold {what}: a "
-                         "session counts once, whatever its file is called or its clock says; leave one of them out"
-                         + ("" if whole else ", or cut them so that they do not overlap"))
+    if len(items) < 2:
+        return
+    prints = [(_runs(item.reference), _runs(item.device)) for item in items]
+    for i, j in _sharing(prints):
+        common = _common(prints[i], prints[j])
+        if common.kind:
+            raise InputError(_repeated(items, prints, i, j, common))
+    _refuse_one_file(items)
+    _refuse_close(items)
 
 
-def _sharing(prints: Sequence[NDArray[np.uint64]]) -> list[tuple[int, int]]:
+def _common(one: tuple[Prints, Prints], other: tuple[Prints, Prints]) -> Common:
+    def count(a: Prints, b: Prints) -> int:
+        return int(np.isin(a, b).sum())
+
+    return Common(count(one[0], other[0]), count(one[1], other[1]),
+                  min(count(one[0], other[1]), count(one[1], other[0])))
+
+
+def _repeated(items: Sequence[Pairs], prints: Sequence[tuple[Prints, Prints]], i: int, j: int, common: Common) -> str:
+    one, other = f"sessions {i + 1} ({_names(items[i])})", f"{j + 1} ({_names(items[j])})"
+    if common.kind == "exchanged":
+        return (f"{one} and {other} hold the same recordings, once as reference and once as device: a session counts "
+                "once; leave out the one whose files are exchanged")
+    side = 1 if common.kind == "device" else 0
+    runs = common.devices if side else common.references
+    whole = runs >= 0.98 * max(prints[i][side].size, prints[j][side].size)
+    stretch = f"the same {runs + RUN - 1} s of one ride"
+    cut = "" if whole else ", or cut them so that they do not overlap"
+    if common.kind == "both":
+        return (f"{one} and {other} hold {'the same recordings' if whole else stretch}: a session counts once, "
+                f"whatever its file is called or its clock says; leave one of them out{cut}")
+    what = f"the same recording of the {common.kind}" if whole else f"{stretch} in the {common.kind}'s recording"
+    return (f"{one} and {other} hold {what}: one ride is one session, however many recordings of it there are; leave "
+            "one of them out")
+
+
+def _sharing(prints: Sequence[tuple[Prints, Prints]]) -> list[tuple[int, int]]:
     """Pairs of sessions that have a run in common, of several with one run the neighbours.
 
     All runs are sorted once, so that hundreds of sessions of different rides cost hardly more than their reading.
     """
-    if len(prints) < 2:
-        return []
-    whole = np.concatenate(prints)
-    owner = np.repeat(np.arange(len(prints)), [one.size for one in prints])
+    both = [np.unique(np.concatenate(pair)) for pair in prints]
+    whole = np.concatenate(both)
+    owner = np.repeat(np.arange(len(both)), [one.size for one in both])
     order = np.argsort(whole, kind="stable")  # of one run, sessions stay in order
     whole, owner = whole[order], owner[order]
     same = np.flatnonzero(whole[1:] == whole[:-1])
@@ -64,12 +116,13 @@ def _names(item: Pairs) -> str:
     return f"{item.reference_name} and {item.device_name}"
 
 
-def _runs(values: FloatArray) -> NDArray[np.uint64]:
-    """Fingerprints of all runs of 30 readings that are not a held power."""
+def _runs(values: FloatArray) -> Prints:
+    """Fingerprints of all runs of 30 readings that are not a held power; the same backwards."""
     if values.size < RUN:
         return np.zeros(0, np.uint64)
     whole = np.where(np.isfinite(values), np.round(values * 1024), -1).astype(np.int64).astype(np.uint64)
     factors = np.random.default_rng(0).integers(1, 2**63, RUN, dtype=np.uint64) | np.uint64(1)
+    factors = factors + factors[::-1]
     size = values.size - RUN + 1
     prints = np.zeros(size, np.uint64)
     changes = np.concatenate([[0], np.cumsum(whole[1:] != whole[:-1])])
@@ -79,14 +132,52 @@ def _runs(values: FloatArray) -> NDArray[np.uint64]:
     return np.unique(prints[lively])
 
 
-def _clocks_overlap(one: Pairs, other: Pairs) -> bool:
-    """Whether both started at known times and one began before the other ended."""
+def _both(items: Sequence[Pairs], i: int, j: int) -> str:
+    i, j = sorted((i, j))
+    return f"sessions {i + 1} ({_names(items[i])}) and {j + 1} ({_names(items[j])})"
+
+
+def _refuse_one_file(items: Sequence[Pairs]) -> None:
+    owner: dict[str, int] = {}
+    for k, item in enumerate(items):
+        for source in item.sources:
+            first = k if source is None else owner.setdefault(source.sha256, k)
+            if first != k:
+                raise InputError(f"{_both(items, first, k)} rest on one file: pieces of one recording are one session; "
+                                 "leave one of them out")
+
+
+def _refuse_close(items: Sequence[Pairs]) -> None:
+    """Refuse sessions that overlap on clocks that show a date, or that follow each other as pieces of one ride do."""
+    spans = [(*span, k) for k, item in enumerate(items) if (span := _span(item)) is not None]
+    spans.sort()
+    for clock in {span[0] for span in spans}:
+        own = [span for span in spans if span[0] == clock]
+        for (_, _, end, i), (_, start, _, j) in combinations(own, 2):
+            gap = start - end
+            if gap < 0 and clock != UNDATED:
+                raise InputError(f"{_both(items, i, j)} overlap in time by {-gap:.0f} s: one device cannot be on two "
+                                 "rides at once; leave one of them out, or correct the clock that is wrong")
+            if 0 <= gap < LEAST_APART_S:
+                other = "" if clock != UNDATED else (
+                    "; if they are of two days, give stamps with dates, or let each count from 0")
+                raise InputError(
+                    f"{_both(items, i, j)} are {gap:.0f} s apart: pieces of one ride share zero, temperature and "
+                    f"rider, and are one session; sessions are at least {LEAST_APART_S / 60:.0f} min apart. Join them "
+                    f"in one file for each side, or leave one of them out{other}")
+
+
+def _span(item: Pairs) -> tuple[str, float, float] | None:
+    """Kind of clock, first and last second on it; None for a clock that was never set."""
+    if not item.start:
+        first, last = item.stamps or (float(item.time[0]), float(item.time[-1]))
+        return UNDATED, first, last
     try:
-        starts = [np.datetime64(item.start.replace("Z", "").split("+")[0].strip()) for item in (one, other)]
+        begin = datetime.fromisoformat(item.start.strip())
     except ValueError:
-        return False
-    if any(np.isnat(start) for start in starts) or not (one.start and other.start):
-        return False
-    first, second = (one, other) if starts[0] <= starts[1] else (other, one)
-    gap = abs(float((starts[1] - starts[0]) / np.timedelta64(1, "s")))
-    return gap < float(first.time[-1] - first.time[0]) and second.time.size > 0
+        return None
+    if begin.year < FIRST_YEAR:
+        return None
+    kind = "zoned" if begin.tzinfo else "local"
+    start = begin.replace(tzinfo=begin.tzinfo or UTC).timestamp()
+    return kind, start, start + float(item.time[-1] - item.time[0])

@@ -84,10 +84,10 @@ def test_files_are_written_and_inputs_left_alone(tmp_path):
 
 
 def test_several_sessions(tmp_path):
-    """Two halves of a ride as two sessions, given one by one, as a list, and as a folder."""
+    """Two halves of a ride, one stamped a day later, as two sessions: one by one, as a list, and as a folder."""
     for name, file in (("reference", BIKE), ("device", PEDALS)):
         head, *rows = file.read_text(encoding="utf-8").splitlines()
-        for number, part in ((1, rows[:1800]), (2, rows[1950:])):
+        for number, part in ((1, rows[:1800]), (2, [row.replace("2022-12-20", "2022-12-21") for row in rows[1950:]])):
             (tmp_path / f"{number}-{name}.csv").write_text("\n".join([head, *part]) + "\n", encoding="utf-8")
     (tmp_path / "list.csv").write_text("reference,device,session\n1-reference.csv,1-device.csv,am\n"
                                        "2-reference.csv,2-device.csv,pm\n", encoding="utf-8")

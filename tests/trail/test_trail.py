@@ -16,9 +16,9 @@ from agree.trail.trail import check_trail
 def sessions(gains, seconds=900):
     rng = np.random.default_rng(4)
     time = np.arange(seconds)
-    true = 210 + 80 * np.sin(time / 90)
+    courses = [210 + 80 * np.sin(time / 90 + phase) for phase in rng.uniform(0, 6, len(gains))]
     return [Pairs(reference=true, device=(1 + gain / 100) * true + rng.normal(0, 2, seconds), session=str(k))
-            for k, gain in enumerate(gains, 1)]
+            for k, (gain, true) in enumerate(zip(gains, courses, strict=True), 1)]
 
 
 LABELS = ["new"] * 3 + ["zeroed anew"] * 2 + ["factor 1.02 entered"] * 4

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from agree import InputError, Pairs, check_claim
+from agree import InputError, Pairs, check_claim, pair_recordings
+from agree.core.data.source_identity import SourceIdentity
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -48,14 +49,100 @@ def test_how_much_must_be_common(rng, common, refused):
         check_claim(parts, "1.5 %")
 
 
-def test_another_device_on_the_same_ride_counts_if_the_clocks_say_so(rng):
+def other_device(rng, ride, **more):
+    return Pairs(reference=ride.reference, device=ride.device * 1.01 + rng.normal(0, 1, ride.device.size),
+                 reference_name="crank1.csv", device_name="pedals2.csv", **more)
+
+
+def test_one_recording_of_the_reference_is_one_session(rng):
+    """A device recorded twice against one reference in one effort is not two days, and neither are two devices."""
     ride = session(rng, seconds=900)
-    twin = Pairs(reference=ride.reference, device=ride.device * 1.01 + rng.normal(0, 1, 900), session="2")
-    assert check_claim([ride, twin], "1.5 %").verdict  # the same programme on two days, as far as anybody knows
-    stamped = [Pairs(reference=item.reference, device=item.device, start=start, session=str(k)) for k, (item, start) in
-               enumerate(((ride, "2025-11-01T10:00:00"), (twin, "2025-11-01T10:00:02")))]
+    with pytest.raises(InputError) as caught:
+        check_claim([named(ride, 1), other_device(rng, ride)], "1.5 %")
+    assert str(caught.value) == (
+        "sessions 1 (crank1.csv and pedals1.csv) and 2 (crank1.csv and pedals2.csv) hold the same recording of the "
+        "reference: one ride is one session, however many recordings of it there are; leave one of them out")
+
+
+def test_one_recording_of_the_device_is_one_session(rng):
+    ride = session(rng, seconds=900)
+    other = Pairs(reference=ride.reference + rng.normal(0, 1, 900), device=ride.device, reference_name="crank2.csv",
+                  device_name="pedals1.csv")
+    with pytest.raises(InputError, match="hold the same recording of the device: one ride is one session"):
+        check_claim([named(ride, 1), other], "1.5 %")
+
+
+@pytest.mark.parametrize("reference_uncertainty", [None, "reads 2 % high ± 0.1 %"])
+def test_files_exchanged_in_one_of_two_copies(rng, reference_uncertainty):
+    """Errors of +2 and -2 % look like two sessions with a mean of 0; a corrected reference hides nothing."""
+    ride = session(rng, seconds=900, scale=1.02)
+    turned = Pairs(reference=ride.device, device=ride.reference, reference_name="pedals1.csv", device_name="crank1.csv")
+    with pytest.raises(InputError, match="once as reference and once as device.*leave out the one whose files"):
+        check_claim([named(ride, 1), turned], "1.5 %", reference_uncertainty=reference_uncertainty)
+
+
+def test_played_backwards(rng):
+    ride = session(rng, seconds=900)
     with pytest.raises(InputError, match="hold the same recordings"):
-        check_claim(stamped, "1.5 %")
+        check_claim([named(ride, 1), named(ride, 2, slice(None, None, -1))], "1.5 %")
+
+
+def stamped(pairs, k, minutes):
+    start = np.datetime64("2025-11-01T10:00:00") + np.timedelta64(round(60 * minutes), "s")
+    return named(pairs, k, start=f"{start}Z")
+
+
+@pytest.mark.parametrize(("apart_s", "refused"), [(0, True), (599, True), (600, False), (86400, False)])
+def test_pieces_of_one_ride_by_dated_clocks(rng, apart_s, refused):
+    one, two = (session(rng, seconds=900) for _ in range(2))
+    items = [stamped(two, 1, (899 + apart_s) / 60), stamped(one, 2, 0)]
+    if refused:
+        with pytest.raises(InputError, match=rf"are {apart_s} s apart: pieces of one ride share zero, .* Join them"):
+            check_claim(items, "1.5 %")
+    else:
+        assert check_claim(items, "1.5 %").verdict
+
+
+def test_one_device_on_two_rides_at_once(rng):
+    items = [stamped(session(rng, seconds=900), k, 5 * k) for k in range(2)]
+    with pytest.raises(InputError, match="overlap in time by 599 s: one device cannot be on two rides at once"):
+        check_claim(items, "1.5 %")
+    never_set = [named(session(rng, seconds=900), k, start="1989-12-31T00:00:00Z") for k in range(2)]
+    assert check_claim(never_set, "1.5 %").verdict
+
+
+@pytest.mark.parametrize("hidden", ["time", "stamps"])
+def test_consecutive_pieces_without_dates(rng, hidden):
+    """Cut at 20 and 40 min, each piece was a day of its own: the interval came from three looks at one zero."""
+    ride = session(rng, seconds=3600)
+    cuts = [(0, 1200), (1200, 2400), (2410, 3600)]
+    items = [named(ride, k, slice(*cut), **({"time": np.arange(*cut, dtype=float)} if hidden == "time" else
+                                            {"stamps": (float(cut[0]), cut[1] - 1.0)})) for k, cut in enumerate(cuts)]
+    with pytest.raises(InputError, match="sessions 1 .* and 2 .* are 1 s apart.*or let each count from 0"):
+        check_claim(items, "1.5 %")
+    with pytest.raises(InputError, match="sessions 1 .* and 2 .* are 11 s apart"):
+        check_claim(items[1:], "1.5 %")
+
+
+def test_files_cut_from_one_ride(rng, tmp_path):
+    ride = session(rng, seconds=1200)
+    items = []
+    for k, part in enumerate((slice(0, 600), slice(600, 1200))):
+        files = []
+        for name, values in (("crank", ride.reference), ("pedals", ride.device)):
+            files.append(tmp_path / f"{name}{k}.csv")
+            rows = "".join(f"{t},{watts:.0f}\n" for t, watts in zip(range(1200)[part], values[part], strict=True))
+            files[-1].write_text("time_s,power_W\n" + rows, encoding="utf-8")
+        items.append(pair_recordings(*files))
+    with pytest.raises(InputError, match=r"crank0 and pedals0\) and 2 \(crank1 .* are 1 s apart"):
+        check_claim(items, "1.5 %")
+
+
+def test_two_pieces_against_one_file(rng):
+    same = SourceIdentity(name="crank.csv", size_bytes=1, sha256="a" * 64)
+    items = [named(session(rng, seconds=900), k, sources=(same, None)) for k in range(2)]
+    with pytest.raises(InputError, match="rest on one file: pieces of one recording are one session"):
+        check_claim(items, "1.5 %")
 
 
 def test_a_held_power_repeats_itself(rng):

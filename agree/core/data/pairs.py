@@ -66,6 +66,9 @@ class Pairs(Drawn):
         Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
     sources : tuple of SourceIdentity, optional
         Name, size and digest of what reference and device were read from; None where it is not known.
+    stamps : tuple of float, optional
+        First and last stamp of the reference's file, s, where its clock shows no date; a file cut from a longer one
+        does not begin at 0.
     matched : Matched, optional
         Both columns with one response, for what compares second by second; if not given, the readings as recorded.
 
@@ -99,6 +102,7 @@ class Pairs(Drawn):
     faults: tuple[Fault, ...] = None  # type: ignore[assignment]
     sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None)
     matched: Matched | None = None
+    stamps: tuple[float, float] | None = None
 
     if TYPE_CHECKING:  # columns of any kind are taken, arrays are held
         def __init__(
@@ -108,7 +112,7 @@ class Pairs(Drawn):
             device_name: str = "device", reference_column: str = "", device_column: str = "", start: str = "",
             notes: tuple[Note | str, ...] = (), faults: tuple[Fault, ...] | None = None,
             sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None),
-            matched: Matched | None = None,
+            matched: Matched | None = None, stamps: tuple[float, float] | None = None,
         ) -> None: ...
 
     def __post_init__(self) -> None:
