@@ -77,7 +77,7 @@ def test_files_exchanged_in_one_of_two_copies(rng, reference_uncertainty):
     """Errors of +2 and -2 % look like two sessions with a mean of 0; a corrected reference hides nothing."""
     ride = session(rng, seconds=900, scale=1.02)
     turned = Pairs(reference=ride.device, device=ride.reference, reference_name="pedals1.csv", device_name="crank1.csv")
-    with pytest.raises(InputError, match="once as reference and once as device.*leave out the one whose files"):
+    with pytest.raises(InputError, match=r"once as reference and once as device.*leave out the one whose files"):
         check_claim([named(ride, 1), turned], "1.5 %", reference_uncertainty=reference_uncertainty)
 
 
@@ -118,9 +118,9 @@ def test_consecutive_pieces_without_dates(rng, hidden):
     cuts = [(0, 1200), (1200, 2400), (2410, 3600)]
     items = [named(ride, k, slice(*cut), **({"time": np.arange(*cut, dtype=float)} if hidden == "time" else
                                             {"stamps": (float(cut[0]), cut[1] - 1.0)})) for k, cut in enumerate(cuts)]
-    with pytest.raises(InputError, match="sessions 1 .* and 2 .* are 1 s apart.*or let each count from 0"):
+    with pytest.raises(InputError, match=r"sessions 1 .* and 2 .* are 1 s apart.*or let each count from 0"):
         check_claim(items, "1.5 %")
-    with pytest.raises(InputError, match="sessions 1 .* and 2 .* are 11 s apart"):
+    with pytest.raises(InputError, match=r"sessions 1 .* and 2 .* are 11 s apart"):
         check_claim(items[1:], "1.5 %")
 
 
