@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
 from pathlib import Path
 from typing import NamedTuple
@@ -13,16 +14,17 @@ LIST_NAME = "sessions.csv"
 
 
 class SessionFiles(NamedTuple):
-    """Both files of one session, with its label; without a device both are in one file."""
+    """Both files of one session, its label and state; `expected`: what the adjustment was foretold to do, points."""
 
     reference: str
     device: str | None
     label: str = ""
     state: str = ""
+    expected: float = math.nan
 
 
 def from_place(place: str) -> list[SessionFiles]:
-    """Return the sessions of a list (columns reference, device, and session, state if wanted) or of a folder.
+    """Return the sessions of a list (reference, device, and session, state, expected if wanted) or of a folder.
 
     Raises
     ------
@@ -53,17 +55,31 @@ def _from_list(path: Path, text: str) -> list[SessionFiles]:
     head = [cell.strip().lower() for cell in rows[0]] if rows else []
     if not set(COLUMNS) <= set(head):
         raise InputError(f"{path} is no list of sessions: its first line must name the columns reference and device, "
-                         "and may name session and state. To add a session by its two files write --session REF DEV")
+                         "and may name session, state and expected. To add a session by its two files write --session "
+                         "REF DEV")
     found = []
     for number, row in enumerate(rows[1:], 2):
         cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
         if not cells.get("reference") or not cells.get("device"):
             raise InputError(f"{path}, row {number}: reference and device must both name a file")
         files = [str(path.parent / cells[name]) for name in COLUMNS]
-        found.append(SessionFiles(files[0], files[1], cells.get("session", ""), cells.get("state", "")))
+        found.append(SessionFiles(files[0], files[1], cells.get("session", ""), cells.get("state", ""),
+                                  _points(cells.get("expected", ""), path, number)))
     if not found:
         raise InputError(f"{path} lists no session: write one row for each, with the files reference and device")
     return found
+
+
+def _points(text: str, path: Path, number: int) -> float:
+    from agree.core.errors import InputError
+
+    if not text:
+        return math.nan
+    try:
+        return float(text.rstrip("% ").replace(",", ".").replace("−", "-"))
+    except ValueError:
+        raise InputError(f"{path}, row {number}: expected must be the change foretold, in points of the mean error, "
+                         f"such as +1.5; got {text!r}") from None
 
 
 def _from_folder(folder: Path) -> list[SessionFiles]:

@@ -151,3 +151,8 @@ MOST_LEFT_OUT = 0.2
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:
 # recorders are started within minutes of each other (common practice); rides one after the other share nothing.
 STUDY_OVERLAP_SHARE = 0.5
+# --- states of a device (benchmarks/trail.py) ---
+TRAIL_MARGIN_OF_CLAIM = 0.5  # share of the claim that counts as no change: two such changes still leave it whole
+TRAIL_USUAL_MARGIN = 0.5     # points, for claims that name no per cent: a third of the usual claim of 1.5 %
+SPLIT_LEAST_S = 300          # used seconds of a part of a recording: 10 windows of 30 s, enough for 8 cosines
+SPLIT_PLACES = 20            # by which the error probability is divided where the place was chosen after looking

@@ -120,8 +120,38 @@ def correction_of(path: str | Path, *, even_if_unstable: bool = False) -> tuple[
     ground = {"result": {"name": name, "sha256": hashlib.sha256(raw).hexdigest()},
               "claim": (result.get("claim") or {}).get("text"), "verdict": result.get("verdict"),
               "roles": [[item.get("reference"), item.get("device")] for item in result.get("sessions", [])],
-              **{key: found.get(key) for key in keys}}
+              "state": result.get("state"), "states": _states(result), **{key: found.get(key) for key in keys}}
     return change, ground
+
+
+def _states(result: dict[str, Any]) -> list[list[Any]]:
+    """Labels of a trail's states, each with the devices' recordings in it; none of a check without states."""
+    return [[item.get("state"), [row[2] for row in item.get("recordings", ()) if isinstance(row, list)]]
+            for item in result.get("states") or () if isinstance(item, dict)]
+
+
+def refuse_other_state(path: str | Path, ground: dict[str, Any]) -> None:
+    """Refuse to correct a recording of one state with what was found in another.
+
+    A recording that the check does not list is taken for a later one, made in the last state.
+
+    Raises
+    ------
+    InputError
+        The recording was made in another state than the one that was judged.
+    """
+    states, judged = ground.get("states") or [], ground.get("state")
+    if not states or judged is None:
+        return
+    stem, name = Path(path).stem, plain_name(Path(path).name)
+    places = [k for k, (_, devices) in enumerate(states) if stem in devices]
+    last = max(k for k, (label, _) in enumerate(states) if label == judged)
+    if last in places or (not places and last == len(states) - 1):
+        return
+    found = states[places[-1] if places else -1][0]
+    how = f"was recorded in the state {found!r}" if places else f"is not listed; the device is in the state {found!r}"
+    raise InputError(f"{name} {how}, and this correction was found in the state {judged!r}: check the state {found!r} "
+                     "and give its result")
 
 
 def refuse_reference(path: str | Path, ground: dict[str, Any]) -> None:

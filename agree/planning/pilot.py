@@ -68,7 +68,7 @@ def pilot_spread(
     if isinstance(pilot, Pairs) or (isinstance(pilot, Sequence) and not isinstance(pilot, str)):
         data = table(pilot, 30)
         found = session_biases(data, replace(claim, above=None), level)
-        rows = [(item.value, item.standard_error, float(pairs.used.sum()))
+        rows = [(item.value, item.standard_error, float(pairs.used.sum()), "")
                 for item, pairs in zip(found, data.pairs, strict=True) if item is not None]
     else:
         rows, reference = _stored(pilot.to_dict() if isinstance(pilot, ClaimCheck) else pilot, claim)
@@ -78,10 +78,15 @@ def pilot_spread(
     long_run = math.sqrt(float((errors**2 * seconds).mean()))
     within = math.sqrt(float((errors**2).mean()))
     inner = f"one {seconds.mean() / 60:.0f}-min session is uncertain by {within:.2g} {unit} from within (pilot)"
-    if len(rows) == 1:
+    states = list(dict.fromkeys(row[3] for row in rows))
+    apart = np.array([states.index(row[3]) for row in rows])
+    sizes = np.bincount(apart)
+    df = len(rows) - sizes.size  # sessions are compared within a state: an adjustment is no spread
+    if df == 0:
         return replace(assumed, long_run=long_run, words=(
             f"{assumed.words[0]}: a pilot of one session does not show it", inner)), reference
-    total, df = float(values.std(ddof=1)), len(rows) - 1
+    means = np.bincount(apart, weights=values) / sizes
+    total = math.sqrt(float(((values - means[apart]) ** 2).sum()) / df)
 
     def between(p: float) -> float:
         """Session part if the SD of the sessions' means lies at its upper limit p (chi-square)."""
@@ -89,24 +94,36 @@ def pilot_spread(
 
     item = Estimate(value=math.sqrt(max(total**2 - within**2, 0.0)), low=between((1 - level) / 2),
                     high=between((1 + level) / 2), level=level, df=float(df),
-                    method=f"chi-square, {len(rows)} sessions")
-    words = (f"sessions differ by SD {item.value:.2g} [{item.low:.2g}, {item.high:.2g}] {unit} "
-             f"({len(rows)} pilot sessions, {100 * level:g} % interval)", inner)
+                    method=f"chi-square, {len(rows)} sessions" + (
+                        f" in {sizes.size} states" if sizes.size > 1 else ""))
+    words: tuple[str, ...] = (f"sessions differ by SD {item.value:.2g} [{item.low:.2g}, {item.high:.2g}] {unit} "
+             f"({len(rows)} pilot sessions{f' within {sizes.size} states' if sizes.size > 1 else ''}, "
+             f"{100 * level:g} % interval)", inner)
+    if sizes.size > 1:
+        words += (f"{sizes[-1]} of these sessions are in the last state and count; after another adjustment counting "
+                  "begins anew",)
     return Spread(between=item, long_run=long_run, upper=between(CAREFUL), words=words, measured=True), reference
 
 
-def _stored(pilot: Any, claim: Claim) -> tuple[list[tuple[float, float, float]], ReferenceUncertainty]:
-    """Bias, standard error and seconds of each session from a check's `to_dict()`."""
+Row = tuple[float, float, float, str]  # bias, standard error and seconds of a session, and its state
+
+
+def _stored(pilot: Any, claim: Claim) -> tuple[list[Row], ReferenceUncertainty]:
+    """Sessions of a check's `to_dict()`, or of all states of a trail's."""
     try:
         unit = "W" if pilot["claim"]["percent"] is None else "%"
-        rows = [(float(item["bias"]["value"]), float(item["bias"]["standard_error"]), float(item["seconds"]["used"]))
-                for item in pilot["sessions"]]
+        rows = [(float(item["bias"]["value"]), float(item["bias"]["standard_error"]), float(item["seconds"]["used"]),
+                 "") for item in pilot["sessions"]]
+        if unit == "%" and pilot.get("states") and not pilot.get("trail_notes"):
+            rows = [(float(bias["value"]), float(bias["standard_error"]), float(seconds), f"{k} {item['state']}")
+                    for k, item in enumerate(pilot["states"])
+                    for bias, seconds in zip(item["session_bias"], item["seconds"], strict=True)]
         stated = pilot["reference_uncertainty"]
         reference = ReferenceUncertainty(text=str(stated["text"]), factor=float(stated["factor"]), terms=tuple(
             Term(name=str(term["name"]), percent=float(term["percent"]), watts=float(term["watts"]),
                  shape="normal" if term.get("shape") == "normal" else "rectangle")
             for term in stated["terms"]))
-        if not rows or not np.isfinite(rows).all():
+        if not rows or not np.isfinite([row[:3] for row in rows]).all():
             raise ValueError
     except (KeyError, TypeError, ValueError):
         raise InputError("`pilot` must be a ClaimCheck, Pairs, a list of Pairs, or a check's to_dict(); got "

@@ -31,12 +31,21 @@ class State(Result):
         Mean error of its sessions, per cent; of one session that session's own.
     session_sd : float
         SD of its sessions' mean errors; NaN for one.
+    session_bias : tuple of Estimate
+        Mean error of each session by itself, per cent, in the order they were ridden.
+    recordings : tuple of (str, str, str)
+        Session, reference and device of each, by name.
+    seconds : tuple of int
+        Used seconds of each.
     """
 
     state: str
     sessions: int
     bias_percent: Estimate
     session_sd: float
+    session_bias: tuple[Estimate, ...] = ()
+    recordings: tuple[tuple[str, str, str], ...] = ()
+    seconds: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,9 +63,15 @@ class Change(Result):
     margin_percent : float
         The largest change that counts as none.
     expected_percent : float
-        What the label of the later state says the adjustment should have done, in points; NaN if it says nothing.
+        What the adjustment should have done, in points, as was foretold or as the label of the later state says; NaN if
+        neither says anything.
     as_expected : bool or None
-        Whether the interval holds the expected change; None where nothing was expected or one session cannot tell.
+        True if the interval lies within the margin about the expected change, False if it leaves the expected change
+        out; None where that is not settled or nothing was expected.
+    if_declared : Estimate or None
+        Of two parts of one recording whose place was not declared beforehand: what the change would be if it had been.
+    answer_if_declared : {"changed", "not changed", "not settled", ""}
+        The answer that goes with `if_declared`; "" without it.
     """
 
     before: str
@@ -66,6 +81,8 @@ class Change(Result):
     margin_percent: float
     expected_percent: float
     as_expected: bool | None
+    if_declared: Estimate | None = None
+    answer_if_declared: Answer | Literal[""] = ""
 
     def to_dict(self) -> dict[str, object]:
         """Return the change with the keys "from" and "to"."""
@@ -73,20 +90,51 @@ class Change(Result):
         return {"from": stored.pop("before"), "to": stored.pop("after"), **stored}
 
 
-def expected_change(before: str, after: str) -> float:
+def expected_change(before: str, after: str, error_percent: float = 0.0) -> float:
     """Change in points that a factor entered should bring: a device that is multiplied by 1.01 reads 1 % more.
+
+    Parameters
+    ----------
+    before, after : str
+        Labels of the two states; a factor is the whole one that the device works with in a state, 1 if none is named.
+    error_percent : float
+        Mean error in the earlier state: a device that reads 2 % low gains 0.98 points of the reference by 1.01.
+
+    Returns
+    -------
+    float
+        NaN if the later label names no factor between 0.5 and 2.
 
     Examples
     --------
     >>> from agree.trail.states import expected_change
     >>> round(expected_change("new", "factor 1.01 entered"), 2), round(expected_change("factor 1.02", "factor 1.01"), 2)
     (1.0, -0.98)
+    >>> round(expected_change("new", "factor 1.01 entered", -2.0), 2)
+    0.98
     """
     found = [FACTOR.search(label) for label in (before, after)]
     if found[1] is None:
         return math.nan
     old, new = (1.0 if item is None else float(item[1].replace(",", ".")) for item in found)
-    return 100 * (new / old - 1) if 0.5 < new < 2 and 0.5 < old < 2 else math.nan
+    ratio = new / old if 0.5 < new < 2 and 0.5 < old < 2 else math.nan
+    return 100 * (ratio - 1) * (1 + error_percent / 100)
+
+
+def answered(change: Estimate, margin: float) -> Answer:
+    """Answer whether there was a change: "changed" leaves out 0, "not changed" lies within the margin."""
+    if change.low > 0 or change.high < 0:
+        return "changed"
+    return "not changed" if -margin <= change.low and change.high <= margin else "not settled"
+
+
+def foretold(change: Estimate, expected: float, margin: float) -> bool | None:
+    """Answer whether a change was as expected: True within the margin about it, False if it is left out."""
+    if not math.isfinite(expected) or not math.isfinite(change.low):
+        return None
+    if expected - margin <= change.low and change.high <= expected + margin:
+        return True
+    return None if change.low <= expected <= change.high else False
 
 
 def change_between(earlier: State, later: State, *, margin: float, level: float = 0.95) -> tuple[Estimate, Answer]:
@@ -141,6 +189,4 @@ def change_between(earlier: State, later: State, *, margin: float, level: float 
     half = t_quantile(level, smallest - 1) * se
     item = Estimate(value=value, low=value - half, high=value + half, level=level, method=METHOD, standard_error=se,
                     df=smallest - 1.0)
-    answer: Answer = ("changed" if item.low > 0 or item.high < 0 else
-                      "not changed" if -margin <= item.low and item.high <= margin else "not settled")
-    return item, answer
+    return item, answered(item, margin)

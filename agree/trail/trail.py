@@ -11,14 +11,20 @@ from typing import Any
 import numpy as np
 
 from agree.assessment.claim_check import ClaimCheck, check_claim
+from agree.assessment.corrected_reference import corrected
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
-from agree.trail.states import Change, State, change_between, expected_change
+from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
+from agree.trail.split import place_s, place_text, split_change, split_pairs
+from agree.trail.states import Change, State, answered, change_between, expected_change, foretold
 from agree.verdict.claim import Claim
-
-MARGIN_OF_CLAIM = 0.5   # share of the claim that counts as no change
-USUAL_MARGIN = 0.5      # points, for claims that name no per cent
+from agree.verdict.columns import table
+from agree.verdict.declaration import Declaration
+from agree.verdict.distinct import refuse_repeats
+from agree.verdict.meanings import mean_error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,12 +41,15 @@ class Trail(Result):
         In the order they were ridden; a label that comes again after another is a state of its own.
     changes : tuple of Change
         From each state to the next.
+    notes : tuple of Note
+        How the place of a split was fixed.
     """
 
     check: ClaimCheck
     judged: str
     states: tuple[State, ...]
     changes: tuple[Change, ...]
+    notes: tuple[Note, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -51,11 +60,13 @@ class Trail(Result):
         """Return the check's keys with `state`, `states` and `changes`."""
         return self.check.to_dict() | {
             "state": self.judged, "states": [item.to_dict() for item in self.states],
-            "changes": [item.to_dict() for item in self.changes]}
+            "changes": [item.to_dict() for item in self.changes],
+            "trail_notes": [item.to_dict() for item in self.notes]}
 
 
 def check_trail(
-    pairs: Sequence[Pairs], states: Sequence[str], claim: str | Claim, *, state: str | None = None, **options: Any
+    pairs: Sequence[Pairs], states: Sequence[str], claim: str | Claim, *, state: str | None = None,
+    expected: Sequence[float] | None = None, **options: Any,
 ) -> Trail:
     """Judge a claim on the sessions since the last adjustment, and say what each adjustment did.
 
@@ -69,6 +80,9 @@ def check_trail(
         As for `check_claim`.
     state : str, optional
         The state to judge, by label; the last if not given. Of a label that came again its last stay is meant.
+    expected : sequence of float, optional
+        For each session, what the adjustment that began its state was foretold to do to the mean error, in points;
+        NaN where nothing was. If not given, it is read from labels such as "factor 1.02 entered".
     **options
         As for `check_claim`.
 
@@ -84,6 +98,7 @@ def check_trail(
     See Also
     --------
     agree.check_claim : sessions in one state.
+    agree.trail.trail.check_split : two parts of one recording.
 
     Examples
     --------
@@ -102,21 +117,114 @@ def check_trail(
     if len(labels) != len(pairs) or not all(labels):
         raise InputError(f"`states` must have one label for each session; got {sum(map(bool, labels))} for "
                          f"{len(pairs)}")
+    if expected is not None and len(expected) != len(pairs):
+        raise InputError(f"`expected` must have one number for each session; got {len(expected)} for {len(pairs)}")
     stays = _stays(labels)
     names = [labels[stay[0]] for stay in stays]
+    judged = _judged(names, state)
+    level, margin = float(options.get("level", 0.95)), _margin(claim)
+    refuse_repeats(pairs)
+    parts = [[pairs[k] for k in stay] for stay in stays]
+    check = _checked(parts[judged], claim, options)
+    found = _states(names, parts, check, judged, level)
+    said = [math.nan if expected is None else float(expected[stay[0]]) for stay in stays]
+    changes = tuple(_change(earlier, later, margin, level, told)
+                    for (earlier, later), told in zip(pairwise(found), said[1:], strict=True))
+    return Trail(check=check, judged=names[judged], states=found, changes=changes)
+
+
+def check_split(
+    pairs: Pairs, places: Sequence[str], claim: str | Claim, *, state: str | None = None,
+    declared: Declaration | None = None, **options: Any,
+) -> Trail:
+    """Judge a claim on the part of one recording after a place, and say whether the error changed there.
+
+    Use it where the device was adjusted within a recording: zeroed at a stop, warm from minute 20 on. The place is to
+    be declared before the ride. Otherwise both answers are given: `Change.answer` is that for a place chosen after
+    looking, `Change.answer_if_declared` that for one fixed beforehand.
+
+    Parameters
+    ----------
+    pairs : Pairs
+        One recording.
+    places : sequence of str
+        H:MM:SS since the first second that both recorded.
+    claim : str or Claim
+        As for `check_claim`.
+    state : str, optional
+        The part to judge, by its label; the last if not given.
+    declared : Declaration, optional
+        What was fixed beforehand; its `splits` are compared with `places`.
+    **options
+        As for `check_claim`.
+
+    Returns
+    -------
+    Trail
+        Of parts as states. It speaks of this recording: whether the change lasts only other days can show.
+
+    Raises
+    ------
+    InputError
+        A place or part that is not understood.
+    SampleSizeError
+        A part with fewer than 300 used seconds.
+
+    See Also
+    --------
+    check_trail : sessions in states.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree import Pairs
+    >>> from agree.trail.trail import check_split
+    >>> rng, t = np.random.default_rng(3), np.arange(3600)
+    >>> true = 200 + 80 * np.sin(t / 90)
+    >>> made = Pairs(reference=true, device=np.where(t < 2100, 0.98, 1.0) * true + rng.normal(0, 2, 3600))
+    >>> trail = check_split(made, ["0:35:00"], "1.5 %")
+    >>> trail.verdict, trail.changes[0].answer, trail.notes[0].kind
+    ('holds', 'changed', 'split_undeclared')
+    """
+    parts, labels = split_pairs(pairs, places)
+    judged = _judged(labels, state)
+    level, margin = float(options.get("level", 0.95)), _margin(claim)
+    note = _declared_note(places, declared)
+    check = _checked([parts[judged]], claim, {**options, "declared": declared})
+    found = _states(labels, [[part] for part in parts], check, judged, level)
+    changes = []
+    factor = check.reference_uncertainty.factor
+    data = [table(corrected(part, factor), check.window_s) for part in parts]
+    for (earlier, later), halves in zip(pairwise(found), pairwise(data), strict=True):
+        fixed, chosen = split_change(*halves, level)
+        known = note.kind == "split_declared"
+        item = fixed if known else chosen
+        changes.append(Change(
+            before=earlier.state, after=later.state, change_percent=item, answer=answered(item, margin),
+            margin_percent=margin, expected_percent=math.nan, as_expected=None, if_declared=None if known else fixed,
+            answer_if_declared="" if known else answered(fixed, margin)))
+    return Trail(check=check, judged=labels[judged], states=found, changes=tuple(changes), notes=(note,))
+
+
+def _declared_note(places: Sequence[str], declared: Declaration | None) -> Note:
+    done = [place_text(place_s(place)) for place in places]
+    if declared is None or not declared.splits:
+        return Note(kind="split_undeclared", severity="answer", values={"places": ", ".join(sorted(done))})
+    if sorted(declared.splits) == sorted(done):
+        return Note(kind="split_declared", severity="trust", values={"digest": declared.digest[:12]})
+    return Note(kind="split_otherwise", severity="answer", values={
+        "places": ", ".join(sorted(done)), "declared": ", ".join(declared.splits)})
+
+
+def _judged(names: Sequence[str], state: str | None) -> int:
     if state is not None and state not in names:
         raise InputError(f"`state` must be one of {', '.join(map(repr, dict.fromkeys(names)))}; got {state!r}")
-    judged = len(names) - 1 if state is None else len(names) - 1 - names[::-1].index(state)
-    level = float(options.get("level", 0.95))
+    return len(names) - 1 if state is None else len(names) - 1 - list(names)[::-1].index(state)
+
+
+def _margin(claim: str | Claim) -> float:
     limit = (claim if isinstance(claim, Claim) else Claim.parse(claim)).percent
-    margin = MARGIN_OF_CLAIM * limit if limit else USUAL_MARGIN
-    checks = [check_claim([pairs[k] for k in stay] if len(stay) > 1 else pairs[stay[0]], claim, **options)
-              for stay in stays]
-    found = tuple(State(state=name, sessions=len(stay), bias_percent=check.bias,
-                        session_sd=_sd([pairs[k] for k in stay]))
-                  for name, stay, check in zip(names, stays, checks, strict=True))
-    changes = tuple(_change(earlier, later, margin, level) for earlier, later in pairwise(found))
-    return Trail(check=checks[judged], judged=names[judged], states=found, changes=changes)
+    return TRAIL_MARGIN_OF_CLAIM * limit if limit else TRAIL_USUAL_MARGIN
 
 
 def _stays(labels: Sequence[str]) -> list[list[int]]:
@@ -128,18 +236,29 @@ def _stays(labels: Sequence[str]) -> list[list[int]]:
     return stays
 
 
-def _sd(sessions: Sequence[Pairs]) -> float:
-    """SD of the sessions' own mean errors in per cent."""
-    if len(sessions) < 2:
-        return math.nan
-    own = [100 * float((item.device - item.reference)[item.used].sum() / item.reference[item.used].sum())
-           for item in sessions]
-    return float(np.std(own, ddof=1))
+def _checked(sessions: Sequence[Pairs], claim: str | Claim, options: dict[str, Any]) -> ClaimCheck:
+    return check_claim(list(sessions) if len(sessions) > 1 else sessions[0], claim, **options)
 
 
-def _change(earlier: State, later: State, margin: float, level: float) -> Change:
+def _states(names: Sequence[str], parts: Sequence[Sequence[Pairs]], check: ClaimCheck, judged: int,
+            level: float) -> tuple[State, ...]:
+    """Describe every state, with the reference corrected as the check has it; of the one judged, the check's error."""
+    found = []
+    for k, (name, sessions) in enumerate(zip(names, parts, strict=True)):
+        given = corrected(list(sessions) if len(sessions) > 1 else sessions[0], check.reference_uncertainty.factor)
+        data = table(given, check.window_s)
+        own = tuple(mean_error(table(item, check.window_s), "%", level) for item in data.pairs)
+        found.append(State(
+            state=name, sessions=len(own), bias_percent=check.bias if k == judged else mean_error(data, "%", level),
+            session_sd=float(np.std([item.value for item in own], ddof=1)) if len(own) > 1 else math.nan,
+            session_bias=own, seconds=tuple(int(item.used.sum()) for item in data.pairs),
+            recordings=tuple((item.session, item.reference_name, item.device_name) for item in sessions)))
+    return tuple(found)
+
+
+def _change(earlier: State, later: State, margin: float, level: float, told: float) -> Change:
+    item: Estimate
     item, answer = change_between(earlier, later, margin=margin, level=level)
-    expected = expected_change(earlier.state, later.state)
-    told = math.isfinite(expected) and math.isfinite(item.low)
+    expected = told if math.isfinite(told) else expected_change(earlier.state, later.state, earlier.bias_percent.value)
     return Change(before=earlier.state, after=later.state, change_percent=item, answer=answer, margin_percent=margin,
-                  expected_percent=expected, as_expected=item.low <= expected <= item.high if told else None)
+                  expected_percent=expected, as_expected=foretold(item, expected, margin))

@@ -2,18 +2,21 @@
 
 import json
 import math
-import subprocess
-import sys
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from agree import Estimate, InputError, Pairs
-from agree.trail.states import State, change_between, expected_change
+from agree.cli import main
+from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM
+from agree.correction import history
+from agree.planning.plan import plan
+from agree.trail.states import State, change_between, expected_change, foretold
 from agree.trail.trail import check_trail
 
 
-def sessions(gains, seconds=900):
+def sessions(gains, seconds=600):
     rng = np.random.default_rng(4)
     time = np.arange(seconds)
     courses = [210 + 80 * np.sin(time / 90 + phase) for phase in rng.uniform(0, 6, len(gains))]
@@ -22,7 +25,7 @@ def sessions(gains, seconds=900):
 
 
 LABELS = ["new"] * 3 + ["zeroed anew"] * 2 + ["factor 1.02 entered"] * 4
-GAINS = (-2.2, -1.9, -2.1, -2.0, -2.05, 0.1, -0.2, 0.0, 0.1)
+GAINS = (-2.2, -1.9, -2.1, -2.0, -2.05, 0.05, -0.05, 0.0, 0.02)
 
 
 def test_the_last_state_is_judged_and_each_change_told():
@@ -93,24 +96,94 @@ def test_what_labels_promise():
 def test_labels_that_cannot_be_used():
     with pytest.raises(InputError, match=r"^`states` must have one label for each session; got 1 for 2$"):
         check_trail(sessions((0, 0)), ["a"], "1.5 %")
+    made = sessions((0.1,))
+    with pytest.raises(InputError, match="a session counts once"):  # the same ride in two states
+        check_trail([made[0], made[0]], ["a", "b"], "1.5 %")
     with pytest.raises(InputError, match=r"^`state` must be one of 'a', 'b'; got 'c'$"):
         check_trail(sessions((0, 0, 0, 0)), ["a", "a", "b", "b"], "1.5 %", state="c")
 
 
-def test_the_command_judges_the_last_state(tmp_path):
-    demo = [sys.executable, "-m", "agree", "demo", "trail", str(tmp_path)]
-    subprocess.run(demo, check=True, capture_output=True)
-    check = [sys.executable, "-m", "agree", "check", "--sessions", str(tmp_path / "sessions.csv"), "--claim", "1.5%"]
-    said = subprocess.run(check, check=True, capture_output=True, text=True, encoding="utf-8").stdout
-    assert said.startswith("HOLDS")
-    assert "factor 1.026 entered" in said
-    new = subprocess.run([*check, "--json", "-", "--state", "new"], check=True, capture_output=True, encoding="utf-8")
-    stored = json.loads(new.stdout)
-    assert stored["verdict"] == "not settled"
+def run(*words):
+    done = CliRunner().invoke(main.command, list(map(str, words)), standalone_mode=False)
+    if done.exception is not None:
+        raise done.exception
+    return done.stdout
+
+
+def write(folder, pairs, states, expected):
+    rows = ["reference,device,session,state,expected"]
+    rng = np.random.default_rng(1)
+    for item, label, points in zip(pairs, states, expected, strict=True):
+        rider = np.convolve(rng.normal(0, 60, item.time.size + 4), np.ones(5) / 5, "valid")
+        ratio = item.device / item.reference
+        names = [f"{item.session}-{role}.csv" for role in ("ref", "dev")]
+        for name, watts in zip(names, ((item.reference + rider), (item.reference + rider) * ratio), strict=True):
+            (folder / name).write_text("time_s,power_W\n" + "".join(f"{k},{w:.0f}\n" for k, w in enumerate(watts)),
+                                       encoding="utf-8")
+        rows.append(f"{names[0]},{names[1]},{item.session},{label},{points}")
+    (folder / "sessions.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return folder / "sessions.csv"
+
+
+def test_the_command_judges_a_state_and_correct_and_plan_know_it(tmp_path):
+    made = sessions((-2.2, -2.18, 0.0, 0.1), seconds=500)
+    listed = write(tmp_path, made, ["new", "new", "mended", "mended"], ("", "", "+2.2", "+2.2"))
+    check = ("check", "--sessions", listed, "--claim", "1.5%")
+    result = tmp_path / "new.json"
+    said = run(*check, "--state", "new", "--json", result)
+    assert said.startswith("DOES NOT HOLD")
+    assert "expected +2.2" in said.replace("\n              ", " ")
+    stored = json.loads(result.read_text(encoding="utf-8"))
+    assert stored["verdict"] == "does not hold"
     assert stored["state"] == "new"
-    assert [(item["state"], item["sessions"]) for item in stored["states"]] == [
-        ("new", 2), ("zeroed anew", 2), ("factor 1.01 entered", 2), ("factor 1.026 entered", 3)]
-    assert {item["answer"] for item in stored["changes"]} == {"not settled"}
-    bad = subprocess.run([*check, "--state", "old"], capture_output=True, text=True, encoding="utf-8", check=False)
-    assert bad.returncode == 2
-    assert "must be one of 'new'" in bad.stderr
+    assert [(item["state"], item["sessions"]) for item in stored["states"]] == [("new", 2), ("mended", 2)]
+    assert stored["changes"][0]["expected_percent"] == 2.2
+    with pytest.raises(InputError, match=r"must be one of 'new', 'mended'"):
+        run(*check, "--state", "old")
+    # plan: the spread within both states, not the adjustment between them, is a session's spread
+    planned = json.loads(run("plan", "--claim", "1.5%", "--from", result, "--json", "-"))
+    assert planned["session_sd"]["value"] < 0.2
+    assert "in 2 states" in planned["session_sd"]["method"]
+    # correct: the correction of one state is not for the recordings of another, nor for later ones
+    run("correct", tmp_path / "1-dev.csv", tmp_path / "out.csv", "--from", result, "--even-if-unstable")
+    for name, how in (("3-dev.csv", "was recorded in the state 'mended'"),
+                      ("9-dev.csv", "is not listed; the device is in the state 'mended'")):
+        (tmp_path / "9-dev.csv").write_bytes((tmp_path / "3-dev.csv").read_bytes())
+        with pytest.raises(InputError) as caught:
+            run("correct", tmp_path / name, tmp_path / "out2.csv", "--from", result, "--even-if-unstable")
+        assert str(caught.value) == (f"{name} {how}, and this correction was found in the state 'new': check the state "
+                                     "'mended' and give its result")
+
+
+def test_a_state_that_came_again_is_told_by_its_recordings():
+    ground = {"state": "a", "states": [["a", ["1"]], ["b", ["2"]], ["a", ["3"]]]}
+    history.refuse_other_state("3.csv", ground)
+    history.refuse_other_state("4.csv", ground)
+    for name in ("1.csv", "2.csv"):
+        with pytest.raises(InputError, match="this correction was found in the state 'a'"):
+            history.refuse_other_state(name, ground)
+
+
+def test_a_plan_from_one_session_in_each_state_shows_no_spread():
+    trail = check_trail(sessions((-2.0, 1.0), seconds=700), ["new", "mended"], "1.5 %")
+    assert plan("1.5 %", pilot=trail.to_dict()).session_sd.method == "assumed"
+
+
+@pytest.mark.parametrize(("high", "answer"), [(1.999, True), (2.001, None)])
+def test_what_was_foretold_is_met_within_the_margin(high, answer):
+    """Expected 1.5, margin 0.5: an interval from 1.2 to just inside and just outside 2."""
+    item = Estimate(value=1.6, low=1.2, high=high, level=0.95, method="t")
+    assert foretold(item, 1.5, 0.5) is answer
+    assert foretold(item, 1.199 if answer else 1.1, 0.5) is False
+
+
+@pytest.mark.parametrize(("half", "answer"), [(0.749, "not changed"), (0.751, "not settled")])
+def test_half_of_the_claim_counts_as_no_change(half, answer):
+    """Two alike sessions a state, df 1: t = 12.706 (table); the margin is half of 1.5 points."""
+    def state():
+        item = Estimate(value=0.0, low=-9, high=9, level=0.95, method="t", df=1.0,
+                        standard_error=half / 12.7062 / math.sqrt(2))
+        return State(state="", sessions=2, bias_percent=item, session_sd=0.1)
+
+    assert TRAIL_MARGIN_OF_CLAIM * 1.5 == 0.75
+    assert change_between(state(), state(), margin=TRAIL_MARGIN_OF_CLAIM * 1.5)[1] == answer

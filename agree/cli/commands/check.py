@@ -19,7 +19,7 @@ NOT_HOLDING = 1
 GROUPS = {
     "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands",
                      "window"),
-    "Sessions": ("sessions", "session_list", "state", "looks", "declared_file"),
+    "Sessions": ("sessions", "session_list", "state", "splits", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults"),
     "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "schema",
@@ -49,9 +49,13 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--session", "sessions", nargs=2, multiple=True, metavar="REF DEV",
               help="A further session: its two files. Repeat for each.")
 @click.option("--sessions", "session_list", metavar="LIST.csv",
-              help="All sessions: a list with the columns reference, device (and session, state), or a folder.")
+              help="All sessions: a list with the columns reference, device (and session, state, expected), or a "
+                   "folder.")
 @click.option("--state", metavar="LABEL",
               help="Judge the sessions in this state of the list's column state.  [default: the last]")
+@click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
+              help="Judge one recording from this place on, where the device was adjusted, and say what changed there; "
+                   "declare the place beforehand (agree plan --declare). Repeat for each.")
 @click.option("--reference-column", metavar="NAME", help="Power column of the reference, if not found by name.")
 @click.option("--device-column", metavar="NAME", help="Power column of the device, if not found by name.")
 @click.option("--reference-read", multiple=True, metavar="KEY=VALUE",
@@ -116,7 +120,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     outputs = Outputs(json_file, pages, figures, options["details"], options["efforts"], options["quiet"],
                       options["show"], int(options["schema"]))
     provenance = Provenance(about, ("agree", *sys.argv[1:]))
-    if any(item.state for item in files) or options["state"]:
+    if any(item.state for item in files) or options["state"] or options["splits"]:
         result = judged_by_state(files, pairs, options, outputs, provenance)
     else:
         result = checked(pairs, options)

@@ -44,6 +44,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     change, ground = (history.correction_of(result, even_if_unstable=options["even_if_unstable"]) if result is not None
                       else (checked_change(1.0 if scale is None else scale, offset or 0.0), {}))
     history.refuse_reference(recording, ground)
+    history.refuse_other_state(recording, ground)
     made = corrected_copy(recording, change, power_column=options["column"])
     remark = history.refuse_twice(recording, change)
     told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])

@@ -16,7 +16,7 @@ CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
 GROUPS = {
-    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks"),
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks", "splits"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
     "What is written": ("sheet_file", "declare_file", "json_file"),
@@ -44,8 +44,10 @@ GROUPS = {
               help="Write a sheet to print and fill in: .pdf, .html or .txt; and beside it a blank file for "
                    "agree check --about.")
 @click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which the data are looked at: '3,5,8'.")
+@click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
+              help="Where in a recording the device will be adjusted, for --declare. Repeat for each.")
 @click.option("--declare", "declare_file", metavar="FILE",
-              help="Write claim, meaning, level, bands and looks with a digest, for agree check --declared.")
+              help="Write claim, meaning, level, bands, looks and splits with a digest, for agree check --declared.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
 @click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
 @click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
@@ -57,13 +59,17 @@ def plan_command(**options: Any) -> None:
     if options["trials"] is not None:
         _plan_trials(options)
         return
+    from agree.core.errors import InputError
     from agree.files.writing import json_text, read_json, write_text
     from agree.planning.plan import plan
     from agree.report.sheet import write_sheet
+    from agree.trail.split import place_s, place_text
     from agree.verdict.claim import Claim
     from agree.verdict.declaration import Declaration
     from agree.verdict.looks import checked_looks
 
+    if options["splits"] and options["declare_file"] is None:
+        raise InputError("--split declares a place; say where to write the declaration: --declare FILE")
     json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
     outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
     claim = Claim.parse(options["claim"])
@@ -83,7 +89,8 @@ def plan_command(**options: Any) -> None:
     if options["declare_file"] is not None:
         counts = looks_of(options["looks"])
         made = Declaration(claim=claim.text, meaning=options["meaning"], level=options["level"],
-                           bands=tuple(edges_of(options["bands"]) or ()), looks=checked_looks(counts) if counts else ())
+                           bands=tuple(edges_of(options["bands"]) or ()), looks=checked_looks(counts) if counts else (),
+                           splits=tuple(place_text(place_s(text)) for text in options["splits"]))
         write_text(options["declare_file"], made.text())
         written.append(options["declare_file"])
     if json_file == "-":

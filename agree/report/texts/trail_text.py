@@ -7,6 +7,7 @@ import textwrap
 
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import number, summary
+from agree.report.notes.sentence import note_text
 from agree.trail.states import Change
 from agree.trail.trail import Trail
 
@@ -26,9 +27,13 @@ def _row(label: str, text: str) -> list[str]:
 
 def _changed(item: Change) -> str:
     text = f"{item.answer}, {_span(item.change_percent, 'points')}"
+    if item.if_declared is not None:
+        text += (f" for a place chosen after looking; {item.answer_if_declared}, "
+                 f"{_span(item.if_declared, 'points')} had it been declared beforehand")
     if math.isfinite(item.expected_percent):
         text += f"; expected {item.expected_percent:+.2g}"
         text += "" if item.as_expected is None else ", as it did" if item.as_expected else ", which it did not do"
+        text += " (not settled)" if item.as_expected is None and math.isfinite(item.change_percent.low) else ""
     return text
 
 
@@ -36,12 +41,18 @@ def _sessions(count: int) -> str:
     return f"{count} session{'s' if count != 1 else ''}"
 
 
+def _headline(result: Trail) -> str:
+    claim = result.check.claim.text
+    if result.notes:
+        return f"{result.verdict.upper()}  claim {claim}, judged on this recording {result.judged}"
+    judged = next(item for item in reversed(result.states) if item.state == result.judged)
+    return (f"{result.verdict.upper()}  claim {claim}, judged on {_sessions(judged.sessions)} in the state "
+            f"{result.judged!r}, not on a mixture")
+
+
 @summary.register
 def _(result: Trail) -> str:
-    check = result.check
-    judged = next(item for item in reversed(result.states) if item.state == result.judged)
-    lines = textwrap.wrap(f"{result.verdict.upper()}  claim {check.claim.text}, judged on {_sessions(judged.sessions)} "
-                          f"in the state {result.judged!r}, not on a mixture", WIDTH)
+    lines = textwrap.wrap(_headline(result), WIDTH)
     first = max(len(result.states) - MOST, 0)
     if first:
         lines += _row("Earlier", f"{first} states; see the JSON.")
@@ -49,8 +60,13 @@ def _(result: Trail) -> str:
         mean = _span(item.bias_percent, "%")
         change = f"; {_changed(result.changes[k - 1])}" if k else ""
         name = textwrap.shorten(item.state, 34, placeholder="..")
-        lines += _row(f"{k + 1}", f"{name}: {mean}, {_sessions(item.sessions)}{change}.")
-    if any(item.sessions == 1 for item in result.states):
+        count = "" if result.notes else f", {_sessions(item.sessions)}"
+        lines += _row(f"{k + 1}", f"{name}: {mean}{count}{change}.")
+    for note in result.notes:
+        lines += _row("Place", note_text(note))
+    if result.notes:
+        lines += _row("To record", "sessions on other days: one recording cannot show that a change lasts.")
+    elif any(item.sessions == 1 for item in result.states):
         lines += _row("To record", "a second session in each state: one session cannot show a change.")
     lines += _row("Caution", "whether an adjustment was tried because readings were low is not known here: "
                              "readings that are low by chance rise by themselves.")
