@@ -64,6 +64,9 @@ ALIKE_P = 0.001          # one-sided p of neighbouring errors being alike, below
 # --- quantities other than power (benchmarks/quantities.py) ---
 DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or phone differ by less
 ALIKE_PEAKS = 2.0        # of the misfit at the best lag: within, a peak nearer to 0 is taken; equal efforts repeat
+FAR_LAG_FIT = 0.7        # correlation of changes from which a lag beyond 2 min is believed, of clocks without a date
+ROUNDING_LAG = 0.15      # u of a lag over step/slope: half of the largest error found with smooth, rounded traces
+MOST_LAG_SE_S = 5.0      # s: a lag known no better is not told
 AVERAGING_GAIN = 0.8     # of the misfit: what a wider running mean must leave at most for averaging to be named
 LOCK_NEAR = 3.0          # steps a minute between device and a multiple of the cadence that count as locked,
 LOCK_AWAY = 8.0          # and the distance from the reference below which a lock cannot be told

@@ -4,66 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from agree.core import checks
-from agree.core.choices import Sampling
-from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.interval.engine import spread
-from agree.core.interval.estimate import Estimate
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result, json_safe
-from agree.core.thresholds import TRIALS_HOLDS_MARGIN
-from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
-from agree.estimators.trials.shares_within import normal_share
-from agree.estimators.trials.unweighted import SubjectErrors
-from agree.quantities.delay import Delay, Owner, find_delay, taken_out
+from agree.quantities.answer import (
+    ASKED,
+    Asked,
+    QuantityAnswer,
+    Question,
+    answer_of,
+    same_at_any_delay,
+    verdict_of,
+)
+from agree.quantities.delay import Delay, Owner, find_delay
+from agree.quantities.distinct import refuse_same_readings
 from agree.quantities.faults import TraceFault, find_trace_faults
+from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import LEAST_COMMON_S, Overlay
-from agree.verdict import meanings
 from agree.verdict.claim import Claim
-from agree.verdict.columns import LEAST_WINDOWS, Windows, table
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.rule import OPEN
 
-ASKED = ("average", "readings", "next_session")
-Asked = Literal["average", "readings", "next_session"]
 OWNERS = ("device", "clock", "unknown")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class QuantityAnswer(Result):
-    """The answers with the recordings laid over each other in one way.
-
-    Attributes
-    ----------
-    verdict : str
-        In the meaning that was asked.
-    readings : tuple of Reading
-        Mean error, share of window means, next session.
-    bias : Estimate
-        Mean error, in per cent or the quantity's unit as the claim is.
-    limits : LimitsOfAgreement or None
-        Of window means, in the quantity's unit.
-    seconds : int
-        Seconds used.
-    """
-
-    verdict: str
-    readings: tuple[meanings.Reading, ...]
-    bias: Estimate
-    limits: LimitsOfAgreement | None
-    seconds: int
-
-    def of(self, meaning: str) -> meanings.Reading:
-        """Return one of the meanings."""
-        return next(item for item in self.readings if item.meaning == meaning)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,57 +99,12 @@ class QuantityCheck(Result):
         return result
 
 
-def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: float) -> bool:
-    """Whether all window means are within, and so far that a share below 95 % can be ruled out without counting.
-
-    The share of normal errors must hold within the limit over 1.8, as for trials, from the number of windows that they
-    are worth by the spread of their mean; that makes up for errors that are skewed or have long tails.
-    """
-    error = (windows.device - windows.reference) / np.maximum(claim.limit(windows.reference), 1e-9)
-    if error.size < LEAST_WINDOWS or np.abs(error).max() > 1:
-        return False
-    se = spread(error - error.mean(), sampling, windows.session, cautious=True).standard_error
-    variance = float(error.var(ddof=1))
-    number = int(min(max(variance / se**2 if se > 0 else error.size, 2), error.size))
-    shape = np.linspace(-1, 1, number)  # of the wanted mean and variance
-    means = float(error.mean()) + shape * math.sqrt(variance) / float(shape.std(ddof=1))
-    found = SubjectErrors(means=means, of_means=variance, trial_parts=(), n=number)
-    return normal_share(found, 1 / TRIALS_HOLDS_MARGIN, level).low >= meanings.SHARE
-
-
-def _answer(pairs: list[Pairs], claim: Claim, meaning: Asked, window_s: int, level: float,
-            known: ReferenceUncertainty) -> QuantityAnswer:
-    data = table(pairs if len(pairs) > 1 else pairs[0], window_s)
-    mean = meanings.average(data, claim, known, level)
-    windows = data.windows(window_s)
-    single = meanings.readings(data, claim, known, level, window_s)
-    if single.verdict == OPEN and errors_are_small(windows, claim, data.sampling, level):
-        single = replace(single, verdict=HOLDS)
-    found = (mean, single, meanings.next_session(data, claim, mean, level))
-    limits: LimitsOfAgreement | None = None
-    with suppress(InputError):  # too few windows: said as absent
-        limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,
-                                     session=windows.session)
-    bias = meanings.mean_error(data, claim.unit, level)
-    return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
-                          bias=bias, limits=limits, seconds=int(data.reference.size))
-
-
-def _verdict(owner: Owner, first: QuantityAnswer, second: QuantityAnswer | None, *, absolute: bool) -> str:
-    if owner == "clock" and second is not None:
-        return second.verdict
-    if owner == "device":
-        return first.verdict
-    if second is None:
-        return first.verdict if absolute else OPEN
-    return first.verdict if first.verdict == second.verdict else OPEN
-
-
 def check_quantity(
     overlays: Overlay | Sequence[Overlay],
     claim: str | Claim,
     *,
     delay: Owner | None = None,
+    lag_s: float | None = None,
     meaning: Asked = "average",
     window_s: int = 30,
     level: float = 0.95,
@@ -199,6 +123,9 @@ def check_quantity(
         "5 bpm", "2 %", "10 % or 5 bpm", "0.3 °C".
     delay : {"device", "clock", "unknown"}, optional
         Whose a delay is; found from the stamps if not given.
+    lag_s : float, optional
+        The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is taken for the clocks'
+        unless `delay` says otherwise.
     meaning : {"average", "readings", "next_session"}
         The meaning the verdict is given in, chosen before the data are seen.
     window_s : int
@@ -249,22 +176,27 @@ def check_quantity(
         raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
     measured = items[0].quantity
     own = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(measured)
-    known = ReferenceUncertainty.parse(reference_uncertainty)
+    if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
+        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+    refuse_same_readings(items)
     faults = tuple(find_trace_faults(item) for item in items)
-    delays = tuple(find_delay(_without(item, found), delay) for item, found in zip(items, faults, strict=True))
-    asked = (own, meaning, window_s, level, known)
-    first = _answer([_pairs(item, item.device) for item in items], *asked)
+    delays = tuple(find_delay(_without(item, found), delay, lag_s) for item, found in zip(items, faults, strict=True))
+    asked = Question(own, meaning, window_s, level, ReferenceUncertainty.parse(reference_uncertainty))
+    first = answer_of(items, [0.0] * len(items), asked)
     second: QuantityAnswer | None = None
     if not any(math.isnan(one.lag_s) for one in delays):
-        second = _answer([_pairs(item, taken_out(item, one.lag_s)) for item, one in zip(items, delays, strict=True)],
-                         *asked)
+        second = answer_of(items, [one.lag_s for one in delays], asked)
     owners = {one.belongs_to for one in delays}
     owner: Owner = owners.pop() if len(owners) == 1 else "unknown"
+    absolute = all(item.absolute for item in items)
+    any_delay = (second is None and owner == "unknown" and not absolute and first.verdict != OPEN
+                 and same_at_any_delay(items, first, asked))
     return QuantityCheck(
-        claim=own, meaning=meaning, verdict=_verdict(owner, first, second, absolute=all(i.absolute for i in items)),
+        claim=own, meaning=meaning, verdict=verdict_of(owner, first, second, absolute=absolute, any_delay=any_delay),
         quantity=measured, as_recorded=first, taken_out=second, delays=delays,
-        faults=faults, window_s=window_s, level=float(level), overlays=items,
-        inputs=tuple(inputs), notes=tuple(_notes(items, delays)))
+        faults=faults, window_s=window_s, level=float(level), overlays=items, inputs=tuple(inputs),
+        notes=tuple(_notes(items, delays, any_delay=any_delay, drifts=first.limits is not None and (
+            first.limits.lower.drift or first.limits.upper.drift))))
 
 
 def _without(overlay: Overlay, faults: tuple[TraceFault, ...]) -> Overlay:
@@ -275,18 +207,17 @@ def _without(overlay: Overlay, faults: tuple[TraceFault, ...]) -> Overlay:
     return replace(overlay, device=device) if np.isfinite(device).sum() >= LEAST_COMMON_S else overlay
 
 
-def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:
-    return Pairs(reference=overlay.reference, device=device, session=overlay.session,
-                 reference_name=overlay.reference_name, device_name=overlay.device_name)
-
-
-def _notes(overlays: tuple[Overlay, ...], delays: tuple[Delay, ...]) -> list[Note]:
-    found = []
+def _notes(overlays: tuple[Overlay, ...], delays: tuple[Delay, ...], *, any_delay: bool,
+           drifts: bool) -> list[Note]:
+    found = [note for item in overlays for note in item.notes]
     if any(delay.averaged_s > 1 for delay in delays):
         found.append(Note(kind="quantity_averages", severity="trust", role="device",
                           values={"seconds": max(delay.averaged_s for delay in delays)}))
     if any(math.isnan(delay.lag_s) for delay in delays):
-        found.append(Note(kind="quantity_no_lag", severity="trust"))
+        found.append(Note(kind="quantity_any_delay", severity="trust", values={"seconds": SEARCHED_S}) if any_delay
+                     else Note(kind="quantity_no_lag", severity="trust"))
+    if drifts:
+        found.append(Note(kind="quantity_drifts", severity="trust"))
     rule = overlays[0].quantity.fault_rules
     if "cadence_lock" in rule and all(overlay.shadow is None for overlay in overlays):
         found.append(Note(kind="quantity_no_shadow", values={"channel": overlays[0].quantity.shadow}))

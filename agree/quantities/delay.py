@@ -7,22 +7,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.results.result import Result
+from agree.quantities.lag_curve import correlations, nearest_peak
 from agree.quantities.overlay import Overlay
 
 Owner = Literal["device", "clock", "unknown"]
-SEARCHED_S = 120       # lags looked at on either side
 SLOW_S = 301           # changes slower than this tell no lag: they are taken out
 WIDTHS_S = (1, 5, 10, 15, 20, 30, 45, 60)  # running means that the device may take
 LEAST_FIT = 0.5        # correlation of the changes below which no lag is told
 BLOCK_S = 120          # blocks left out in turn for the standard error
 LEAST_BLOCKS = 4
-PEAK_S = 10            # a peak is the highest within so many seconds
+SLOPE_S = 61           # running mean that the slope is taken of, so that steps of rounding do not count as slope
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,7 +63,8 @@ def _running(values: FloatArray, width: int) -> FloatArray:
     return result
 
 
-def _changes(values: FloatArray) -> FloatArray:
+def changes(values: FloatArray) -> FloatArray:
+    """Readings less their running mean over 5 min: what tells a lag."""
     result: FloatArray = values - _running(values, SLOW_S)
     return result
 
@@ -89,30 +89,37 @@ def _correlation(sums: FloatArray) -> float:
     return float((sxy - sx * sy / n) / math.sqrt(vx * vy)) if vx > 0 and vy > 0 else -1.0
 
 
-def _best(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+def _best(x: FloatArray, y: FloatArray, *, everywhere: bool) -> tuple[float, float, float]:
     """Lag, standard error by blocks left out in turn, and correlation."""
-    lags = np.arange(-SEARCHED_S, SEARCHED_S + 1)
-    sums = [_sums(x, y, int(lag)) for lag in lags]
-    whole = np.array([_correlation(each.sum(axis=1)) for each in sums])
-    k = _nearest_peak(lags, whole)
+    lags, whole = correlations(x, y, everywhere=everywhere)
+    k = nearest_peak(lags, whole)
     near = range(max(k - 8, 0), min(k + 9, lags.size))
-    blocks = min(sums[j].shape[1] for j in near)
+    sums = {j: _sums(x, y, int(lags[j])) for j in near}
+    blocks = min(each.shape[1] for each in sums.values())
     found = []
     for left in range(-1, blocks if blocks >= LEAST_BLOCKS else 0):
-        curve = whole[near.start:near.stop] if left < 0 else np.array(
-            [_correlation(sums[j].sum(axis=1) - sums[j][:, left]) for j in near])
+        curve = np.array([_correlation(sums[j].sum(axis=1) - (sums[j][:, left] if left >= 0 else 0.0)) for j in near])
         found.append(float(lags[near.start]) + _vertex(curve))
     rest = np.array(found[1:])
     se = math.sqrt((rest.size - 1) / rest.size * float(np.square(rest - rest.mean()).sum())) if rest.size else math.inf
     return found[0], se, float(whole[k])
 
 
-def _nearest_peak(lags: NDArray[np.intp], whole: FloatArray) -> int:
-    """Index of the peak nearest to no lag among those about as high: equal efforts are alike a period apart."""
-    top = float(whole.max())
-    peaks = [k for k in range(whole.size) if whole[k] == whole[max(k - PEAK_S, 0):k + PEAK_S + 1].max()
-             and 1 - whole[k] <= thresholds.ALIKE_PEAKS * (1 - top) + 0.01]
-    return min(peaks, key=lambda k: abs(int(lags[k])))
+def _of_rounding(overlay: Overlay) -> float:
+    """Standard uncertainty of a lag from the rounding of readings, s.
+
+    The rounding of a smooth trace goes along with its slope, so that no number of seconds averages it out. In
+    simulations the lag was off by up to 0.3 of the step over the slope (root mean square) where changes are of one
+    step, and the less the more steps they span.
+    """
+    moves = changes(_running(overlay.reference, SLOPE_S))
+    slope = np.diff(moves)
+    slope, moves = slope[np.isfinite(slope)], moves[np.isfinite(moves)]
+    step = math.hypot(*overlay.steps) / math.sqrt(2)
+    usual = float(np.sqrt(np.mean(slope * slope))) if slope.size else 0.0
+    if not step:
+        return 0.0
+    return thresholds.ROUNDING_LAG * step / usual * min(1.0, step / float(moves.std())) if usual else math.inf
 
 
 def _vertex(curve: FloatArray) -> float:
@@ -125,21 +132,26 @@ def _vertex(curve: FloatArray) -> float:
     return k + (0.5 * float((left - right) / bend) if bend < 0 else 0.0)
 
 
-def find_delay(overlay: Overlay, stated: Owner | None = None) -> Delay:
+def find_delay(overlay: Overlay, stated: Owner | None = None, lag_s: float | None = None) -> Delay:
     """Find the lag and say whose it is.
 
     Unless stated: the device's, if the quantity's delays are devices', both clocks are absolute, and the lag is
-    certainly more than 2 s (|lag| - 1.96 standard errors > 2 s): recorders' clocks differ by less. Clocks that are not
-    absolute: unknown. For quantities whose delay is the clocks' (power, cadence, torque, balance): the clocks'.
+    certainly more than 2 s (|lag| - 1.96 standard errors > 2 s), by which recorders' clocks differ, and at most 60 s,
+    by which no device is late. Else, and for clocks that are not absolute: unknown. For quantities whose delay is the
+    clocks' (power, cadence, torque, balance): the clocks'. A lag that is given is the clocks' unless stated otherwise.
     """
-    x, y = _changes(overlay.reference), _changes(overlay.device)
-    lag, se, fit = _best(x, y)
+    if lag_s is not None:
+        return Delay(lag_s=float(lag_s), se_s=0.0, correlation=math.nan, averaged_s=1, belongs_to=stated or "clock",
+                     stated=True)
+    x, y = changes(overlay.reference), changes(overlay.device)
+    lag, se, fit = _best(x, y, everywhere=not overlay.absolute)
+    se = math.hypot(se, _of_rounding(overlay))
     width, best = 1, fit
     for w in WIDTHS_S[1:]:
-        other = _best_fit(_changes(_running(overlay.reference, w)), y, round(lag))
+        other = _best_fit(changes(_running(overlay.reference, w)), y, round(lag))
         if 1 - other < thresholds.AVERAGING_GAIN * (1 - best):
             width, best = w, other
-    told = fit >= LEAST_FIT and math.isfinite(se)
+    told = fit >= LEAST_FIT and se <= thresholds.MOST_LAG_SE_S
     if stated is not None:
         owner: Owner = stated
         if stated == "clock" and not told:
@@ -147,7 +159,8 @@ def find_delay(overlay: Overlay, stated: Owner | None = None) -> Delay:
                              "a lag; state --delay device to compare as recorded")
     elif overlay.quantity.delay_belongs_to == "clock":
         owner = "clock" if told else "unknown"
-    elif overlay.absolute and told and abs(lag) - 1.96 * se > thresholds.DELAY_CERTAIN_S:
+    elif overlay.absolute and told and abs(lag) - 1.96 * se > thresholds.DELAY_CERTAIN_S and (
+            abs(lag) <= thresholds.CLOCK_ALONE_S):
         owner = "device"
     else:
         owner = "unknown"

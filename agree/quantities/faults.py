@@ -74,9 +74,13 @@ def half_or_double(overlay: Overlay) -> Mask:
 def lost_contact(overlay: Overlay) -> Mask:
     """No reading where the reference has one, or one value for 20 s while it ranges over 10 steps and a tenth.
 
-    The reference is looked at as late as the device may be: from 10 s before.
+    The reference is looked at as late as the device may be: from 10 s before. Before the device was started and after
+    it was stopped it lost nothing.
     """
-    missing = _long(np.isnan(overlay.device) & np.isfinite(overlay.reference), 5)
+    first, last = overlay.device_seconds
+    recording = np.zeros(overlay.device.size, bool)
+    recording[first:last] = True
+    missing = _long(np.isnan(overlay.device) & np.isfinite(overlay.reference) & recording, 5)
     held = np.isfinite(overlay.device)
     same = np.r_[False, (overlay.device[1:] == overlay.device[:-1]) & held[1:]]
     frozen = np.zeros(same.size, bool)

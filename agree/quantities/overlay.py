@@ -9,6 +9,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 
 LONGEST_S = 7 * 86_400
@@ -34,6 +35,13 @@ class Overlay(Result):
         What they are called.
     session : str
         Label of the session.
+    steps : tuple of float
+        Steps that the readings of reference and device are rounded to; about 0 where they are not.
+    device_span : tuple of int, optional
+        First second in which the device recorded, with or without a reading, and the second after the last; that of
+        its readings if not given.
+    notes : tuple of Note
+        How the clocks were brought together.
     """
 
     reference: FloatArray
@@ -44,6 +52,24 @@ class Overlay(Result):
     reference_name: str = "reference"
     device_name: str = "device"
     session: str = "1"
+    steps: tuple[float, float] = (0.0, 0.0)
+    device_span: tuple[int, int] | None = None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def device_seconds(self) -> tuple[int, int]:
+        """First second in which the device recorded, and the second after the last."""
+        if self.device_span is not None:
+            return self.device_span
+        held = np.flatnonzero(np.isfinite(self.device))
+        return (int(held[0]), int(held[-1]) + 1) if held.size else (0, 0)
+
+
+def step_of(values: FloatArray) -> float:
+    """Step that readings are rounded to: the usual least distance of two that differ; 0 if all are equal."""
+    apart = np.diff(np.unique(values[np.isfinite(values)]))
+    apart = apart[apart > 1e-9 * max(float(np.abs(values[np.isfinite(values)]).max()), 1e-300)] if apart.size else apart
+    return float(np.quantile(apart, 0.1)) if apart.size else 0.0
 
 
 def _by_second(time: FloatArray, values: FloatArray, start: float, size: int) -> FloatArray:
@@ -88,10 +114,11 @@ def lay_over(
     reference: tuple[FloatArray, FloatArray], device: tuple[FloatArray, FloatArray], quantity: Quantity, *,
     absolute: bool, shadow: tuple[FloatArray, FloatArray] | None = None,
     names: tuple[str, str] = ("reference", "device"), session: str = "1",
+    notes: tuple[Note, ...] = (),
 ) -> Overlay:
     """Put (time, readings) of both on seconds of one clock.
 
-    Clocks that are not absolute are taken to start together.
+    Clocks count from one moment: absolute ones by their dates, others from when both recorders were started.
 
     Raises
     ------
@@ -101,8 +128,6 @@ def lay_over(
         A span beyond a week.
     """
     times = [np.asarray(pair[0], float) for pair in (reference, device)]
-    if not absolute:
-        times = [time - time[0] for time in times]
     start, end = (float(f([f(time) for time in times])) for f in (min, max))
     start = float(np.floor(start))
     size = int(np.floor(end - start)) + 1
@@ -117,7 +142,8 @@ def lay_over(
                          "are they of one session, and on one clock?")
     other: FloatArray | None = None
     if shadow is not None:
-        own = np.asarray(shadow[0], float)
-        other = _by_second(own if absolute else own - own[0], np.asarray(shadow[1], float), start, size)
+        other = _by_second(np.asarray(shadow[0], float), np.asarray(shadow[1], float), start, size)
+    first, last = (int(np.floor(times[1][k] - start)) for k in (0, -1))
     return Overlay(reference=x, device=y, shadow=other, quantity=quantity, absolute=absolute, reference_name=names[0],
-                   device_name=names[1], session=session)
+                   device_name=names[1], session=session, device_span=(first, last + 1), notes=notes,
+                   steps=(step_of(np.asarray(reference[1], float)), step_of(np.asarray(device[1], float))))

@@ -10,6 +10,7 @@ import numpy as np
 from agree.core.errors import InputError
 from agree.core.quantities.known import CADENCE, POWER, quantity
 from agree.core.quantity import Quantity
+from agree.quantities.one_clock import one_clock
 from agree.quantities.overlay import Overlay, lay_over
 from agree.recordings.read import read_recording
 from agree.recordings.recording import Recording
@@ -87,10 +88,12 @@ def overlay_recordings(
         raise InputError("`quantity_name` is power, which goes through pair_recordings and check_claim")
     one = _read(reference, measured, reference_column, reference_read)
     two = _read(device, measured, device_column, device_read)
-    absolute = {one.clock, two.clock} == {"utc"} or {one.clock, two.clock} == {"local"}
+    names = (one.name, two.name) if one.name != two.name else (f"{one.name}, reference", f"{two.name}, device")
+    moved, absolute, note = one_clock(one, two)
+    late = np.asarray(two.time) - moved
     shadow = None
     if measured.shadow == CADENCE.name:
-        shadow = next(((source.time, source.cadence) for source in (one, two) if source.cadence is not None), None)
-    names = (one.name, two.name) if one.name != two.name else (f"{one.name}, reference", f"{two.name}, device")
-    return lay_over((np.asarray(one.time), one.values), (np.asarray(two.time), two.values), one.quantity,
-                    absolute=absolute, shadow=shadow, names=names, session=session)
+        shadow = next(((time, source.cadence) for time, source in ((np.asarray(one.time), one), (late, two))
+                       if source.cadence is not None), None)
+    return lay_over((np.asarray(one.time), one.values), (late, two.values), one.quantity, absolute=absolute,
+                    shadow=shadow, names=names, session=session, notes=(note,) if note else ())

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from agree.quantities.check import QuantityAnswer, QuantityCheck
+    from agree.quantities.answer import QuantityAnswer
+    from agree.quantities.check import QuantityCheck
 
 
 def _part(answer: QuantityAnswer | None) -> dict[str, Any] | None:

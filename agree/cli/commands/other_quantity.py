@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -12,7 +13,7 @@ from agree.cli.progress import progress
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.
 OF_POWER = {"loss": None, "bands": None, "faults": (), "efforts": False, "max_lag": None,
-            "lag": None, "figures": (), "details": False, "looks": None}
+            "figures": (), "details": False, "looks": None}
 
 
 @contextmanager
@@ -56,7 +57,7 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
     """
     from agree.cli.commands.trials import deliver
     from agree.cli.deliver import outputs_of
-    from agree.core.errors import InputError
+    from agree.core.errors import AgreeWarning, InputError
     from agree.core.quantities.known import quantity
     from agree.quantities.check import check_quantity
     from agree.quantities.read import overlay_recordings
@@ -73,8 +74,9 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
         raise InputError(f"--meaning bands is for power; with --quantity {measured.name!r} choose average, readings or "
                          "next_session")
     reads = [options_from_text(options.get(f"{role}_read", ())) for role in ("reference", "device")]
-    with (progress("reading and comparing the recordings"),
+    with (progress("reading and comparing the recordings"), warnings.catch_warnings(),
           instead_of_trials(files[0][0], files[0][1], options["claim"])):
+        warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         overlays, inputs = [], []
         for number, (reference, device) in enumerate(files, 1):
             if device is None:
@@ -84,9 +86,9 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
                 device_column=options["device_column"], reference_read=reads[0], device_read=reads[1],
                 session=str(number)))
             inputs += [_identity(path) for path in (reference, device)]
-        result = check_quantity(overlays, options["claim"], delay=options["delay"], meaning=options["meaning"],
-                                window_s=options["window"], level=options["level"], inputs=inputs,
-                                reference_uncertainty=options["reference_uncertainty"])
+        result = check_quantity(overlays, options["claim"], delay=options["delay"], lag_s=options["lag"],
+                                meaning=options["meaning"], window_s=options["window"], level=options["level"],
+                                inputs=inputs, reference_uncertainty=options["reference_uncertainty"])
     json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
     for page in pages:
         from agree.report.other_page import write_other_page

@@ -8,6 +8,12 @@ from agree.core.results.note import Note
 
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_averages": "the device averages over about {seconds} s; that is counted as part of its delay.",
+    "quantity_any_delay": "no lag can be told, and none is needed: the answer is the same for any up to {seconds} s.",
+    "quantity_drifts": "the error drifts over the recording, so that intervals are likely too narrow; record further "
+                       "sessions.",
+    "quantity_zone": "one clock is of another zone: {hours:+g} h were taken off the device's stamps.",
+    "quantity_first_stamps": "one clock has a date and the other counts from its start: the first stamps are taken for "
+                             "one moment; if they are not, state --lag.",
     "quantity_no_lag": "no lag can be told, so that the recordings are compared as their stamps have them.",
     "quantity_no_shadow": "neither recording has a {channel}, so that a lock to it cannot be looked for.",
 }

@@ -46,10 +46,14 @@ def _delay(check: QuantityCheck) -> str:
     if math.isnan(check.lag_s):
         return "Delay: cannot be told; the traces change too differently."
     se = max(delay.se_s for delay in check.delays)
-    owner = {"device": "the device's: its clock and the reference's are absolute, so it counts",
-             "clock": "taken for a difference of the clocks", "unknown": "the device's or the clocks': not known"}
-    stated = ", as stated" if check.delays[0].stated else ""
-    return f"Delay: {check.lag_s:.1f} ± {1.96 * se:.1f} s, {owner[check.belongs_to]}{stated}."
+    stated = check.delays[0].stated
+    owner = {"device": "the device's, as stated: it counts" if stated else
+             "the device's: its clock and the reference's are absolute, so it counts",
+             "clock": "a difference of the clocks, as stated" if stated else "taken for a difference of the clocks",
+             "unknown": "the device's or the clocks': not known" + (
+                 "" if stated or check.as_recorded.verdict == check.verdict else "; state --delay device or clock")}
+    size = f"{check.lag_s:.1f} s" if se == 0 else f"{check.lag_s:.1f} ± {1.96 * se:.1f} s"
+    return f"Delay: {size}, {owner[check.belongs_to]}."
 
 
 def _times(count: int) -> str:

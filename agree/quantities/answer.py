@@ -1,0 +1,143 @@
+"""The answer to a claim about a quantity, with recordings laid over each other in one way; which way decides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from agree.core import checks
+from agree.core.choices import Sampling
+from agree.core.data.pairs import Pairs
+from agree.core.errors import InputError
+from agree.core.interval.engine import spread
+from agree.core.interval.estimate import Estimate
+from agree.core.results.result import Result
+from agree.core.thresholds import TRIALS_HOLDS_MARGIN
+from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
+from agree.estimators.trials.shares_within import normal_share
+from agree.estimators.trials.unweighted import SubjectErrors
+from agree.quantities.delay import Owner, taken_out
+from agree.quantities.lag_curve import SEARCHED_S
+from agree.quantities.overlay import Overlay
+from agree.verdict import meanings
+from agree.verdict.claim import Claim
+from agree.verdict.columns import LEAST_WINDOWS, Windows, table
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import HOLDS, OPEN
+
+ASKED = ("average", "readings", "next_session")
+Asked = Literal["average", "readings", "next_session"]
+SHIFTS_S = (-SEARCHED_S, -SEARCHED_S // 2, SEARCHED_S // 2, SEARCHED_S)  # delays tried where none can be told
+
+
+class Question(NamedTuple):
+    """What is asked: the claim in the quantity's unit, the meaning of the verdict, and the rest of the options."""
+
+    claim: Claim
+    meaning: Asked
+    window_s: int
+    level: float
+    known: ReferenceUncertainty
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class QuantityAnswer(Result):
+    """The answers with the recordings laid over each other in one way.
+
+    Attributes
+    ----------
+    verdict : str
+        In the meaning that was asked.
+    readings : tuple of Reading
+        Mean error, share of window means, next session.
+    bias : Estimate
+        Mean error, in per cent or the quantity's unit as the claim is.
+    limits : LimitsOfAgreement or None
+        Of window means, in the quantity's unit.
+    seconds : int
+        Seconds used.
+    """
+
+    verdict: str
+    readings: tuple[meanings.Reading, ...]
+    bias: Estimate
+    limits: LimitsOfAgreement | None
+    seconds: int
+
+    def of(self, meaning: str) -> meanings.Reading:
+        """Return one of the meanings."""
+        return next(item for item in self.readings if item.meaning == meaning)
+
+
+def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: float) -> bool:
+    """Whether all window means are within, and so far that a share below 95 % can be ruled out without counting.
+
+    The share of normal errors must hold within the limit over 1.8, as for trials, from the number of windows that they
+    are worth by the spread of their mean; that makes up for errors that are skewed or have long tails.
+    """
+    error = (windows.device - windows.reference) / np.maximum(claim.limit(windows.reference), 1e-9)
+    if error.size < LEAST_WINDOWS or np.abs(error).max() > 1:
+        return False
+    se = spread(error - error.mean(), sampling, windows.session, cautious=True).standard_error
+    variance = float(error.var(ddof=1))
+    number = int(min(max(variance / se**2 if se > 0 else error.size, 2), error.size))
+    shape = np.linspace(-1, 1, number)  # of the wanted mean and variance
+    means = float(error.mean()) + shape * math.sqrt(variance) / float(shape.std(ddof=1))
+    found = SubjectErrors(means=means, of_means=variance, trial_parts=(), n=number)
+    return normal_share(found, 1 / TRIALS_HOLDS_MARGIN, level).low >= meanings.SHARE
+
+
+def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Question, *,
+              with_limits: bool = True) -> QuantityAnswer:
+    """Answer with each device moved back by its lag, s; 0 leaves it as recorded."""
+    claim, meaning, window_s, level, known = question
+    pairs = [_pairs(item, taken_out(item, lag) if lag else item.device)
+             for item, lag in zip(overlays, lags_s, strict=True)]
+    data = table(pairs if len(pairs) > 1 else pairs[0], window_s)
+    mean = meanings.average(data, claim, known, level)
+    windows = data.windows(window_s)
+    single = meanings.readings(data, claim, known, level, window_s)
+    if single.verdict == OPEN and errors_are_small(windows, claim, data.sampling, level):
+        single = replace(single, verdict=HOLDS)
+    found = (mean, single, meanings.next_session(data, claim, mean, level))
+    limits: LimitsOfAgreement | None = None
+    with suppress(InputError):  # too few windows: said as absent
+        limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,
+                                     session=windows.session) if with_limits else None
+    bias = meanings.mean_error(data, claim.unit, level)
+    return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
+                          bias=bias, limits=limits, seconds=int(data.reference.size))
+
+
+def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:
+    reason = None
+    if overlay.quantity.zero_means != "rest":  # a zero is a reading like others
+        reason = np.where(np.isfinite(overlay.reference) & np.isfinite(device), "", "missing")
+    return Pairs(reference=overlay.reference, device=device, session=overlay.session, reason=reason,
+                 reference_name=overlay.reference_name, device_name=overlay.device_name)
+
+
+def verdict_of(owner: Owner, first: QuantityAnswer, second: QuantityAnswer | None, *, absolute: bool,
+               any_delay: bool) -> str:
+    """Return the verdict from the answers as recorded and with the delay taken out, by whose the delay is."""
+    if owner == "clock" and second is not None:
+        return second.verdict
+    if owner == "device":
+        return first.verdict
+    if second is None:
+        return first.verdict if absolute or any_delay else OPEN
+    return first.verdict if first.verdict == second.verdict else OPEN
+
+
+def same_at_any_delay(overlays: Sequence[Overlay], first: QuantityAnswer, question: Question) -> bool:
+    """Whether the verdict stays the same for delays of up to 2 min either way, where none can be told."""
+    try:
+        return all(answer_of(overlays, [shift] * len(overlays), question, with_limits=False).verdict == first.verdict
+                   for shift in SHIFTS_S)
+    except InputError:  # too little in common at one of them
+        return False

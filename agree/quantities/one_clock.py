@@ -1,0 +1,43 @@
+"""Bring the stamps of two recordings onto one clock, as far as their kinds allow."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from agree.core.results.note import Note
+from agree.quantities.delay import changes
+from agree.quantities.lag_curve import correlations, nearest_peak
+from agree.quantities.overlay import lay_over
+from agree.recordings.recording import Recording
+
+DATED = ("utc", "local")
+QUARTER_S = 900  # zones differ by whole quarters of an hour
+
+
+def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Note | None]:
+    """Return what to take off the device's stamps, s, whether both clocks are then absolute, and what to tell.
+
+    Clocks with dates but unlike zones, or of unknown zones and without a common second, are brought together by whole
+    quarters of an hour. Clocks that count from a start stay as they are: each start is taken for one moment. Where only
+    one has a date, the first stamps are.
+    """
+    kinds = (reference.clock, device.clock)
+    gap = float(device.time[0] - reference.time[0])
+    if all(kind in DATED for kind in kinds):
+        common = min(reference.time[-1], device.time[-1]) - max(reference.time[0], device.time[0])
+        if kinds[0] == kinds[1] and (kinds[0] == "utc" or common > 0):
+            return 0.0, True, None
+        moved = QUARTER_S * round((gap + _later(reference, device, gap)) / QUARTER_S)
+        told = Note(kind="quantity_zone", severity="trust", values={"hours": moved / 3600}) if moved else None
+        return float(moved), True, told
+    if any(kind in DATED for kind in kinds):
+        return gap, False, Note(kind="quantity_first_stamps", severity="trust")
+    return 0.0, False, None
+
+
+def _later(reference: Recording, device: Recording, gap: float) -> float:
+    """Lag with the first stamps laid together, s; 0 if none stands out."""
+    both = lay_over((np.asarray(reference.time), reference.values), (np.asarray(device.time) - gap, device.values),
+                    reference.quantity, absolute=False, names=(reference.name, device.name))
+    lags, whole = correlations(changes(both.reference), changes(both.device), everywhere=True)
+    return float(lags[nearest_peak(lags, whole)])
