@@ -39,6 +39,10 @@ TRIALS_NOISY_REFERENCE = 0.1   # share of the limit that the reference's own noi
 TRIALS_HOLDS_MARGIN = 1.8
 TRIALS_FAILS_MARGIN = 2.0      # likewise "does not hold" beyond this times the limit
 TRIALS_NORMAL_FAILS = 1.1      # with normal errors assumed: at the limit itself 2-9 % were wrong at 8 to 40 subjects
+# Units mixed up: methods that differ by over a quarter, and by under 5 % once one is read in another unit. The nearest
+# two units that people mix up are 1.36 apart (kW and PS); no device is sold with errors of a quarter.
+MIXUP_APART, MIXUP_NEAR = 0.25, 0.05
+TRIALS_LIMIT_OF_READINGS = 0.5  # of the usual reading: a larger limit, in a unit no column names, is of another unit
 # files and recordings
 # Median of the readings that are not 0, in the quantity's unit; outside, the unit or the column is questioned, nothing
 # is refused. A rider's median lies at 50-400 W, a sprint's

@@ -8,6 +8,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, MatchError
+from agree.core.quantities.mixups import mixup, mixup_text
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result
@@ -110,6 +111,16 @@ def plausible(values: FloatArray, quantity: Quantity) -> FloatArray:
     return np.where(wrong, np.nan, values)
 
 
+def _refuse_mixup(x: FloatArray, y: FloatArray, quantity: Quantity, names: tuple[str, str]) -> None:
+    """Refuse recordings whose levels differ as two units do; quantiles, since they may not be lined up yet."""
+    held = [values[np.isfinite(values) & (values != 0)] for values in (x, y)]
+    if all(values.size for values in held):
+        one, two = (np.quantile(values, np.linspace(0.1, 0.9, 17)) for values in held)
+        found = mixup(one, two, quantity.computed_in)
+        if found is not None:
+            raise InputError(mixup_text(found, names))
+
+
 def lay_over(
     reference: tuple[FloatArray, FloatArray], device: tuple[FloatArray, FloatArray], quantity: Quantity, *,
     absolute: bool, shadow: tuple[FloatArray, FloatArray] | None = None,
@@ -134,8 +145,10 @@ def lay_over(
     if size > LONGEST_S:
         raise InputError(f"{names[0]} and {names[1]} span {size / 86_400:.0f} days; expected one session of at most 7: "
                          "are they of one day?")
-    x, y = (plausible(_by_second(time, np.asarray(pair[1], float), start, size), quantity)
-            for time, pair in zip(times, (reference, device), strict=True))
+    raw = [_by_second(time, np.asarray(pair[1], float), start, size)
+           for time, pair in zip(times, (reference, device), strict=True)]
+    _refuse_mixup(raw[0], raw[1], quantity, names)
+    x, y = (plausible(values, quantity) for values in raw)
     common = int((np.isfinite(x) & np.isfinite(y)).sum())
     if common < LEAST_COMMON_S:
         raise MatchError(f"{names[0]} and {names[1]} have {common} s in common; expected at least {LEAST_COMMON_S}: "

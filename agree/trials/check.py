@@ -15,6 +15,7 @@ from agree.estimators.trials.level_line import LevelLine
 from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits
 from agree.trials import meanings
+from agree.trials.doubtful import refuse_large_limit
 from agree.trials.meanings import MEANINGS, Meaning, TrialMeaning
 from agree.trials.remarks import remarks
 from agree.trials.scaled import ScaledErrors, scaled_errors
@@ -176,6 +177,8 @@ def check_trials(
         raise InputError(f"`mean_of` must be a whole number of trials, 1 or more; got {mean_of!r}")
     stated = claim if isinstance(claim, Claim) else Claim.parse(claim)
     own = stated.for_quantity(trials.quantity, trials.device_column)
+    if any(note.kind == "trials_unit_of_claim" for note in trials.notes):
+        refuse_large_limit(trials.reference, own.absolute, trials.quantity)
     scaled = scaled_errors(trials, own)
     used = scaled.trials
     known = known_of_reference(reference_uncertainty, scaled, own)

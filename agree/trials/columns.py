@@ -107,7 +107,8 @@ def measured(
     elif first or unit:
         what = plain(first or unit or "")
     elif claim_unit:
-        what, notes = plain(claim_unit), (Note(kind="trials_unit_of_claim", values={"unit": claim_unit}),)
+        what = plain(claim_unit)
+        notes = (Note(kind="trials_unit_of_claim", severity="trust", values={"unit": claim_unit}),)
     else:
         what, notes = plain("units"), (Note(kind="trials_unit_unknown", severity="trust"),)
     units = tuple(header or unit or what.unit for header in told)

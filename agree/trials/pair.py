@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.quantity import Quantity
-from agree.files.table import Table
+from agree.files.table import Table, shown
 from agree.trials import columns, join
 from agree.trials.columns import Key
+from agree.trials.doubtful import refuse_mixup, refuse_same
 from agree.trials.source import table_of
 from agree.trials.trials import SetAside, Trials
 
@@ -102,9 +103,23 @@ def pair_trials(
     keyed = names if len(found[0][0]) == len(found[1][0]) == 1 else (*names, "column")
     tables = (sides[0][2], sides[1][2])
     made = _unpaired(tables, sides, keyed) if unpaired else _paired(tables, sides, keyed, both=device is None)
+    _refuse_doubtful(made, own, found, (one.source, other.source), unpaired=unpaired)
     return Trials(**made, quantity=own, by=keyed, paired=not unpaired, notes=notes, inputs=tuple(inputs),
                   reference_name=_called(one, found[0][0], device), device_name=_called(other, found[1][0], device),
                   device_column=found[1][0][0])
+
+
+def _refuse_doubtful(made: dict[str, Any], own: Quantity, found: Sequence[tuple[list[str], Any]],
+                     sources: tuple[str, str], *, unpaired: bool) -> None:
+    """Refuse a method beside itself, and mixed-up units; of unpaired trials by the subjects' means."""
+    x, y = made["reference"], made["device"]
+    columns = (", ".join(found[0][0]), ", ".join(found[1][0]))
+    named = [f"{source}, column {shown(column)}" for source, column in zip(sources, columns, strict=True)]
+    refuse_same(np.sort(x) if unpaired else x, np.sort(y) if unpaired else y, (named[0], named[1]))
+    if unpaired:
+        x, y = (np.bincount(made[of], weights=values) / np.bincount(made[of])
+                for of, values in (("subject", x), ("device_subject", y)))
+    refuse_mixup(x, y, own, columns)
 
 
 def _called(table: Table, headers: list[str], device: Any) -> str:
