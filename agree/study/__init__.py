@@ -1,8 +1,9 @@
-"""Many pairs: lists, checkpoints, executors, and statistics over units."""
+"""Many pairs: lists, checkpoints, executors, and statistics over units, devices and conditions."""
 
 from agree.study.finding import Found, find_pairs
 from agree.study.listing import StudyRow
 from agree.study.running import Study, run
+from agree.study.statistics.table import StudyTable, study_table
 from agree.study.tables import Line
 
-__all__ = ["Found", "Line", "Study", "StudyRow", "find_pairs", "run"]
+__all__ = ["Found", "Line", "Study", "StudyRow", "StudyTable", "find_pairs", "run", "study_table"]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from agree.cli.progress import progress
+
+if TYPE_CHECKING:
+    from agree.study.running import Study
 
 
 @click.group("study")
@@ -51,6 +55,11 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
               help="Where tables and finished pairs go; a second run goes on there.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="What is known of the reference: '±1 %', '1 % k=2'.")
 @click.option("--meaning", default="average", show_default=True, metavar="MEANING", help="As for agree check.")
+@click.option("--table", "tables", multiple=True, metavar="FILE",
+              help="Write devices by conditions: .csv, .md, .tex or .html; may be repeated.")
+@click.option("--device", metavar="COLUMN", help="The devices of the table.  [default: model, or unit]")
+@click.option("--condition", metavar="COLUMN", help="Its conditions.  [default: condition, if there]")
+@click.option("--athlete", metavar="COLUMN", help="Who its intervals count.  [default: athlete, if there]")
 @click.option("--workers", type=int, metavar="N", help="Processes.  [default: one a core]")
 @click.option("--retry", is_flag=True, help="Try pairs again that ended in an error.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
@@ -65,6 +74,7 @@ def check_command(list_file: str, **options: Any) -> None:
     from agree.study import run
     from agree.study.listing import read_list
 
+    _suffixes_are_known(options["tables"])
     if options["dry_run"]:
         rows, _ = read_list(list_file)
         click.echo(f"{len(rows)} pairs of {len({row.unit for row in rows})} units; nothing was done.")
@@ -75,9 +85,31 @@ def check_command(list_file: str, **options: Any) -> None:
     with progress("checking"):
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
                    **asked)
+    written = _tables(made, options)
     if not options["quiet"]:
         click.echo(made.summary())
-        click.echo(f"Written: {options['out']}/pairs.csv, units.csv, results.jsonl")
+        click.echo(f"Written: {', '.join([options['out'] + '/pairs.csv', 'units.csv', 'results.jsonl', *written])}")
     if made.failed:
         sys.stderr.write(f"agree: {made.failed} of {len(made.pairs)} pairs could not be checked; see the column error "
                          "of pairs.csv\n")
+
+
+def _suffixes_are_known(tables: tuple[str, ...]) -> None:
+    """Refuse a file name before hours of work, not after."""
+    from agree.core.errors import InputError
+    from agree.report.studies.table_forms import SUFFIXES
+
+    for name in tables:
+        if Path(name).suffix.lower() not in SUFFIXES:
+            raise InputError(f"--table {name} must end in {', '.join(SUFFIXES)}")
+
+
+def _tables(made: Study, options: dict[str, Any]) -> list[str]:
+    from agree.report.studies.table_forms import write_table
+    from agree.study.statistics.table import study_table
+
+    if options["tables"]:
+        table = study_table(made, **{name: options[name] for name in ("device", "condition", "athlete")})
+        for name in options["tables"]:
+            write_table(table, name)
+    return list(options["tables"])

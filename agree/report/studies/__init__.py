@@ -1,0 +1,1 @@
+"""Reports of studies and fleets: tables for a paper, pictures, pages."""
