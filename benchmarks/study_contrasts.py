@@ -3,9 +3,9 @@
     python benchmarks/study_contrasts.py [--runs 400] [--athletes 4 8 20]
 
 Errors in per cent: SD 0.5 between athletes, 0.3 of an athlete with a device, 0.3 of an athlete in a condition, 0.3 of
-an effort that all devices share, 0.4 of a reading; 3 devices, 4 conditions, 2 sessions. "unbalanced" leaves out a third of
-all readings at random and, of a fourth of the athletes, one device whole. Adversaries: athletes' effects from t with 3
-degrees of freedom; one condition with thrice the scatter; two devices that share nothing, each ridden by half of the
+an effort that all devices share, 0.4 of a reading; 3 devices, 4 conditions, 2 sessions. "unbalanced" leaves out a third
+of all readings at random and, of a fourth of the athletes, one device whole. Adversaries: athletes' effects from t with
+3 degrees of freedom; one condition with thrice the scatter; two devices that share nothing, each ridden by half of the
 athletes only. Columns: a device's mean, devices apart, conditions apart, devices apart within one condition.
 Exit status 1 where a figure is below 92 % by more than 2 Monte-Carlo errors.
 """

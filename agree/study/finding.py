@@ -57,7 +57,7 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
     Examples
     --------
     >>> import pathlib, tempfile
-    >>> from agree.study.listing import find_pairs
+    >>> from agree.study import find_pairs
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     for name in ("u1-s1-ref.csv", "u1-s1-dev.csv", "notes.txt"):
     ...         _ = (pathlib.Path(folder) / name).write_text("")

@@ -25,7 +25,8 @@ def study(errors, *, claim="1.5 %", known=None, drop=(), **options):
         if (a, d, c, s) in drop:
             continue
         lines.append(Line(labels={"unit": f"D{d}", "session": str(s), "reference": f"{a}{c}{s}",
-                                  "device": f"{a}{d}{c}{s}", "claim": ""}, sessions=1, verdict="holds", bias=float(error), low=0.0, high=0.0,
+                                  "device": f"{a}{d}{c}{s}", "claim": ""},
+                          sessions=1, verdict="holds", bias=float(error), low=0.0, high=0.0,
                           bias_unit="%", factors={"athlete": f"P{a}", "condition": f"C{c}"}))
         told = {"value": float(error), "low": float(error) - 0.2, "high": float(error) + 0.2, "level": 0.95,
                 "method": "t", "standard_error": 0.1, "df": 8.0}
