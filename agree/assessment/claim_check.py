@@ -16,6 +16,7 @@ from agree.assessment.left_out import left_out
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
+from agree.assessment.without_odd import without_odd
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
 from agree.core.errors import InputError
@@ -295,6 +296,8 @@ def check_claim(
         next_step=looked.next or next_step(data, meaning, readings, claim, level, effects.odd if effects else ()),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes
-        + declared_notes(beside) + aside.notes(),
+        + declared_notes(beside) + aside.notes()
+        + without_odd(data.pairs, effects.odd if effects else (), claim, meaning, reference_u, level, decision_rule,
+                      int(window_s), lambda found: looked.answers(aside.answers(found))),
         pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

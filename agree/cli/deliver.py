@@ -102,12 +102,12 @@ def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: M
 
 def _print(result: ClaimCheck, outputs: Outputs, text: str | None) -> None:
     from agree.report.plain_text.details import details
-    from agree.report.plain_text.screen import screen
+    from agree.report.plain_text.screen import answer, screen
     from agree.report.story.tell import tell
 
     story, columns = tell(result), width()
     if outputs.quiet:
-        click.echo(f"{story.verdict}  {story.claim_line}")
+        click.echo(answer(result, story, width=columns))
         return
     click.echo(text or screen(result, width=columns, colour=colour(), story=story), color=True)
     if outputs.details:

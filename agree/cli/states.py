@@ -31,7 +31,8 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
         trail = (_split if options["splits"] else _listed)(files, pairs, options)
         trail = replace(trail, check=with_seconds(trail.check))
     stored = trail.to_dict()
-    deliver(trail.check, outputs, provenance, text=trail.summary(),
+    told = trail.summary() if len(trail.states) > 1 else None  # one state is the ordinary case: nothing changed
+    deliver(trail.check, outputs, provenance, text=told,
             more={name: stored[name] for name in ("state", "states", "changes", "trail_notes")})
     return trail.check
 

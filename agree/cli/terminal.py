@@ -22,8 +22,8 @@ def edges_of(text: str | None) -> list[float] | None:
 
 
 def width() -> int:
-    """Columns of the terminal; 80 where the output goes to a file or a pipe."""
-    return max(shutil.get_terminal_size((80, 24)).columns, NARROWEST) if sys.stdout.isatty() else 80
+    """Columns of the terminal, or those that COLUMNS asks for; 80 where the output goes to a file or a pipe."""
+    return max(shutil.get_terminal_size((80, 24)).columns, NARROWEST)
 
 
 def colour() -> bool:

@@ -245,7 +245,7 @@ def _decide(
     if chosen != "scale and offset" and abs(bias.value) <= float(interval_half_width(0.0, math.inf, alone, 0.95)):
         what = known.main_term(mean_w)
         whose = "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
-        return "none", f"{whose} (u = {alone.u:.2g} %) can make such a difference"
+        return "none", f"{whose} (standard uncertainty {alone.u:.2g} %) can make such a difference"
     made = judged.entered
     if made is not None and made.scale == 1 and made.offset_w == 0:
         return "none", f"it is less than half of the device's step of {made.step_percent:g} %"

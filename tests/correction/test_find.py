@@ -133,7 +133,7 @@ def test_reference_alone_could_explain_it():
     assert find_correction(pairs, reference_uncertainty="±1 %").action == "scale"
     found = find_correction(pairs, reference_uncertainty="±3.5 %")
     assert found.action == "none"
-    assert found.reason == "the reference's own uncertainty (u = 2 %) can make such a difference"
+    assert found.reason == "the reference's own uncertainty (standard uncertainty 2 %) can make such a difference"
 
 
 def test_reference_widens_the_interval_and_stays():

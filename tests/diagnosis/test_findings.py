@@ -10,7 +10,7 @@ import pytest
 
 from agree import Estimate, InputError, Pairs, pair_recordings
 from agree.diagnosis.finding import Finding
-from agree.report.story.cause_evidence import likely
+from agree.report.story.cause import cause_words
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
@@ -141,12 +141,12 @@ def test_short_still_steady_and_exact_recordings(rng):
     assert bench.diagnose(Pairs(reference=watts, device=watts)) == ()
 
 
-def test_likely_is_short():
-    size = Estimate(value=1.0, low=0.5, high=1.5, level=0.95, method="")
-    many = tuple(Finding(cause="offset", size=size, unit="W") for _ in range(5))
-    quoted = "offset (+1.00 [+0.50, +1.50] W)"
-    assert likely(many) == f"{quoted}; {quoted}; {quoted}; 2 more in the JSON"
-    assert likely(()) == "nothing stands out."
+def test_a_size_that_has_a_side_is_said_without_a_sign():
+    for ends, words in (((0.5, 1.5), "a zero error: 1.0 W (0.5 to 1.5) too high at every power"),
+                        ((-1.5, -0.5), "a zero error: 1.0 W (0.5 to 1.5) too low at every power"),
+                        ((-0.5, 1.5), "a zero error: +0.5 W (−0.5 to +1.5) too high at every power")):
+        size = Estimate(value=sum(ends) / 2, low=ends[0], high=ends[1], level=0.95, method="")
+        assert cause_words(Finding(cause="offset", size=size, unit="W")) == words
 
 
 def test_temperature_is_checked_as_cadence_is():

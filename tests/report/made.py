@@ -5,8 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
-from agree import ClaimCheck, Estimate
+from agree import ClaimCheck, Estimate, Pairs
 from agree.assessment.budget import BudgetTerm
+from agree.core.results.note import Note
+from agree.correction.after import After
+from agree.correction.entered import Entered
+from agree.correction.find import Correction
+from agree.diagnosis.finding import Finding
+from agree.verdict.bands import BandCheck
 from tests.report.cases import check, ride
 
 
@@ -16,12 +22,24 @@ def item(value: float, half: float, **more: float) -> Estimate:
                     df=8, **more)
 
 
+def named(k: int, device: str = "", reference: str = "") -> dict[str, str]:
+    """Names and day of session k (from 0)."""
+    return {"session": str(k + 1), "device_name": device or f"pedals-{k + 1}",
+            "reference_name": reference or f"crank-{k + 1}", "start": f"2026-03-{2 + 2 * k % 27:02d}T09:30:00Z"}
+
+
 @cache
-def base(sessions: int) -> ClaimCheck:
-    """A computed check, whose figures are then replaced."""
-    rides = [ride(60 + k, 900, faults=False, session=str(k + 1), device_name=f"pedals-{k + 1}",
-                  reference_name=f"crank-{k + 1}", start=f"2026-03-{2 + 2 * k:02d}T09:30:00Z") for k in range(sessions)]
-    return check(rides if sessions > 1 else rides[0], "1.5 %", reference_uncertainty="±0.5 %")
+def base(several: bool) -> ClaimCheck:
+    """A computed check of one or two sessions, whose figures are then replaced."""
+    rides = [ride(60 + k, 900, faults=False, **named(k)) for k in range(2)]
+    return check(rides if several else rides[0], "1.5 %", reference_uncertainty="±0.5 %")
+
+
+@cache
+def recordings(sessions: int, device: str, reference: str) -> tuple[Pairs, ...]:
+    """One short ride, under the names and days of so many sessions."""
+    one = ride(60, 900, faults=False)
+    return tuple(replace(one, **named(k, device, reference)) for k in range(sessions))
 
 
 def verdict_of(low: float, high: float, limit: float) -> str:
@@ -31,21 +49,53 @@ def verdict_of(low: float, high: float, limit: float) -> str:
     return "does not hold" if low > limit or high < -limit else "not settled"
 
 
+def band(low: float, high: float, found: Estimate) -> BandCheck:
+    """A power band with its stated error."""
+    return BandCheck(low=low, high=high, seconds=280, bias=found, plain=found, joint=found, deciding=found,
+                     limit_percent=1.5, verdict=verdict_of(found.low, found.high, 1.5))
+
+
+def correction_of(value: float, half: float) -> Correction:
+    """A stated correction: a factor where the error is worth it."""
+    scale = item(100 / (100 + value), half / 100)
+    if abs(value) < 1:
+        return Correction(scale=scale, kind="none", stable=None, because="", offset=None, action="none",
+                          reason="the error is too small to be worth it")
+    after = After(left_out="blocks", count=8, before_percent=abs(value), after_percent=0.2, bias=item(0.0, half))
+    return Correction(scale=scale, kind="scale", stable=None, because="", offset=None, action="scale", factor=scale,
+                      entered=Entered(scale=round(scale.value, 4), offset_w=0.0, step_percent=0.01, left_percent=0.0),
+                      after=after)
+
+
 def made(value: float, half: float, *, sessions: int = 1, meaning: str = "average", errors: tuple[float, ...] = (),
-         **fields: object) -> ClaimCheck:
-    """A check whose mean error, answer and sessions are those stated."""
-    source = base(sessions)
+         odd: tuple[int, ...] = (), device: str = "", reference: str = "", **fields: object) -> ClaimCheck:
+    """A check whose figures are those stated: mean error, bands, sessions, causes, correction and next step."""
+    source = base(sessions > 1)
     found = item(value, half)
     average = replace(source.readings[0], estimate=found, limit=1.5, verdict=verdict_of(found.low, found.high, 1.5),
                       details=source.readings[0].details | {"mean_w": 200.0})
+    bands = tuple(band(low, low + 80, item(value + more, 1.4 * half)) for low, more in
+                  ((110.0, -0.4), (190.0, 0.0), (270.0, 0.3)))
+    answers = [one.verdict for one in bands]
+    whole = ("does not hold" if "does not hold" in answers else "not settled" if "not settled" in answers else "holds")
+    second = replace(source.readings[1], verdict=whole, estimate=bands[0].deciding)
     share = Estimate(value=0.83, low=0.61, high=0.94, level=0.95, method="binomial")
     single = replace(source.readings[2], estimate=share, limit=0.95, verdict="does not hold")
-    readings = (average, source.readings[1], single, source.readings[3])
-    own = tuple(item(error, 0.2) for error in errors) or source.session_bias
+    ahead = item(value, 2 * half) if sessions > 1 else None
+    last = replace(source.readings[3], estimate=ahead, limit=1.5,
+                   verdict="not settled" if ahead is None else verdict_of(ahead.low, ahead.high, 1.5))
+    readings = (average, second, single, last)
+    own = tuple(item(error, 0.2) for error in errors) or tuple(item(value, 0.2) for _ in range(sessions))
     reading = next(one for one in readings if one.meaning == meaning)
-    effects = None if source.effects is None else replace(source.effects, odd=(), notes=(), between_sd=0.6)
+    effects = None if source.effects is None else replace(
+        source.effects, odd=odd, notes=tuple(Note(kind="session_odd", values={}) for _ in odd), between_sd=0.6)
     budget = tuple(BudgetTerm(name=name, u=u, unit="%", share=share) for name, u, share in (
         ("reference", 0.29, 0.9),
         ("spread between sessions" if sessions > 1 else "noise within the recording", 0.1, 0.1)))
-    fields = {"effects": effects, "budget": budget} | fields
-    return replace(source, readings=readings, meaning=meaning, verdict=reading.verdict, session_bias=own, **fields)
+    scale = Finding(cause="scale", role="device", size=item(value, half / 2), unit="%", percent=abs(value))
+    fields = {"pairs": recordings(sessions, device, reference), "verdict": reading.verdict, "effects": effects,
+              "budget": budget, "bands": bands, "limits": None, "bias": found, "response": (),
+              "bias_with_faults": found, "correction": correction_of(value, half),
+              "findings": (scale,) if abs(value) >= 1 else (), "notes": (),
+              "next_step": Note(kind="next_other_days", values={"sessions": 2})} | fields
+    return replace(source, readings=readings, meaning=meaning, session_bias=own, **fields)

@@ -1,16 +1,21 @@
 """Printed figures never contradict the stored answer, whatever they are."""
 
 import math
+import re
+from dataclasses import replace
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from agree import Estimate
 from agree.report.plain_text.ruler import ruler
+from agree.report.plain_text.screen import screen
 from agree.report.story.answer import share_text
 from agree.report.story.language.digits import interval_text, plain, range_words, shown, side_words
+from agree.report.story.rows import band_rows
 from agree.verdict.rule import three_way
+from tests.report.made import made
 
 NUMBERS = st.floats(-50, 50, allow_nan=False)
 LIMITS = st.one_of(st.sampled_from([0.5, 1.0, 1.5, 2.0, 5.0]), st.floats(0.01, 30))
@@ -65,3 +70,46 @@ def test_a_printed_zero_has_no_side_and_no_sign():
     assert side_words(-0.0, 1, "%") == "0.0 %"
     assert plain(-0.04, 1, sign=True) == "0.0"
     assert interval_text(estimate(-0.2, 0.16), "%", 1.5) == "0.0 % (−0.2 to +0.2)"
+
+
+NUMBER = r"(\d+(?:\.\d+)?)"
+AN_INTERVAL = re.compile(rf"interval (?:that decides )?is {NUMBER}(?: %)?( low| high|) to {NUMBER} %( low| high|): "
+                         rf"(all of it inside|all of it outside|partly inside) ±{NUMBER} %")
+VERDICTS = {"all of it inside": "holds", "all of it outside": "does not hold", "partly inside": "not settled"}
+
+
+def read_back(text):
+    """Read an interval in words as a reader does: ends, limit, and the answer that the words give."""
+    first, one, second, two, place, limit = AN_INTERVAL.search(text.replace(" at these levels", "")).groups()
+    side = {" low": -1, " high": 1, "": 0}
+    sides = (side[one] or side[two], side[two])
+    low, high = sorted((sides[0] * float(first), sides[1] * float(second)))
+    return low, high, float(limit), VERDICTS[place]
+
+
+@settings(deadline=None)
+@given(st.floats(-9, 9), st.floats(1e-4, 9), LIMITS)
+@example(-1.9, 0.4001, 1.5)
+@example(0.75, 0.75, 1.5)
+@example(-1.1, 0.397, 1.497)
+def test_a_reader_of_the_first_screen_comes_to_the_stored_answer(value, half, limit):
+    found = Estimate(value=value, low=value - half, high=value + half, level=0.95, method="t")
+    verdict = three_way(found.low, found.high, limit)
+    source = made(0.0, 0.5)
+    average = replace(source.readings[0], estimate=found, limit=limit, verdict=verdict)
+    text = " ".join(screen(replace(source, readings=(average, *source.readings[1:]), verdict=verdict)).split())
+    assert text.startswith(verdict.upper())
+    low, high, shown_limit, said = read_back(text)
+    assert three_way(low, high, shown_limit) == said == verdict
+
+
+@given(st.floats(-9, 9), st.floats(1e-4, 9), LIMITS)
+@example(-1.0973, 0.4, 1.4973)
+def test_a_reader_of_a_band_comes_to_the_stored_answer(value, half, limit):
+    found = Estimate(value=value, low=value - half, high=value + half, level=0.95, method="t")
+    verdict = three_way(found.low, found.high, limit)
+    one = replace(made(0.0, 0.5).bands[0], deciding=found, limit_percent=limit, verdict=verdict)
+    row, = band_rows(replace(made(0.0, 0.5), bands=(one,)))
+    low, high = re.search(r"\((\S+) to (\S+)\)", row.figures.replace("\N{MINUS SIGN}", "-")).groups()
+    said = {"inside": "holds", "outside": "does not hold", "partly": "not settled"}[row.place]
+    assert three_way(float(low), float(high), float(row.limit.removeprefix("±"))) == said == verdict

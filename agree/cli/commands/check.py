@@ -76,7 +76,7 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--schema", type=click.Choice(["1", "2"]), default="1", show_default=True,
               help="Version of the JSON of power; other quantities have 2. See agree schema.")
 @click.option("--details", is_flag=True, help="Print every figure after the first screen.")
-@click.option("-q", "--quiet", is_flag=True, help="Print the answer alone, and no progress.")
+@click.option("-q", "--quiet", is_flag=True, help="Print the answer and what changes it alone, and no progress.")
 @click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
 @click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
 @click.option("--figure", "figures", multiple=True, metavar="NAME=FILE",

@@ -19,6 +19,7 @@ from agree.report.html.parts import paragraph, picture, section, shown, table
 from agree.report.page.head import caption_of_questions, claim_title, subtitle
 from agree.report.page.paper import Paper
 from agree.report.plain_text.details import details
+from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION, duration
 from agree.report.story.provenance import Provenance, digests, provenance_rows
 from agree.report.story.tell import Story, tell
@@ -26,10 +27,6 @@ from agree.verdict.rule import FAILS, HOLDS
 
 WIDTH = 640.0  # of pictures, in the units of their type
 CLASSES = {HOLDS: "holds", FAILS: "fails"}
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def html_text(check: ClaimCheck, provenance: Provenance) -> str:
@@ -77,12 +74,12 @@ def _titles(check: ClaimCheck, readings: Readings) -> list[str]:
 
 def _advice(story: Story) -> str:
     causes = "; ".join(story.causes[:3]) + "." if story.causes else "nothing stands out."
-    warnings = "".join(f"<li>{shown(_sentence(item.text))}</li>" for item in story.caveats)
-    parts = [f"<div><h3>{label}</h3>{paragraph(_sentence(text))}</div>" for label, text in (
+    warnings = "".join(f"<li>{shown(upper_first(item.text))}</li>" for item in story.caveats)
+    parts = [f"<div><h3>{label}</h3>{paragraph(upper_first(text))}</div>" for label, text in (
         ("Likely cause", causes), ("What to enter in the device", " ".join(story.enter)),
         ("What to record next", " ".join(story.record)))]
     listed = f"<h3>Warnings</h3><ul>{warnings}</ul>" if warnings else ""
-    return section("Main doubt", paragraph(_sentence(" ".join(story.doubt))), listed,
+    return section("Main doubt", paragraph(upper_first(" ".join(story.doubt))), listed,
                    f'<div class="advice">{"".join(parts)}</div>')
 
 

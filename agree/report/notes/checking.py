@@ -70,6 +70,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "declared_otherwise": "declared beforehand: {what} {declared}; done: {done}.",
     "declared_as_done": "checked as declared beforehand (digest {digest}).",
     "session_odd": _odd,
+    "without_odd": "without session {sessions} the answer to the same question is: {verdict}.",
     "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",
     "next_ride_above": "ride above {watts:g} W: the claim is made for that range only.",
 }

@@ -8,6 +8,7 @@ from agree.report.figures.look import CAPTION, INK, SMALL, mark
 from agree.report.figures.questions import draw_questions
 from agree.report.page.head import caption_of_questions
 from agree.report.page.paper import LEADING, Paper, clean, clipped, wrap
+from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION
 from agree.report.story.provenance import Provenance, provenance_rows
 from agree.report.story.tell import Story
@@ -77,7 +78,7 @@ def draw_doubt(paper: Paper, story: Story, left: float, top: float) -> float:
     shown = story.caveats[:MOST_CAVEATS]
     for k, item in enumerate(shown):
         more = len(story.caveats) - len(shown)
-        text = item.text[0].upper() + item.text[1:]
+        text = upper_first(item.text)
         text += f" {more} more in the HTML." if more and k == len(shown) - 1 else ""
         top = _run_in(paper, left, top, right, "Warning", text)
     return top + 3
@@ -86,14 +87,14 @@ def draw_doubt(paper: Paper, story: Story, left: float, top: float) -> float:
 def draw_advice(paper: Paper, story: Story, left: float, top: float) -> float:
     """Draw what is likely wrong, what to enter and what to record, in three columns."""
     room = (paper.width - 2 * left - 24) / 3
-    causes = [f"{k}. {text[0].upper()}{text[1:]}." for k, text in enumerate(story.causes[:2], 1)]
+    causes = [f"{k}. {upper_first(text)}." for k, text in enumerate(story.causes[:2], 1)]
     more = len(story.causes) - 2
     causes += [f"{more} more in the details."] if more > 0 else []
     if len(story.causes) == 1:
         causes = [causes[0][3:]]
     columns = (("Likely cause", causes or ["Nothing stands out."]),
-               ("What to enter in the device", [_sentence(" ".join(story.enter))]),
-               ("What to record next", [_sentence(" ".join(story.record))]))
+               ("What to enter in the device", [upper_first(" ".join(story.enter))]),
+               ("What to record next", [upper_first(" ".join(story.record))]))
     lows = []
     for k, (heading, texts) in enumerate(columns):
         x = left + k * (room + 12)
@@ -101,10 +102,6 @@ def draw_advice(paper: Paper, story: Story, left: float, top: float) -> float:
         lines = [line for text in texts for line in wrap(text, SMALL, room)]
         lows.append(paper.lines(x, low, clipped(lines, 5)))
     return max(lows) + 5
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def foot_height(paper: Paper, check: ClaimCheck, provenance: Provenance, left: float) -> float:

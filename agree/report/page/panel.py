@@ -24,6 +24,7 @@ from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, wrap
 from agree.report.story.answer import interval_name
 from agree.report.story.doubt import stated
+from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import counted
 from agree.report.story.tell import tell
 
@@ -127,7 +128,7 @@ def draw_screen(check: ClaimCheck) -> Paper:
     """Return a picture for a talk or a film: the answer in large type, error by band and over time."""
     paper, story, readings = Paper(*SCREEN), tell(check), readings_of(check)
     end = draw_badge(paper, 40, 30, check.verdict, 24)
-    claim = story.claim_line[0].upper() + story.claim_line[1:]
+    claim = upper_first(story.claim_line)
     paper.lines(end + 24, 34, clipped(wrap(claim, 14, 896 - end), 2), 14)
     top = paper.lines(40, 96, clipped(wrap(story.sentence, 20, 880, "bold"), 3), 20, "bold") + 14
     paper.line(40, top, "Where in the range?", 14, "bold")

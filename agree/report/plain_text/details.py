@@ -3,54 +3,73 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
-from agree.core.results.words import clock_of, estimate_text, percent
+from agree.core.results.words import clock_of, percent
 from agree.estimators.response.difference import Response
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
 from agree.report.story.cause import cause_words
-from agree.report.story.cause_evidence import against, evidence
+from agree.report.story.cause_evidence import against, amount, evidence
 from agree.report.story.clocks import clock_words
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
 from agree.report.story.language.digits import interval_text, plain
-from agree.report.story.language.names import columns, printable, short
+from agree.report.story.language.names import columns, printable, short, upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
 from agree.report.story.tell import Story
 
+LEAST_CELL = 8  # columns below which no name of a table is cut
 SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
 
 
-def table(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
-    """Set rows in columns; those listed are set to the right."""
-    widths = [max(columns(row[k]) for row in rows) for k in range(len(rows[0]))]
-    return ["  " + "  ".join(" " * (w - columns(cell)) + cell if k in right else padded(cell, w)
-                             for k, (cell, w) in enumerate(zip(row, widths, strict=True))) for row in rows]
+class Rows(NamedTuple):
+    """Rows of cells to set in columns: which of these are set to the right, and which hold names that may be cut."""
+
+    cells: Sequence[Sequence[str]]
+    right: Sequence[int] = ()
+    names: Sequence[int] = ()
+
+
+def table(rows: Rows, width: int) -> list[str]:
+    """Set rows in columns; where room is short names give way, and where that will not do each row is a paragraph."""
+    cells = [list(row) for row in rows.cells]
+    widths = [max(columns(row[k]) for row in cells) for k in range(len(cells[0]))]
+    while sum(widths) + 2 * len(widths) > width and max((widths[k] for k in rows.names), default=0) > LEAST_CELL:
+        widths[max(rows.names, key=lambda k: widths[k])] -= 1
+    if sum(widths) + 2 * len(widths) > width:
+        told = [[f"{cells[0][k]} {cell}" if k in rows.right else cell for k, cell in enumerate(row)]
+                for row in cells[1:]]
+        return [f"  {line}" for row in told for line in wrap(", ".join(cell for cell in row if cell), width - 2)]
+    for row in cells:
+        for k, w in enumerate(widths):
+            row[k] = " " * (w - columns(row[k])) + row[k] if k in rows.right else padded(short(row[k], w), w)
+    return ["  " + "  ".join(row) for row in cells]
 
 
 def details(check: ClaimCheck, story: Story, *, width: int = 80) -> str:
-    """Return all figures in sections; prose at most 100 wide, tables as wide as they are."""
-    wide = min(width, WIDEST) - 2
+    """Return all figures in sections, at most 100 wide."""
+    wide = min(width, WIDEST)
     lines: list[str] = []
-    for title, rows in _sections(check, story):
-        lines += ["", title.upper()]
-        for row in rows:
-            lines += [row] if row.startswith("  ") else [f"  {line}" for line in wrap(row, wide)]
+    for title, parts in _sections(check, story):
+        lines += ["", *wrap(title.upper(), wide)]
+        for part in parts:
+            lines += table(part, wide) if isinstance(part, Rows) else [f"  {line}" for line in wrap(part, wide - 2)]
     return terminal(lines[1:])
 
 
-def _sections(check: ClaimCheck, story: Story) -> Iterator[tuple[str, list[str]]]:
+def _sections(check: ClaimCheck, story: Story) -> Iterator[tuple[str, Sequence[str | Rows]]]:
     name = percent(check.level)
     yield "The four questions, mild to strict", [
-        *table([["", "question", "answer", f"error ({name} interval that decides)"],
-                *([">" if row.asked else "", row.words, row.verdict, row.figures] for row in story.questions)]),
+        Rows([["", "question", "answer", f"error ({name} interval that decides)"],
+              *([">" if row.asked else "", row.words, row.verdict, row.figures] for row in story.questions)]),
         f"Claim {check.claim.text}. > marks the question that was asked."]
     if story.bands:
         yield "By power band", [
-            *table([["band", "seconds", "error, %", "limit", "answer"],
-                    *([row.name, f"{row.seconds:,}", row.figures, row.limit, row.place] for row in story.bands)], (1,)),
+            Rows([["band", "seconds", "error, %", "limit", "answer"],
+                  *([row.name, f"{row.seconds:,}", row.figures, row.limit, row.place] for row in story.bands)], (1,)),
             "The interval of each band is the one that decides: all bands hold at once."]
     yield "By session", _sessions(check, story)
     yield "Where the uncertainty comes from", _uncertainty(check)
@@ -58,20 +77,20 @@ def _sections(check: ClaimCheck, story: Story) -> Iterator[tuple[str, list[str]]
     yield "Clocks", [line for item in check.pairs for line in _clock(check, item)]
     yield "Scatter", _scatter(check)
     yield "Likely causes", _causes(check) or ["Nothing stands out."]
-    yield "To enter", [" ".join(story.enter)]
+    yield "To enter", [upper_first(" ".join(story.enter))]
     if len(story.caveats):
-        yield "Warnings", [item.text[0].upper() + item.text[1:] for item in story.caveats]
+        yield "Warnings", [upper_first(item.text) for item in story.caveats]
     noted = _noted(check)
     if noted:
         yield "As noted while reading and matching", noted
     yield "What this is not", [LONG_CAUTION]
 
 
-def _sessions(check: ClaimCheck, story: Story) -> list[str]:
+def _sessions(check: ClaimCheck, story: Story) -> list[str | Rows]:
     rows = [["", "date", "reference", "device", "used", "faulty", "error"]]
     rows += [[str(row.number) + ("!" if row.odd else ""), row.date, row.reference, row.device, duration(row.used_s),
               f"{row.faulty_s} s", row.error] for row in story.sessions]
-    lines = table(rows, (4, 5, 6))
+    lines: list[str | Rows] = [Rows(rows, (4, 5, 6), (2, 3))]
     if any(row.odd for row in story.sessions):
         lines.append("! marks a session far from the others.")
     if check.effects is not None:
@@ -80,31 +99,35 @@ def _sessions(check: ClaimCheck, story: Story) -> list[str]:
     return lines
 
 
-def _uncertainty(check: ClaimCheck) -> list[str]:
-    rows = [[SOURCES.get(term.name, term.name), f"{100 * term.share:.0f} %"] for term in check.budget]
+def _uncertainty(check: ClaimCheck) -> list[str | Rows]:
+    rows = [["from", "share"], *([SOURCES.get(term.name, term.name), f"{100 * term.share:.0f} %"]
+                                 for term in check.budget)]
     known = stated(check) or "taken as exact, since no ± was stated"
-    return [*(table(rows, (1,)) if rows else []),
+    return [*([Rows(rows, (1,))] if check.budget else []),
             f"Shares of the squared uncertainty of the mean error. The reference: {known}."]
 
 
-def _seconds(check: ClaimCheck) -> list[str]:
+def _seconds(check: ClaimCheck) -> list[str | Rows]:
     seconds = check.seconds()
-    rows = [[fault(reason), f"{count:,} s"] for reason, count in seconds["set_aside"].items() if count]
-    lines = [f"{seconds['used']:,} of {seconds['overlap']:,} s were used ({duration(seconds['used'])})."]
-    lines += [*(["Set aside:"] if rows else []), *(table(rows, (1,)) if rows else [])]
+    rows = [["set aside", "seconds"],
+            *([fault(reason), f"{count:,}"] for reason, count in seconds["set_aside"].items() if count)]
+    lines: list[str | Rows] = [
+        f"{seconds['used']:,} of {seconds['overlap']:,} s were used ({duration(seconds['used'])})."]
+    lines += [Rows(rows, (1,))] if len(rows) > 1 else []
     for item in check.pairs:
         for row in item.fault_table():
             more = ", ..." if row.events > len(row.first_s) else ""
             where = ", ".join(clock_of(start) for start in row.first_s) + more
-            session = f"Session {item.session}, " if len(check.pairs) > 1 else ""
+            session = f"Session {item.session}: " if len(check.pairs) > 1 else ""
             kept = "" if row.handling == "set aside" else " These seconds were used."
-            lines.append(f"{session}{fault(row.kind)}: {counted(row.events, 'time')} at {where}; the mean error is "
+            what = session + upper_first(fault(row.kind))
+            lines.append(f"{what}: {counted(row.events, 'time')} at {where}; the mean error is "
                          f"{plain(row.bias_without, 2, sign=True)} % without these seconds, "
                          f"{plain(row.bias_with, 2, sign=True)} % with them.{kept}")
     if any(count for reason, count in seconds["set_aside"].items() if reason not in REASONS):
         lines.append(f"With all faulty seconds counted in, the mean error is "
                      f"{interval_text(check.bias_with_faults, '%')}.")
-    return [line[0].upper() + line[1:] if not line.startswith("  ") else line for line in lines]
+    return lines
 
 
 def _clock(check: ClaimCheck, item: Pairs) -> list[str]:
@@ -135,7 +158,7 @@ def response_words(item: Response | None) -> str:
         return "No difference in how fast the two respond was found."
     what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
     doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
-    return (f"The {item.smoother} {what} {estimate_text(size, 's')}{doubt}, compared with the other; this explains "
+    return (f"The {item.smoother} {what} {amount(size, 's')}{doubt}, compared with the other; this explains "
             f"{100 * item.explained.value:.0f} % of the scatter from second to second.")
 
 
@@ -143,8 +166,9 @@ def _causes(check: ClaimCheck) -> list[str]:
     lines = []
     for number, item in enumerate(check.findings, 1):
         supported, doubted = ("; ".join(texts) for texts in (evidence(item), against(item)))
-        lines.append(printable(f"{number}. {cause_words(item)}." + (f" For it: {supported}." if supported else "")
-                               + (f" Against: {doubted}." if doubted else "")))
+        told = f" For it: {supported}." if supported else ""
+        told += f" Against: {doubted}." if doubted else ""
+        lines.append(printable(f"{number}. {upper_first(cause_words(item))}.{told}"))
     return lines
 
 

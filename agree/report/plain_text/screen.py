@@ -7,6 +7,7 @@ from typing import NamedTuple
 from agree.assessment.claim_check import ClaimCheck
 from agree.report.plain_text.lines import WIDEST, labelled, terminal, wrap
 from agree.report.plain_text.sessions import overview
+from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import CAUTION
 from agree.report.story.tell import Story, tell
 from agree.verdict.rule import FAILS, HOLDS
@@ -24,30 +25,17 @@ class Room(NamedTuple):
 
     form: int = 0
     enter: int = 9
-    cause: bool = True
+    cause: int = 1
     record: int = 9
-    also: bool = True
+    also: int = 1
     caveats: int = MOST_CAVEATS
     doubt: int = 9
 
 
-def _tighter(room: Room) -> Room | None:
-    """Return what gives way next; the answer, the main doubt and the first warning never do."""
-    if room.form < 2:
-        return room._replace(form=room.form + 1)
-    if room.enter > 1:
-        return room._replace(enter=min(room.enter, 3) - 1)
-    if room.cause:
-        return room._replace(cause=False)
-    if room.record > 1:
-        return room._replace(record=1)
-    if room.also:
-        return room._replace(also=False)
-    if room.form < 3:
-        return room._replace(form=3)
-    if room.caveats > 1:
-        return room._replace(caveats=room.caveats - 1)
-    return room._replace(doubt=1) if room.doubt > 1 else None
+# What gives way in turn where room is short; the answer, the main doubt and the first warning never do.
+STEPS: tuple[dict[str, int], ...] = (
+    {"form": 1}, {"form": 2}, {"enter": 2}, {"enter": 1}, {"cause": 0}, {"record": 1}, {"also": 0}, {"form": 3},
+    {"caveats": 2}, {"caveats": 1}, {"doubt": 1})
 
 
 def _caveats(story: Story, most: int, width: int) -> list[str]:
@@ -56,7 +44,7 @@ def _caveats(story: Story, most: int, width: int) -> list[str]:
     for k, item in enumerate(shown):
         last = k == len(shown) - 1 and more > 0
         text = f"{item.text} {more} more: --details." if last else item.text
-        lines += labelled("" if k else "Warning" + "s" * (len(story.caveats) > 1), text[0].upper() + text[1:], width)
+        lines += labelled("" if k else "Warning" + "s" * (len(story.caveats) > 1), upper_first(text), width)
     return lines
 
 
@@ -72,6 +60,17 @@ def _lines(check: ClaimCheck, story: Story, width: int, room: Room) -> list[str]
         *labelled("To enter", " ".join(story.enter[:room.enter]), width),
         *labelled("To record", " ".join(story.record[:room.record]), width), *_caveats(story, room.caveats, width),
         *asked, *labelled("More", f"{CAUTION} All figures: --details.", width)]
+
+
+def answer(check: ClaimCheck, story: Story, *, width: int = WIDTH) -> str:
+    """Return the answer with the warnings that change it, and nothing else."""
+    odd = check.effects is not None and check.effects.odd
+    heavy = [" ".join(story.doubt)] if odd else []
+    heavy += [item.text for item in story.caveats if item.severity == "answer"]
+    lines = wrap(f"{story.verdict}  {story.claim_line}", min(width, WIDEST))
+    for k, text in enumerate(heavy):
+        lines += labelled("" if k else "Warning" + "s" * (len(heavy) > 1), upper_first(text), width)
+    return terminal(lines)
 
 
 def screen(check: ClaimCheck, *, width: int = WIDTH, colour: bool = False, story: Story | None = None) -> str:
@@ -98,14 +97,17 @@ def screen(check: ClaimCheck, *, width: int = WIDTH, colour: bool = False, story
     DOES NOT HOLD  claim ±1.5 %, judged by the mean error (one session, 30 min used)
     """
     story = tell(check) if story is None else story
-    room: Room | None = Room()
-    chosen = Room()
-    while room is not None:
-        chosen = room
-        if len(_lines(check, story, max(width, WIDTH), room)) <= MOST_LINES:
+    room = Room()
+    wide = max(width, WIDTH)
+    count = len(_lines(check, story, wide, room))
+    for step in STEPS:
+        if count <= MOST_LINES:
             break
-        room = _tighter(room)
-    text = terminal(_lines(check, story, width, chosen))
+        tried = room._replace(**step)
+        lines = len(_lines(check, story, wide, tried))
+        if lines < count:  # what saves no line is left as it is
+            room, count = tried, lines
+    text = terminal(_lines(check, story, width, room))
     if not colour:
         return text
     word = story.verdict

@@ -48,7 +48,7 @@ def _asked(check: ClaimCheck) -> str:
 
 def limit_words(check: ClaimCheck, seen: Shown, unit: str) -> str:
     """Say the limit; where it is not the claim's own figure, that it is the claim at the powers ridden."""
-    text = f"±{seen.limit:.6g}{unit_after(unit)}"
+    text = f"±{seen.limit:.15g}{unit_after(unit)}"
     return text if text == check.claim.text else f"{text} at these levels"
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.core.interval.estimate import Estimate
 from agree.diagnosis.finding import Finding
-from agree.report.story.cause_evidence import key
+from agree.report.story.cause_evidence import amount, key
+from agree.report.story.language.digits import interval_text
 from agree.report.story.language.vocabulary import FAULTS
 
 HARDLY = 0.5           # strength below which a cause is a hint and stands after the others
 CAUSES = {
-    "scale": "reads a fixed percentage {side} at every power",
-    "offset": "a zero error: the same number of watts {side} at every power",
-    "torque_offset": "a zero error: the same torque {side} at every power",
+    "scale": "reads a fixed percentage {side} at every power: {size}",
+    "offset": "a zero error: {size} {side} at every power",
+    "torque_offset": "a zero error: {size} {side} at any torque",
     "drift": "drifts within the session",
     "temperature_drift": "drifts with temperature",
     "step": "the zero or the scale changed once within the session",
@@ -41,16 +43,24 @@ RIVALS = {
 def cause_words(item: Finding) -> str:
     """Say one cause with its size."""
     quoted = key(item)
-    size = f" ({quoted})" if quoted else ""
     if item.cause in FAULTS and item.cause not in CAUSES:
-        return f"the {item.role} {FAULTS[item.cause]}{size}"
+        return f"the {item.role} {FAULTS[item.cause]} ({quoted})"
     tried = {one.cause for one in item.compared}
-    known = next((RIVALS[item.cause, rival] for rival in item.rivals if (item.cause, rival) in RIVALS
-                  and (rival != "torque_offset" or rival in tried)), "")
-    if not known:
-        low = item.size is not None and item.size.value < 0
-        known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one")
-    return known + PERHAPS.get(item.perhaps, "") + size
+    rivals = next((RIVALS[item.cause, rival] for rival in item.rivals if (item.cause, rival) in RIVALS
+                   and (rival != "torque_offset" or rival in tried)), "")
+    if rivals:
+        return rivals + ("" if item.size is None else f" ({_value(item.size, item.unit)})")
+    low = item.size is not None and item.size.value < 0
+    size = "" if item.size is None else amount(item.size, item.unit)
+    known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one", size=size)
+    known += PERHAPS.get(item.perhaps, "")
+    if "{size}" in CAUSES[item.cause] or not quoted:
+        return known
+    return f"{known}: {quoted}" if "(" in quoted else f"{known} ({quoted})"
+
+
+def _value(size: Estimate, unit: str) -> str:
+    return interval_text(size, unit).split(" (")[0]
 
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from dataclasses import replace
 
 from agree.core.interval.estimate import Estimate
 from agree.diagnosis.finding import Finding
+from agree.report.story.language.digits import interval_text
 
 NAMES: dict[str, str] = {
     "scale": "scale", "offset": "offset", "torque_offset": "offset in N m", "drift": "drift",
@@ -40,10 +40,12 @@ def title(item: Finding) -> str:
     return f"{words}, perhaps {name(item.perhaps)} too" if item.perhaps else words
 
 
-def interval(item: Estimate, digits: int = 2) -> str:
-    """Value and limits with a sign; the value alone where there are no limits."""
-    value, low, high = (f"{x:+.{digits}f}" for x in (item.value, item.low, item.high))
-    return f"{value} [{low}, {high}]" if math.isfinite(item.low) and math.isfinite(item.high) else value
+def amount(item: Estimate, unit: str) -> str:
+    """Return a size without its sign where its whole interval has one, such as "2.7 % (2.6 to 2.9)"."""
+    if not (item.low > 0 or item.high < 0):
+        return interval_text(item, unit)
+    low, high = sorted((abs(item.low), abs(item.high)))
+    return interval_text(replace(item, value=abs(item.value), low=low, high=high), unit).replace("+", "")
 
 
 def key(item: Finding) -> str:
@@ -59,7 +61,7 @@ def key(item: Finding) -> str:
     if item.cause == "sessions_differ":
         return f"{values['lowest_percent']:+.1f} to {values['highest_percent']:+.1f} %"
     if item.cause == "loss" and item.size is not None:
-        return f"{interval(item.size, 1)} % and {values['offset_W']:+.1f} W"
+        return f"{interval_text(item.size, '%')} and {values['offset_W']:+.1f} W"
     if item.cause == "delay_that_varies" and item.size is not None:
         return f"SD {item.size.value:.2f} s"
     if item.cause == "smoothing" and item.size is not None:
@@ -68,17 +70,10 @@ def key(item: Finding) -> str:
         return f"scatter {item.size.value:.0f} %"
     if item.size is None:
         return f"factor {values['factor']:.4f}" if "factor" in values else ""
-    text = f"{interval(item.size)} {item.unit}"
+    text = interval_text(item.size, item.unit)
     if item.cause == "step":
         return f"{text} at {float(values['at_s']) / 60:.0f} min"
     return f"{text}, settled at {float(values['settled_s']) / 60:.0f} min" if item.cause == "warm_up" else text
-
-
-def likely(findings: Sequence[Finding], most: int = 3) -> str:
-    """First causes with their key numbers, and how many more the JSON holds."""
-    named = [f"{title(item)} ({key(item)})" if key(item) else title(item) for item in findings[:most]]
-    more = len(findings) - most
-    return "; ".join([*named, f"{more} more in the JSON"] if more > 0 else named) or "nothing stands out."
 
 
 def evidence(item: Finding) -> list[str]:

@@ -6,12 +6,14 @@ import math
 
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
+from agree.core.results.note import Note
 from agree.report.story.language.digits import first_places, plain
 from agree.report.story.language.vocabulary import counted
 from agree.verdict.reference import Term
-from agree.verdict.rule import OPEN
+from agree.verdict.rule import FAILS, HOLDS, OPEN
 
 MOST_OF_IT = 0.5  # share of the squared uncertainty from which a term is "most of the uncertainty"
+WOULD = {HOLDS: "hold", FAILS: "not hold", OPEN: "not be settled"}
 SESSIONS, WITHIN = "spread between sessions", "noise within the recording"
 
 
@@ -54,7 +56,18 @@ def _odd(check: ClaimCheck) -> tuple[str, ...]:
     low, high = (plain(value, places, sign=True) for value in (min(rest), max(rest)))
     it = "it" if len(odd) == 1 else "them"
     return (f"{which} {'is' if len(odd) == 1 else 'are'} far from the others ({low} to {high} {unit}).",
-            f"Leave {it} out only if you find the reason, and say so.")
+            *_without(check, it), f"Leave {it} out only if you find the reason, and say so.")
+
+
+def _without(check: ClaimCheck, it: str) -> tuple[str, ...]:
+    """Say what the answer would be without the odd sessions."""
+    told = next((note for note in check.notes if isinstance(note, Note) and note.kind == "without_odd"), None)
+    if told is None:
+        return ()
+    verdict = str(told.values["verdict"])
+    if verdict == check.verdict:
+        return (f"Without {it} the answer is the same.",)
+    return (f"Without {it} the claim would {WOULD[verdict]}.",)
 
 
 def _within(check: ClaimCheck) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from agree.core.data.fault import NO_FAULT
 from agree.core.data.pairs import Pairs
 from agree.core.interval.estimate import Estimate
 from agree.report.story.answer import band_name, decisive, share_text, shown_band
-from agree.report.story.language.digits import first_places, interval_text, plain, rounded
+from agree.report.story.language.digits import first_places, interval_text, plain, rounded, shown
 from agree.report.story.language.names import date_of, short
 from agree.report.story.language.vocabulary import SHORT_PLACE, question
 from agree.verdict.meanings import Reading
@@ -87,8 +87,8 @@ def band_rows(check: ClaimCheck) -> tuple[BandRow, ...]:
     """Return the bands in which anything was recorded."""
     return tuple(BandRow(
         band.low, band.high, band_name(band), band.seconds, interval_text(band.deciding, "", band.limit_percent),
-        f"±{rounded(band.limit_percent, 2):g}", SHORT_PLACE[band.verdict], band.verdict, band.deciding,
-        band.limit_percent)
+        f"±{shown(band.deciding, band.limit_percent).limit:.15g}", SHORT_PLACE[band.verdict], band.verdict,
+        band.deciding, band.limit_percent)
         for band in check.bands if band.seconds)
 
 

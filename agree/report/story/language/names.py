@@ -42,6 +42,11 @@ def lower_first(text: str) -> str:
     return text if text[1:2].isupper() or not text[:1].isupper() else text[0].lower() + text[1:]
 
 
+def upper_first(text: str) -> str:
+    """Return a text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
 def date_of(pairs: Pairs, *, year: bool = True) -> str:
     """Return the day of a session such as "2 Mar 2026"; empty if its clock does not tell it."""
     try:
