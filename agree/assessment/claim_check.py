@@ -288,16 +288,13 @@ def check_claim(
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
                      bias=bias, line=line, effects=effects)
     limits, robust = robust_and_limits(data, window_s, level)
+    rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
+    said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
-        readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks,
-        limits=limits, deming=line, passing_bablok=robust, correction=fix,
-        findings=findings(data, fix),
+        readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
+        passing_bablok=robust, correction=fix, findings=findings(data, fix),
         next_step=looked.next or next_step(data, meaning, readings, claim, level, effects.odd if effects else ()),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
-        notes=notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes
-        + declared_notes(beside) + aside.notes()
-        + without_odd(data.pairs, effects.odd if effects else (), claim, meaning, reference_u, level, decision_rule,
-                      int(window_s), lambda found: looked.answers(aside.answers(found))),
-        pairs=data.pairs, looks=planned, declared=beside,
+        notes=said + aside.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

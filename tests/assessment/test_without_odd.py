@@ -1,0 +1,22 @@
+"""What the answer would be without the odd session is what the others answer by themselves."""
+
+import numpy as np
+
+from agree import check_claim
+from tests.rides import session
+
+
+def note(check):
+    return next((one.values for one in check.notes if getattr(one, "kind", "") == "without_odd"), None)
+
+
+def test_the_others_are_judged_as_by_themselves():
+    rng = np.random.default_rng(3)
+    rides = [session(rng, scale=scale, seconds=900, label=str(k + 1))
+             for k, scale in enumerate((0.997, 0.994, 0.999, 0.998, 0.95))]
+    for meaning in ("average", "next_session"):
+        alone = check_claim(rides[:4], "1.5 %", meaning=meaning)
+        told = note(check_claim(rides, "1.5 %", meaning=meaning))
+        assert told == {"sessions": "5", "meaning": meaning, "verdict": alone.verdict}
+    assert note(check_claim(rides, "1.5 %", meaning="readings")) is None
+    assert note(check_claim(rides[:4], "1.5 %")) is None
