@@ -161,6 +161,13 @@ def test_drift_is_named_on_a_ramp_and_rarely_on_noise():
     assert not any(spread(row + ramp, "independent").drift for row in noise[:5])
 
 
+@pytest.mark.parametrize(("share", "named"), [(0.68, False), (0.72, True)])
+def test_a_drift_is_named_from_its_share_of_the_variance(share, named):
+    angle = np.pi * (np.arange(400) + 0.5) / 400
+    phi = np.sqrt(share) * np.cos(angle) + np.sqrt((1 - share) / 2) * (np.cos(3 * angle) + np.cos(6 * angle))
+    assert spread(phi, "serial").drift is named
+
+
 def test_drift_warns_with_its_whole_text_at_the_callers_line(rng):
     x = rng.uniform(100, 300, 200)
     with pytest.warns(DriftWarning) as caught:
