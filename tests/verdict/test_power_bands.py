@@ -54,7 +54,7 @@ def test_the_interval_stored_is_the_one_that_decides(rng):
 def test_plain_level_is_enough_to_hold(rng):
     """A band whose plain interval is inside and whose joint one is not: it holds, as the whole may err in 2.5 %."""
     found = []
-    for seed in range(60):
+    for seed in range(5):  # the fourth has such a band
         rng = np.random.default_rng(seed)
         check = check_claim(session(rng, sd=12.0, seconds=2700), "1.5 %", meaning="bands")
         found += [band for band in check.bands if band.verdict == "holds" and band.joint.high > band.limit_percent]

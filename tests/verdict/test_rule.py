@@ -62,11 +62,11 @@ def test_widen_never_narrows_and_never_adds_outright(se, df, u):
 @pytest.mark.parametrize("u", [0.2, 0.4, 0.8])
 def test_widened_interval_covers(sessions, u):
     rng = np.random.default_rng([sessions, int(10 * u)])
-    values = 0.8 * rng.normal(size=(4000, sessions)) + u * rng.normal(size=(4000, 1))
+    values = 0.8 * rng.normal(size=(1000, sessions)) + u * rng.normal(size=(1000, 1))
     se = values.std(axis=1, ddof=1) / math.sqrt(sessions)
     half = [widen(item(s, sessions - 1), KnownError(normal=u)).high for s in se]
     covered = (np.abs(values.mean(axis=1)) <= half).mean()
-    assert covered >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 4000)
+    assert covered >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 1000)
 
 
 def test_reference_never_shrinks():
