@@ -29,7 +29,8 @@ print(len(failed), failed[:1])
 
 def run(code):
     # Libraries deprecate each other's names, which is not ours to mend.
-    done = subprocess.run([sys.executable, "-W", "error", "-W", "ignore::DeprecationWarning", "-c", code], capture_output=True, text=True, timeout=120,
+    command = [sys.executable, "-W", "error", "-W", "ignore::DeprecationWarning", "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120,
                           check=False)
     assert done.returncode == 0, done.stderr
     return done.stdout.split("\n")[0]
