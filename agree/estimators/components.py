@@ -79,26 +79,38 @@ def square_limits(square: float, df: float, level: float) -> tuple[float, float]
     return square * df / float(special.chdtri(df, tail)), square * df / float(special.chdtri(df, 1 - tail))
 
 
+def combined(parts: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
+    r"""Value and limits of a sum of independent estimates, each with its value and its own limits.
+
+    Each limit lies as far from the sum as the root sum of squares of the parts' own distances (squares and adding;
+    "method of variance estimates recovery"): with estimates e_i and limits l_i, u_i
+
+    .. math:: L = \sum e_i - \sqrt{\sum (e_i - l_i)^2} .
+
+    References
+    ----------
+    Newcombe RG (1998) Stat Med 17:873, method 10; Zou GY, Donner A (2008) Stat Med 27:1693 (citations from memory).
+    """
+    value, down, up = 0.0, 0.0, 0.0
+    for own, low, high in parts:
+        value, down, up = value + own, math.hypot(down, own - low), math.hypot(up, high - own)
+    return value, value - down, value + up
+
+
 def mover(parts: Sequence[Part], level: float) -> tuple[float, float, float]:
-    r"""Value and limits of a sum of independent mean squares, sum c_i S_i.
+    r"""Value and limits of a sum of independent mean squares, sum c_i S_i, as `combined` (modified large sample).
 
-    Each limit lies as far from the value as the root sum of squares of the parts' own distances (modified large
-    sample; "method of variance estimates recovery"): with positive c_i
-
-    .. math:: L = \sum c_i S_i - \sqrt{\sum c_i^2 (S_i - l_i)^2},
-
-    l_i, u_i the chi-square limits; for a negative c_i the two change places.
+    The limits of a part are the chi-square ones of its mean square; for a negative c_i the two change places.
 
     References
     ----------
     Graybill FA, Wang CM (1980) JASA 75:869; Zou GY (2013) Stat Methods Med Res 22:630 (citations from memory).
     """
-    value, down, up = 0.0, 0.0, 0.0
-    for part in parts:
-        own = part.coefficient * part.square
+    def own(part: Part) -> tuple[float, float, float]:
         low, high = sorted(part.coefficient * limit for limit in square_limits(part.square, part.df, level))
-        value, down, up = value + own, math.hypot(down, own - low), math.hypot(up, high - own)
-    return value, value - down, value + up
+        return part.coefficient * part.square, low, high
+
+    return combined([own(part) for part in parts])
 
 
 def total_parts(a: OneWay) -> tuple[Part, Part]:

@@ -53,10 +53,16 @@ def largest_t(root: FloatArray, df: float) -> FloatArray:
 
 
 def joint_level(root: FloatArray, df: float, level: float) -> float:
-    """Level of one interval at which all hold at once with `level`; never below `level`, nor above Sidak's."""
+    """Level of one interval at which all hold at once with `level`; never below `level`, nor above Sidak's.
+
+    Of estimates without correlation it is Sidak's itself, `level`^(1/k) (Sidak 1967, JASA 62:626; from memory).
+    """
+    sidak: float = level ** (1 / root.shape[0])
+    about = root @ root.T
+    if np.array_equal(about, np.diag(np.diag(about))):
+        return sidak
     t = float(np.quantile(largest_t(root, df), level))
     one = 1 - 2 * float(special.ndtr(-t) if math.isinf(df) else special.stdtr(df, -t))
-    sidak: float = level ** (1 / root.shape[0])
     return min(max(one, level), sidak)
 
 

@@ -141,7 +141,7 @@ def linearity(
         place, statistic, p_value, method = 0, 0.0, 1.0, "all points on one side or on the line"
     elif sampling == "independent":
         place, statistic = _cusum(along, scores)
-        p_value, method = float(special.kolmogorov(statistic)), "cusum, Kolmogorov's law"
+        p_value, method = chance_of_cusum(statistic), "cusum, Kolmogorov's law"
     else:
         place, statistic, p_value = _dependent(along, scores, sampling, labels)
         method = f"largest of t ratios at {STEPS} places, {sampling}"
@@ -150,6 +150,11 @@ def linearity(
                f"no bend found: the points lie on both sides all along the line (p = {p_value:.2g})")
     return Linearity(statistic=statistic, p_value=p_value, where=float(x[place]), n_above=above, n_below=below,
                      because=because, method=method, sampling=sampling)
+
+
+def chance_of_cusum(statistic: float) -> float:
+    """Probability that the cusum of a straight relation gets so large: Kolmogorov's law (Smirnov 1948)."""
+    return float(special.kolmogorov(statistic))
 
 
 def _cusum(along: FloatArray, scores: FloatArray) -> tuple[int, float]:
