@@ -124,9 +124,10 @@ def validation() -> str:
         cells = (figure["what"], figure["printed"], ours, "yes" if agrees else "**no**", figure["source"],
                  _remark(figure))
         rows.setdefault(source, []).append("| " + " | ".join(map(_cell, cells)) + " |")
-    counted = subprocess.run([sys.executable, str(tests.HERE / "test_count.py")], check=True, capture_output=True, text=True)
-    lines = [f"{sum(count.values())} figures in {len(rows)} sets: {count[True]} agree, {count[False]} do not. What counts as "
-             "evidence: " + counted.stdout.splitlines()[-1] + "."]
+    counted = subprocess.run([sys.executable, str(tests.HERE / "test_count.py")], check=True, capture_output=True,
+                             text=True)
+    lines = [f"{sum(count.values())} figures in {len(rows)} sets: {count[True]} agree, {count[False]} do not. What "
+             f"counts as evidence: {counted.stdout.splitlines()[-1]}."]
     for source in rows:
         expected = tomllib.loads((tests.HERE / source / "expected.toml").read_text(encoding="utf-8"))
         title, _, about = (tests.HERE / source / "SOURCE.md").read_text(encoding="utf-8").partition("\n")

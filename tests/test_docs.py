@@ -178,7 +178,7 @@ def test_constants_in_pages_are_in_the_code(page):
 @pytest.mark.parametrize("path", sorted((ROOT / "docs" / "measured").glob("*.md")), ids=lambda path: path.stem)
 def test_measured_tables_say_how_they_were_made(path):
     text = path.read_text(encoding="utf-8")
-    command = re.search(r"`python (benchmarks/\w+\.py)[^`]*`", text)
+    command = re.search(r"`python ((?:benchmarks|tests/published)/\w+\.py)[^`]*`", text)
     assert (ROOT / command[1]).exists()
     assert re.search(r"\b20\d\d-\d\d-\d\d\b", text)
     assert re.search(r"\bcores?\b", text)

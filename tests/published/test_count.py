@@ -4,9 +4,9 @@
 
 A figure counts once, if it is of a publication and its print was read, or recalled before ours was computed, and is met
 as it stands. Counted apart: prints that come out only from the paper's own rounded inputs. Not counted: prints met a
-second time by another function (`again`), figures that rest on nothing but a printed summary (`summary`), those recalled
-after ours were known or whose publication is not known (`afterwards`), and what another program printed (`computed`).
-All of them are tested.
+second time by another function (`again`), figures that rest on nothing but a printed summary (`summary`), those
+recalled after ours were known or whose publication is not known (`afterwards`), and what another program printed
+(`computed`). All of them are tested.
 """
 
 import sys
@@ -18,7 +18,7 @@ HERE = Path(__file__).parent
 METHODS = ("default exact limits", "concordance interval", "deviation index", "coverage probability", "Grubbs",
            "quantile limits", "linearity", "Fieller", "MOVER", "Hartung-Knapp", "simultaneous intervals",
            "Deming with replicates", "York", "equivalence", "Paule-Mandel")
-# Hartung-Knapp and Paule-Mandel: prints of equal errors only, but for the Q profile, which solves the latter's equation.
+# Hartung-Knapp and Paule-Mandel: prints of equal errors only, and of the Q profile, which solves the latter's equation.
 # No print of these is known to those who wrote the tests, and none is invented: coverage (benchmarks/coverage.py) and
 # the defining equations (tests/estimators) hold them up.
 NO_PRINT = {
