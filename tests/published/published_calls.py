@@ -8,12 +8,12 @@ import warnings
 from types import SimpleNamespace
 
 import numpy as np
-from agree.study.units_statistics import many_units
 from published_without_data import WITHOUT_DATA
 from scipy import special
 
 import agree
 from agree.estimators.lines import pairwise_slopes
+from agree.study.statistics.many_units import many_units
 from agree.verdict.sessions import pooled
 
 
