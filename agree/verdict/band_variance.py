@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.core.interval.engine import COSINES, estimate, t_quantile
+from agree.core.interval.engine import estimate, t_quantile
 from agree.core.thresholds import BAND_STEP_W, HALF_WEIGHT_S, LEAST_BAND_S, POOL_LEVEL
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.columns import Table
@@ -79,7 +79,7 @@ def shared_spread(table: Table, masks: list[NDArray[np.bool_]], level: float) ->
     """Spread of each band from all bands together; None where there is nothing to share.
 
     Several sessions: see `parts_of`. One recording: the long-run variance of a second is the mean over the bands of
-    that of their own 8 cosines, with 8 degrees of freedom for each band.
+    that of their own 8 cosines, the power held fixed, with 7 degrees of freedom for each band.
     """
     if len(masks) < 2 or level < POOL_LEVEL:
         return [None] * len(masks)
@@ -92,13 +92,14 @@ def shared_spread(table: Table, masks: list[NDArray[np.bool_]], level: float) ->
 
 
 def _of_one_recording(table: Table, masks: list[NDArray[np.bool_]], level: float) -> list[Spread]:
-    long_run = []
+    long_run, freedom = [], []
     for mask in masks:
         value, phi = ratio_of_sums(table.error[mask], table.reference[mask])
-        item = estimate(value, phi, level=level, sampling="serial")
+        item = estimate(value, phi, level=level, sampling="serial", fixed=table.reference[mask])
         long_run.append(1e4 * item.standard_error**2 * float(mask.sum()))
-    shared = float(np.mean(long_run))
-    return [Spread(math.sqrt(shared / float(mask.sum())), float(COSINES * len(masks))) for mask in masks]
+        freedom.append(item.df)
+    shared, df = float(np.mean(long_run)), float(sum(freedom))
+    return [Spread(math.sqrt(shared / float(mask.sum())), df) for mask in masks]
 
 
 def narrowest_seen(table: Table, masks: list[NDArray[np.bool_]], ends: tuple[float, float], limit: float,

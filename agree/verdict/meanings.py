@@ -74,14 +74,16 @@ class Reading(Result):
 def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None)) -> Estimate:
     """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty.
 
-    Of several sessions it is the mean over sessions, each with its own ratio and the weight n/(n + 300 s).
+    Of several sessions it is the mean over sessions, each with its own ratio and the weight n/(n + 300 s). Of one
+    recording the power ridden is held fixed: of a constant error in W the per cent change with the power, and of a
+    constant per cent the watts, but that is no chance.
     """
     reference = table.reference[chosen]
     error = table.device[chosen] - reference
     labels = table.labels(chosen)
     value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size), labels)
     plain = estimate(value, phi, level=level, sampling=table.sampling, session=labels, cautious=True,
-                     half_weight_n=HALF_WEIGHT_S)
+                     half_weight_n=HALF_WEIGHT_S, fixed=reference)
     return plain.scaled(100.0) if unit == "%" else plain
 
 

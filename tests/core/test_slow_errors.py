@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import integrate
+from scipy import integrate, special
 from scipy.optimize import brentq
 from scipy.signal import lfilter
 
@@ -72,3 +72,44 @@ def test_fewer_coefficients_than_asked():
     phi = np.random.default_rng(1).normal(size=12)
     assert spread(phi, "serial", cautious=True).standard_error == pytest.approx(
         math.sqrt(slow_variance(cosine_transform(phi - phi.mean(), 11), 8) / 12))
+
+
+def test_what_goes_with_a_fixed_series_is_no_chance(rng):
+    """The factor integrated out by a slow twin; any multiple of the fixed series gives the same."""
+    c, p = rng.normal(size=COEFFICIENTS), rng.normal(size=COEFFICIENTS) / np.arange(1, COEFFICIENTS + 1)
+    found = slow_variance(c, 8, p)
+    assert slow_variance(c + 7 * p, 8, p) == pytest.approx(found, rel=1e-9)
+    assert slow_variance(1e3 * p, 8, p) == 0
+    j = np.arange(1, COEFFICIENTS + 1)
+    rows = []
+    for prior, r, tau in [(EVEN, 0.0, 0.1), *(((1 - EVEN) / len(RATIOS) / len(TIMES), r, tau) for r in RATIOS
+                                              for tau in TIMES)]:
+        slow = 1 / (1 + (np.pi * j * tau) ** 2)
+        shape, zero = (slow, 1.0) if math.isinf(r) else (1 + r * slow, 1 + r)
+        # Rotated so that the fixed series is the first axis, the rest is free of it.
+        turn = np.linalg.qr(np.c_[p / np.sqrt(shape), np.eye(COEFFICIENTS)[:, 1:]])[0]
+        free = (turn.T @ (c / np.sqrt(shape)))[1:]
+        rows.append((math.log(prior) - np.log(shape).sum() / 2 - np.log((p * p / shape).sum()) / 2
+                     - free.size / 2 * math.log(free @ free), math.sqrt(free @ free / free.size * zero)))
+    weight, scale = np.array(rows).T
+    weight = np.exp(weight - weight.max()) / np.exp(weight - weight.max()).sum()
+    half = brentq(lambda x: weight @ special.stdtr(COEFFICIENTS - 1, x / scale) - 0.975, 1e-3, 1e3, rtol=1e-10)
+    assert t_quantile(0.95, 8) * math.sqrt(found) == pytest.approx(half, rel=1e-8)
+
+
+@pytest.mark.parametrize("cautious", [True, False])
+def test_power_that_does_not_vary_holds_nothing(rng, cautious):
+    phi = rng.normal(size=900)
+    plain = spread(phi, "serial", cautious=cautious)
+    flat = spread(phi, "serial", cautious=cautious, fixed=np.full(900, 200.0) * (1 + 1e-12 * phi))
+    assert flat == plain
+    held = spread(phi + 3 * (ramp := np.linspace(-1, 1, 900)), "serial", cautious=cautious, fixed=200 + 80 * ramp)
+    assert held.standard_error < 2 * plain.standard_error < spread(phi + 3 * ramp, "serial").standard_error
+
+
+def test_a_drift_along_a_ramp_is_still_named(rng):
+    """Power and error rise together: a scale, or a drift; it cannot be told which."""
+    ramp = np.linspace(-1, 1, 1800)
+    assert spread(rng.normal(0, 0.1, 1800) + ramp, "serial", cautious=True, fixed=200 + 80 * ramp).drift
+    waves = np.sin(np.arange(1800) / 60)
+    assert not spread(rng.normal(0, 0.1, 1800) + waves, "serial", cautious=True, fixed=200 + 80 * waves).drift

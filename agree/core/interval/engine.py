@@ -15,13 +15,14 @@ from agree.core.checks import FloatArray
 from agree.core.errors import DriftWarning, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import over_sessions
-from agree.core.interval.slow_errors import COEFFICIENTS, slow_variance
+from agree.core.interval.slow_errors import COEFFICIENTS, ROUNDING, slow_variance, without
 
 COSINES = 8
 # Share of the long-run variance in the slowest cosine above which a drift is named. Under no drift the
 # share is Beta(1/2, 7/2) and exceeds 0.7 in 0.6 % of recordings.
 DRIFT_SHARE = 0.7
 
+LEAST_VARIED = 1e-9  # of its size: a series that varies less is constant but for rounding
 BLOCK = 16_384    # pairs
 DOUBLINGS = 40  # of the half-width, after which a limit is taken for infinite
 SLOW = f"t, {COEFFICIENTS} cosines, slow errors allowed for (serial)"
@@ -117,29 +118,53 @@ def covariance(
     else:
         df = min(cosines, n - 1)
         parts = cosine_transform(phi, df)
-        squares = parts[0] ** 2
-        drift = bool(df >= COSINES and squares[0] > DRIFT_SHARE * squares.sum())
+        drift = _drifts(parts[0])
     return Covariance(parts @ parts.T / (n * df), float(df), drift, np.zeros(phi.shape[0]))
 
 
 def spread(
     phi: FloatArray, sampling: str, session: NDArray[Any] | None = None, *, cosines: int = COSINES,
-    cautious: bool = False, half_weight_n: float = 0.0,
+    cautious: bool = False, half_weight_n: float = 0.0, fixed: FloatArray | None = None,
 ) -> Spread:
     """Standard error of the mean of one influence series, (n,); as `covariance`, safe at 1e-300 and 1e300.
 
     With `cautious`, serial standard errors allow for errors too slow to show in the recording: see `slow_variance`.
+    With `fixed`, (n,), serial ones hold that series for given, such as the power ridden: what of the influence goes in
+    proportion to it would come again, and is no chance.
     """
     scale = float(np.abs(phi).max()) if phi.size else 1.0
     if not math.isfinite(scale):
         return Spread(math.nan, float(phi.size - 1), False)
-    series = (phi / scale if scale > 0 else phi)[None]
-    result = covariance(series, sampling, session, cosines, half_weight_n=half_weight_n)
-    variance = float(result.matrix[0, 0])
-    if cautious and sampling == "serial" and result.df == COSINES:
-        parts = cosine_transform(series[0] - series[0].mean(), min(COEFFICIENTS, phi.size - 1))
-        variance = slow_variance(parts, COSINES) / phi.size
-    return Spread(math.sqrt(variance) * scale, result.df, result.drift, float(result.shift[0]) * scale)
+    series = phi / scale if scale > 0 else phi
+    if sampling == "serial" and phi.size > 2 and scale > 0:
+        found = _serial(series, cosines, cautious, fixed)
+        return found._replace(standard_error=found.standard_error * scale)
+    result = covariance(series[None], sampling, session, cosines, half_weight_n=half_weight_n)
+    return Spread(math.sqrt(float(result.matrix[0, 0])) * scale, result.df, result.drift,
+                  float(result.shift[0]) * scale)
+
+
+def _serial(phi: FloatArray, cosines: int, cautious: bool, fixed: FloatArray | None) -> Spread:
+    """`spread` of one recording, with a series held fixed if it varies."""
+    df, n = min(cosines, phi.size - 1), phi.size
+    held = fixed is not None and df > 2 and float(np.ptp(fixed)) > LEAST_VARIED * float(np.abs(fixed).max())
+    rows = np.stack([phi, fixed / np.abs(fixed).max()] if held and fixed is not None else [phi])
+    many = min(COEFFICIENTS, n - 1) if cautious and df == COSINES else df
+    parts = cosine_transform(rows - rows.mean(axis=1, keepdims=True), many)
+    rest = without(parts[0, :df], parts[1, :df]) if held else parts[0, :df]
+    drift = _drifts(rest) or (held and _drifts(parts[0, :df]) and _drifts(parts[1, :df]))
+    if cautious and df == COSINES:
+        return Spread(math.sqrt(slow_variance(parts[0], COSINES, parts[1] if held else None) / n), float(df), drift)
+    left = df - held
+    if held and float(np.abs(rest).max()) <= ROUNDING * float(np.abs(parts[0]).max()):
+        rest = np.zeros(df)
+    return Spread(math.sqrt(float(rest @ rest) / (n * left)), float(left), drift)
+
+
+def _drifts(coefficients: FloatArray) -> bool:
+    """Whether the slowest cosine of at least 8 holds most of the variance."""
+    squares = coefficients**2
+    return bool(squares.size >= COSINES and squares[0] > DRIFT_SHARE * squares.sum())
 
 
 def t_quantile(level: float, df: float) -> float:
@@ -150,15 +175,15 @@ def t_quantile(level: float, df: float) -> float:
 
 def estimate(
     value: float, phi: FloatArray, *, level: float, sampling: str, session: NDArray[Any] | None = None,
-    cautious: bool = False, half_weight_n: float = 0.0,
+    cautious: bool = False, half_weight_n: float = 0.0, fixed: FloatArray | None = None,
 ) -> Estimate:
     """Interval of an estimate from its influence series: value -+ t_df * standard error.
 
     With sampling "sessions" the estimand is the mean over sessions, the value returned is `value` + (mean of `phi`
     over sessions): `phi` is 0 on average over the weights that `value` was found with, be they those of pairs or
-    already those of sessions. Ask for `half_weight_n` as for `covariance`.
+    already those of sessions. Ask for `half_weight_n` as for `covariance`, for `fixed` as for `spread`.
     """
-    result = spread(phi, sampling, session, cautious=cautious, half_weight_n=half_weight_n)
+    result = spread(phi, sampling, session, cautious=cautious, half_weight_n=half_weight_n, fixed=fixed)
     half, value = t_quantile(level, result.df) * result.standard_error, float(value) + result.shift
     allowed = cautious and sampling == "serial" and result.df == COSINES
     return Estimate(value=value, low=value - half, high=value + half, level=level,

@@ -19,6 +19,8 @@ COEFFICIENTS = 24
 TIMES = (0.01, 0.03, 0.06, 0.12, 0.25, 0.5)           # correlation times tried, in shares of the recording
 RATIOS = (1.0, 4.0, 16.0, 64.0, 256.0, math.inf)      # slow over even power at the lowest frequency
 EVEN = 0.4                                            # probability, before the data, of no slow errors
+ROUNDING = 1e-12                                      # of the coefficients: what is left of rounding alone
+TINY = 1e-300
 LEVEL = 0.95                                          # at which the variance gives the interval of the mixture
 
 
@@ -43,7 +45,7 @@ def _spectra(count: int) -> Spectra:
     return Spectra(table, np.array(at_zero), np.log(prior) - np.log(table).sum(axis=1) / 2)
 
 
-def slow_variance(coefficients: FloatArray, df: int) -> float:
+def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = None) -> float:
     r"""Variance, times n, of the mean of n errors, such that t with `df` degrees of freedom gives its interval.
 
     The first cosine coefficients of the errors, (count,), are taken for normal with variance in proportion to the
@@ -52,18 +54,37 @@ def slow_variance(coefficients: FloatArray, df: int) -> float:
     freedom and the variance at frequency 0 extrapolated; spectra are weighed by their likelihood (the scale integrated
     out), and the half-width is that of the mixture at level 0.95.
 
+    Parameters
+    ----------
+    coefficients : (count,) array
+        Of the errors.
+    df : int
+        Degrees of freedom of the t that the variance is used with.
+    fixed : (count,) array, optional
+        Coefficients of a series that is as it is, such as the power ridden: what the errors have in proportion to it
+        is no chance. Its factor is integrated out under each spectrum (least squares with the spectrum's weights), for
+        one degree of freedom.
+
     References
     ----------
     The idea, after Mueller UK (2014) J Bus Econ Stat 32:311, to set the interval for errors that are slow against the
     recording too; the grid and its weights are this package's own (citation from memory).
     """
-    size = float(np.abs(coefficients).max())
-    if size == 0:
+    count = coefficients.size - (fixed is not None)
+    rest = coefficients if fixed is None else without(coefficients, fixed)
+    size = float(np.abs(rest).max())
+    if size <= ROUNDING * float(np.abs(coefficients).max()):
         return 0.0
-    count = coefficients.size
-    table = _spectra(count)
-    squares = np.square(coefficients / size) @ (1 / table.shapes).T
-    log_weight = table.log_weight - count / 2 * np.log(squares)
+    table = _spectra(coefficients.size)
+    rest = rest / size
+    inverse = (1 / table.shapes).T
+    squares = np.square(rest) @ inverse
+    log_weight = table.log_weight
+    if fixed is not None:
+        along = np.square(fixed) @ inverse
+        squares = np.maximum(squares - np.square((rest * fixed) @ inverse) / along, TINY)
+        log_weight = log_weight - np.log(along) / 2
+    log_weight = log_weight - count / 2 * np.log(squares)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     scale = np.sqrt(squares / count * table.at_zero)
@@ -75,3 +96,9 @@ def slow_variance(coefficients: FloatArray, df: int) -> float:
     ends = t * float(scale.min()), t * float(scale.max())
     half = ends[1] if ends[0] == ends[1] else float(brentq(missing, *ends, rtol=1e-12))
     return (half * size / float(special.stdtrit(df, (1 + LEVEL) / 2))) ** 2
+
+
+def without(coefficients: FloatArray, fixed: FloatArray) -> FloatArray:
+    """Coefficients less what of them is in proportion to those of a fixed series."""
+    rest: FloatArray = coefficients - fixed * (float(fixed @ coefficients) / float(fixed @ fixed))
+    return rest
