@@ -37,7 +37,7 @@ ARROWS = {
     "trials": VERDICT | {"files", "trials"},
     "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
     "trail": VERDICT | {"assessment", "trail"},
-    "study": VERDICT | {"files", "recordings", "pairing", "assessment", "study"},
+    "study": VERDICT | {"files", "recordings", "pairing", "assessment", "quantities", "trials", "study"},
     "demo": CORE | {"demo"},
 }
 # Library -> rooms that may import it.

@@ -60,16 +60,22 @@ def contents_of(
             found.append(Content(error=f"{name}: {error.strerror or error}"))
             continue
         bytes_of = (digests[files[0]], digests[files[1]])
-        key = pair_key(files, bytes_of, row.claim or claim, dict(options))
-        found.append(_once(k, rows, Content(key=key), bytes_of, seen, row.claim or claim))
+        asked = row.claim or claim, row.quantity or str(options.get("quantity", ""))
+        key = pair_key(files, bytes_of, asked[0], options_of(row, options))
+        found.append(_once(k, rows, Content(key=key), bytes_of, seen, asked))
     return found
 
 
+def options_of(row: StudyRow, options: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the options of a row: those of the study, with its own quantity."""
+    return {**options, "quantity": row.quantity} if row.quantity else dict(options)
+
+
 def _once(k: int, rows: Sequence[StudyRow], content: Content, bytes_of: tuple[str, str],
-          seen: dict[tuple[str, ...], int], claim: str) -> Content:
+          seen: dict[tuple[str, ...], int], asked: tuple[str, str]) -> Content:
     row = rows[k]
-    prints = {"recordings": ("both", claim, *bytes_of), "device's recording": ("device", claim, bytes_of[1]),
-              "reference's recording": ("reference", claim, row.unit, bytes_of[0])}
+    prints = {"recordings": ("both", *asked, *bytes_of), "device's recording": ("device", *asked, bytes_of[1]),
+              "reference's recording": ("reference", *asked, row.unit, bytes_of[0])}
     which = next((what for what, name in prints.items() if name in seen), "")
     if not which:
         seen |= dict.fromkeys(prints.values(), k)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import threading
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -79,58 +79,48 @@ def run_job(job: Job) -> list[dict[str, Any]]:
     """Check each pair, and the unit; errors of input are records too."""
     import warnings
 
-    from agree.assessment.claim_check import check_claim
     from agree.core.errors import AgreeError, AgreeWarning
+    from agree.study.kinds import check_together
 
-    asked = {name: value for name, value in job.options.items() if name in CHECK}
     records: list[dict[str, Any]] = []
     found = []
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the worker's process is ours; the result says the same
         for files, key in zip(job.files, job.keys, strict=True):
             try:
-                pairs = _paired(files, job.options)
-                result = check_claim(pairs, job.claim, **asked).to_dict()
+                pair = _paired(files, job.options)
+                result = check_together([pair], job.claim, job.options)
             except (AgreeError, OSError) as error:
                 records.append({"key": key, "error": " ".join(str(error).split())})
                 continue
-            found.append(pairs)
+            found.append(pair)
             records.append({"key": key, "result": result})
         if not job.alone and len(job.keys) > 1:
-            records.append(_unit(found, records, job, asked))
+            records.append(_unit(found, records, job))
     return records
 
 
-CHECK = ("reference_uncertainty", "meaning", "bands", "window_s", "level", "decision_rule")
-PAIRING = ("max_lag_s", "lag_s", "power_columns", "faults")
-
-
 def _paired(files: tuple[str, str], options: dict[str, Any]) -> Any:
-    """Read and match two files under names that say nothing of where they lie."""
-    from agree.pairing.pair import pair_recordings
-    from agree.recordings.read import read_recording
+    """Open URLs here, in the worker; local files are left to their readers."""
+    from contextlib import ExitStack
 
-    sides: list[Any] = []
-    for role, path in zip(("reference", "device"), files, strict=True):
-        if "://" in path:
-            with opened(path) as file:
-                sides.append(read_recording(file, name=role))
-        else:
-            sides.append(read_recording(path, name=role))
-    return pair_recordings(*sides, **{name: value for name, value in options.items() if name in PAIRING})
+    from agree.study.kinds import read_pair
+
+    with ExitStack() as open_files:
+        sides = [open_files.enter_context(opened(path)) if "://" in path else path for path in files]
+        return read_pair(sides, options)
 
 
-def _unit(found: list[Any], records: list[dict[str, Any]], job: Job, asked: dict[str, Any]) -> dict[str, Any]:
-    from agree.assessment.claim_check import check_claim
+def _unit(found: list[Any], records: list[dict[str, Any]], job: Job) -> dict[str, Any]:
     from agree.core.errors import AgreeError
+    from agree.study.kinds import check_together
 
     key = unit_key(job.keys)
     if not found:
         return {"key": key, "error": "no session could be used"}
     if len(found) == 1:
         return {"key": key, "result": next(record["result"] for record in records if "result" in record)}
-    sessions = [replace(pairs, session=str(number)) for number, pairs in enumerate(found, 1)]
     try:
-        return {"key": key, "result": check_claim(sessions, job.claim, **asked).to_dict()}
+        return {"key": key, "result": check_together(found, job.claim, job.options)}
     except AgreeError as error:
         return {"key": key, "error": " ".join(str(error).split())}

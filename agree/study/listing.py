@@ -12,7 +12,7 @@ from typing import Any
 from agree.core.errors import InputError
 
 NEEDED = ("unit", "session", "reference", "device")
-OWN = (*NEEDED, "claim")
+OWN = (*NEEDED, "claim", "quantity")
 # Columns of the tables made of it.
 RESULTS = {"verdict", "bias", "low", "high", "bias_unit", "error", "sessions", "listed", "repeats"}
 
@@ -29,6 +29,8 @@ class StudyRow:
         Files, relative to the list's folder unless absolute, or URLs.
     claim : str
         A claim of its own; "" for that of the study.
+    quantity : str
+        What was recorded, if it is not that of the study: "heart rate", "speed"; "" for that of the study.
     factors : mapping of str to str
         Everything else the list says of the pair: condition, athlete, model.
     number : int
@@ -42,6 +44,7 @@ class StudyRow:
     reference: str
     device: str
     claim: str = ""
+    quantity: str = ""
     factors: Mapping[str, str] = field(default_factory=dict)
     number: int = 0
     empty: tuple[str, ...] = ()
@@ -54,7 +57,7 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
     ----------
     source : path, mappings or data frame
         A CSV or Parquet file, rows as mappings, or a data frame, with the columns unit, session, reference and device,
-        if wanted claim, and factors of any name.
+        if wanted claim and quantity, and factors of any name.
 
     Returns
     -------
@@ -129,11 +132,11 @@ def _parquet(path: Path) -> list[dict[str, Any]]:
 def list_text(rows: Sequence[StudyRow]) -> str:
     """Return the list as CSV."""
     factors = list(dict.fromkeys(key for row in rows for key in row.factors))
-    claims = ["claim"] if any(row.claim for row in rows) else []
+    own = [name for name in ("claim", "quantity") if any(getattr(row, name) for row in rows)]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*NEEDED, *claims, *factors])
+    writer.writerow([*NEEDED, *own, *factors])
     for row in rows:
-        writer.writerow([*(getattr(row, name) for name in (*NEEDED, *claims)),
+        writer.writerow([*(getattr(row, name) for name in (*NEEDED, *own)),
                          *(row.factors.get(key, "") for key in factors)])
     return out.getvalue()

@@ -12,8 +12,9 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.core.results.result import Result
 from agree.study.checkpoint import Checkpoint
-from agree.study.contents import contents_of, path_of
-from agree.study.job import CHECK, PAIRING, Job, unit_key
+from agree.study.contents import contents_of, options_of, path_of
+from agree.study.job import Job, unit_key
+from agree.study.kinds import refuse_unknown
 from agree.study.listing import StudyRow, read_list
 from agree.study.pool import MakeExecutor, Runner, own_pool
 from agree.study.statistics.fleet import fleet_of
@@ -41,7 +42,7 @@ class Study(Result):
     computed, reused, failed : int
         Pairs checked now, found done already, and ended in an error.
     fleet : ManyUnits or None
-        Statistics over the units in per cent; None with fewer than 3 units, or a claim without per cent.
+        Statistics over the units, in the unit that most claims have; None with fewer than 3 units.
     """
 
     pairs: tuple[Line, ...]
@@ -78,7 +79,8 @@ def run(
     Parameters
     ----------
     source : path, mappings or data frame
-        The list: unit, session, reference, device, if wanted claim; all else are factors. Paths are relative to it.
+        The list: unit, session, reference, device, if wanted claim and quantity; all else are factors. Paths are
+        relative to it.
     claim : str
         The maker's claim, for pairs without one of their own.
     executor : Executor, callable or None
@@ -94,7 +96,10 @@ def run(
         Called with the pairs that are done and all of them.
     **options
         Of `pair_recordings` (max_lag_s, lag_s, power_columns, faults) and `check_claim` (reference_uncertainty,
-        meaning, bands, window_s, level, decision_rule).
+        meaning, bands, window_s, level, decision_rule). With `quantity` those of `check_quantity`
+        (reference_uncertainty, meaning, window_s, level, delay). With `by`, the columns that tell trials apart, files
+        are tables of trials, with options of `pair_trials` (reference_column, device_column, unit, unpaired) and
+        `check_trials` (reference_uncertainty, meaning, level, mean_of, assume).
 
     Returns
     -------
@@ -117,10 +122,7 @@ def run(
     (1, 'none.csv: No such file or directory')
     """
     Claim.parse(claim)
-    strange = sorted(set(options) - {*PAIRING, *CHECK})
-    if strange:
-        raise InputError(f"options {', '.join(strange)} are not known; expected some of "
-                         f"{', '.join((*PAIRING, *CHECK))}")
+    refuse_unknown(options)
     options = {"meaning": "average", **options}  # a default that is named is the same question
     rows, folder = read_list(source)
     store = Checkpoint(None if out is None else Path(out) / "pairs")
@@ -147,18 +149,18 @@ def run(
     study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim,
                   options=dict(options), computed=total - reused,
                   reused=reused, failed=sum(bool(line.error) for line in lines),
-                  fleet=fleet_of(lines, unit_lines, records, claim, options))
+                  fleet=fleet_of(lines, records, options))
     if out is not None:
         write_tables(study.pairs, study.units, study.results, rows, Path(out))
     return study
 
 
 def _units(rows: list[StudyRow], claim: str) -> list[_Unit]:
-    units: dict[tuple[str, str], _Unit] = {}
+    units: dict[tuple[str, str, str], _Unit] = {}
     for k, row in enumerate(rows):
         if row.unit:
-            units.setdefault((row.unit, row.claim or claim),
-                             _Unit(row.unit, row.claim or claim)).rows.append(k)
+            own = (row.unit, row.claim or claim, row.quantity)
+            units.setdefault(own, _Unit(*own[:2])).rows.append(k)
     return list(units.values())
 
 
@@ -184,7 +186,8 @@ def _jobs(units: list[_Unit], rows: list[StudyRow], folder: Path, keys: list[str
             reused += len(mine)
             continue
         files = tuple((path_of(folder, rows[k].reference), path_of(folder, rows[k].device)) for k in members)
-        jobs.append(Job(files=files, keys=mine, claim=unit.claim, options=options))
+        jobs.append(Job(files=files, keys=mine, claim=unit.claim,
+                        options=options_of(rows[members[0]], options)))
     return jobs, reused
 
 

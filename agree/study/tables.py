@@ -12,6 +12,7 @@ from typing import Any
 
 from agree.files.writing import write_text
 from agree.study.listing import StudyRow
+from agree.study.told import average_of
 
 WHOLE = ("sessions", "listed", "repeats")
 FIGURES = ("verdict", "bias", "low", "high", "bias_unit")
@@ -45,7 +46,8 @@ def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
                 "error": record.get("error", "not checked")}
     percent = "bias_percent" in result
     bias = result["bias_percent"] if percent else result["bias"]
-    unit = "%" if percent else result["claim"].get("unit") or result.get("unit", "")
+    told = average_of(result)
+    unit = "%" if percent else told.unit if told is not None else result.get("error_unit") or result["unit"]
     return {"verdict": result["verdict"], **{name: bias[key] for name, key in (("bias", "value"), ("low", "low"),
                                                                              ("high", "high"))}, "bias_unit": unit}
 
@@ -53,7 +55,7 @@ def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
 def pair_line(row: StudyRow, record: Mapping[str, Any], repeats: int | None = None) -> Line:
     """Return the line of one pair."""
     labels = {"unit": row.unit, "session": row.session, "reference": row.reference, "device": row.device,
-              "claim": row.claim}
+              "claim": row.claim, "quantity": row.quantity}
     return Line(labels=labels, sessions=1, factors=row.factors, repeats=repeats, **_figures(record))
 
 
@@ -61,16 +63,15 @@ def unit_line(unit: str, rows: Sequence[StudyRow], sessions: int, record: Mappin
     """Return the line of one unit; factors in which its pairs differ are left out."""
     factors = {key: value for key, value in rows[0].factors.items()
                if all(row.factors.get(key) == value for row in rows)}
-    return Line(labels={"unit": unit, "claim": rows[0].claim}, sessions=sessions, factors=factors,
-                listed=len(rows), **_figures(record))
+    labels = {"unit": unit, "claim": rows[0].claim, "quantity": rows[0].quantity}
+    return Line(labels=labels, sessions=sessions, factors=factors, listed=len(rows), **_figures(record))
 
 
 def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[Any]]]:
     """Return header and cells."""
     factors = list(dict.fromkeys(key for line in lines for key in line.factors))
     labels = ["unit"] if units else ["unit", "session", "reference", "device"]
-    if any(line.labels.get("claim") for line in lines):
-        labels = [*labels, "claim"]
+    labels += [name for name in ("claim", "quantity") if any(line.labels.get(name) for line in lines)]
     header = [*labels, *(["sessions", "listed"] if units else []), *factors, *FIGURES, "error",
               *([] if units else ["repeats"])]
     cells = [[*(line.labels[name] for name in labels), *([line.sessions, line.listed] if units else []),
@@ -108,7 +109,7 @@ def _kept(record: Mapping[str, Any]) -> dict[str, Any]:
 
 def _row(row: StudyRow) -> dict[str, Any]:
     return {"unit": row.unit, "session": row.session, "reference": row.reference, "device": row.device,
-            "claim": row.claim, **row.factors}
+            "claim": row.claim, **({"quantity": row.quantity} if row.quantity else {}), **row.factors}
 
 
 def _write_parquet(header: Sequence[str], cells: Sequence[Sequence[Any]], path: Path) -> None:

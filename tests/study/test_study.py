@@ -16,6 +16,7 @@ import pytest
 
 import agree
 from agree import InputError
+from agree.demo.trials import write_tables
 from agree.study import find_pairs, run
 from agree.study.listing import list_text
 
@@ -189,6 +190,10 @@ def test_lists_that_cannot_be_used(rows, text):
 def test_options_and_claims_that_cannot_be_used():
     with pytest.raises(InputError, match="options colour are not known"):
         run([], "1.5 %", colour="red")
+    with pytest.raises(InputError, match="options bands are not known"):
+        run([], "5 bpm", quantity="heart rate", bands=[100])
+    with pytest.raises(InputError, match="`meaning` must be one of average, levels, readings, next_sub"):
+        run([], "2 cm", by="subject,trial", meaning="bands")
     with pytest.raises(InputError, match="not understood"):
         run([], "soon")
 
@@ -291,6 +296,51 @@ def test_results_given_back_as_a_list_are_refused(undisturbed, tmp_path):
         run(tmp_path / "pairs.csv", "1.5 %")
     with pytest.raises(InputError, match="Is a directory; give the list of a study"):
         run(tmp_path, "1.5 %")
+
+
+def beats(path, values):
+    path.write_text("time (s),heart rate (bpm)\n" + "".join(f"{k},{value:.0f}\n" for k, value in enumerate(values)))
+    return str(path)
+
+
+def test_other_quantities_by_column_or_option_and_their_unit(tmp_path):
+    """A claim in per cent has errors in per cent, one in bpm in bpm; the same answers as of the unit alone."""
+    rng = np.random.default_rng(5)
+    rows, seen = [], []
+    for session in (1, 2):
+        strap = 130 + 25 * np.sin(np.arange(900) / 40) + rng.normal(0, 1, 900)
+        files = [beats(tmp_path / f"{session}-{role}.csv", values) for role, values in (
+            ("ref", strap), ("dev", strap + 2 + rng.normal(0, 2, 900)))]
+        rows.append({"unit": "w", "session": str(session), "reference": files[0], "device": files[1]})
+        seen.append(agree.overlay_recordings(*files, "heart rate", session=str(session)))
+    with ThreadPoolExecutor(1) as executor:
+        by_column = run([row | {"quantity": "heart rate"} for row in rows], "5 bpm", executor=executor, out=tmp_path)
+        by_option = run(rows, "5 %", executor=executor, quantity="heart rate", out=tmp_path)
+    for study, claim, unit in ((by_column, "5 bpm", "bpm"), (by_option, "5 %", "%")):
+        alone = agree.check_quantity(seen, claim)
+        line = study.units[0]
+        assert (line.verdict, line.bias_unit, line.sessions) == (alone.verdict, unit, 2)
+        assert line.bias == pytest.approx(alone.decides.bias.value)
+    assert (by_option.computed, by_option.reused) == (2, 0)
+
+
+def test_tables_of_trials(tmp_path):
+    reference, device = write_tables(tmp_path)
+    row = {"unit": "mat", "session": "1", "reference": str(reference), "device": str(device)}
+    with ThreadPoolExecutor(1) as executor:
+        study = run([row], "2 cm", executor=executor, by="athlete,jump", meaning="next_subject")
+        alone = agree.check_trials(agree.pair_trials(reference, device, by="athlete,jump"), "2 cm",
+                                   meaning="next_subject")
+        again = tmp_path / "again.csv"
+        again.write_text(device.read_text().replace("A01,1,", "A01,1,0", 1))
+        other = tmp_path / "other.csv"
+        other.write_text(reference.read_text().replace("A01,1,", "A01,1,0", 1))
+        two = run([row, row | {"session": "2", "reference": str(other), "device": str(again)}], "2 cm",
+                  executor=executor, by="athlete,jump")
+    assert (study.units[0].verdict, study.units[0].bias_unit) == (alone.verdict, "cm")
+    assert study.units[0].bias == pytest.approx(alone.bias.value)
+    assert two.units[0].error == ("found 2 tables of trials of one unit; expected one: join them, with a column for "
+                                  "the session among the keys")
 
 
 def test_claims_of_their_own_stand_in_the_tables(folder, tmp_path):

@@ -13,6 +13,7 @@ from agree.core.errors import SampleSizeError
 from agree.report.studies.table_forms import contrast_rows, table_text, write_table
 from agree.study import Line, Study, study_table
 from agree.study.statistics.clustered import cell_means, contrast
+from agree.study.statistics.fleet import fleet_of
 
 RNG = np.random.default_rng(8)
 UNCERTAIN = {"normal": 0.3, "rectangles": []}
@@ -30,8 +31,9 @@ def study(errors, *, claim="1.5 %", known=None, drop=(), **options):
                           bias_unit="%", factors={"athlete": f"P{a}", "condition": f"C{c}"}))
         told = {"value": float(error), "low": float(error) - 0.2, "high": float(error) + 0.2, "level": 0.95,
                 "method": "t", "standard_error": 0.1, "df": 8.0}
-        records.append({"result": {"bias_percent": told, "seconds": {"overlap": 3600, "used": 3500}, "readings": [
-            {"meaning": "average", "unit": "%", "limit": 1.5, "known": known or {"normal": 0.0, "rectangles": []}}]}})
+        records.append({"result": {"bias_percent": told, "seconds": {"overlap": 3600, "used": 3500}, "readings": [{
+            "meaning": "average", "unit": "%", "limit": 1.5, "own": told,
+            "known": known or {"normal": 0.0, "rectangles": []}}]}})
     return Study(pairs=tuple(lines), units=(), results=tuple(records), claim=claim, options=options,
                  computed=len(lines), reused=0, failed=0, fleet=None)
 
@@ -123,6 +125,15 @@ def test_the_references_error_is_in_means_and_not_in_differences():
     plain, known = (study_table(study(ERRORS, known=known)) for known in (None, UNCERTAIN))
     assert known.cells[0].bias.high - known.cells[0].bias.value > plain.cells[0].bias.high - plain.cells[0].bias.value
     assert known.contrasts[0].to_dict() == plain.contrasts[0].to_dict()
+
+
+def test_the_references_error_is_in_statistics_over_units_as_each_pair_has_it():
+    """A reference stated in W has an uncertainty in per cent at each pair's power: it is in the stored result."""
+    errors = np.repeat(ERRORS, 2, axis=1)
+    plain, known = (fleet_of(made.pairs, made.results, {}) for made in (study(errors), study(errors, known=UNCERTAIN)))
+    half, wide = (item.mean.high - item.mean.value for item in (plain, known))
+    assert wide == pytest.approx(np.hypot(half, 1.959964 * 0.3))
+    assert (plain.names, plain.unit, plain.limit) == (("D0", "D1", "D2", "D3"), "%", 1.5)
 
 
 def test_single_pairs_say_that_they_speak_of_one_recording():

@@ -54,7 +54,11 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
 @click.option("--out", required=True, metavar="FOLDER",
               help="Where tables and finished pairs go; a second run goes on there.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="What is known of the reference: '±1 %', '1 % k=2'.")
-@click.option("--meaning", default="average", show_default=True, metavar="MEANING", help="As for agree check.")
+@click.option("--meaning", default="average", show_default=True, metavar="MEANING",
+              help="As for agree check or agree trials.")
+@click.option("--quantity", metavar="NAME",
+              help="What was recorded, for rows without one of their own.  [default: power]")
+@click.option("--by", metavar="COLUMNS", help="Files are tables of trials, told apart by these columns: subject,trial.")
 @click.option("--table", "tables", multiple=True, metavar="FILE",
               help="Write devices by conditions: .csv, .md, .tex or .html; may be repeated.")
 @click.option("--device", metavar="COLUMN", help="The devices of the table.  [default: model, or unit]")
@@ -80,8 +84,7 @@ def check_command(list_file: str, **options: Any) -> None:
         click.echo(f"{len(rows)} pairs of {len({row.unit for row in rows})} units; nothing was done.")
         return
     asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_")}
-    if options["reference_uncertainty"]:
-        asked["reference_uncertainty"] = options["reference_uncertainty"]
+    asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking"):
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
                    **asked)

@@ -15,7 +15,7 @@ def _count(number: int, word: str) -> str:
 def missing_line(table: StudyTable) -> str:
     """Return how many pairs are not in the table; empty if all are."""
     return " ".join(f"{note.values['pairs']} of {note.values['of']} pairs are not in the table: they could not be "
-                    "checked, were given twice, or are in another unit." for note in table.notes
+                    "checked, were given twice, or are of another quantity or unit." for note in table.notes
                     if note.kind == "study_pairs_not_in_table")
 
 

@@ -42,18 +42,18 @@ def _pair(line: Line) -> str:
 
 
 def _fleet(fleet: ManyUnits) -> list[str]:
-    spread = _span(fleet.sd, "%", sign=False)
-    lines = _row("All units", f"mean error {_span(fleet.mean, '%')}; SD between units {spread}.")
+    spread = _span(fleet.sd, fleet.unit, sign=False)
+    lines = _row("All units", f"mean error {_span(fleet.mean, fleet.unit)}; SD between units {spread}.")
     if fleet.share_within is not None:
         item = fleet.share_within
         share, low, high = (f"{100 * x:.0f}" for x in (item.value, item.low, item.high))
-        lines += _row("Of this kind", f"{share} ({low} to {high}) % of such units lie within {fleet.limit:g} % "
-                                      "on average.")
+        lines += _row("Of this kind", f"{share} ({low} to {high}) % of such units lie within {fleet.limit:g} "
+                                      f"{fleet.unit} on average.")
     for note in fleet.notes[:1]:
         lines += _row("Of this kind", "the share of such units within the claim is not known: "
                                       f"{WHY[str(note.values['why'])]}.")
     if fleet.tolerance is not None:
-        lines += _row("Tolerance", f"95 % of such units lie within ±{fleet.tolerance.high:.2g} % on average "
+        lines += _row("Tolerance", f"95 % of such units lie within ±{fleet.tolerance.high:.2g} {fleet.unit} on average "
                                    "(95 % confidence).")
     many = f"{len(fleet.flagged)} unit{'s' if len(fleet.flagged) != 1 else ''}"
     lines += _row("Flagged", f"{many} with a mean error outside the claim; at most 5 % of such flags are false.")

@@ -34,6 +34,7 @@ class Reading(NamedTuple):
     condition: str
     athlete: str
     effort: str
+    quantity: str
     specimen: str
     error: float
     unit: str

@@ -45,6 +45,10 @@ class ManyUnits(Result):
     flagged : tuple of int
         Units that lie outside the limit, with false discoveries kept below the stated rate.
     limit : float
+    unit : str
+        Of all these.
+    names : tuple of str
+        Of the units in the order of `shrunken`; empty if not given.
     notes : tuple of Note
         Why share and tolerance are not known, and how the tolerance was found.
     """
@@ -56,12 +60,14 @@ class ManyUnits(Result):
     tolerance: Estimate | None
     flagged: tuple[int, ...]
     limit: float
+    unit: str
+    names: tuple[str, ...]
     notes: tuple[Note, ...]
 
 
 def many_units(
     error: ArrayLike, standard_error: ArrayLike, *, limit: float, reference_u: float = 0.0,
-    false_discoveries: float = 0.05, level: float = 0.95,
+    false_discoveries: float = 0.05, level: float = 0.95, unit: str = "%", names: Sequence[str] = (),
 ) -> ManyUnits:
     """Summarise units of one kind.
 
@@ -77,6 +83,10 @@ def many_units(
         Expected share of wrong flags among the flags, a fraction.
     level : float
         A fraction in (0, 1).
+    unit : str
+        Of measurement.
+    names : sequence of str, optional
+        Of the units.
 
     Returns
     -------
@@ -123,7 +133,7 @@ def many_units(
     return ManyUnits(mean=mean, sd=_sd(y, variance, tau2, level),
                      shrunken=_shrunken(y, variance, tau2, plain.value, level), share_within=share, tolerance=tolerance,
                      flagged=_flagged(y, np.sqrt(variance + reference_u**2), limit, false_discoveries), limit=limit,
-                     notes=notes)
+                     unit=unit, names=tuple(names), notes=notes)
 
 
 def _widened(item: Estimate, u: float, level: float) -> Estimate:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from agree.core.results.result import Result
 from agree.study.running import Study
 from agree.study.statistics.cells import Cell, Reading, cell_of, codes
 from agree.study.statistics.clustered import CellMeans, cell_means, contrast
-from agree.verdict.error_distribution import KnownError
+from agree.study.told import average_of
 
 ATHLETES = ("athlete", "rider", "subject", "participant")
 CONDITIONS = ("condition", "terrain", "intensity")
@@ -137,8 +137,8 @@ def study_table(
     readings = _readings(study, chosen)
     if not readings:
         raise InputError("the study has no pair that was checked; expected some; see the column error")
-    unit = max((item.unit for item in readings), key=[item.unit for item in readings].count)
-    kept = [item for item in readings if item.unit == unit]
+    kind = Counter((item.quantity, item.unit) for item in readings).most_common(1)[0][0]
+    kept, unit = [item for item in readings if (item.quantity, item.unit) == kind], kind[1]
     level = float(study.options.get("level", 0.95))
     groups: dict[tuple[str, str], list[Reading]] = {}
     for item in kept:
@@ -171,22 +171,16 @@ def _readings(study: Study, chosen: dict[str, str]) -> list[Reading]:
         if line.bias is None or line.repeats is not None:
             continue
         labels = {**line.factors, "unit": line.labels["unit"], "session": line.labels["session"], "": ""}
-        told = record["result"]["bias_percent" if "bias_percent" in record["result"] else "bias"]
-        value, low, high, error, df = (math.nan if told.get(name) is None else float(told[name]) for name in (
-            "value", "low", "high", "standard_error", "df"))
-        own = Estimate(value=value, low=low, high=high, level=told["level"], method=told["method"],
-                       standard_error=error, df=df)
-        average: Mapping[str, Any] = next((item for item in record["result"]["readings"]
-                                           if item["meaning"] == "average"), {})
+        told = average_of(record["result"])
+        if told is None:
+            continue
         seconds = record["result"].get("seconds") or {}
-        fits = average.get("unit") == line.bias_unit and average.get("limit") is not None
-        known = average.get("known") or {}
         found.append(Reading(
             device=labels.get(chosen["device"], ""), condition=labels.get(chosen["condition"], ""),
-            athlete=labels.get(chosen["athlete"], ""), effort=line.labels["reference"], specimen=line.labels["unit"],
-            error=line.bias, unit=line.bias_unit, own=own, limit=float(average["limit"]) if fits else math.nan,
-            overlap_s=float(seconds.get("overlap", 0)), used_s=float(seconds.get("used", 0)),
-            known=KnownError(normal=known.get("normal", 0.0), rectangles=tuple(known.get("rectangles", ())))))
+            athlete=labels.get(chosen["athlete"], ""), effort=line.labels["reference"],
+            quantity=line.labels.get("quantity", ""), specimen=line.labels["unit"],
+            error=told.own.value, unit=told.unit, own=told.own, limit=told.limit, known=told.known,
+            overlap_s=float(seconds.get("overlap", 0)), used_s=float(seconds.get("used", 0))))
     return found
 
 
