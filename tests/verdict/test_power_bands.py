@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
-from agree import Pairs, check_claim
+from agree import Claim, Pairs, check_claim
 from agree.verdict.band_variance import parts_of, spread_of
-from agree.verdict.bands import default_edges
+from agree.verdict.bands import bands, default_edges
+from agree.verdict.columns import beside_coasting, table
+from agree.verdict.reference import ReferenceUncertainty
 from tests.rides import effort, session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -32,6 +34,22 @@ def test_edges_of_a_held_power_and_of_a_claim_above():
     assert default_edges(np.full(600, 201.0), None).tolist() == [200, 205]
     assert default_edges(np.linspace(50, 350, 3000), 200.0).tolist() == [200, 250, 300, 355]
     assert default_edges(np.full(600, 150.0), 200.0).tolist() == [200, 205]  # nothing there: one empty band
+
+
+@pytest.mark.parametrize(("seconds", "judged"), [(59, False), (60, True)])
+def test_a_band_is_judged_from_a_minute_on(seconds, judged, rng):
+    watts = np.r_[np.full(900, 200.0), np.full(seconds, 300.0)]
+    data = table(Pairs(reference=watts, device=watts + rng.normal(0, 1, watts.size)), 1)
+    edges = np.array([150.0, 250.0, 350.0])
+    _, found = bands(data, Claim.parse("1.5 %"), ReferenceUncertainty.parse(None), 0.95, edges)
+    assert (found[1].seconds, found[1].verdict != "too thin") == (seconds, judged)
+
+
+def test_seconds_beside_coasting_are_those_within_4_s():
+    watts = np.full(300, 200.0)
+    watts[100:110] = 0.0
+    near = np.flatnonzero(beside_coasting(Pairs(reference=watts, device=watts)))
+    assert near.tolist() == list(range(96, 114))
 
 
 def test_the_interval_stored_is_the_one_that_decides(rng):

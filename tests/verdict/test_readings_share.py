@@ -38,6 +38,18 @@ def test_what_counts_is_whether_neighbours_exceed(rng):
     assert item.df > 2000
 
 
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_references_error_may_lie_on_either_side(sign, rng):
+    """All errors on one side of 0, near the limit: the reference may be too high as well as too low."""
+    watts = 200 + 40 * np.sin(np.arange(3600) / 50)
+    device = watts * (1 + sign * 0.012 + rng.normal(0, 0.001, 3600))
+    data = table(Pairs(reference=watts, device=device), 30)
+    exact, unsure = (share_within(data, data.windows(1), Claim.parse("1.5 %"), ReferenceUncertainty.parse(text), 0.95)
+                     for text in (None, "1 %"))
+    assert exact.low > 0.95
+    assert unsure.low < 0.05
+
+
 @pytest.mark.parametrize("sessions", [2])
 def test_two_sessions_do_not_show_that_all_will_do(sessions):
     """Sessions that differ by SD 1 %: 87 % of them lie within 1.5 %, whatever two of them show."""

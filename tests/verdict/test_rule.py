@@ -10,7 +10,7 @@ from scipy import stats
 
 from agree import Estimate
 from agree.verdict.error_distribution import EXACT, KnownError
-from agree.verdict.rule import conformance_probability, sessions_to_settle, three_way, widen
+from agree.verdict.rule import conformance_probability, decide, sessions_to_settle, three_way, widen
 
 
 @pytest.mark.parametrize(("low", "high", "answer"), [
@@ -41,6 +41,14 @@ def test_conformance_without_uncertainty():
     assert conformance_probability(1, 0, 1.5) == 1
     assert conformance_probability(2, 0, 1.5) == 0
     assert math.isnan(conformance_probability(2, math.nan, 1.5))
+
+
+@pytest.mark.parametrize(("rule", "k"), [("guard 2u", 2.0), ("guard 1.645u", 1.645)])
+def test_a_guard_band_is_as_wide_as_its_name_says(rule, k):
+    # ILAC-G8:09/2019, 5.2, for 2 u; ISO 14253-1 for 1.645 u (from memory).
+    for away, inside, outside in ((1.01, "holds", "does not hold"), (0.99, "not settled", "not settled")):
+        assert decide(item(0.4, 50, 1.5 - away * k * 0.4), 1.5, rule)[0] == inside
+        assert decide(item(0.4, 50, 1.5 + away * k * 0.4), 1.5, rule)[0] == outside
 
 
 def item(se, df, value=0.0):
