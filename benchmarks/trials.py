@@ -18,6 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from agree.core import thresholds
+from agree.core.interval.engine import t_quantile
 from agree.core.quantities.known import plain
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits, subject_errors
 from agree.trials import meanings
@@ -122,6 +124,29 @@ def border_average(runs: int, rng: np.random.Generator) -> Iterator[str]:
         yield f"| {subjects} | {kind} | " + " | ".join(cells) + " |"
 
 
+def skew(runs: int, rng: np.random.Generator) -> Iterator[str]:
+    """Wrong "holds" for the mean error of skewed errors, all and those without a warning, one trial each.
+
+    `needed`: times the interval that the mean leaves in 2.5 % of studies; `asked`: what an answer must stand to go
+    unwarned. At least 20,000 studies a row, since they are cheap.
+    """
+    many = max(runs, 20_000)
+    yield "| errors | subjects | wrong holds, % | unwarned, % | times needed | times asked |\n|---|---|---|---|---|---|"
+    for name, sigma in (("normal", 0.0), ("lognormal, skewness 2.3", 0.6), ("lognormal, 4.4", 0.85),
+                        ("lognormal, 6.2", 1.0), ("exponential, 2", -1.0)):
+        for subjects in (8, 12, 15, 20, 30, 40, 60, 100):
+            size = (many, subjects)
+            if sigma > 0:
+                error, truth = np.exp(sigma * rng.normal(size=size)), math.exp(sigma**2 / 2)
+            else:
+                error, truth = (rng.exponential(size=size), 1.0) if sigma else (1 + rng.normal(size=size), 1.0)
+            half = t_quantile(LEVEL, subjects - 1) * error.std(axis=1, ddof=1) / math.sqrt(subjects)
+            away = (truth - error.mean(axis=1)) / half
+            asked = 1 + thresholds.TRIALS_SKEW_MARGIN / math.sqrt(subjects)
+            yield (f"| {name} | {subjects} | {100 * (away > 1).mean():.1f} | {100 * (away > asked).mean():.1f} | "
+                   f"{np.quantile(away, 0.975):.2f} | {asked:.2f} |")
+
+
 def limit_of(shape: str, between: float, within: float, bias: float, cv_level: float, mean_of: int = 1) -> float:
     """Limit within which exactly 95 % of single errors are (or of subjects' means), from a million draws."""
     rng = np.random.default_rng(1)
@@ -196,8 +221,8 @@ def border_levels(runs: int, rng: np.random.Generator) -> Iterator[str]:
             yield (f"| {subjects} | {kind} | {noise[0]}, {noise[1]} | {answers(found)} | {100 * trends / runs:.1f} |")
 
 
-PARTS = {"coverage": coverage, "average": border_average, "readings": border_readings, "next": border_next,
-         "levels": border_levels}
+PARTS = {"coverage": coverage, "average": border_average, "skew": skew, "readings": border_readings,
+         "next": border_next, "levels": border_levels}
 
 
 def main() -> None:

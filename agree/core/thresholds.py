@@ -32,6 +32,7 @@ MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a r
 TRIALS_COUNTED_SHARE = 0.95    # the share of single trials, or of subjects, that a claim about them means
 TRIALS_FEW_SUBJECTS = 8        # below, the tables of coverage say nothing: the smallest number they were made for
 TRIALS_SKEW = 3.0              # skewness of subjects' means over its standard error: beyond, they are not normal
+TRIALS_SKEW_MARGIN = 3.5       # skewed errors leave 1 + this/sqrt(S) times the interval in 2.5 % of studies
 TRIALS_SPREAD_GROWS = 2.58     # Kendall's score of spread on level: 1 % of studies whose spread is alike at all levels
 TRIALS_NOISY_REFERENCE = 0.1   # share of the limit that the reference's own noise may add to a mean per cent
 # An answer from normal errors "holds" unasked if it does within the limit over this: wrong in <= 2.5 % of studies at

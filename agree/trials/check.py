@@ -193,4 +193,4 @@ def check_trials(
         claim=own, meaning=meaning, verdict=next(item.verdict for item in found if item.meaning == meaning),
         meanings=found, bias=bias, sd=sd, lower=lower, upper=upper, line=line, side_by_side=beside, scaled=scaled,
         trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume, level=float(level), reference_u=known.u,
-        notes=(*used.notes, *remarks(scaled, beside, own, meaning)))
+        notes=(*used.notes, *remarks(scaled, beside, own, meaning, found[0])))

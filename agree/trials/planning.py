@@ -18,7 +18,9 @@ from agree.estimators.components import Part
 from agree.estimators.trials.shares_within import binomial_limits, normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.trials.check import Assume
+from agree.trials.uncertainty import known_beside_limit
 from agree.verdict.claim import Claim
+from agree.verdict.error_distribution import KnownError, interval_half_width
 
 SUBJECTS = (8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 40, 44, 50, 56, 64, 72, 80, 90, 100, 110,
             125, 142, 160, 173, 200, 240, 300)
@@ -72,6 +74,8 @@ class TrialPlan(Result):
         Largest number of subjects tried.
     assume : str
         As asked.
+    reference_u : float
+        Standard uncertainty of the reference that was reckoned with, in the claim's unit.
     """
 
     claim: Claim
@@ -83,13 +87,14 @@ class TrialPlan(Result):
     level: float
     most: int
     assume: Assume
+    reference_u: float = 0.0
 
 
 class _Case:
     """One assumed device with one claim: the chance that each rule says "holds", errors in units of the limit."""
 
-    def __init__(self, between: float, within: float, error: float, level: float) -> None:
-        self.between, self.within, self.error, self.level = between, within, error, level
+    def __init__(self, between: float, within: float, error: float, level: float, known: KnownError) -> None:
+        self.between, self.within, self.error, self.level, self.known = between, within, error, level, known
         points = (np.outer(_VECTOR, np.arange(DRAWN)) + 0.5) / DRAWN % 1.0
         self.points = np.clip(points, 0.5 / DRAWN, 1 - 0.5 / DRAWN)
 
@@ -109,14 +114,17 @@ class _Case:
 
     def average(self, subjects: int, trials: int) -> float:
         """Chance of the mean error."""
-        t = t_quantile(self.level, subjects - 1)
-        return float(np.mean([abs(one.bias) + t * math.sqrt(one.of_means / subjects) <= 1
-                              for one in self._studies(subjects, trials)]))
+        studies = self._studies(subjects, trials)
+        se = np.sqrt([one.of_means / subjects for one in studies])
+        half = (interval_half_width(se, subjects - 1, self.known, self.level) if self.known.u > 0
+                else t_quantile(self.level, subjects - 1) * se)
+        return float(np.mean(np.abs([one.bias for one in studies]) + half <= 1))
 
     def normal(self, subjects: int, trials: int, mean_of: int, limit: float) -> float:
         """Chance of a share of normal errors."""
         wanted = thresholds.TRIALS_COUNTED_SHARE
-        return float(np.mean([normal_share(one, limit, self.level, mean_of).low >= wanted
+        return float(np.mean([normal_share(one, limit, self.level, mean_of, self.known.normal,
+                                           self.known.rectangles).low >= wanted
                               for one in self._studies(subjects, trials)]))
 
     def counted(self, subjects: int, trials: int) -> float:
@@ -124,7 +132,9 @@ class _Case:
         of_means = self.between**2 + self.within**2 / trials
         sd = math.hypot(self.between, self.within)
         number = min(max(subjects * sd**2 / of_means, subjects), subjects * trials)
-        outside = float(special.ndtr((-1 - self.error) / sd) + special.ndtr((self.error - 1) / sd))
+        error = self.error + (float(interval_half_width(0.0, math.inf, self.known, self.level))
+                              if self.known.u > 0 else 0.0)
+        outside = float(special.ndtr((-1 - error) / sd) + special.ndtr((error - 1) / sd))
         most = -1
         while binomial_limits(1 - (most + 1) / number, number, self.level)[0] >= thresholds.TRIALS_COUNTED_SHARE:
             most += 1
@@ -175,6 +185,7 @@ def plan_trials(
     chance: float = 0.8,
     assume: Assume = "nothing",
     level: float = 0.95,
+    reference_uncertainty: str | float | None = None,
 ) -> TrialPlan:
     """Say how many subjects with how many trials would show that a claim holds, by the rule that will decide.
 
@@ -194,6 +205,8 @@ def plan_trials(
         What a later check will assume of the shape of errors.
     level : float
         Confidence level of the later check.
+    reference_uncertainty : str, float or None
+        As the later check will be told, in the claim's unit: "±0.5 cm", "1 % k=2"; None takes the reference as exact.
 
     Returns
     -------
@@ -231,8 +244,9 @@ def plan_trials(
     checks.fraction(chance, "chance")
     checks.fraction(level, "level")
     checks.choice(assume, "assume", ("nothing", "normal"))
-    case = _Case(subject_sd / limit, trial_sd / limit, abs(true_error) / limit, level)
+    known = known_beside_limit(reference_uncertainty, own)
+    case = _Case(subject_sd / limit, trial_sd / limit, abs(true_error) / limit, level, known)
     rows = [row for m in wanted for row in _rows(case, m, chance, assume)]
     return TrialPlan(claim=own, rows=tuple(rows), subject_sd=float(subject_sd), trial_sd=float(trial_sd),
                      true_error=float(true_error), chance=float(chance), level=float(level), most=SUBJECTS[-1],
-                     assume=assume)
+                     assume=assume, reference_u=known.u * limit)

@@ -31,6 +31,21 @@ def test_skew(score, named):
     assert ("trials_skewed" in noted(checked(z + a * np.exp(2 * z), "5 cm"))) == named
 
 
+@pytest.mark.parametrize(("at", "named"), [(1.86, True), (1.89, False)])
+@pytest.mark.parametrize("side", [1, -1])
+def test_few_subjects_do_not_show_a_skew(at, named, side):
+    # 16 subjects: an answer must stand 1 + 3.5/4 = 1.875 times its interval to go without a word.
+    z = np.linspace(-2, 2, 16)
+    half = checked(z, "5 cm").bias.high
+    for verdict, mean in (("holds", 5 - at * half), ("does not hold", 5 + at * half)):
+        check = checked(side * (z + mean), "5 cm")
+        assert check.verdict == verdict
+        assert ("trials_skew_margin" in noted(check)) == named
+        assert ("if errors are strongly skewed" in " ".join(check.summary().split())) == named
+    assert "trials_skew_margin" not in noted(checked(z + 5 - at * half, "5 cm", meaning="readings"))
+    assert "trials_skew_margin" not in noted(checked(z + 5, "5 cm"))  # not settled as it is
+
+
 def permutation(count, inversions):
     """Ranks with so many inversions."""
     left, result = list(range(count)), []

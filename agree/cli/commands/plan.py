@@ -56,9 +56,12 @@ GROUPS = {
 @click.option("--json", "json_file", metavar="FILE", help="Write the plan as JSON; - for stdout alone.")
 def plan_command(**options: Any) -> None:
     """Say how many sessions, or subjects and trials, would settle a claim."""
+    from agree.cli.commands.plan_of_trials import plan_trials_command, refuse_without_trials
+
     if options["trials"] is not None:
-        _plan_trials(options)
+        plan_trials_command(options)
         return
+    refuse_without_trials()
     from agree.core.errors import InputError
     from agree.files.writing import json_text, read_json, write_text
     from agree.planning.plan import plan
@@ -114,25 +117,3 @@ def _blank(sheet: Path, sessions: int) -> list[str]:
         return []
     write_text(place, blank_about(sessions))
     return [str(place)]
-
-
-def _plan_trials(options: dict[str, Any]) -> None:
-    from agree.cli.commands.trials import deliver, in_options
-    from agree.core.errors import InputError
-    from agree.trials.planning import plan_trials
-
-    if options["subject_sd"] is None or options["trial_sd"] is None:
-        raise InputError("--trials needs --subject-sd and --trial-sd, in the claim's unit: how much the error "
-                         "differs between subjects, and between the trials of one")
-    try:
-        each = [int(part) for part in options["trials"].split(",")]
-    except ValueError:
-        raise InputError(f"--trials {options['trials']!r} is not understood; write it like 1,3,5") from None
-    outputs_are_no_inputs([], options["json_file"])
-    try:
-        result = plan_trials(options["claim"], subject_sd=options["subject_sd"], trial_sd=options["trial_sd"],
-                             trials=each, chance=min(options["chance"] or options["power"] or CHANCES),
-                             assume=options["assume"], level=options["level"])
-    except InputError as error:
-        raise type(error)(in_options(str(error))) from None
-    deliver(result, options["json_file"])

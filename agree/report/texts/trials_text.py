@@ -159,7 +159,8 @@ def plan_text(plan: TrialPlan) -> str:
     unit = plan.claim.unit
     lines = textwrap.wrap(
         f"SUBJECTS NEEDED for a chance of {100 * plan.chance:g} % that {plan.claim.text} is found to hold, if errors "
-        f"differ by SD {plan.subject_sd:g} {unit} between subjects and {plan.trial_sd:g} {unit} between trials:", WIDTH)
+        f"differ by SD {plan.subject_sd:g} {unit} between subjects and {plan.trial_sd:g} {unit} between trials"
+        + (f", and u of the reference is {plan.reference_u:.3g} {unit}:" if plan.reference_u else ":"), WIDTH)
     lines.append("")
     for row in plan.rows:
         rule = f" {RULES[row.rule]}" if RULES[row.rule] else ""
