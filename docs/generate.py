@@ -10,8 +10,8 @@ build, and a test compares it with the demo.
 from __future__ import annotations
 
 import importlib.util
-import inspect
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -21,7 +21,6 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-import agree
 from agree.assessment import claim_check, next_step
 from agree.core import thresholds
 from agree.core.interval import engine
@@ -68,11 +67,50 @@ def in_readme(text: str, printed: str) -> str:
 
 
 def demo(target: Path) -> None:
-    """Write the demo's output and a picture of its page."""
+    """Write the demo's output, what `agree look` prints, a picture for a screen, and its page with numbers."""
     with tempfile.TemporaryDirectory() as folder:
         (target / "demo.txt").write_text(run_agree("demo", folder=folder), encoding="utf-8")
-        run_agree("check", "agree-demo/invented-crank.csv", "agree-demo/invented-pedals.csv", "--claim", "1.5%",
-                  "--reference-uncertainty", "0.5 %", "--page", str(target / "page.png"), folder=folder)
+        files = (f"agree-demo/invented-{name}.csv" for name in ("crank", "pedals"))
+        run_agree("check", *files, "--claim", "1.5%", "--reference-uncertainty", "0.5 %", "-o", "page.svg",
+                  "--figure", "screen=screen.png", folder=folder)
+        shutil.move(Path(folder) / "screen.png", target / "screen.png")
+        page = (Path(folder) / "page.svg").read_text(encoding="utf-8")
+        (target / "page-numbered.svg").write_text(numbered(page), encoding="utf-8")
+        (Path(folder) / "agree-demo" / "invented-crank.csv").rename(Path(folder) / "ride.csv")
+        (target / "look.txt").write_text(run_agree("look", "ride.csv", folder=folder), encoding="utf-8")
+
+
+# Beginnings of the texts that the tutorial explains, in its order, with the places of their numbers left of them.
+PARTS = (r"(?:HOLDS|DOES NOT HOLD|NOT SETTLED)", r"\S[^<]* reads", "How far off", "Main doubt", "Likely cause",
+         r"Where in the range", "Over how long", r"Over time", "Data")
+
+
+def numbered(page: str) -> str:
+    """Return a page in SVG with a number beside each part."""
+    marks = []
+    for number, part in enumerate(PARTS, 1):
+        found = re.search(rf'<text x="([\d.]+)" y="([\d.]+)"[^>]*font-weight="bold"[^>]*>{part}', page)
+        if found is None:
+            raise ValueError(f"no text that begins with {part!r} on the page: docs/tutorial/page.md explains it")
+        x = {1: 26.0, 7: 366.0}.get(number, 22.0)
+        marks.append(f'<circle cx="{x}" cy="{float(found[2]) - 3:.1f}" r="8" fill="#15202a"/><text x="{x}" '
+                     f'y="{float(found[2]) + 0.4:.1f}" font-size="9.5" font-weight="bold" fill="#ffffff" '
+                     f'text-anchor="middle">{number}</text>')
+    return page.replace("</svg>", "\n".join(marks) + "\n</svg>")
+
+
+def commands() -> str:
+    """Return what every command prints for --help, as Markdown."""
+    from click.testing import CliRunner
+
+    from agree.cli.main import command
+
+    parts = []
+    for name in ("", *sorted(command.commands), "study check", "study list"):
+        printed = CliRunner().invoke(command, [*name.split(), "--help"], prog_name="agree", terminal_width=80).output
+        title = f"agree {name}".strip()
+        parts.append(f"({title.replace(' ', '-')})=\n## {title}\n\n```text\n{printed.rstrip()}\n```\n")
+    return "\n".join(parts)
 
 
 def published() -> ModuleType:
@@ -137,50 +175,6 @@ def validation() -> str:
     return "\n".join(lines) + "\n"
 
 
-def _directive(name: str) -> str:
-    item = getattr(agree, name)
-    if not isinstance(item, type):
-        return f".. autofunction:: agree.{name}"
-    if issubclass(item, BaseException):
-        return f".. autoexception:: agree.{name}"
-    own = [key for key, value in vars(item).items() if not key.startswith("_")
-           and (isinstance(value, property | classmethod) or inspect.isfunction(value))]
-    made_by_callers = "" if name in ("Pairs", "Recording") else "()"
-    return f".. autoclass:: agree.{name}{made_by_callers}" + (f"\n   :members: {', '.join(own)}" if own else "")
-
-
-def api() -> str:
-    """Every public name, by what it is, as Markdown."""
-    groups: dict[str, list[str]] = {"From files to an answer": [], "Estimators": [], "Results": [],
-                                    "Errors and warnings": []}
-    for name in agree.__all__:
-        if name.startswith("_"):
-            continue
-        item = getattr(agree, name)
-        group = ("Errors and warnings" if isinstance(item, type) and issubclass(item, BaseException)
-                 else "Results" if isinstance(item, type)
-                 else "Estimators" if item.__module__.startswith("agree.estimators") else "From files to an answer")
-        groups[group].append(_directive(name))
-    return "\n".join(f"## {title}\n\n```{{eval-rst}}\n{chr(10).join(names)}\n```\n" for title, names in groups.items())
-
-
-def estimators() -> str:
-    """Return a section for each estimator that docs/estimators.md does not explain itself, from its docstring."""
-    page = (ROOT / "docs" / "estimators.md").read_text(encoding="utf-8")
-    parts = []
-    for name in agree.__all__:
-        item = getattr(agree, name)
-        if name.startswith("_") or isinstance(item, type) or not item.__module__.startswith("agree.estimators") \
-                or f"`agree.{name}`" in page:
-            continue
-        parted = re.split(r"^([A-Z][\w ]+)\n-+\n", inspect.getdoc(item) or "", flags=re.MULTILINE)
-        section = dict(zip(["head", *parted[1::2]], parted[::2], strict=True))
-        text = "\n".join(section[key] for key in ("head", "Notes", "References") if key in section)
-        parts.append(f"## {name.replace('_', ' ').capitalize()}\n\n{{py:func}}`agree.{name}`\n\n"
-                     f"```{{eval-rst}}\n{text.replace('|', chr(92) + '|')}\n```\n")
-    return "\n".join(parts)
-
-
 def everything(target: Path) -> None:
     """Write all generated parts into a folder."""
     target.mkdir(exist_ok=True)
@@ -188,8 +182,7 @@ def everything(target: Path) -> None:
     (target / "validation.md").write_text(validation(), encoding="utf-8")
     measured = sorted((ROOT / "docs" / "measured").glob("*.md"))
     (target / "measured.md").write_text("\n".join(f.read_text(encoding="utf-8") for f in measured), encoding="utf-8")
-    (target / "api.md").write_text(api(), encoding="utf-8")
-    (target / "estimators.md").write_text(estimators(), encoding="utf-8")
+    (target / "commands.md").write_text(commands(), encoding="utf-8")
 
 
 if __name__ == "__main__":

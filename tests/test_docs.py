@@ -18,7 +18,8 @@ import pytest
 import agree
 
 ROOT = Path(__file__).parent.parent
-PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(
+    path for path in (ROOT / "docs").rglob("*.md") if not {"generated", "_build", "measured"} & set(path.parts))]
 SKIPPED = shutil.ignore_patterns(".*", "__pycache__", "_build", "generated", "build", "*.egg-info", "agree-demo")
 
 
@@ -35,11 +36,19 @@ def run_doctest(text, name):
     assert failed == 0, "".join(report)
 
 
-def generate():
-    spec = importlib.util.spec_from_file_location("generate", ROOT / "docs" / "generate.py")
+def generate(name="generate"):
+    spec = importlib.util.spec_from_file_location(name, ROOT / "docs" / f"{name}.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="module")
+def api_pages():
+    """The program that makes the pages of the API."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(ROOT / "docs")
+        yield generate("api_pages")
 
 
 @pytest.fixture(scope="module")
@@ -109,18 +118,20 @@ def test_developers_commands_run(block, tmp_path):
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
 
 
-def test_every_public_name_is_in_the_api_page():
-    page = (ROOT / "docs" / "api.md").read_text(encoding="utf-8") + generate().api()
-    assert "```{include} generated/api.md" in page
-    directive = r"^\.\. (?:auto\w+|py:data):: agree\.(\w+)"
-    assert sorted(re.findall(directive, page, re.MULTILINE)) == sorted(agree.__all__)
+def test_every_public_name_has_one_place_in_the_api(api_pages):
+    shown = [name for _, names in api_pages.pages({}) for name in names]
+    errors = [name for name in api_pages.public() if api_pages.group(name) == "Errors and warnings"]
+    assert sorted([*shown, *errors]) == sorted(set(agree.__all__) - {"__version__"})
+    assert ".. py:data:: agree.__version__" in (ROOT / "docs" / "reference" / "api.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| \{py:\w+\}`~agree\.(\w+)`", api_pages.index({}), re.MULTILINE)
+    assert sorted(listed) == sorted(api_pages.public())
 
 
 def test_json_page_names_every_key(demo):
     folder, _ = demo
     files = (f"agree-demo/invented-{name}.csv" for name in ("crank", "pedals"))
     result = json.loads(generate().run_agree("check", *files, "--claim", "2 %", "--json", "-", folder=folder))
-    page = (ROOT / "docs" / "json.md").read_text(encoding="utf-8").split("## Schema version 2")[0]
+    page = (ROOT / "docs" / "reference" / "json.md").read_text(encoding="utf-8").split("## Schema version 2")[0]
     rows = dict(re.findall(r"^\| `(\w+)` \| (.*) \|$", page, re.MULTILINE))
     assert list(rows) == list(result)
     for key in ("claim", "alignment", "correction", "reference_uncertainty"):
@@ -131,12 +142,40 @@ def test_json_page_names_every_key(demo):
     assert json.loads(f"[{parts}]") == list(result["bias_percent"])
 
 
-def test_every_estimator_has_a_section():
-    page = (ROOT / "docs" / "estimators.md").read_text(encoding="utf-8") + generate().estimators()
+def test_every_estimator_is_in_the_choice_and_has_a_picture(api_pages):
+    page = (ROOT / "docs" / "reference" / "estimators.md").read_text(encoding="utf-8")
+    drawn = api_pages.pictures(*api_pages.DRAWN)
     for name in agree.__all__:
         item = getattr(agree, name)
         if callable(item) and not isinstance(item, type) and item.__module__.startswith("agree.estimators"):
             assert page.count(f"{{py:func}}`agree.{name}`") == 1, name
+            assert name in drawn, f"docs/pictures has no picture of {name}"
+    assert {name for name in drawn if not hasattr(agree, name)} == set(), "a picture of something that is not public"
+
+
+def test_pictures_shown_are_drawn(api_pages):
+    drawn = set(api_pages.pictures())
+    shown = {name for page in PAGES for name in re.findall(r"generated/pictures/(\w+)\.svg", page.read_text("utf-8"))}
+    assert shown
+    assert shown <= drawn
+
+
+@pytest.mark.parametrize("name", ["deming", "equivalence", "three_answers"])
+def test_a_picture_is_drawn(name, api_pages):
+    figure = api_pages.pictures()[name]()
+    assert figure.axes[0].get_xlabel()
+
+
+def test_parts_of_the_page_are_numbered_in_the_tutorial():
+    module = generate()
+    page = "".join(f'<text x="34" y="{20 * k}" font-weight="bold">{part}</text>' for k, part in enumerate(
+        ("DOES NOT HOLD", "pedals reads 2 % low", "How far off?", "Main doubt", "Likely cause", "Where in the range?",
+         "Over how long an average?", "Over time?", "Data"), 1)) + "</svg>"
+    assert module.numbered(page).count("<circle") == len(module.PARTS) == 9
+    told = (ROOT / "docs" / "tutorial" / "page.md").read_text(encoding="utf-8")
+    assert re.findall(r"^(\d)\. ", told, re.MULTILINE) == [str(number) for number in range(1, 10)]
+    with pytest.raises(ValueError, match="no text that begins with 'Data'"):
+        module.numbered(page.replace("Data", "Dates"))
 
 
 def test_validation_page_shows_every_published_figure():
