@@ -33,7 +33,8 @@ def sessions(folder: Path, rng: np.random.Generator) -> None:
         number, true = "" if k == 1 else f"-{k}", effort(rng, 760)
         cadence = np.clip(85 + 5 * np.sin(np.arange(760) / 47) + rng.normal(0, 1.5, 760), 60, 110).round()
         for name, watts in (("crank", true), ("pedals", reading(rng, true, percent))):
-            rows = "".join(f"{s},{w:g},{c:g}\n" for s, (w, c) in enumerate(zip(watts, cadence, strict=True)))
+            turns = cadence + (rng.random(760) < 0.1) * (name == "pedals")
+            rows = "".join(f"{s},{w:g},{c:g}\n" for s, (w, c) in enumerate(zip(watts, turns, strict=True)))
             (folder / f"{name}{number}.csv").write_text(f"time (s),power (W),cadence (rpm)\n{rows}", encoding="utf-8")
         if k == 1:
             write(folder / "hub.csv", reading(rng, true, 0.5))

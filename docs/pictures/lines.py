@@ -102,9 +102,10 @@ def bias_curve() -> Figure:
 def find_correction() -> Figure:
     """The error of four sessions before and after the factor that was found without each of them."""
     figure, (ax,) = new_figure()
-    watts = 200 + 80 * np.sin(np.arange(1800) / 90)
+    rng = np.random.default_rng(1)
     factors = (0.968, 0.975, 0.972, 0.966)
-    days = [agree.Pairs(reference=watts, device=factor * watts) for factor in factors]
+    rides = [200 + 80 * np.sin(np.arange(1800) / 90) + rng.normal(0, 20, 1800) for _ in factors]
+    days = [agree.Pairs(reference=ride, device=factor * ride) for ride, factor in zip(rides, factors, strict=True)]
     found = agree.find_correction(days, claim="1.5 %", step=0.1)
     before = 100 * (np.array(factors) - 1)
     ax.axhspan(-1.5, 1.5, color=ALLOWED, zorder=0, label="claim")
