@@ -181,7 +181,7 @@ def test_parts_of_the_page_are_numbered_in_the_tutorial():
 def test_validation_page_shows_every_published_figure():
     module = generate()
     page, figures = module.validation(), list(module.published().all_figures())
-    assert page.startswith(f"{len(figures)} figures from ")
+    assert page.startswith(f"{len(figures)} figures in ")
     assert page.count("| yes |") == len(figures)
 
 
