@@ -123,7 +123,7 @@ def check_trail(
     names = [labels[stay[0]] for stay in stays]
     judged = _judged(names, state)
     level, margin = float(options.get("level", 0.95)), _margin(claim)
-    refuse_repeats(pairs)
+    refuse_repeats(pairs, pieces=False)
     parts = [[pairs[k] for k in stay] for stay in stays]
     check = _checked(parts[judged], claim, options)
     found = _states(names, parts, check, judged, level)
@@ -247,6 +247,7 @@ def _states(names: Sequence[str], parts: Sequence[Sequence[Pairs]], check: Claim
     for k, (name, sessions) in enumerate(zip(names, parts, strict=True)):
         given = corrected(list(sessions) if len(sessions) > 1 else sessions[0], check.reference_uncertainty.factor)
         data = table(given, check.window_s)
+        refuse_repeats(data.pairs)
         own = tuple(mean_error(table(item, check.window_s), "%", level) for item in data.pairs)
         found.append(State(
             state=name, sessions=len(own), bias_percent=check.bias if k == judged else mean_error(data, "%", level),

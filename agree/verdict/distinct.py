@@ -40,7 +40,7 @@ class Common(NamedTuple):
         return {(True, True): "both", (True, False): "reference", (False, True): "device"}.get(same, "")
 
 
-def refuse_repeats(items: Sequence[Pairs]) -> None:
+def refuse_repeats(items: Sequence[Pairs], *, pieces: bool = True) -> None:
     """Refuse a device compared with itself, and sessions that rest on one ride.
 
     Readings are compared, not clocks: a copy that was shifted or stamped anew has the same readings in a row. Two
@@ -49,7 +49,8 @@ def refuse_repeats(items: Sequence[Pairs]) -> None:
     device on one effort is not another day. A recording played backwards has the same runs.
 
     Pieces of one ride hold no common readings. They are told by their clocks: sessions that overlap, or less than
-    10 minutes apart, share zero, temperature and rider, and are one session; so do pieces of one file.
+    10 minutes apart, share zero, temperature and rider, and are one session; so do pieces of one file. Without
+    `pieces` they are let pass: sessions in different states of a device may follow each other within a ride.
 
     Raises
     ------
@@ -68,8 +69,9 @@ def refuse_repeats(items: Sequence[Pairs]) -> None:
         common = _common(prints[i], prints[j])
         if common.kind:
             raise InputError(_repeated(items, prints, i, j, common))
-    _refuse_one_file(items)
-    _refuse_close(items)
+    if pieces:
+        _refuse_one_file(items)
+        _refuse_close(items)
 
 
 def _common(one: tuple[Prints, Prints], other: tuple[Prints, Prints]) -> Common:

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,6 +61,14 @@ def test_a_label_that_comes_again_is_a_state_of_its_own():
     trail = check_trail(sessions((-2.0, -2.1, 0.0, 0.1, -2.0, -1.9)), ["a", "a", "b", "b", "a", "a"], "1.5 %")
     assert [item.state for item in trail.states] == ["a", "b", "a"]
     assert check_trail(sessions((-2.0, -2.1, 0.0, 0.1)), ["a", "a", "b", "b"], "1.5 %", state="a").judged == "a"
+
+
+def test_states_may_follow_each_other_within_a_ride_but_sessions_of_one_state_may_not():
+    starts = ("2026-03-01T10:00:00", "2026-03-02T10:00:00", "2026-03-02T10:11:00", "2026-03-04T10:00:00")
+    made = [replace(item, start=start) for item, start in zip(sessions((0, 0.1, 2.0, 2.1)), starts, strict=True)]
+    assert check_trail(made, ["a", "a", "b", "b"], "1.5 %").changes[0].answer == "changed"
+    with pytest.raises(InputError, match="pieces of one ride"):
+        check_trail(made, ["a", "b", "b", "a"], "1.5 %")
 
 
 def test_a_correction_that_did_not_do_what_was_expected():
