@@ -163,4 +163,10 @@ STUDY_OVERLAP_SHARE = 0.5
 TRAIL_MARGIN_OF_CLAIM = 0.5  # share of the claim that counts as no change: two such changes still leave it whole
 TRAIL_USUAL_MARGIN = 0.5     # points, for claims that name no per cent: a third of the usual claim of 1.5 %
 SPLIT_LEAST_S = 300          # used seconds of a part of a recording: 10 windows of 30 s, enough for 8 cosines
-SPLIT_PLACES = 20            # by which the error probability is divided where the place was chosen after looking
+SPLIT_PLACES = 10            # by which the error probability is divided where the place was chosen after looking
+
+# --- hung masses (benchmarks/static.py) ---
+STATIC_NEAR = 0.03         # share of a slip's size within which it explains a scale: devices err by less than 5 %
+STATIC_NEAR_SMALL = 0.001  # ten of it: the widest interval in which g = 10 m/s2 (2 %) is told from a scale of 2 %
+STATIC_CHANCE = 0.8        # of both answers, from which a set of masses is advised: as plans of sessions have
+STATIC_SLIP_SD = 4.0       # SDs about the others' line within which a reading lies on it; beyond twice that it is off

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import dataclass
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from agree.core import checks
@@ -16,24 +13,26 @@ from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
-from agree.physics.static_fit import Fitted, Hangs, checked_hangs, fitted, interval
-from agree.physics.telltale import hints
+from agree.physics.static_fit import checked_hangs
+from agree.physics.static_line import (
+    TorqueLevel,
+    budget_of,
+    curvature_of,
+    inverse_of,
+    levels_of,
+    line_of,
+    linear_of,
+    mean_torque_error,
+    sides_of,
+    torque_answer,
+    torque_claim,
+)
+from agree.physics.static_slips import slips_of
 from agree.physics.torque import HungMass
 from agree.verdict.claim import Claim
-from agree.verdict.rule import three_way
+from agree.verdict.rule import OPEN
 
-Linear = Callable[[FloatArray, float, float], Estimate]  # from weights on readings, value, share of the scale
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TorqueLevel(Result):
-    """The error at one mass: `torque_Nm`, the error there in per cent, the claim's answer ("" without one)."""
-
-    mass_kg: float
-    torque_Nm: float
-    hangs: int
-    error_percent: Estimate
-    verdict: str
+FINEST_STEP, COARSEST_STEP = 0.01, 5.0  # per cent: a factor of four decimals; devices offer 0.1 to 1 (common practice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +49,11 @@ class StaticCheck(Result):
         100 sum(reading - torque) / sum(torque): the mean error that the verdict is about.
     factor : Estimate
         1 / scale: what to multiply the device's readings by, once its zero is set.
+    entered : float or None
+        The factor in the step the device offers; None where nothing is to be entered: the factor's interval holds 1,
+        the step is coarser than the error, or a slip must be cleared first.
+    step_percent : float
+        That step.
     hysteresis_Nm : Estimate or None
         Readings going down minus going up, at one torque; None unless both were recorded.
     curvature_Nm : Estimate or None
@@ -69,7 +73,8 @@ class StaticCheck(Result):
         How the masses hung.
     claim : Claim or None
     hints : tuple of Note
-        Tell-tale sizes: a unit, a side or a sign that explains the scale.
+        What to look at first: a sign, unit, side or mass that was written down wrongly; a length or a gravity that
+        explains the scale. Where it is one of the former, an answer that the claim does not hold stays open.
     mass_kg, torque_Nm, reading_Nm : (n,) array
         What was hung, the torque it exerts, and what was read.
     """
@@ -79,6 +84,8 @@ class StaticCheck(Result):
     offset_Nm: Estimate
     error_percent: Estimate
     factor: Estimate
+    entered: float | None
+    step_percent: float
     hysteresis_Nm: Estimate | None
     curvature_Nm: Estimate | None
     sides: tuple[tuple[str, Estimate], ...]
@@ -103,6 +110,7 @@ def static_check(
     side: ArrayLike | None = None,
     direction: ArrayLike | None = None,
     claim: str | Claim | None = None,
+    step: float = FINEST_STEP,
     level: float = 0.95,
 ) -> StaticCheck:
     """Compare a device's torque with that of hung masses.
@@ -123,6 +131,8 @@ def static_check(
         Whether masses were being added or taken away.
     claim : str or Claim, optional
         Such as "1.5%" or "0.5 Nm"; it is judged on torque.
+    step : float
+        Step in which the device takes a factor, per cent, at most 5.
     level : float
         A fraction in (0, 1).
 
@@ -133,7 +143,7 @@ def static_check(
     Raises
     ------
     InputError
-        Masses in grams, negative masses, an unknown direction, a claim in another unit.
+        Masses in grams, more than two sides, negative masses, an unknown direction, a claim in another unit.
     SampleSizeError
         Fewer than 4 hangs, or fewer than 3 different masses.
 
@@ -164,116 +174,33 @@ def static_check(
     0.9697 [0.9662, 0.9731] 0.109 [0.064, 0.153]
     """
     checks.fraction(level, "level")
+    if not checks.positive(step, "step") <= COARSEST_STEP:
+        raise InputError(f"`step` must be the step of the factor in per cent, at most {COARSEST_STEP:g}; got {step:g}")
     data = checked_hangs(mass_kg, reading_Nm, hang, angle_deg, side, direction)
-    limit = None if claim is None else _claim(claim)
-    line = _line(data)
+    limit = None if claim is None else torque_claim(claim)
+    line = line_of(data)
     common = {name: abs(line.scale) * u / 100 for name, u in hang.common_percent().items()}
-    u_scale = math.hypot(*common.values())
-
-    def linear(weights: FloatArray, value: float, of_scale: float) -> Estimate:
-        return interval(value, weights, line.fit, data, hang, scale=line.scale, common=of_scale * u_scale, level=level)
-
-    slope, mean = linear(line.of_scale, line.scale, 1.0), float(data.torque.mean())
-    error = linear(100 / mean * (line.of_offset + mean * line.of_scale), line.percent_at(mean), 100.0)
-    sides, difference = _sides(data, line, linear)
+    linear = linear_of(data, line, hang, level)
+    slope, error = linear(line.of_scale, line.scale, 1.0), mean_torque_error(data, line, hang, level)
+    sides, difference = sides_of(data, line, linear)
+    slips = slips_of(data, slope, sides, hang)
+    verdict = torque_answer(error, limit, data.torque)
+    doubtful = any(note.values["written_wrongly"] for note in slips)
+    factor = inverse_of(slope)
     return StaticCheck(
-        verdict=_answer(error, limit, data.torque), scale=slope, offset_Nm=linear(line.of_offset, line.offset, 0.0),
-        error_percent=error, factor=_inverse(slope),
+        verdict=OPEN if doubtful and verdict else verdict, scale=slope,
+        offset_Nm=linear(line.of_offset, line.offset, 0.0),
+        error_percent=error, factor=factor, entered=None if doubtful else _entered(factor, step), step_percent=step,
         hysteresis_Nm=None if data.down is None else linear(line.fit.weights[-1], float(line.fit.values[-1]), 0.0),
-        curvature_Nm=_curvature(data, hang, level), sides=sides, side_difference_percent=difference,
-        levels=_levels(data, line, linear, limit), budget=_budget(slope, common), residual_sd_Nm=line.fit.sd, hang=hang,
-        claim=limit, hints=hints(slope), mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading)
+        curvature_Nm=curvature_of(data, hang, level), sides=sides, side_difference_percent=difference,
+        levels=levels_of(data, line, linear, limit), budget=budget_of(slope, common),
+        residual_sd_Nm=line.fit.sd, hang=hang, claim=limit, hints=slips,
+        mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading)
 
 
-class Line(NamedTuple):
-    """The fitted line: of several sides the mean of their lines; weights of offset and scale on the readings."""
-
-    fit: Fitted
-    sides: int
-    offset: float
-    scale: float
-    of_offset: FloatArray
-    of_scale: FloatArray
-
-    def percent_at(self, torque: float) -> float:
-        """Return the error at a torque in per cent of it."""
-        return 100 * (self.offset / torque + self.scale - 1)
-
-
-def _line(data: Hangs) -> Line:
-    """Fit a zero and a scale for each side, and what is lost going down if both ways were recorded."""
-    count = max(len(data.side_names), 1)
-    marks = [np.ones(data.torque.size)] if data.side is None else [(data.side == k).astype(float) for k in range(count)]
-    extra = [] if data.down is None else [data.down]
-    fit = fitted([*marks, *(mark * data.torque for mark in marks), *extra], data)
-    return Line(fit, count, float(fit.values[:count].mean()), float(fit.values[count:2 * count].mean()),
-                fit.weights[:count].mean(axis=0), fit.weights[count:2 * count].mean(axis=0))
-
-
-def _claim(claim: str | Claim) -> Claim:
-    made = claim if isinstance(claim, Claim) else Claim.parse(claim)
-    if made.absolute is not None and made.absolute_unit not in ("N m", "Nm"):
-        raise InputError(f"claim {made.text!r}: a static check is judged on torque; write the claim in % or N m")
-    return made
-
-
-def _answer(error: Estimate, claim: Claim | None, torque: FloatArray) -> str:
-    """Judge an error in per cent against a claim in per cent, N m, or the larger of both."""
-    if claim is None:
-        return ""
-    percent = max(claim.percent or 0.0, 100 * (claim.absolute or 0.0) / float(torque.mean()))
-    return three_way(error.low, error.high, percent)
-
-
-def _levels(data: Hangs, line: Line, linear: Linear, claim: Claim | None) -> tuple[TorqueLevel, ...]:
-    """Return the error of the line at the torque of each mass above 0."""
-    found = []
-    for code in range(data.label.max() + 1):
-        mine = data.label == code
-        torque = float(data.torque[mine].mean())
-        if torque <= 0:
-            continue
-        error = linear(100 * (line.of_offset / torque + line.of_scale), line.percent_at(torque), 100.0)
-        found.append(TorqueLevel(mass_kg=float(data.mass[mine][0]), torque_Nm=torque, hangs=int(mine.sum()),
-                                 error_percent=error, verdict=_answer(error, claim, data.torque[mine])))
-    return tuple(found)
-
-
-def _sides(data: Hangs, line: Line, linear: Linear) -> tuple[tuple[tuple[str, Estimate], ...], Estimate | None]:
-    """Return the scale of each side, and of two sides their difference, free of what both share."""
-    if line.sides < 2:
-        return (), None
-    slopes = range(line.sides, 2 * line.sides)
-    scales = [float(line.fit.values[k]) for k in slopes]
-    sides = tuple((name, linear(line.fit.weights[k], value, 1.0))
-                  for name, value, k in zip(data.side_names, scales, slopes, strict=True))
-    if line.sides != 2:
-        return sides, None
-    ratio = scales[1] / scales[0]
-    weights = 100 / scales[0] * (line.fit.weights[slopes[1]] - ratio * line.fit.weights[slopes[0]])
-    return sides, linear(weights, 100 * (ratio - 1), 0.0)
-
-
-def _curvature(data: Hangs, hang: HungMass, level: float) -> Estimate | None:
-    """Return how far the middle lies above the chord: by the coefficient of the square."""
-    if np.unique(data.label).size < 4 or data.torque.size < 5:
+def _entered(factor: Estimate, step: float) -> float | None:
+    """Return the factor in steps; None if 1 fits, or if no step comes nearer to it than 1 does."""
+    if not math.isfinite(factor.low) or factor.low <= 1 <= factor.high:
         return None
-    span = float(np.ptp(data.torque))
-    fit = fitted([np.ones(data.torque.size), data.torque, data.torque**2], data)
-    weights = -fit.weights[2] * span**2 / 4
-    return interval(-float(fit.values[2]) * span**2 / 4, weights, fit, data, hang, level=level)
-
-
-def _inverse(scale: Estimate) -> Estimate:
-    if scale.low <= 0:
-        return replace(scale, value=1 / scale.value if scale.value else math.inf, low=-math.inf, high=math.inf)
-    return replace(scale, value=1 / scale.value, low=1 / scale.high, high=1 / scale.low,
-                   standard_error=scale.standard_error / scale.value**2)
-
-
-def _budget(scale: Estimate, common: dict[str, float]) -> tuple[tuple[str, float], ...]:
-    """Share of each source in the scale's variance: what the hangs show, and what they share."""
-    total = scale.standard_error**2
-    parts = {name: u**2 / total for name, u in common.items()}
-    parts["hangs"] = max(1 - sum(parts.values()), 0.0)
-    return tuple(sorted(parts.items(), key=lambda item: -item[1]))
+    rounded = round(1 + round((factor.value - 1) / (step / 100)) * step / 100, 6)
+    return None if rounded == 1 else rounded

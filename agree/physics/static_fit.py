@@ -16,6 +16,7 @@ from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.physics.torque import HEAVIEST_KG, HungMass
 
+_SIDES = {"l": "left", "r": "right"}
 LEAST_HANGS, LEAST_MASSES = 4, 3
 METHOD = "t, residuals of the line, with what the hangs share"
 
@@ -105,8 +106,15 @@ def checked_hangs(mass: ArrayLike, reading: ArrayLike, hang: HungMass, angle: Ar
     names: tuple[str, ...] = ()
     sides = None
     if side is not None:
-        sides = checks.codes(side, m.size, "side", "hang")
-        names = tuple(dict.fromkeys(str(item) for item in np.asarray(side).tolist()))
+        checks.codes(side, m.size, "side", "hang")
+        words = [_SIDES.get(str(item).strip().lower(), str(item).strip()) for item in np.asarray(side).tolist()]
+        if not all(words):
+            raise InputError(f"`side` must be given for each hang or for none; hang {words.index('') + 1} has none")
+        names = tuple(dict.fromkeys(words))
+        if len(names) > 2:
+            raise InputError(f"`side` must hold one or two sides; got {', '.join(map(repr, names))}: write each side "
+                             "in one way")
+        sides = np.array([names.index(word) for word in words], dtype=np.intp)
     down = None
     if direction is not None:
         words = [str(item).strip().lower() for item in np.asarray(direction).tolist()]

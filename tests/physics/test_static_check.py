@@ -50,13 +50,13 @@ def test_an_exact_line_is_found_whole():
 @pytest.mark.parametrize(("masses", "u"), [((0.0, 10, 20), {}), ((0.0, 5, 10, 15, 20), {"u_mass_kg": 0.05}),
                                            ((0.0, 3, 6, 10, 14, 18, 22, 25), {"u_angle_deg": 3.0, "u_mass_kg": 0.02})])
 def test_intervals_cover(masses, u):
-    """400 checks, up and down with hysteresis: the standard error of a share of 95 % is 1.1 points."""
+    """150 checks, up and down with hysteresis (more in benchmarks/static.py): standard error of 95 % is 1.8 points."""
     rng = np.random.default_rng(8)
     hang = HungMass(crank_length_mm=172.5, **u)
     mass, way = np.repeat(masses, 2), np.tile(["up", "down"], len(masses))
     scale, offset, lost = 0.98, 0.2, 0.1
     found = np.zeros(4)
-    runs = 400
+    runs = 150
     for _ in range(runs):
         own = np.repeat(rng.normal(0, hang.u_mass_kg, len(masses)), 2) * (mass > 0)
         arm = 0.1725 + rng.normal(0, hang.u_length_mm) / 1000
@@ -70,7 +70,7 @@ def test_intervals_cover(masses, u):
         truth = (scale, offset + lost / 2, lost, 100 * ((offset + lost / 2) / plain.mean() + scale - 1))
         found += [item.low <= value <= item.high for item, value in zip(
             (check.scale, check.offset_Nm, check.hysteresis_Nm, check.error_percent), truth, strict=True)]
-    assert (found / runs >= 0.95 - 2 * 0.011).all(), found / runs
+    assert (found / runs >= 0.95 - 2 * 0.018).all(), found / runs
 
 
 def test_sides_are_told_apart():
@@ -90,12 +90,83 @@ def test_sides_are_told_apart():
 
 @pytest.mark.parametrize(("factor", "slip"), [
     (-1, "sign"), (0.5, "one side is not counted"), (2.02, "one side is counted twice"),
-    (1 / 9.80665, "reading in kgf m"), (0.7376, "reading in lbf ft"), (100, "reading in N cm")])
+    (1 / 9.80665, "reading in kgf m"), (0.7376, "reading in lbf ft"), (100, "reading in N cm"),
+    (0.4536, "mass in lb")])
 def test_slips_are_named(factor, slip):
-    check = static_check(MASSES, factor * HANG.torque(MASSES), hang=HANG)
+    """A slip in writing leaves the answer open: a device is not called wrong for it."""
+    check = static_check(MASSES, factor * HANG.torque(MASSES), hang=HANG, claim="1.5%")
     assert [note.values["slip"] for note in check.hints] == [slip]
-    plain = static_check(MASSES, 0.96 * HANG.torque(MASSES), hang=HANG)
+    assert (check.verdict, check.entered) == ("not settled", None)
+    assert "nothing before that is cleared" in check.summary()
+    plain = static_check(MASSES, 0.96 * HANG.torque(MASSES), hang=HANG, claim="1.5%")
     assert not plain.hints
+    assert plain.verdict == "does not hold"
+
+
+def noisy(factors=1.0, masses=MASSES):
+    rng = np.random.default_rng(4)
+    return np.round(factors * (0.99 * HANG.torque(masses) + rng.normal(0, 0.05, masses.size)), 3)
+
+
+@pytest.mark.parametrize(("factors", "hangs", "slip"), [
+    ((1, 1, 1, 1, -1, 1), [5], "sign"), ((1, 1, -1, 1, -1, 1), [3, 5], "sign"), ((1, -1, 1, 1, 1, 1), [2], "sign"),
+    ((1, 1, 1, 10, 1, 1), [4], "decimal"), ((1, 1, 0.1, 1, 1, 1), [3], "decimal")])
+def test_single_hangs_written_wrongly_are_named(factors, hangs, slip):
+    check = static_check(MASSES, noisy(np.array(factors)), hang=HANG, claim="1.5%")
+    assert [(note.values["hang"], note.values["slip"]) for note in check.hints] == [(k, slip) for k in hangs]
+    assert check.verdict == "not settled"
+    text = check.summary()
+    assert f"hang {hangs[0]} (" in text
+    assert len(text.splitlines()) <= 20
+    mended = check.reading_Nm.copy()
+    for note in check.hints:
+        mended[int(note.values["hang"]) - 1] = note.values["meant_Nm"]
+    assert static_check(MASSES, mended, hang=HANG, claim="1.5%").verdict == "holds"
+
+
+def test_no_slip_is_named_where_none_is():
+    rng = np.random.default_rng(7)
+    for _ in range(60):
+        reading = rng.normal(0, 0.3) + rng.uniform(0.95, 1.05) * HANG.torque(MASSES) + rng.normal(0, 0.3, MASSES.size)
+        check = static_check(MASSES, np.round(reading, 1), hang=HANG)
+        assert not [note for note in check.hints if note.values["written_wrongly"]]
+
+
+def test_a_side_with_the_opposite_sign_is_named():
+    reading = np.r_[noisy(), -noisy()]
+    check = static_check(np.tile(MASSES, 2), reading, hang=HANG, side=["L"] * 6 + ["R"] * 6, claim="1.5%")
+    assert [(note.values["side"], note.values["slip"]) for note in check.hints] == [("right", "sign")]
+    assert check.verdict == "not settled"
+
+
+@pytest.mark.parametrize(("real", "named"), [(170.0, [170.0]), (172.4, [])])
+def test_a_crank_length_set_in_the_device_is_named_if_no_other_fits(real, named):
+    reading = np.round(HANG.torque(MASSES) * real / 172.5, 2)
+    check = static_check(MASSES, reading, hang=HANG, claim="1%")
+    assert [note.values["length_mm"] for note in check.hints if note.kind == "static_length"] == named
+    assert check.verdict == ("does not hold" if named else "holds")  # a setting is an error of the device as it stands
+
+
+@pytest.mark.parametrize(("scale", "step", "entered"), [
+    (0.97, 0.01, 1.0309), (0.97, 0.5, 1.03), (0.97, 1.0, 1.03), (0.9985, 0.01, None), (0.994, 5.0, None)])
+def test_a_factor_is_entered_only_where_1_does_not_fit(scale, step, entered):
+    """1 / 0.97 = 1.0309; 1 / 0.9985 lies within the length's uncertainty of 1; 5 % steps are too coarse for 0.6 %."""
+    check = static_check(MASSES, np.round(scale * HANG.torque(MASSES), 2), hang=HANG, step=step)
+    assert check.entered == (None if entered is None else pytest.approx(entered, abs=2e-4))
+    if entered is None:
+        assert "multiply" not in check.summary()
+    if scale == 0.9985:
+        assert "nothing but the zero" in check.summary().replace("\n              ", " ")
+
+
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_the_factor_is_entered_from_where_its_interval_leaves_1_out(sign):
+    half = static_check(MASSES, np.round(HANG.torque(MASSES), 2), hang=HANG).factor
+    room = (half.high - half.low) / 2
+    found = [static_check(MASSES, HANG.torque(MASSES) * (1 + sign * share * room), hang=HANG).entered
+             for share in (0.9, 1.2)]
+    assert found[0] is None
+    assert found[1] == pytest.approx(1 - sign * 1.2 * room, abs=2e-3)
 
 
 @pytest.mark.parametrize(("call", "text"), [
@@ -111,6 +182,12 @@ def test_slips_are_named(factor, slip):
      "`direction` must be 'up' or 'down' for each hang; got ['sideways']"),
     (lambda: static_check(MASSES, MASSES, hang=HANG, claim="2 W"),
      "claim '±2 W': a static check is judged on torque; write the claim in % or N m"),
+    (lambda: static_check(MASSES, MASSES, hang=HANG, side=["left", "left", "rigth", "right", "right", "left"]),
+     "`side` must hold one or two sides; got 'left', 'rigth', 'right': write each side in one way"),
+    (lambda: static_check(MASSES, MASSES, hang=HANG, side=["left", "left", "", "right", "right", "left"]),
+     "`side` must be given for each hang or for none; hang 3 has none"),
+    (lambda: static_check(MASSES, MASSES, hang=HANG, step=6.0),
+     "`step` must be the step of the factor in per cent, at most 5; got 6"),
     (lambda: length_mm("long"), "crank length 'long' is not understood; write it like '172.5 mm'"),
 ])
 def test_errors_say_what_to_do(call, text):

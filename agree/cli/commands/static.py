@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.cli.terminal import outputs_are_no_inputs
 
+if TYPE_CHECKING:
+    from agree.physics.static_check import StaticCheck
+    from agree.physics.torque import HungMass
 
-@click.command("static")
-@click.argument("masses", metavar="MASSES.csv")
+GROUPS = {
+    "The question": ("claim", "crank_length", "step", "beside", "level"),
+    "Gravity and what is uncertain": ("gravity", "latitude", "height", "length_uncertainty", "mass_uncertainty",
+                                      "scale_uncertainty", "angle_uncertainty"),
+    "A sheet for the next check": ("sheet_file", "masses_kg", "reading_sd"),
+    "What is written": ("json_file",),
+}
+EXAMPLE = """agree static masses.csv --crank-length "172.5 mm" --claim 1.5%
+agree static --sheet sheet.pdf --crank-length "172.5 mm" --claim 1.5%"""
+
+
+@click.command("static", cls=Grouped, groups=GROUPS, example=EXAMPLE)
+@click.argument("masses", required=False, metavar="[MASSES.csv]")
 @click.option("--crank-length", required=True, metavar="LENGTH",
               help="From the axle to where the masses hang: '172.5 mm'.")
 @click.option("--claim", metavar="TEXT", help="The maker's claim, judged on torque: '1.5%' or '0.5 Nm'.")
@@ -26,42 +41,108 @@ from agree.cli.terminal import outputs_are_no_inputs
 @click.option("--angle-uncertainty", type=float, default=1.0, show_default=True, metavar="DEG",
               help="Standard uncertainty of the crank's angle at each hang.")
 @click.option("--level", default="0.95", show_default=True, metavar="LEVEL", help="Of the intervals: 0.95 or 95%.")
+@click.option("--step", type=float, default=0.01, show_default=True, metavar="PERCENT",
+              help="Step in which the device takes a factor.")
+@click.option("--beside", metavar="RESULT.json",
+              help="Rides of the same device, from agree check --json: do they agree?")
+@click.option("--sheet", "sheet_file", metavar="FILE",
+              help="Write a sheet to print that says which masses settle the claim: .pdf, .html or .txt.")
+@click.option("--masses", "masses_kg", metavar="KG,KG,...",
+              help="Masses at hand, for --sheet.  [default: 0 to 25 by 5]")
+@click.option("--reading-sd", type=float, default=0.1, show_default=True, metavar="NM",
+              help="SD of one reading of the device, for --sheet.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
-def static(masses: str, **options: Any) -> None:
-    """Compare a device's torque with that of hung masses.
+def static(masses: str | None, **options: Any) -> None:
+    """Compare a device's torque with that of hung masses, or write the sheet for it.
 
     MASSES.csv has a row for each hang: mass_kg, reading_Nm, and if you like side, angle_deg (from the horizontal) and
     direction (up or down). Hooks and straps count as mass.
-
-    Example: agree static masses.csv --crank-length "172.5 mm" --claim 1.5%
     """
     from agree.core.errors import InputError
-    from agree.files.tables.hung_masses import read_hung_masses
     from agree.files.writing import json_text, write_text
+
+    if masses is None and options["sheet_file"] is None:
+        raise click.UsageError("give MASSES.csv, or --sheet FILE for a sheet to fill in")
+    if masses is not None and options["sheet_file"] is not None:
+        raise InputError("--sheet is for the next check; leave MASSES.csv out")
+    outputs_are_no_inputs([tuple(item for item in (masses, options["beside"]) if item)], options["json_file"],
+                          options["sheet_file"])
+    hang = _hang(options)
+    if masses is None:
+        _write_sheet(hang, options)
+        return
+    result = _checked(masses, hang, options)
+    stored, text = json_text(result), result.summary()
+    if options["beside"] is not None:
+        stored, text = _with_rides(result, options["beside"])
+    if options["json_file"] == "-":
+        click.echo(stored)
+        return
+    click.echo(text)
+    if options["json_file"] is not None:
+        write_text(options["json_file"], stored + "\n")
+        click.echo(f"Written: {options['json_file']}")
+
+
+def _hang(options: dict[str, Any]) -> HungMass:
+    from agree.core.errors import InputError
     from agree.physics.gravity import ANOMALY, STANDARD_GRAVITY, local_gravity
-    from agree.physics.static_check import static_check
     from agree.physics.torque import HungMass, length_mm
 
     if options["gravity"] is not None and options["latitude"] is not None:
         raise InputError("give either --gravity or --latitude")
-    outputs_are_no_inputs([(masses,)], options["json_file"])
     known = options["latitude"] is not None
     gravity = local_gravity(options["latitude"], options["height"]) if known else options["gravity"] or STANDARD_GRAVITY
-    data = read_hung_masses(masses)
-    hang = HungMass(crank_length_mm=length_mm(options["crank_length"]), gravity=gravity,
+    return HungMass(crank_length_mm=length_mm(options["crank_length"]), gravity=gravity,
                     u_gravity=ANOMALY if known or options["gravity"] is not None else 0.015,
                     u_length_mm=options["length_uncertainty"], u_mass_kg=options["mass_uncertainty"],
                     u_mass_percent=options["scale_uncertainty"], u_angle_deg=options["angle_uncertainty"])
-    result = static_check(data.mass_kg, data.reading_Nm, hang=hang, side=data.side, direction=data.direction,
-                          angle_deg=0.0 if data.angle_deg is None else data.angle_deg, claim=options["claim"],
-                          level=level_of(options["level"]))
+
+
+def _checked(masses: str, hang: HungMass, options: dict[str, Any]) -> StaticCheck:
+    from agree.files.tables.hung_masses import read_hung_masses
+    from agree.physics.static_check import static_check
+
+    data = read_hung_masses(masses)
+    return static_check(data.mass_kg, data.reading_Nm, hang=hang, side=data.side, direction=data.direction,
+                        angle_deg=0.0 if data.angle_deg is None else data.angle_deg, claim=options["claim"],
+                        step=options["step"], level=level_of(options["level"]))
+
+
+def _with_rides(result: StaticCheck, rides: str) -> tuple[str, str]:
+    import json
+
+    from agree.files.writing import read_json
+    from agree.physics.static_beside import beside_rides
+
+    beside = beside_rides(result, read_json(rides))
+    stored = result.to_dict() | {"beside_rides": beside.to_dict()}
+    return json.dumps(stored, indent=1, ensure_ascii=False, allow_nan=False), f"{result.summary()}\n{beside.summary()}"
+
+
+def _write_sheet(hang: HungMass, options: dict[str, Any]) -> None:
+    from agree.core.errors import InputError
+    from agree.files.writing import json_text, write_text
+    from agree.physics.static_plan import plan_static
+    from agree.report.static_sheet import write_static_sheet
+
+    if options["claim"] is None:
+        raise InputError("--sheet needs the claim that the masses are to settle: --claim 1.5%")
+    try:
+        own = None if options["masses_kg"] is None else [float(part) for part in options["masses_kg"].split(",")]
+    except ValueError:
+        raise InputError(f"--masses {options['masses_kg']!r} is not understood; write it like 0,5,10,20") from None
+    made = plan_static(options["claim"], hang=hang, masses_kg=own, reading_sd_Nm=options["reading_sd"],
+                       level=level_of(options["level"]))
+    write_static_sheet(made, options["sheet_file"])
     if options["json_file"] == "-":
-        click.echo(json_text(result))
+        click.echo(json_text(made))
         return
-    click.echo(result.summary())
+    click.echo(made.summary())
     if options["json_file"] is not None:
-        write_text(options["json_file"], json_text(result) + "\n")
-        click.echo(f"Written: {options['json_file']}")
+        write_text(options["json_file"], json_text(made) + "\n")
+    written = [options["sheet_file"], *([options["json_file"]] if options["json_file"] else [])]
+    click.echo(f"Written: {', '.join(written)}")
 
 
 def level_of(text: str) -> float:

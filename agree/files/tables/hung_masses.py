@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -11,6 +12,7 @@ from agree.core.errors import InputError
 from agree.files.formats.text import read_table
 from agree.files.table import Table, numbers, shown
 
+POWER = re.compile(r"power|watt|reading_w$|leistung")
 WANTED = "a column mass_kg and a column reading_Nm, and if you like side, angle_deg, direction (up or down)"
 
 
@@ -34,7 +36,13 @@ def read_hung_masses(path: str | Path) -> HungMasses:
     """
     table = read_table(Path(path))
     names = {name.strip().lower(): k for k, name in enumerate(table.header)}
-    for wrong, right in (("mass_g", "mass_kg"), ("reading_w", "reading_Nm")):
+    if "reading_nm" not in names and (power := [name for name in names if POWER.search(name)]):
+        raise InputError(f"{table.source}: found a column {table.header[names[power[0]]]!r}; expected torque, "
+                         "reading_Nm: power is 0 while the crank stands still, so that a device which shows no torque "
+                         "cannot be checked with hung masses. Ride it beside a trusted device (agree check), or "
+                         "compare a climb (agree climb)")
+    for wrong, right in (("mass_g", "mass_kg"), ("mass_lb", "mass_kg"), ("reading_ncm", "reading_Nm"),
+                         ("reading_nmm", "reading_Nm"), ("reading_kgfm", "reading_Nm"), ("reading_lbft", "reading_Nm")):
         if wrong in names and right.lower() not in names:
             raise InputError(f"{table.source}: found a column {table.header[names[wrong]]!r}; expected {right}; "
                              "convert it and rename the column")

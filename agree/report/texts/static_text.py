@@ -5,8 +5,11 @@ from __future__ import annotations
 import textwrap
 
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.words import number, summary
-from agree.physics.static_check import StaticCheck, TorqueLevel
+from agree.physics.static_beside import BesideRides
+from agree.physics.static_check import StaticCheck
+from agree.physics.static_line import TorqueLevel
 
 WIDTH, LABEL, MOST_LEVELS = 80, 14, 6
 HANGS = "the hangs: readings, angles, single masses"
@@ -26,6 +29,35 @@ def _span(item: Estimate, unit: str, sign: bool = True) -> str:
 
 def _row(label: str, text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
+
+
+def slip_text(note: Note) -> str:
+    """Say what may have been written down wrongly, or set wrongly in the device."""
+    values = note.values
+    if note.kind == "static_hang_slip":
+        what = "the opposite sign" if values["slip"] == "sign" else "its decimal point moved"
+        return (f"hang {values['hang']} ({values['mass_kg']:g} kg, {values['reading_Nm']:g} N m) seems to have {what}: "
+                f"{values['meant_Nm']:g} N m lies on the line of the others. Mend it, and ask again.")
+    if note.kind == "static_length":
+        return (f"a crank length of {values['length_mm']:g} mm in the device's settings, where {values['own_mm']:g} is "
+                "fitted, would explain the scale; no other usual length does.")
+    slip = str(values["slip"])
+    side = f"on the {values['side']} side, " if values["side"] else ""
+    return f"{side}{SLIPS.get(slip, slip)}: it would explain a scale of {float(values['scale']):.4g}."
+
+
+def enter_text(result: StaticCheck) -> str:
+    """Say which factor to enter, or why none."""
+    if any(note.values["written_wrongly"] for note in result.hints):
+        return "nothing before that is cleared."
+    if result.factor.low <= 1 <= result.factor.high:
+        return "nothing but the zero: the factor's interval " \
+               f"({_span(result.factor, '', sign=False).partition('(')[2]} holds 1."
+    if result.entered is None:
+        return f"nothing: no factor in steps of {result.step_percent:g} % comes nearer than 1."
+    value, low, high = (f"{x:.4f}" for x in (result.factor.value, result.factor.low, result.factor.high))
+    return (f"set the zero first; then multiply by {result.entered:g} (found {value}, {low} to {high}). Where the "
+            "device divides by a slope, multiply that slope by the scale instead.")
 
 
 def _headline(check: StaticCheck) -> str:
@@ -57,13 +89,34 @@ def _(result: StaticCheck) -> str:
     if result.curvature_Nm is not None and not result.curvature_Nm.low <= 0 <= result.curvature_Nm.high:
         lines += _row("Not straight", f"the middle lies {_span(result.curvature_Nm, 'N m')} off the line through the "
                                       "ends.")
-    for note in result.hints[:1]:
-        slip = str(note.values["slip"])
-        size = float(note.values["scale"])
-        lines += _row("Look first", f"{SLIPS.get(slip, slip)} would explain a scale of {size:.4g}.")
+    for note in result.hints[:2]:
+        lines += _row("Look first", slip_text(note))
     lines += _row("Main doubt", SOURCES[result.budget[0][0]] + ".")
-    lines += _row("To enter", f"set the zero first; then multiply by {_span(result.factor, '', sign=False)}. Where the "
-                              "device divides by a slope, multiply that slope by the scale instead.")
+    lines += _row("To enter", enter_text(result))
     lines += _row("Caution", "a static check has no cadence, filter, vibration or warmth in it. The maker's procedure "
                              "comes first. Hung masses fall: keep people and feet away.")
+    return "\n".join(lines)
+
+
+WHY_NOT = ("If both are right in themselves, the rides' reference reads {other} by the difference, or masses cannot "
+           "show what is wrong: a filter or another cadence, warmth, a zero that moves, a loss between the two, a "
+           "mass hung at another place than the foot. Zero both, ride warm, and weigh again before you blame one.")
+ONE_ORIGIN = "one scale error explains both: the reference agrees with the masses, and a factor may be entered."
+
+
+@summary.register
+def _(result: BesideRides) -> str:
+    state = f" in the state {result.state!r}" if result.state else ""
+    found = {"agree": "they agree", "differ": "they differ", "not settled": "whether they agree is not settled"}
+    lines = _row("Beside rides", f"{found[result.answer]}: the rides{state} found {_span(result.rides_percent, '%')}, "
+                                 f"the masses {_span(result.static_percent, '%')}; difference "
+                                 f"{_span(result.difference_percent, 'points')}.")
+    if result.answer == "differ":
+        other = "low" if result.difference_percent.value > 0 else "high"
+        lines += _row("What then", WHY_NOT.format(other=other))
+    elif result.answer == "agree":
+        small = max(abs(result.static_percent.low), abs(result.static_percent.high)) < result.margin_percent
+        lines += _row("What then", "nothing to enter: both find little error." if small else ONE_ORIGIN)
+    else:
+        lines += _row("What then", "more sessions, or masses hung more often, until the wider of the two is narrow.")
     return "\n".join(lines)

@@ -1,0 +1,89 @@
+"""A plan of hung masses as text, and what its record sheet asks for."""
+
+from __future__ import annotations
+
+import textwrap
+
+from agree.core.results.words import summary
+from agree.physics.static_plan import StaticDesign, StaticPlan
+
+WIDTH, LABEL = 80, 14
+EQUIPMENT = ("Device, serial number, firmware", "Crank length set in the device, mm", "Crank length measured, mm",
+             "Scale that weighed the masses", "Place: latitude, height", "Temperature, °C; date")
+STEPS = (
+    "Read the maker's procedure first: it comes before this sheet. Lock the wheel; use the same chainring for all.",
+    "Weigh every mass with its hook and strap, and write the weights down.",
+    "Let the device reach the temperature of the room; set its zero with nothing on the crank.",
+    "Hold the crank level with a spirit level at every hang: 2° off cost 0.06 %, 5° cost 0.4 %.",
+    "Hang the masses in the order of the table, going up and coming down; wait until the reading rests.",
+    "Do the same with the other side; write the sign down as it is shown.",
+    "Read the zero again at the end, and write down anything odd.",
+)
+CAUTION = ("Hung masses fall: keep feet, hands and people away, and hang no more than the table says. Entering a "
+           "factor is safer than calibrating a device anew.")
+NEXT = ("Type the readings into a table with the columns mass_kg, reading_Nm, side and direction, one row for each "
+        "hang, and ask: agree static TABLE.csv with the same crank length and claim.")
+
+
+def _row(label: str, text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
+
+
+def masses_text(design: StaticDesign) -> str:
+    """Say which masses are hung how often."""
+    often = {1: "once", 2: "twice", 3: "three times"}[design.rounds]
+    return f"{', '.join(f'{mass:g}' for mass in design.masses_kg)} kg, {often} up and down"
+
+
+def advice(plan: StaticPlan) -> str:
+    """Say which masses settle the claim, or that none of the sets does."""
+    if plan.chosen is not None:
+        item = plan.chosen
+        return (f"{masses_text(item)}: the mean torque error is then known to about ±{item.half_percent:.2g} %. A "
+                f"device without error is found to hold the claim in {100 * item.holds:.0f} % of such checks; one off "
+                f"by twice the claim is found not to hold it in {100 * item.fails:.0f} %.")
+    best = plan.designs[-1]
+    why = (f" ±{plan.shared_percent:.2g} % are left however many are hung, from the crank length, gravity and the "
+           "scale: measure these better.")
+    return (f"none of the sets settles it: {masses_text(best)} leave ±{best.half_percent:.2g} %."
+            + (why if plan.shared_percent > best.half_percent / 2 else " Read to more decimals, or hang more masses."))
+
+
+@summary.register
+def _(result: StaticPlan) -> str:
+    length, gravity = result.hang.crank_length_mm, result.hang.gravity
+    lines = textwrap.wrap(f"HUNG MASSES for the claim {result.claim.text}, crank {length:g} mm, g = {gravity:.4f} m/s2",
+                          WIDTH)
+    lines += _row("Hang", advice(result))
+    lines += [f"{'masses, kg':<34}{'error to':>9}{'right: holds':>14}{'2 x claim: fails':>18}"]
+    for item in result.designs:
+        name = textwrap.shorten(masses_text(item).replace(" and down", "/down"), 33, placeholder="..")
+        lines.append(f"{name:<34}{f'±{item.half_percent:.2g} %':>9}{f'{100 * item.holds:.0f} %':>14}"
+                     f"{f'{100 * item.fails:.0f} %':>18}")
+    lines += _row("Torque", "; ".join(f"{item.mass_kg:g} kg {item.torque_Nm:.2f} N m" for item in result.torques) + ".")
+    lines += _row("Rests on", f"readings that scatter by {result.reading_sd_Nm:g} N m, length to "
+                              f"{result.hang.u_length_mm:g} mm, masses to {1000 * result.hang.u_mass_kg:g} g, angle to "
+                              f"{result.hang.u_angle_deg:g}° (all SD).")
+    lines += _row("Caution", CAUTION)
+    return "\n".join(lines)
+
+
+def order(plan: StaticPlan) -> list[tuple[float, str, float, float, float]]:
+    """Mass, direction, torque and the readings within the claim, in the order of hanging."""
+    rounds = (plan.chosen or plan.designs[-1]).rounds
+    return [(item.mass_kg, way, item.torque_Nm, item.low_Nm, item.high_Nm)
+            for _ in range(rounds) for way, items in (("up", plan.torques), ("down", plan.torques[::-1]))
+            for item in items]
+
+
+def sheet_text(plan: StaticPlan) -> str:
+    """Return the record sheet as plain text."""
+    lines = ["RECORD SHEET: HUNG MASSES", "", plan.summary(), "", "EQUIPMENT"]
+    lines += [f"{name:<40} {'_' * 38}" for name in EQUIPMENT]
+    lines += ["", "STEPS"]
+    for k, text in enumerate(STEPS, 1):
+        lines += textwrap.wrap(text, WIDTH, initial_indent=f"[ ] {k}. ", subsequent_indent=" " * 7)
+    lines += ["", f"{'No.':<4}{'mass kg':>8}{'way':>6}{'torque':>9}{'within the claim':>19}{'left':>12}{'right':>12}"]
+    for k, (mass, way, torque, low, high) in enumerate(order(plan), 1):
+        lines.append(f"{k:<4}{mass:>8g}{way:>6}{torque:>9.2f}{f'{low:.2f} to {high:.2f}':>19}  {'_' * 10}  {'_' * 10}")
+    return "\n".join([*lines, "", *textwrap.wrap(NEXT, WIDTH), "", *textwrap.wrap(f"Caution: {CAUTION}", WIDTH), ""])
