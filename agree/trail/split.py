@@ -167,7 +167,7 @@ def split_change(before: Table, after: Table, level: float) -> SplitChange:
     >>> whole = Pairs(reference=watts, device=np.where(t < 2100, 0.98, 1) * watts + rng.normal(0, 9, 3600))
     >>> found = split_change(*(table(part, 30) for part in split_pairs(whole, ["0:35:00"])[0]), 0.95)
     >>> print(found.beforehand, "or", found.afterwards)
-    2.03 [1.53, 2.53] or 2.0 [1.0, 3.0]
+    2.03 [1.51, 2.55] or 2.03 [1.08, 2.97]
     """
     one, two = (mean_error(part, "%", level) for part in (before, after))
     residuals = [100 * ratio_of_sums(part.error, part.reference)[1] for part in (before, after)]
