@@ -106,8 +106,8 @@ def check_trail(
     >>> from agree import Pairs
     >>> from agree.trail.trail import check_trail
     >>> rng, t = np.random.default_rng(3), np.arange(1200)
-    >>> true = 200 + 80 * np.sin(t / 90)
-    >>> made = [Pairs(reference=true, device=k * true + rng.normal(0, 2, 1200), session=str(n))
+    >>> rides = [200 + 80 * np.sin(t / (80 + n)) for n in range(1, 7)]
+    >>> made = [Pairs(reference=rides[n - 1], device=k * rides[n - 1] + rng.normal(0, 2, 1200), session=str(n))
     ...         for n, k in enumerate((0.98, 0.982, 0.979, 1.001, 0.999, 1.0), 1)]
     >>> trail = check_trail(made, ["new"] * 3 + ["factor 1.02 entered"] * 3, "1.5 %")
     >>> trail.verdict, trail.changes[0].answer, trail.changes[0].as_expected
