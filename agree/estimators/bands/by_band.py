@@ -18,6 +18,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import numbered
 from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
 from agree.estimators.scales import errors_on_scale
@@ -80,6 +81,7 @@ class BandBias(Drawn):
     between_sd: float = math.nan
 
 
+@shared
 def bias_by_band(
     reference: ArrayLike,
     device: ArrayLike,
@@ -102,8 +104,7 @@ def bias_by_band(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     edges : (k + 1,) array_like, or "quantiles"
         Increasing band edges; a band is [low, high). Infinite outer edges are allowed. ``"quantiles"``: `count` bands
         with like numbers of pairs, fewer where values tie.
@@ -120,8 +121,7 @@ def bias_by_band(
         Confidence level of each band, in (0, 1).
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other. With ``sessions`` a band seen in one session only is unbounded.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
+    {session}
     by : (n,) array_like, optional
         Value to band by instead of the reference itself: cadence, temperature, time, power over body mass or over
         threshold. A reference with noise of its own puts its high errors into high bands; a moving mean of it does
@@ -138,13 +138,11 @@ def bias_by_band(
     ------
     InputError
         Bad options or readings, or edges that do not increase.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

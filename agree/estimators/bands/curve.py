@@ -14,6 +14,7 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import METHODS, covariance, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
+from agree.core.shared_docs import shared
 from agree.estimators.joint import largest_t, matrix_root
 
 POINTS = 41  # places at which the curve is given
@@ -83,6 +84,7 @@ def _knots(level: FloatArray, count: int) -> FloatArray:
     return result
 
 
+@shared
 def bias_curve(
     reference: ArrayLike,
     device: ArrayLike,
@@ -112,12 +114,7 @@ def bias_curve(
     scale : {"percent", "difference"}
         ``difference``: mean error at a level; ``percent``: 100 times that over the level (over the mean reference at
         the level, fitted alike, if `by` is given).
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
+    {level, sampling, session}
     by : (n,) array_like, optional
         Value to take for the level instead of the reference, such as a moving mean of it: a reference with noise of
         its own draws the curve down at high levels and up at low ones.
@@ -138,8 +135,7 @@ def bias_curve(
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -17,6 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.devices.splitting import (
     error_sd,
     error_variances,
@@ -138,6 +139,7 @@ def _notes(names: tuple[str, ...], negative: NDArray[np.bool_], same: list[tuple
     return tuple(parts)
 
 
+@shared
 def split_errors(
     a: ArrayLike,
     b: ArrayLike,
@@ -164,12 +166,10 @@ def split_errors(
     scale : {"difference", "percent", "log"}
         Error of a reading: in the units of the data, in per cent of the mean of all devices, or of its logarithm, with
         biases as ratios.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     sampling : {"independent", "serial", "sessions"}
         How instants depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
+    {session}
     nan_policy : {"raise", "omit"}
         What to do with NaN in any device: an error, or leave out the instant.
 
@@ -188,8 +188,7 @@ def split_errors(
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -17,6 +17,7 @@ from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import mean_over
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.scales import transformed
 
 
@@ -82,6 +83,7 @@ def _accuracy(scale: Estimate, location: Estimate) -> Estimate:
                     level=scale.level, method=scale.method + ", joint limits of both shifts")
 
 
+@shared
 def concordance(
     reference: ArrayLike,
     device: ArrayLike,
@@ -98,16 +100,7 @@ def concordance(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {pairs, level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -119,13 +112,11 @@ def concordance(
     ------
     InputError
         Bad options or readings, or a column that does not vary.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -13,6 +13,7 @@ from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.interval.engine import warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
@@ -87,6 +88,7 @@ def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: s
                                           "session": labels}
 
 
+@shared
 def deviation_index(
     reference: ArrayLike,
     device: ArrayLike,
@@ -106,22 +108,13 @@ def deviation_index(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     coverage : float
         Share of readings within the index, in (0, 1).
-    scale : {"difference", "percent"}
-        Error of a pair: device - reference, or 100 (device - reference)/reference.
+    {scale}
     distribution : {"normal", "any"}
         Errors taken as normal, or a quantile of their sizes whatever they are.
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -132,15 +125,11 @@ def deviation_index(
     ------
     InputError
         Bad options, NaN or infinite readings, zero reference with ``percent``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----
@@ -169,6 +158,7 @@ def deviation_index(
                           sampling=sampling)
 
 
+@shared
 def coverage_probability(
     reference: ArrayLike,
     device: ArrayLike,
@@ -187,22 +177,13 @@ def coverage_probability(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     limit : float
         Largest error allowed either way, > 0, in the unit of the readings or in per cent.
-    scale : {"difference", "percent"}
-        Error of a pair: device - reference, or 100 (device - reference)/reference.
+    {scale}
     distribution : {"normal", "any"}
         Errors taken as normal, or counted.
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -213,15 +194,11 @@ def coverage_probability(
     ------
     InputError
         Bad options, NaN or infinite readings, zero reference with ``percent``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----

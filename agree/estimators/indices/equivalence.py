@@ -17,6 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, spread, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.fieller import fieller
 from agree.estimators.readings import resolution, warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -123,6 +124,7 @@ def _ratio_at_least(item: Estimate, step: float, x: FloatArray, y: FloatArray) -
     return replace(item, low=low, high=high, method=item.method + ", at least the rounding of the readings")
 
 
+@shared
 def equivalence(
     reference: ArrayLike,
     device: ArrayLike,
@@ -142,8 +144,7 @@ def equivalence(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     margin : float or (float, float)
         Largest error that does not matter: m, or a low and a high end. ``difference``: -+m in the units of the data;
         ``percent``: -+m per cent; ``ratio``: 1 - m to 1 + m; ``log``: 1/(1 + m) to 1 + m (0.25 gives 0.80 to 1.25).
@@ -152,12 +153,7 @@ def equivalence(
         the ratios of each pair.
     level : float
         Confidence of each one-sided test, in (0.5, 1); the interval shown has level 2 `level` - 1.
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {sampling, session, nan_policy}
 
     Returns
     -------
@@ -168,15 +164,11 @@ def equivalence(
     ------
     InputError
         Bad options or readings, zero reference with ``percent``, zero mean with ``ratio``, non-positive with ``log``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----

@@ -15,6 +15,7 @@ from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -155,6 +156,7 @@ def _checked(table: FloatArray, nan_policy: str) -> FloatArray:
     return table
 
 
+@shared
 def intraclass(
     values: ArrayLike,
     subject: ArrayLike | None = None,
@@ -174,8 +176,7 @@ def intraclass(
         Readings of n >= 3 subjects (rows) by k >= 2 raters (columns), in one unit.
     subject, rater : (n k,) array_like, optional
         Labels of one-dimensional `values`.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     nan_policy : {"raise", "omit"}
         What to do with a missing reading: an error, or leave out its subject.
 

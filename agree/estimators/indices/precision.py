@@ -16,6 +16,7 @@ from agree.core.errors import SampleSizeError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.components import OneWay, Part, between_parts, mover, one_way, square_limits, total_parts
 from agree.estimators.indices.typical_error import SCALES, as_percent, logarithms
 from agree.estimators.scales import transformed
@@ -87,6 +88,7 @@ def _deviations(a: OneWay, level: float) -> tuple[Estimate, Estimate, Estimate]:
     return within, between, total
 
 
+@shared
 def precision(
     values: ArrayLike,
     group: ArrayLike,
@@ -112,8 +114,7 @@ def precision(
         of logarithms.
     coverage : float
         For the repeatability limit, in (0, 1).
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     nan_policy : {"raise", "omit"}
         What to do with NaN: an error, or leave out the reading.
 

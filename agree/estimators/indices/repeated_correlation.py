@@ -14,6 +14,7 @@ from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +49,7 @@ class RepeatedCorrelation(Result):
     subjects: int
 
 
+@shared
 def repeated_correlation(
     reference: ArrayLike,
     device: ArrayLike,
@@ -67,10 +69,7 @@ def repeated_correlation(
         Paired readings, n >= 3; the unit of either does not matter.
     subject : (n,) array_like
         Label of the subject of each pair; at least 2, with 4 pairs more than subjects in all.
-    level : float
-        Confidence level, in (0, 1).
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, nan_policy}
 
     Returns
     -------

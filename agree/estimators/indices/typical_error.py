@@ -16,6 +16,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.components import square_limits
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.scales import transformed
@@ -71,6 +72,7 @@ def logarithms(values: FloatArray, name: str) -> FloatArray:
     return result
 
 
+@shared
 def typical_error(
     trial1: ArrayLike,
     trial2: ArrayLike,
@@ -95,14 +97,7 @@ def typical_error(
         In the unit of the readings, or in per cent through logarithms, 100 (exp(s) - 1).
     coverage : float
         Share of changes by error alone below the smallest detectable change, in (0, 1).
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -113,13 +108,11 @@ def typical_error(
     ------
     InputError
         Bad options or readings, or readings of zero or less with ``percent``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -17,6 +17,7 @@ from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
+from agree.core.shared_docs import shared
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -84,6 +85,7 @@ def limit_influence(centred: FloatArray, sd: float, z: float) -> FloatArray:
     return result
 
 
+@shared
 def limits_of_agreement(
     reference: ArrayLike,
     device: ArrayLike,
@@ -103,25 +105,18 @@ def limits_of_agreement(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     scale : {"difference", "percent", "log"}
         Error of a pair: device - reference; 100 (device - reference)/reference; or the log ratio, for which
         bias and limits are given as ratios device/reference and `sd` on the log scale.
     coverage : float
         Share of the differences to lie between the limits, in (0, 1); 0.95 gives 1.96 standard deviations.
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
+    {level, sampling, session}
     interval : {"exact", "approximate"}
         Independent pairs only. ``exact``: each limit by the noncentral t distribution. ``approximate``:
         standard error s sqrt((1 + z^2/2)/n), the form of 1986 and 1999. Serial sampling uses the influence series;
         for sessions see Notes.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {nan_policy}
 
     Returns
     -------
@@ -132,15 +127,11 @@ def limits_of_agreement(
     ------
     InputError
         Bad options, NaN or infinite readings, zero reference with ``percent``, non-positive with ``log``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----

@@ -19,6 +19,7 @@ from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.results.words import estimate_text
+from agree.core.shared_docs import shared
 from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
 from agree.estimators.scales import errors_on_scale
@@ -190,6 +191,7 @@ def _advice(looks: tuple[Look, ...], percent_helps: bool) -> tuple[str, str]:
     return kind, text + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
 
 
+@shared
 def look_at_errors(
     reference: ArrayLike,
     device: ArrayLike,
@@ -208,20 +210,12 @@ def look_at_errors(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
-    scale : {"difference", "percent", "log"}
-        Error of a pair, as in limits_of_agreement.
+    {pairs, log_scale}
     coverage : float
         Share of the errors meant to lie between the limits, in (0, 1).
     level : float
         Confidence level of all looks together, in (0, 1): each has 1 - (1 - level)/6 (Bonferroni).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {sampling, session, nan_policy}
 
     Returns
     -------
@@ -232,13 +226,11 @@ def look_at_errors(
     ------
     InputError
         Bad options or readings, errors that are all equal, or one level only.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -11,6 +11,7 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.scales import errors_on_scale
 
 
@@ -53,6 +54,7 @@ class FoldedDistribution(Result):
         return float(wide[0]), float(wide[-1])
 
 
+@shared
 def folded_distribution(
     reference: ArrayLike, device: ArrayLike, *, scale: LogScale = "difference", nan_policy: NanPolicy = "raise"
 ) -> FoldedDistribution:
@@ -65,10 +67,7 @@ def folded_distribution(
     ----------
     reference, device : (n,) array_like
         Paired readings in one unit, n >= 3.
-    scale : {"difference", "percent", "log"}
-        Error of a pair, as in limits_of_agreement.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {log_scale, nan_policy}
 
     Returns
     -------

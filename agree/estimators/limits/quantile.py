@@ -14,6 +14,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.limits.far_tail import far_end
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
 from agree.estimators.readings import warn_of_alike
@@ -66,6 +67,7 @@ def _interval(errors: Ordered, share: float, effective: float, level: float, met
     return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, method=method, drift=drift)
 
 
+@shared
 def quantile_limits(
     reference: ArrayLike,
     device: ArrayLike,
@@ -86,25 +88,13 @@ def quantile_limits(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
-    scale : {"difference", "percent", "log"}
-        Error of a pair, as in limits_of_agreement.
-    coverage : float
-        Share of the errors to lie between the limits, in (0, 1).
-    level : float
-        Confidence level, in (0, 1).
+    {pairs, log_scale, coverage, level}
     tails : {"any", "usual"}
         What lies beyond the outermost errors where they are too few to bound an outer quantile. ``any``: nothing is
         known, the limit is infinite. ``usual``, independent pairs: an end that holds for uniform, normal, Laplace, t (3
         and 5 df), exponential and lognormal (sigma up to 1) errors, either way round, as far from the largest error as
         the worst of them needs.
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {sampling, session, nan_policy}
 
     Returns
     -------
@@ -115,15 +105,11 @@ def quantile_limits(
     ------
     InputError
         Bad options or readings, as limits_of_agreement.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----

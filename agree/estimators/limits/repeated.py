@@ -19,6 +19,7 @@ from agree.core.errors import AssumptionWarning, SampleSizeError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.core.thresholds import TOGETHER_P
 from agree.estimators.components import Part, mover, one_way
 from agree.estimators.limits.repeated_parts import mixed, moments, unweighted
@@ -118,6 +119,7 @@ def _warn_of_varying(x: FloatArray, y: FloatArray, df: int) -> None:
                       "true_value='varying'", AssumptionWarning, stacklevel=3)
 
 
+@shared
 def repeated_limits(
     reference: ArrayLike,
     device: ArrayLike,
@@ -154,10 +156,7 @@ def repeated_limits(
         Errors device - reference; or log ratios, for which bias and limits are given as ratios.
     coverage : float
         Share of the differences to lie between the limits, in (0, 1).
-    level : float
-        Confidence level, in (0, 1).
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, nan_policy}
 
     Returns
     -------

@@ -18,6 +18,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import METHODS, estimate, spread, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -170,6 +171,7 @@ def _sessions_factor(both: Pivots, content: float, level: float, sides: int) -> 
     return float(np.quantile(needed, level)) / both.sd
 
 
+@shared
 def tolerance_limits(
     reference: ArrayLike,
     device: ArrayLike,
@@ -191,25 +193,20 @@ def tolerance_limits(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     content : float
         Share of the errors to lie between the limits, in (0, 1).
     level : float
         Confidence, in (0, 1).
     sides : {2, 1}
         2: `content` between the limits. 1: `content` below the upper limit, or above the lower, each by itself.
-    scale : {"difference", "percent", "log"}
-        Error of a pair, as in limits_of_agreement.
+    {log_scale}
     method : {"exact", "howe", "wald-wolfowitz", "approximate"}
         Independent pairs only. ``exact``: integral over the mean (two sides), noncentral t (one side).
         ``howe``, ``wald-wolfowitz``: approximations for two sides; ``approximate``: Natrella's for one side.
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other. Serial and session sampling have no exact factor: see Notes.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {session, nan_policy}
 
     Returns
     -------
@@ -220,15 +217,11 @@ def tolerance_limits(
     ------
     InputError
         Bad options or readings, or a named approximation asked of dependent pairs.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
-    AssumptionWarning
-        Independent sampling of pairs whose neighbours are alike.
+    {drift, alike}
 
     Notes
     -----

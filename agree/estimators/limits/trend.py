@@ -17,6 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.scales import errors_on_scale, exponential
 
 MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
@@ -179,6 +180,7 @@ class RegressionLimits(Result):
                         extrapolated=not self.lowest <= level_w <= self.highest)
 
 
+@shared
 def regression_limits(
     reference: ArrayLike,
     device: ArrayLike,
@@ -199,25 +201,13 @@ def regression_limits(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     against : {"mean", "reference"}
         Level of a pair: mean of the two readings, or the reference. On the reference, the reference's own errors
         pull the slope down by (their variance)/(variance of the reference).
     bias, spread : {"line", "constant"}
         Whether the mean error, and its standard deviation, follow the level.
-    scale : {"difference", "percent", "log"}
-        Error of a pair, as in limits_of_agreement.
-    coverage : float
-        Share of the errors to lie between the limits, in (0, 1).
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {log_scale, coverage, level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -228,13 +218,11 @@ def regression_limits(
     ------
     InputError
         Bad options or readings, or one level only.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

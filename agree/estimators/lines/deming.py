@@ -17,6 +17,7 @@ from agree.core.errors import AssumptionWarning, ConvergenceError, InputError
 from agree.core.interval.engine import estimate, invert_test, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import pair_weights
+from agree.core.shared_docs import shared
 from agree.estimators.lines.line import Line
 
 MAX_ROUNDS = 100
@@ -158,6 +159,7 @@ def deming_line(
     return line, fit.reliability
 
 
+@shared
 def deming(
     reference: ArrayLike,
     device: ArrayLike,
@@ -176,21 +178,16 @@ def deming(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     error_variance_ratio : float
         Variance of the device's error over variance of the reference's error, > 0.
     weighting : {"constant", "proportional"}
         Errors of constant size, or in proportion to the true value (constant coefficient of variation), fitted
         with weights 1/(fitted true value)^2, iterated.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other. With ``sessions`` the line is fitted to sessions of equal weight.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {session, nan_policy}
 
     Returns
     -------
@@ -201,8 +198,7 @@ def deming(
     ------
     InputError
         Bad options or readings, no joint variation, or non-positive true values with ``proportional``.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
     ConvergenceError
         Proportional weights that do not settle.
 
@@ -211,8 +207,7 @@ def deming(
     AssumptionWarning
         The data hardly identify the slope: at this ratio less than half of the reference's variance is true
         (Sxy / slope below Sxx / 2). Infinite limits speak for themselves.
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

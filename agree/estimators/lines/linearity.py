@@ -16,6 +16,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import InputError
 from agree.core.interval.engine import covariance
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.estimators.joint import largest_t, matrix_root, shrunk
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok
@@ -59,6 +60,7 @@ class Linearity(Result):
     sampling: str
 
 
+@shared
 def linearity(
     reference: ArrayLike,
     device: ArrayLike,
@@ -83,12 +85,7 @@ def linearity(
         The line to test; Passing-Bablok's if not given.
     level : float
         Level for the words, in (0, 1): a bend is named if p < 1 - level.
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {sampling, session, nan_policy}
 
     Returns
     -------
@@ -99,8 +96,7 @@ def linearity(
     ------
     InputError
         Bad options or readings, or no line.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Notes
     -----

@@ -15,6 +15,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import InputError
 from agree.core.interval.engine import METHODS, estimate, spread, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
+from agree.core.shared_docs import shared
 from agree.estimators.lines import pairwise_slopes
 from agree.estimators.lines.line import Line
 
@@ -78,6 +79,7 @@ def _association(x: FloatArray, y: FloatArray, group: Group) -> float:
     return float(pairwise_slopes.tau_scores(p, 0.0).sum()) * (x.size - 1) / 2
 
 
+@shared
 def passing_bablok(
     reference: ArrayLike,
     device: ArrayLike,
@@ -96,22 +98,14 @@ def passing_bablok(
 
     Parameters
     ----------
-    reference, device : (n,) array_like
-        Paired readings in one unit, n >= 3; in order of time for serial sampling.
+    {pairs}
     equivariant : bool
         False: the line of 1983, for slopes near 1. True: any slope and any two units; exchanging the devices turns
         the slope into 1/slope, a change of unit multiplies it.
     group : (n,) array_like, optional
         Labels of repeated measures, such as one steady block: slopes between readings of one group, which tell of
         their errors and not of the line, are left out.
-    level : float
-        Confidence level, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
-        How pairs depend on each other.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
-    nan_policy : {"raise", "omit"}
-        What to do with NaN: an error, or leave out the pair.
+    {level, sampling, session, nan_policy}
 
     Returns
     -------
@@ -123,13 +117,11 @@ def passing_bablok(
     ------
     InputError
         Bad options or readings, or no pair of readings that has a slope.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
 
     Warns
     -----
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

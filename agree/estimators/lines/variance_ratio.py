@@ -16,6 +16,7 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import METHODS, spread, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,6 +73,7 @@ def _root_mean(deviations: FloatArray, df: float, name: str) -> float:
     return unit * math.sqrt(float(np.square(deviations / unit).sum()) / df)
 
 
+@shared
 def variance_ratio(
     reference_replicates: ArrayLike,
     device_replicates: ArrayLike,
@@ -91,8 +93,7 @@ def variance_ratio(
     reference_replicates, device_replicates : (k, r) array_like
         One row for each steady block, r >= 2 repeated readings in one unit. For independent readings the two may
         differ in shape; else they are readings of the same seconds, in order of time.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     sampling : {"independent", "serial", "sessions"}
         How readings depend on each other.
     session : (k,) array_like, optional

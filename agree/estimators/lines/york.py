@@ -17,6 +17,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import AssumptionWarning, InputError
 from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
+from agree.core.shared_docs import shared
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, inverted, slope_scores, solve
 
@@ -87,6 +88,7 @@ def _stated(x: FloatArray, y: FloatArray, keep: Any, u_reference: ArrayLike, u_d
     return Stated(x / unit, y / unit, ux * ux, uy * uy, r * ux * uy), unit, unit_u / unit
 
 
+@shared
 def york(
     reference: ArrayLike,
     device: ArrayLike,
@@ -117,13 +119,11 @@ def york(
     scaled : bool
         Independent pairs: False takes the stated uncertainties as they are (normal interval); True multiplies by
         sqrt(chi-square/(n - 2)) and takes t with n - 2 degrees of freedom.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
     sampling : {"independent", "serial", "sessions"}
         How pairs depend on each other. With serial and sessions the stated uncertainties set the weights only; the
         interval rests on the residuals.
-    session : (n,) array_like, optional
-        Session labels, for ``sampling="sessions"``.
+    {session}
     nan_policy : {"raise", "omit"}
         What to do with NaN readings: an error, or leave out the pair.
 
@@ -137,8 +137,7 @@ def york(
     ------
     InputError
         Bad options, readings or uncertainties, or no joint variation.
-    SampleSizeError
-        Fewer than 3 pairs, or fewer than 2 sessions.
+    {few}
     ConvergenceError
         Uncertainties as large as the range: no slope is best.
 
@@ -146,8 +145,7 @@ def york(
     -----
     AssumptionWarning
         Independent, unscaled: a chi-square that the stated uncertainties exceed with probability below 0.001.
-    DriftWarning
-        Serial sampling, when the slowest component dominates.
+    {drift}
 
     Notes
     -----

@@ -15,6 +15,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import shared
 from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer
@@ -93,6 +94,7 @@ class Response(Result):
         return kernel(self.kind, self.width_s or self.time_constant_s, delay)
 
 
+@shared
 def response_difference(
     reference: ArrayLike | Pairs,
     device: ArrayLike | None = None,
@@ -114,8 +116,7 @@ def response_difference(
         seconds and those in which both coast.
     time : (n,) array_like, s, optional
         Time of each reading, increasing whole seconds; 0, 1, 2 ... if not given. Seconds left out are unknown.
-    level : float
-        Confidence level, in (0, 1).
+    {level}
 
     Returns
     -------
