@@ -25,7 +25,6 @@ from agree.core.quantities.known import POWER
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.results.result import json_safe
-from agree.core.shared_docs import shared
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.correction.kind_of_error import fitted_line
@@ -175,7 +174,6 @@ class ClaimCheck(Drawn):
         return result
 
 
-@shared
 def check_claim(
     pairs: Pairs | Sequence[Pairs],
     claim: str | Claim,
@@ -211,7 +209,8 @@ def check_claim(
         Edges of power bands, W; round ones that fit the data if not given.
     window_s : int
         Averaging time for readings, limits of agreement and lines, s, 1 to 600.
-    {level}
+    level : float
+        Confidence level, in (0, 1).
     drivetrain_loss : str, optional
         "2.5 ± 1 %": share of the reference's power lost before it reaches the device; negative if the device comes
         first. It is taken off the reference, and its uncertainty added.

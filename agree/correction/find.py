@@ -11,7 +11,6 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
-from agree.core.shared_docs import shared
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
@@ -88,7 +87,6 @@ class Correction(Drawn):
     after: After | None = None
 
 
-@shared
 def find_correction(
     pairs_list: Pairs | Sequence[Pairs], *, claim: str | Claim | None = None,
     reference_uncertainty: str | float | None = None, step: float | None = None, level: float = 0.95,
@@ -109,7 +107,8 @@ def find_correction(
         As in `check_claim`; what is known of the reference's own error is taken out first. None takes it as exact.
     step : float, optional
         Step in which the device takes a scale, per cent: 1, 0.5, 0.1; 0.01 if not given.
-    {level}
+    level : float
+        Confidence level, in (0, 1).
     window_s : int
         Length of the windows the line is fitted to and errors are judged in, s.
 

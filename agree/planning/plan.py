@@ -16,7 +16,6 @@ from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
 from agree.core.results.result import Result, json_safe
-from agree.core.shared_docs import shared
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.verdict.chance import LEAST_SESSIONS, Terms
@@ -109,7 +108,6 @@ class Plan(Result):
         return result
 
 
-@shared
 def plan(
     claim: str | Claim,
     *,
@@ -147,7 +145,8 @@ def plan(
         As for `check_claim`; None takes that of a checked pilot, or else the reference as exact.
     power : float or sequence of float
         Wanted chance(s) to settle, in (0, 1).
-    {level}
+    level : float
+        Confidence level, in (0, 1).
     meaning : {"average", "bands", "next_session"}
         The meaning the claim is to be settled in.
     bands : sequence of float, optional

@@ -14,7 +14,6 @@ from agree.core.errors import InputError
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result, json_safe
-from agree.core.shared_docs import shared
 from agree.quantities.answer import (
     ASKED,
     Asked,
@@ -100,7 +99,6 @@ class QuantityCheck(Result):
         return result
 
 
-@shared
 def check_quantity(
     overlays: Overlay | Sequence[Overlay],
     claim: str | Claim,
@@ -132,7 +130,8 @@ def check_quantity(
         The meaning the verdict is given in, chosen before the data are seen.
     window_s : int
         Averaging time of a reading, s, 1 to 600.
-    {level}
+    level : float
+        Confidence level, in (0, 1).
     reference_uncertainty : str or float, optional
         Per cent only: "±1 %", "1 % k=2".
     inputs : sequence of dict

@@ -11,7 +11,6 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.results.result import json_safe
-from agree.core.shared_docs import shared
 from agree.estimators.trials.level_line import LevelLine
 from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits
@@ -100,7 +99,6 @@ class TrialsCheck(Drawn):
         return result
 
 
-@shared
 def check_trials(
     trials: Trials,
     claim: str | Claim,
@@ -132,7 +130,8 @@ def check_trials(
     reference_uncertainty : str, float or None
         What is known of the reference: "±0.5 cm" (rectangular), "1 % k=2", or a number in the unit of the errors (±).
         None takes the reference as exact.
-    {level}
+    level : float
+        Confidence level, in (0, 1).
 
     Returns
     -------

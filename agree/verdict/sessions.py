@@ -17,7 +17,6 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import session_shares, weighted_means
 from agree.core.results.note import Note
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
 from agree.core.thresholds import HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
 
 LEAST_FOR_ODD = 3
@@ -133,7 +132,6 @@ def mean_over_sessions(values: FloatArray, seconds: FloatArray, level: float, *,
                     method=f"prediction from {values.size} sessions" if ahead else "t, between sessions")
 
 
-@shared
 def session_effects(
     biases: Sequence[Estimate], *, seconds: Sequence[float] | None = None, unit: str = "%", level: float = 0.95,
 ) -> SessionEffects:
@@ -147,7 +145,8 @@ def session_effects(
         Used seconds of each; if not given, sessions count alike.
     unit : str
         Unit of the errors; in "%" an odd session is held against known factors too.
-    {level}
+    level : float
+        Confidence level, in (0, 1).
 
     Raises
     ------
