@@ -1,32 +1,28 @@
 """The page: one A4 sheet, nothing clipped, overlapping or too small, live text, the same bytes for the same check."""
 
-import importlib.util
-import itertools
 import re
 import subprocess
 import sys
 import zlib
 from functools import cache
-from pathlib import Path
 
 import matplotlib as mpl
 import pytest
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Text
 
 from agree.core.errors import InputError
 from agree.report.drawing.fonts import width_of
+from agree.report.drawing.writing_direction import as_seen, left_to_right
+from agree.report.figures.bands import draw_bands
+from agree.report.figures.over_time import draw_time
+from agree.report.figures.questions import draw_questions
+from agree.report.figures.readings import readings_of
 from agree.report.page.compose import draw_page
 from agree.report.page.panel import PANELS, draw_panel, methods_sentence, write_figure
-from agree.report.page.paper import clean, clipped, shortened, wrap
+from agree.report.page.paper import Paper, clean, clipped, shortened, wrap
 from agree.report.pages import render_page, write_page
 from agree.report.story.provenance import Provenance
-
-_spec = importlib.util.spec_from_file_location("report_cases", Path(__file__).with_name("cases.py"))
-cases = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(cases)
-SMALLEST = 7.5
+from tests.report import cases
+from tests.report.layouts import CASES, faults
 
 
 @cache
@@ -35,49 +31,25 @@ def case(name):
 
 
 @cache
+def again(name):
+    """The same check computed anew."""
+    return cases.ALL[name]()
+
+
+@cache
 def rendered(name, form):
     return render_page(case(name), form)
 
 
-def visible_texts(figure):
-    """Every text that is drawn: ticks outside the view are left out."""
-    hidden = set()
-    for ax in figure.findobj(Axes):
-        for axis in (ax.xaxis, ax.yaxis):
-            low, high = sorted(axis.get_view_interval())
-            for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
-                shown = low <= tick.get_loc() <= high
-                hidden |= {id(label) for label, on in ((tick.label1, tick.label1.get_visible()),
-                                                       (tick.label2, tick.label2.get_visible())) if not (shown and on)}
-    return [text for text in figure.findobj(Text)
-            if text.get_visible() and text.get_text().strip() and id(text) not in hidden]
-
-
-def laid_out(paper, dpi=150):
-    """Every drawn text with its box in pixels, and the box of the paper."""
-    paper.figure.set_dpi(dpi)
-    canvas = FigureCanvasAgg(paper.figure)
-    canvas.draw()
-    return paper.figure.bbox, [(text, Text.get_window_extent(text, canvas.get_renderer()))
-                               for text in visible_texts(paper.figure)]
-
-
-def faults(paper, margin=8):
-    """Texts that are too small, outside the paper, or on one another."""
-    page, boxes = laid_out(paper)
-    found = [f"small: {text.get_text()}" for text, _ in boxes if text.get_fontsize() < SMALLEST]
-    found += [f"outside: {text.get_text()}" for text, box in boxes
-              if box.x0 < page.x0 + margin or box.x1 > page.x1 - margin or box.y0 < page.y0 + margin
-              or box.y1 > page.y1 - margin]
-    for (a, one), (b, two) in itertools.combinations(boxes, 2):
-        if min(one.x1, two.x1) - max(one.x0, two.x0) > 1 and min(one.y1, two.y1) - max(one.y0, two.y0) > 3:
-            found.append(f"touching: {a.get_text()} | {b.get_text()}")
-    return found
-
-
-@pytest.mark.parametrize("name", cases.ALL)
+@pytest.mark.parametrize("name", CASES)
 def test_nothing_is_outside_overlaps_or_is_too_small(name):
-    assert faults(draw_page(case(name), Provenance(command=("agree", "check", "a.csv", "b.csv")))) == []
+    paper = draw_page(CASES[name](), Provenance(command=("agree", "check", "a.csv", "b.csv")))
+    assert (paper.width, paper.height) == (595.28, 841.89)
+    assert faults(paper) == []
+
+
+def test_there_are_enough_cases():
+    assert len(CASES) >= 40
 
 
 @pytest.mark.parametrize("name", [*PANELS, "screen"])
@@ -144,7 +116,7 @@ def test_svg_has_live_text_and_the_size_of_a4():
 
 @pytest.mark.parametrize("form", ["pdf", "svg", "png", "html"])
 def test_pages_are_equal_byte_for_byte(form):
-    assert rendered("holds", form) == render_page(cases.holds(), form)
+    assert rendered("holds", form) == render_page(again("holds"), form)
 
 
 def test_the_callers_settings_are_neither_used_nor_changed():
@@ -180,22 +152,46 @@ def test_places_that_cannot_be_written_leave_nothing(tmp_path, suffix):
     assert [path.name for path in tmp_path.iterdir()] == [f"page.{suffix}"]
 
 
-@pytest.mark.parametrize("count", [2, 11, 30])
-def test_many_sessions_stay_in_place(count):
-    rides = [cases.ride(50 + k, 900, scale=1 - 0.002 * k, session=f"day {k + 1}", device_name="pedals " * 9)
-             for k in range(count)]
-    paper = draw_page(cases.check(rides, "1.5 %"), Provenance())
-    assert faults(paper) == []
+def shapes(ax):
+    """Marks of an axes: shape, and its place from left to right."""
+    return [(line.get_marker(), line.get_xdata()[0]) for line in ax.get_lines() if len(line.get_xdata()) == 1]
 
 
-def test_many_bands_a_long_day_and_other_scripts_stay_in_place():
-    bands = list(range(90, 450, 15))
-    check = cases.check(cases.ride(6, 6000, device_name="Тренажёр", reference_name="基準の測定器"), "2 W", bands=bands)
-    assert faults(draw_page(check, Provenance())) == []
-    svg = render_page(check, "svg").decode()
-    assert "Тренажёр" in svg
-    day = cases.check(cases.ride(7, 24 * 3600, faults=False), "1.5 %", window_s=120)
-    assert faults(draw_page(day, Provenance())) == []
+def test_what_lies_beyond_a_frame_is_an_arrow_head_and_no_mark():
+    paper = Paper(400, 200)
+    ax = paper.axes(20, 20, 300, 100)
+    draw_questions(ax, CASES["far"]())
+    assert [shape for shape, _ in shapes(ax)][:2] == ["<", "<"]
+    ax = paper.axes(20, 20, 300, 100)
+    draw_questions(ax, CASES["1 sessions"]())
+    assert "<" not in [shape for shape, _ in shapes(ax)]
+    check = CASES["boundless"]()
+    ax = paper.axes(20, 20, 300, 100)
+    draw_bands(ax, check, readings_of(check))
+    assert {"^", "v"} <= {shape for shape, _ in shapes(ax)}
+
+
+def test_a_long_day_is_in_hours_and_its_readings_are_not_joined():
+    for name, label in (("1440 min", "time, h"), ("180 min", "time, min")):
+        check, paper = CASES[name](), Paper(400, 200)
+        ax = paper.axes(30, 20, 300, 100)
+        draw_time(ax, None, check, readings_of(check))
+        assert ax.get_xlabel() == label
+        joined = [line for line in ax.get_lines() if line.get_linestyle() == "-" and len(line.get_xdata()) > 100]
+        assert bool(joined) == (name == "180 min")
+
+
+def test_names_that_run_from_right_to_left_leave_the_numbers_in_place():
+    name = "\u05d0\u05d1 \u05d2"
+    assert as_seen(f"{name} (5.6 W)") == f"{name[::-1]} (5.6 W)"
+    marked = left_to_right(f"{name} (5.6 W) {name}")
+    assert marked.replace("\N{LEFT-TO-RIGHT MARK}", "|") == f"|{name}| (5.6 W) {name}|"
+    assert left_to_right("Тренажёр 5") == "Тренажёр 5"
+    assert as_seen(left_to_right("plain 5")) == "plain 5"
+
+
+def test_other_scripts_are_text_in_svg():
+    assert "Тренажёр в зале" in render_page(CASES["Cyrillic names"](), "svg").decode()
 
 
 def test_wrapping_keeps_every_word_and_the_width():

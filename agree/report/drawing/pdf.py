@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from agree.report.drawing.fonts import drawable
 from agree.report.drawing.pdf_fonts import EmbeddedFont
 from agree.report.drawing.surface import Pen, Surface, number, segments, weight_of
+from agree.report.drawing.writing_direction import as_seen
 
 VERBS = {"M": "m", "L": "l", "C": "c", "Z": "h"}
 CAPS = {"butt": 0, "round": 1, "projecting": 2}
@@ -62,7 +63,7 @@ class Pdf(Surface):
         turn = math.radians(angle)
         cos, sin = math.cos(turn), math.sin(turn)
         place = " ".join(map(number, (cos, sin, -sin, cos, x, y)))
-        code = self.fonts[weight].code(drawable(s))
+        code = self.fonts[weight].code(drawable(as_seen(s)))
         self.parts.append(f"BT {_rgb(gc.get_rgb()[:3])} rg /{NAMES[weight]} {number(prop.get_size_in_points())} Tf "
                           f"{place} Tm <{code}> Tj ET")
 

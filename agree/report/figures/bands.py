@@ -29,6 +29,7 @@ from agree.report.figures.look import (
     frame,
     held,
     mark,
+    mark_within,
     round_ticks,
     tick_labels,
     width_in_pt,
@@ -66,8 +67,8 @@ def draw_bands(ax: Axes, check: ClaimCheck, readings: Readings, *, marks: Marks 
         ends += [float(v) for v in np.percentile(error, (1, 99))]
     low, high = min([-1.2 * edge, *ends]), max([1.2 * edge, *ends])
     room = 0.05 * (high - low)
-    first = min([row.low for row in rows], default=0.0)
-    last = max([row.high for row in rows], default=1.0)
+    first = min([row.low for row in rows], default=float(x.min()) if x.size else 0.0)
+    last = max([row.high for row in rows], default=float(x.max()) if x.size else 1.0)
     ax.set_ylim(low - room, high + room)
     ax.set_xlim(first, last)
     _claim(ax, check, first, last)
@@ -80,9 +81,12 @@ def draw_bands(ax: Axes, check: ClaimCheck, readings: Readings, *, marks: Marks 
         ax.plot([row.low, row.high], [at, at], color=color if judged else RULE, linewidth=1.1, **SOLID, zorder=3)
         if judged:
             bar(ax, middle, row.estimate, color=color, width=1.8)
-            mark(ax, middle, at, row.verdict, 5)
+            mark_within(ax, row.estimate.value, middle, row.verdict)
     frame(ax)
-    _edges(ax, sorted({edge for row in rows for edge in (row.low, row.high)}))
+    if rows:
+        _edges(ax, sorted({edge for row in rows for edge in (row.low, row.high)}))
+    else:
+        round_ticks(ax, "x", 6, sign=False)
     round_ticks(ax, "y", 6)
     axis_name(ax, "y", "error, %")
     axis_name(ax, "x", "power of the reference, W")
@@ -104,8 +108,6 @@ def _claim(ax: Axes, check: ClaimCheck, first: float, last: float) -> None:
 
 def _edges(ax: Axes, edges: list[float]) -> None:
     """Put ticks at the edges of the bands, leaving out those that would touch."""
-    if not edges:
-        return
     scale = width_in_pt(ax) / max(edges[-1] - edges[0], 1e-9)
     kept: list[float] = []
     for edge in [edges[0], edges[-1], *edges[1:-1]]:

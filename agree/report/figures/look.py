@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from agree.core.interval.estimate import Estimate
 from agree.report.drawing.fonts import drawable, font
+from agree.report.drawing.writing_direction import left_to_right
 from agree.report.story.language.digits import MINUS
 from agree.verdict.rule import FAILS, HOLDS
 
@@ -33,7 +34,7 @@ def words(ax: Axes | Figure, x: float, y: float, text: str, size: float = SMALL,
           **style: Any) -> Any:
     """Write one line of text in the fonts of the page; no sign in it is taken for mathematics."""
     style = {"color": INK, "ha": "left", "va": "baseline"} | style
-    return ax.text(x, y, drawable(text), fontproperties=font(size, weight), parse_math=False, **style)
+    return ax.text(x, y, drawable(left_to_right(text)), fontproperties=font(size, weight), parse_math=False, **style)
 
 
 def frame(ax: Axes, *, left: bool = True, bottom: bool = True) -> None:
@@ -96,6 +97,25 @@ def mark(ax: Axes, x: float, y: float, verdict: str, size: float = 5.0, **more: 
     shape = SHAPES.get(verdict, "o")
     ax.plot([x], [y], marker=shape, markersize=size * (0.86 if shape == "D" else 1), markerfacecolor=face,
             markeredgecolor=colour_of(verdict), markeredgewidth=1.0, linestyle="none", clip_on=False, zorder=5, **more)
+
+
+def mark_within(ax: Axes, value: float, across: float, verdict: str, size: float = 5.0, *,
+                upright: bool = True) -> None:
+    """Put the mark of an answer at a value; where it lies beyond the axis, an arrow head at the edge."""
+    low, high = sorted(ax.get_ylim() if upright else ax.get_xlim())
+    if low <= value <= high or math.isnan(value):
+        at = held(value, low, high)
+        mark(ax, *((across, at) if upright else (at, across)), verdict, size)
+        return
+    arrow_head(ax, low if value < low else high, across, ("v" if upright else "<") if value < low else
+               ("^" if upright else ">"), colour_of(verdict), upright=upright)
+
+
+def arrow_head(ax: Axes, edge: float, across: float, shape: str, color: str, *, upright: bool = True) -> None:
+    """Put an arrow head at the edge of the axes: what is shown lies beyond."""
+    place = (across, edge) if upright else (edge, across)
+    ax.plot([place[0]], [place[1]], marker=shape, markersize=6, color=color, markeredgewidth=0, linestyle="none",
+            clip_on=False, zorder=5)
 
 
 def held(value: float, low: float, high: float) -> float:

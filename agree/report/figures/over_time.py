@@ -31,6 +31,8 @@ from agree.report.story.rows import session_rows
 
 LONG_S = 20       # a faulty stretch of so many seconds is hatched
 LEAST_FOR_NAME, LEAST_FOR_TWO = 66.0, 24.0  # heights of axes, pt, from which a whole name or two ticks fit
+MOST_JOINED = 600      # readings; beyond, lines between them would hide them
+LONG_MIN = 300.0       # a session longer than this has its axis in hours
 FEW_SESSIONS = 8  # up to so many, dates stand below
 
 
@@ -58,7 +60,8 @@ def draw_time(ax: Axes, strip: Axes | None, check: ClaimCheck, readings: Reading
     beyond = (readings.claims < low) | (readings.claims > high)
     for k, item in enumerate(check.pairs):
         own = readings.session == k
-        _line(ax, minutes[own], readings.claims[own], check.window_s)
+        if readings.claims.size <= MOST_JOINED:
+            _line(ax, minutes[own], readings.claims[own], check.window_s)
         if strip is not None:
             _line(strip, minutes[own], readings.reference[own], check.window_s)
         _set_aside(ax, item, starts[k])
@@ -114,8 +117,9 @@ def _hatch(ax: Axes, first: float, last: float) -> None:
 
 def _name_time(ax: Axes, check: ClaimCheck, starts: Sequence[float], ends: Sequence[float]) -> None:
     if len(starts) == 1:
-        round_ticks(ax, "x", 8, sign=False)
-        axis_name(ax, "x", "time, min")
+        hours = ends[0] > LONG_MIN
+        round_ticks(ax, "x", 8, sign=False, factor=1 / 60 if hours else 1.0)
+        axis_name(ax, "x", "time, h" if hours else "time, min")
         return
     rows = session_rows(check)
     scale = width_in_pt(ax) / ends[-1]

@@ -14,12 +14,12 @@ from agree.report.figures.look import (
     INK,
     SOLID,
     allowed,
+    arrow_head,
     axis_name,
     bar,
     colour_of,
     frame,
-    held,
-    mark,
+    mark_within,
     round_ticks,
     tick_labels,
 )
@@ -35,6 +35,12 @@ def reach(items: Sequence[tuple[Estimate, float]]) -> float:
     ends = [abs(x / limit) for item, limit in items for x in (item.low, item.high, item.value)
             if math.isfinite(x) and limit > 0]
     return ROOM * min(max([1.15, *ends]), MOST_CLAIMS)
+
+
+def _ends(items: Sequence[tuple[Estimate, float]]) -> tuple[float, float]:
+    """Return the lowest and the highest of claim, intervals and values, in claims."""
+    ends = [x / limit for item, limit in items for x in (item.low, item.high, item.value) if math.isfinite(x)]
+    return min([-1.15, *ends]), max([1.15, *ends])
 
 
 def _axis(ax: Axes, check: ClaimCheck, half: tuple[float, float], rows: Sequence[float]) -> None:
@@ -57,8 +63,7 @@ def draw_questions(ax: Axes, check: ClaimCheck) -> None:
     if spread is not None:
         shown.append((spread, average.limit))
     near = reach(shown)
-    low = min([-1.15, *(item.low / limit for item, limit in shown if math.isfinite(item.low))])
-    high = max([1.15, *(item.high / limit for item, limit in shown if math.isfinite(item.high))])
+    low, high = _ends(shown)
     ax.set_ylim(len(rows), 0)
     _axis(ax, check, (max(low, -near) * 1.06, min(high, near) * 1.06), [limit for _, limit in shown])
     for k, row in enumerate(rows):
@@ -68,7 +73,7 @@ def draw_questions(ax: Axes, check: ClaimCheck) -> None:
         elif row.estimate is not None and row.limit > 0:
             bar(ax, k + 0.5, row.estimate, upright=False, color=colour_of(row.verdict), width=3.0 if row.asked else 1.8,
                 scale=1 / row.limit)
-            mark(ax, held(row.estimate.value / row.limit, *ax.get_xlim()), k + 0.5, row.verdict, 5.5)
+            mark_within(ax, row.estimate.value / row.limit, k + 0.5, row.verdict, 5.5, upright=False)
 
 
 def _spread(check: ClaimCheck, average: QuestionRow) -> Estimate | None:
@@ -113,14 +118,22 @@ def draw_sessions(ax: Axes, check: ClaimCheck, rows: Sequence[SessionRow] | None
     for k, row in enumerate(rows):
         if row.estimate is not None:
             bar(ax, k + 0.5, row.estimate, upright=False, color=INK, width=0.8, scale=1 / limit)
-            ax.plot([held(row.estimate.value / limit, *ax.get_xlim())], [k + 0.5], marker="o", markersize=3.8,
-                    color=INK, markeredgecolor=INK, linestyle="none", zorder=5)
+            _dot(ax, row.estimate.value / limit, k + 0.5)
     for k, (reading, item) in enumerate(joint):
         if item is not None:
             at = len(rows) + k + 0.5
             bar(ax, at, item, upright=False, color=colour_of(reading.verdict), width=3.0 if k == 0 else 1.8,
                 scale=1 / limit)
-            mark(ax, held(item.value / limit, *ax.get_xlim()), at, reading.verdict, 5)
+            mark_within(ax, item.value / limit, at, reading.verdict, 5, upright=False)
+
+
+def _dot(ax: Axes, value: float, at: float) -> None:
+    """Put the dot of one session, or an arrow head where it lies beyond the axis."""
+    low, high = ax.get_xlim()
+    if low <= value <= high:
+        ax.plot([value], [at], marker="o", markersize=3.8, color=INK, markeredgecolor=INK, linestyle="none", zorder=5)
+    elif not math.isnan(value):
+        arrow_head(ax, low if value < low else high, at, "<" if value < low else ">", INK, upright=False)
 
 
 def named_sessions(ax: Axes, check: ClaimCheck, rows: Sequence[SessionRow]) -> None:

@@ -40,7 +40,8 @@ def _faults(check: ClaimCheck) -> list[Caveat]:
     seconds = check.seconds()
     share = 100 * count / max(seconds["overlap"], 1)
     with_them = check.bias_with_faults.value
-    told = f"{counted(count, 'faulty second')} ({share:.0f} %) {'was' if count == 1 else 'were'} set aside"
+    part = f"{share:.0f} %" if share >= 0.5 else "under 1 %"
+    told = f"{counted(count, 'faulty second')} ({part}) {'was' if count == 1 else 'were'} set aside"
     average = next(item for item in check.readings if item.meaning == "average")
     if check.claim.unit != "%" or average.estimate is None:
         return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
