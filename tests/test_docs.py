@@ -3,6 +3,7 @@
 import doctest
 import importlib
 import importlib.util
+import inspect
 import json
 import os
 import pkgutil
@@ -74,6 +75,19 @@ def test_every_public_function_has_an_example():
         item = getattr(agree, name)
         if callable(item) and not isinstance(item, type):
             assert ">>> " in item.__doc__, name
+
+
+@pytest.mark.parametrize("name", [name for name in agree.__all__ if name != "__version__"])
+def test_public_docstrings_say_where_to_read_on(name):
+    item = getattr(agree, name)
+    parts = dict(re.findall(r"^([A-Z][\w ]+)\n-+\n(.*?)(?=^[A-Z][\w ]+\n-+\n|\Z)", inspect.getdoc(item) + "\n",
+                            re.DOTALL | re.MULTILINE))
+    if isinstance(item, type) and issubclass(item, BaseException):
+        return  # an error has no literature, and stands in Raises of what raises it
+    assert parts["References"].strip()
+    others = [word for line in parts["See Also"].strip().splitlines() for word in line.partition(" : ")[0].split(", ")]
+    assert name not in others
+    assert set(others) <= set(agree.__all__)
 
 
 def test_readme_example():

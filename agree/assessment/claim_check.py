@@ -25,6 +25,7 @@ from agree.core.quantities.known import POWER
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.results.result import json_safe
+from agree.core.shared_docs import made_by
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.correction.kind_of_error import fitted_line
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
 SCHEMA = 1
 
 
+@made_by("check_claim", also=("Correction", "write_page"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ClaimCheck(Drawn):
     """The answer to a claim, with all it rests on; everything a report shows is stored here.
@@ -59,8 +61,8 @@ class ClaimCheck(Drawn):
     ----------
     claim : Claim
         The claim.
-    meaning, verdict : str
-        The meaning the verdict is given in, and the verdict: "holds", "does not hold" or "not settled".
+    meaning, verdict, decision_rule : str
+        The meaning and the rule the verdict is given by, and it: "holds", "does not hold" or "not settled".
     readings : tuple of Reading
         All four meanings, from mild to strict.
     bias, bias_with_faults : Estimate
@@ -81,16 +83,12 @@ class ClaimCheck(Drawn):
         Mean error of each session by itself, over its whole range, in the claim's unit.
     reference_uncertainty : ReferenceUncertainty
         As stated.
-    window_s : int
-        Averaging time of window means.
-    level : float
-        Confidence level.
+    window_s, level : float
+        Averaging time of window means, s, and confidence level.
     notes : tuple of str
         What a reader must know.
     pairs : tuple of Pairs
         The recordings checked, the reference multiplied by its factor.
-    decision_rule : str
-        The rule the verdict was given by.
     budget : tuple of BudgetTerm
         Uncertainty of the mean error, term by term.
     effects : SessionEffects or None
@@ -190,9 +188,8 @@ def check_claim(
 ) -> ClaimCheck:
     """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
 
-    Use it on paired recordings of one unit against one reference. It speaks of this unit relative to this
-    reference; with one recording, of this recording only. It does not show that a model fails, nor replace a
-    calibration by an accredited laboratory.
+    Use it on paired recordings of one unit. The answer is about this unit against this reference, and with one
+    recording about that recording only. It does not show that a model fails, and is no calibration.
 
     Parameters
     ----------
@@ -217,8 +214,7 @@ def check_claim(
     decision_rule : {"interval", "guard 2u", "guard 1.645u", "plain"}
         See `agree.verdict.rule.decide`; to be chosen before the data are seen.
     looks : sequence of int, optional
-        Numbers of sessions after which the data are looked at, declared beforehand: each look spends a part of the
-        allowed error, and between looks no answer is given. See `agree.verdict.looks.level_at`.
+        Numbers of sessions after which looks were declared (`agree.verdict.looks.level_at`); no answer between them.
     declared : Declaration, optional
         What was fixed beforehand, to be compared with what is done; its looks count unless `looks` is given.
 
@@ -239,12 +235,15 @@ def check_claim(
     DriftWarning
         One recording whose error wanders slowly.
 
+    See Also
+    --------
+    pair_recordings, find_correction, plan, write_page
+
     Notes
     -----
     Mean error: sum of errors over sum of reference. Let [l, h] be its interval, widened by the reference's
     uncertainty; the claim holds if [l, h] lies inside the limits, does not hold if wholly outside, else it is not
-    settled. Seconds are banded by the moving mean of the reference, since a reading's own noise would carry it into
-    a band where its error is on one side.
+    settled. Seconds are banded by the moving mean of the reference.
 
     References
     ----------

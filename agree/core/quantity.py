@@ -9,11 +9,15 @@ from typing import Literal
 from agree.core.errors import InputError
 from agree.core.quantities.units import convert, factor, is_known, unit_of
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 Scale = Literal["ratio", "interval", "share", "reciprocal"]
 ZeroMeans = Literal["reading", "rest", "missing", "side lost"]
 
 
+@made_by("read_recording", "overlay_recordings", "check_quantity",
+         references="BIPM, The International System of Units, 9th edition 2019 (units and their factors; from "
+                    "memory).")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity(Result):
     """What is measured: data only; the rules that use it stand where they are applied.

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 import re
+import textwrap
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 Documented = TypeVar("Documented")
@@ -64,3 +67,33 @@ def _texts(found: re.Match[str]) -> str:
     indent, names = found[1], found[2].split(", ")
     lines = "".join(TEXTS[name] for name in names).strip("\n").split("\n")
     return "\n".join(f"{indent}{line}" if line else "" for line in lines)
+
+
+def made_by(*functions: str, also: Sequence[str] = (), references: str = ""
+            ) -> Callable[[type[Documented]], type[Documented]]:
+    """Return a decorator that says in a result's docstring which functions make it, and where to read on.
+
+    Parameters
+    ----------
+    functions : str
+        Public functions that return or take the class.
+    also : sequence of str
+        Further public names of the same kind.
+    references : str
+        Sources; those of the functions, if none are given.
+    """
+    seen = ["See Also", "--------", ", ".join([*functions, *also]), ""]
+    those = " and ".join(f"`{name}`" for name in functions)
+    sources = ["References", "----------", *textwrap.wrap(references or f"Those of {those}.", 100), ""]
+
+    def add(item: type[Documented]) -> type[Documented]:
+        if item.__doc__ is not None:
+            lines = [*inspect.cleandoc(item.__doc__).rstrip().split("\n"), ""]
+            for section, before in ((seen, ("Notes", "References", "Examples")), (sources, ("Examples",))):
+                heads = [k for k, line in enumerate(lines[:-1]) if line in before and lines[k + 1].startswith("---")]
+                place = heads[0] if heads else len(lines)
+                lines[place:place] = section
+            item.__doc__ = "\n".join(lines)
+        return item
+
+    return add

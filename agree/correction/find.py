@@ -11,6 +11,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
+from agree.core.shared_docs import made_by
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
@@ -34,6 +35,7 @@ FINEST_STEP = 0.01       # per cent: a factor of four decimals
 COARSEST_STEP = 5.0
 
 
+@made_by("find_correction", "check_claim")
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Correction(Drawn):
     """A correction of the device.
@@ -122,6 +124,11 @@ def find_correction(
     InputError, SampleSizeError
         Not Pairs, too few used seconds, a device that sums to nothing, or an option that is not understood.
 
+    See Also
+    --------
+    check_claim : Judge a claim, and find the correction too.
+    deming : The line behind scale and offset.
+
     Notes
     -----
     None, scale, offset, and both are found without each session in turn (of a single recording: without each of 8
@@ -136,6 +143,10 @@ def find_correction(
     made worse if it asks for less than half of what is entered, which at that spread happens in one session of six.
     An unstable correction is entered with a caution; it is refused only where entering would not lower the mean square
     of the next session's error.
+
+    References
+    ----------
+    Breiman L, Friedman JH, Olshen RA, Stone CJ (1984) Classification and Regression Trees, section 3.4 (from memory).
 
     Examples
     --------

@@ -95,6 +95,17 @@ def pair_recordings(
         Readings too far apart, stamps over more than 7 days, a wrong lag, an unknown kind of fault, or no second left
         to compare.
 
+    See Also
+    --------
+    read_recording : Read one recording.
+    look : See what a file holds.
+    check_claim : Judge a claim on the pairs.
+
+    References
+    ----------
+    "How recordings are paired" in the documentation.
+    "Which seconds are faulty" in the documentation.
+
     Examples
     --------
     >>> import numpy as np

@@ -16,6 +16,7 @@ from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
 from agree.core.results.result import Result, json_safe
+from agree.core.shared_docs import made_by
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.verdict.chance import LEAST_SESSIONS, Terms
@@ -29,6 +30,7 @@ HARDLY = 0.25         # share of the variance between sessions below which more 
 SCHEMA = 1
 
 
+@made_by("plan", also=("TrialPlan",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan(Result):
     """What to record to settle a claim, and what that rests on.
@@ -168,12 +170,21 @@ def plan(
     SampleSizeError
         A pilot session with fewer than 30 used seconds.
 
+    See Also
+    --------
+    check_claim : The check that is planned for.
+    plan_trials : The same for a table of trials.
+
     Notes
     -----
     Session means vary by s^2 + w^2, w^2 = within_sd^2 (1 + r)/(1 - r)/n with r = exp(-1/correlation_s) and n seconds
     (the mean of a first-order autoregressive error). The chance is that of the t interval between sessions, widened
     by the reference (`agree.verdict.chance.chance`), whose own error is spread as stated. A pilot's SD is
     itself uncertain: its upper 80 % limit is planned with, after Browne RH (1995) Stat Med 14:1933.
+
+    References
+    ----------
+    Browne RH (1995) Stat Med 14:1933 (from memory).
 
     Examples
     --------

@@ -14,6 +14,7 @@ from agree.core.errors import InputError
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result, json_safe
+from agree.core.shared_docs import made_by
 from agree.quantities.answer import (
     ASKED,
     Asked,
@@ -35,6 +36,7 @@ from agree.verdict.rule import OPEN
 OWNERS = ("device", "clock", "unknown")
 
 
+@made_by("check_quantity", also=("ClaimCheck", "TrialsCheck"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class QuantityCheck(Result):
     """The answer to a claim about a quantity, as recorded and with the delay taken out.
@@ -149,7 +151,13 @@ def check_quantity(
 
     See Also
     --------
-    overlay_recordings, check_claim, check_trials
+    overlay_recordings : Lay two recordings over one another for it.
+    check_claim : The same for power.
+    check_trials : The same for a table of trials.
+
+    References
+    ----------
+    JCGM 106:2012 for the rule; Clopper CJ, Pearson ES (1934) Biometrika 26:404 for shares (from memory).
 
     Examples
     --------

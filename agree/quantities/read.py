@@ -71,7 +71,12 @@ def overlay_recordings(
 
     See Also
     --------
-    check_quantity, read_recording
+    check_quantity : Judge a claim on what this returns.
+    read_recording : Read one recording.
+
+    References
+    ----------
+    "Check heart rates" in the documentation.
 
     Examples
     --------

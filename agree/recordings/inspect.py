@@ -15,6 +15,7 @@ from agree.core.data.runs import runs
 from agree.core.errors import InputError
 from agree.core.results.note import Note
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 from agree.files.source import Source
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
 from agree.recordings.read import read_table_of, recording_of_table
@@ -31,6 +32,8 @@ UNITS = {"power": "W", "cadence": "rpm", "speed": "m/s", "temperature": "°C", "
          "heart rate": "bpm", "torque": "Nm", "core temperature": "°C", "oxygen uptake": "l/min", "pace": "m/s"}
 
 
+@made_by("look", also=("FileLook",),
+         references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Channel(Result):
     """One column of a file.
@@ -63,6 +66,8 @@ class Channel(Result):
     high: float
 
 
+@made_by("look", also=("FileLook",),
+         references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Gap(Result):
     """A stretch without rows: seconds from the first stamp to where it begins, and how long it is."""
@@ -71,6 +76,8 @@ class Gap(Result):
     seconds: float
 
 
+@made_by("look", also=("FileLook",),
+         references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Oddity(Result):
     """Values to distrust: what, how many readings in how many runs, and where the first begins (s from the start)."""
@@ -81,6 +88,8 @@ class Oddity(Result):
     first_s: float
 
 
+@made_by("look", also=("Recording", "Channel", "Gap", "Oddity"),
+         references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FileLook(Result):
     """What a file holds.
@@ -150,12 +159,22 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
     InputError
         A file that cannot be opened, or is no table.
 
+    See Also
+    --------
+    read_recording : Read one of the files.
+    pair_recordings : Lay two of them over one another.
+
     Notes
     -----
     Values to distrust, each a limit of common practice and no proof of a fault: power below 0 or above 2,500 W; a
     reading above 3 times the median of 9 around it plus 300 W; the same power, not 0, 10 times in a row; the highest
     power at least 3 times in a row; 0 W at 30 rpm or more, or over 20 W at 0 rpm, 3 times in a row; cadence above 200
     rpm; a balance of 0 or 100 %.
+
+    References
+    ----------
+    "Files that are read" in the documentation.
+    Its limits are common practice.
 
     Examples
     --------

@@ -91,6 +91,10 @@ def read_recording(
     look : What a file holds, without judging it.
     pair_recordings : Two recordings of one effort laid over one another.
 
+    References
+    ----------
+    "Files that are read" in the documentation.
+
     Examples
     --------
     >>> from agree import read_recording

@@ -16,6 +16,7 @@ from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.plain import plain_name
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 CLOCKS = ("utc", "local", "elapsed", "rows")
 # Fields that hold a channel each; a quantity without a field of its own is in `readings`.
@@ -25,6 +26,8 @@ FIELDS = {"power": "power", "cadence": "cadence", "speed": "speed", "pace": "spe
 CHANNELS = tuple(dict.fromkeys(FIELDS.values()))
 
 
+@made_by("read_recording", also=("FileLook", "Pairs"),
+         references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Recording(Result):
     """One device's readings against time, as recorded: nothing filled in, nothing averaged.

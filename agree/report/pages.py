@@ -37,6 +37,15 @@ def render_page(check: ClaimCheck, form: Form, *, provenance: Provenance | None 
     InputError
         Another form.
 
+    See Also
+    --------
+    write_page : Write the page to a file.
+    check_claim : Make the check.
+
+    References
+    ----------
+    ISO 216 for the size of the page. "The page, part by part" in the documentation.
+
     Examples
     --------
     >>> import numpy as np
@@ -73,6 +82,15 @@ def write_page(check: ClaimCheck, path: str | Path, *, provenance: Provenance | 
     ------
     InputError
         Another suffix, a folder that does not exist, or a place that cannot be written.
+
+    See Also
+    --------
+    render_page : The page as bytes.
+    check_claim : Make the check.
+
+    References
+    ----------
+    ISO 216 for the size of the page. "The page, part by part" in the documentation.
 
     Examples
     --------

@@ -11,6 +11,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.results.result import json_safe
+from agree.core.shared_docs import made_by
 from agree.estimators.trials.level_line import LevelLine
 from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits
@@ -27,6 +28,7 @@ from agree.verdict.rule import widen
 Assume = Literal["nothing", "normal"]
 
 
+@made_by("check_trials", also=("Trials", "TrialMeaning"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrialsCheck(Drawn):
     """The answer to a claim about trials, with all it rests on.
@@ -145,14 +147,15 @@ def check_trials(
     SampleSizeError
         Fewer than 2 subjects.
 
+    See Also
+    --------
+    pair_trials : Join a table of trials for it.
+    plan_trials : How many subjects it takes.
+
     Notes
     -----
     Model: the error of subject i in trial j is beta + b_i + e_ij on the claim's scale. The unweighted analysis of the
     subjects' means gives the bias and the limits of agreement, whatever the numbers of trials.
-
-    See Also
-    --------
-    pair_trials, plan_trials, check_claim
 
     References
     ----------

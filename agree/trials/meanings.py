@@ -11,6 +11,7 @@ import numpy as np
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 from agree.core.thresholds import TRIALS_COUNTED_SHARE, TRIALS_FAILS_MARGIN, TRIALS_HOLDS_MARGIN, TRIALS_NORMAL_FAILS
 from agree.estimators.trials.level_line import LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
@@ -24,6 +25,7 @@ MEANINGS: tuple[Meaning, ...] = ("average", "levels", "readings", "next_subject"
 MOST_NEEDED = 100_000
 
 
+@made_by("check_trials", also=("TrialsCheck",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrialMeaning(Result):
     """One meaning of a claim about trials, and its answer.

@@ -71,7 +71,12 @@ def pair_trials(
 
     See Also
     --------
-    check_trials, pair_recordings
+    check_trials : Judge a claim on what this returns.
+    pair_recordings : The same for recordings.
+
+    References
+    ----------
+    "Tables of trials" in the documentation.
 
     Examples
     --------

@@ -14,6 +14,7 @@ from agree.core import checks, thresholds
 from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 from agree.estimators.components import Part
 from agree.estimators.trials.shares_within import binomial_limits, normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
@@ -56,6 +57,7 @@ class TrialPlanRow:
     other_subjects: int | None
 
 
+@made_by("plan_trials", also=("Plan",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrialPlan(Result):
     """How many subjects and trials would settle a claim.
@@ -220,7 +222,12 @@ def plan_trials(
 
     See Also
     --------
-    check_trials, plan
+    check_trials : The check that is planned for.
+    plan : The same for sessions of power.
+
+    References
+    ----------
+    Zou GY (2013) Stat Methods Med Res 22:630 for the limits it plans with (from memory).
 
     Examples
     --------

@@ -14,6 +14,7 @@ from agree.core.errors import InputError
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result, json_safe
+from agree.core.shared_docs import made_by
 
 Aside = Literal["only_in_reference", "only_in_device", "no_reading", "blank_key", "copied", "outside_claim"]
 ASIDE: tuple[Aside, ...] = ("only_in_reference", "only_in_device", "no_reading", "blank_key", "copied",
@@ -42,6 +43,7 @@ class SetAside(Result):
     first: tuple[str, ...]
 
 
+@made_by("pair_trials", also=("TrialsCheck",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trials(Result):
     """Readings of two methods, by subject.

@@ -13,6 +13,7 @@ from agree.core.errors import InputError
 from agree.core.quantities.units import convert, factor, is_known, unit_of
 from agree.core.quantity import Quantity
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 SIGN = r"(?:±|\+/-|\+-|plus or minus)?\s*"
 NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
@@ -42,6 +43,8 @@ def _limit(text: str, pattern: re.Pattern[str] = _LIMIT) -> tuple[float, str] | 
     return number(found[1]), unit_of(found[2]).symbol
 
 
+@made_by("check_claim", "check_trials", "check_quantity",
+         references="JCGM 106:2012, clause 3 (limits of what is allowed; from memory).")
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Claim(Result):
     """An accuracy claim.

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +75,8 @@ class Delay:
     se_s: float
 
 
+@made_by("pair_recordings", also=("Pairs",),
+         references='The pages "How recordings are paired" and "Which seconds are faulty" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Alignment(Result):
     """How two clocks were matched.

@@ -23,8 +23,11 @@ from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.results.plain import plain_name
 from agree.core.results.result import Result, json_safe
+from agree.core.shared_docs import made_by
 
 
+@made_by("pair_recordings", also=("Pairs",),
+         references='The pages "How recordings are paired" and "Which seconds are faulty" of the documentation.')
 class Event(NamedTuple):
     """A run of seconds with one reason: start (s since the first common second) and length (s)."""
 
@@ -33,6 +36,8 @@ class Event(NamedTuple):
     seconds: int
 
 
+@made_by("pair_recordings", "match_response", also=("Recording", "Alignment"),
+         references='The pages "How recordings are paired" and "Which seconds are faulty" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pairs(Drawn):
     """Reference and device on one 1-s grid.

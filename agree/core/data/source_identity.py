@@ -6,8 +6,11 @@ import hashlib
 from dataclasses import dataclass
 
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 
+@made_by("read_recording", "pair_recordings",
+         references="FIPS PUB 180-4 for SHA-256 (from memory).")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceIdentity(Result):
     r"""Name, size and digest of the bytes a recording was read from.

@@ -6,8 +6,12 @@ import math
 from dataclasses import dataclass
 
 from agree.core.results.drawn import Drawn
+from agree.core.shared_docs import made_by
 
 
+@made_by("limits_of_agreement", "deming", "check_claim",
+         references="Müller UK (2004) A theory of robust long-run variance estimation; Lazarus E, Lewis DJ, Stock JH, "
+                    "Watson MW (2018) J Bus Econ Stat 36:541, for serial intervals (both from memory).")
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Estimate(Drawn):
     """A number with its interval.

@@ -7,10 +7,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 Severity = Literal["answer", "trust", "detail"]
 
 
+@made_by("look", "pair_recordings", "check_claim",
+         references='The page "The page, part by part" of the documentation says which notes stand where.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Note(Result):
     """One fact about data or answer.

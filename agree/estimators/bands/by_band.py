@@ -18,7 +18,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import numbered
 from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
 from agree.estimators.scales import errors_on_scale
@@ -27,6 +27,7 @@ THIN = 10   # pairs below which a band is called thin: eight cosines need more
 POOLED = 4  # bands with an interval that pooling needs
 
 
+@made_by("bias_by_band", also=("BandBias",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Band(Result):
     """One band [low, high).
@@ -56,6 +57,7 @@ class Band(Result):
     pooled: Estimate | None = None
 
 
+@made_by("bias_by_band", also=("Band", "BiasCurve"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BandBias(Drawn):
     """Bias in every band.
@@ -144,6 +146,11 @@ def bias_by_band(
     -----
     {drift}
 
+    See Also
+    --------
+    bias_curve : The same without edges.
+    check_claim : Judge a claim in every band.
+
     Notes
     -----
     ``joint``: the influence series of all bands, 0 outside a band, have a covariance by the engine, whose
@@ -157,6 +164,10 @@ def bias_by_band(
     B = (k - 3)/(k - 1) v/(v + between), pooled = bias - B (bias - mean) with variance
     v (1 - (k - 1) B/k) + 2 B^2 (bias - mean)^2/(k - 3) (Morris 1983, JASA 78:47, from memory). Its interval holds
     for bands on average, not for the one that differs most.
+
+    References
+    ----------
+    Sidak Z (1967) JASA 62:626; Morris CN (1983) JASA 78:47 (both from memory).
 
     Examples
     --------

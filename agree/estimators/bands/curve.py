@@ -14,12 +14,13 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import METHODS, covariance, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import largest_t, matrix_root
 
 POINTS = 41  # places at which the curve is given
 
 
+@made_by("bias_curve", also=("BandBias",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BiasCurve(Drawn):
     """Bias over the range, with a band that holds at one place and one that holds everywhere at once.
@@ -136,6 +137,11 @@ def bias_curve(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    bias_by_band : The same in bands, with edges.
+    regression_limits : Limits that follow the level.
 
     Notes
     -----

@@ -17,7 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.devices.splitting import (
     error_sd,
     error_variances,
@@ -32,6 +32,7 @@ from agree.estimators.scales import exponential
 SCALE_SHARE = 0.1
 
 
+@made_by("split_errors", also=("SplitErrors",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Contrast(Result):
     """How one device reads against another.
@@ -60,6 +61,7 @@ class Contrast(Result):
     scale: Estimate
 
 
+@made_by("split_errors", also=("Contrast",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SplitErrors(Result):
     """Random error of each device, with how the devices read against each other.
@@ -189,6 +191,11 @@ def split_errors(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    variance_ratio : Two devices and repeated readings.
+    deming : A line between two of the devices.
 
     Notes
     -----

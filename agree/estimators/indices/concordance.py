@@ -17,10 +17,11 @@ from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import mean_over
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.scales import transformed
 
 
+@made_by("concordance", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Concordance(Result):
     """Concordance correlation and its parts.
@@ -117,6 +118,11 @@ def concordance(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    limits_of_agreement : How far one reading may be off.
+    intraclass : Agreement of several raters.
 
     Notes
     -----

@@ -13,7 +13,7 @@ from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.interval.engine import warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
@@ -21,6 +21,7 @@ from agree.estimators.scales import errors_on_scale
 DISTRIBUTIONS = ("normal", "any")
 
 
+@made_by("deviation_index", also=("CoverageProbability",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class DeviationIndex(Result):
     """The distance from the reference within which a stated share of single readings lies.
@@ -49,6 +50,7 @@ class DeviationIndex(Result):
                                  "where in the range, and is no statement on an average over the ride.")
 
 
+@made_by("coverage_probability", also=("DeviationIndex",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CoverageProbability(Result):
     """Share of single readings that lie within a limit of the reference.
@@ -131,6 +133,11 @@ def deviation_index(
     -----
     {drift, alike}
 
+    See Also
+    --------
+    coverage_probability : The share that lies within a given limit.
+    tolerance_limits : Both limits, with confidence.
+
     Notes
     -----
     ``normal``: the root of Phi((k - m)/s) - Phi((-k - m)/s) = coverage, with mean m and SD s of the errors. Its
@@ -199,6 +206,11 @@ def coverage_probability(
     Warns
     -----
     {drift, alike}
+
+    See Also
+    --------
+    deviation_index : The limit that a given share lies within.
+    check_claim : Judge the share of readings within a claim.
 
     Notes
     -----

@@ -17,7 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, spread, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.fieller import fieller
 from agree.estimators.readings import resolution, warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -25,6 +25,7 @@ from agree.estimators.scales import errors_on_scale, exponential
 SCALES = ("difference", "percent", "ratio", "log")
 
 
+@made_by("equivalence", also=("ClaimCheck",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Equivalence(Result):
     """Outcome of two one-sided tests.
@@ -169,6 +170,11 @@ def equivalence(
     Warns
     -----
     {drift, alike}
+
+    See Also
+    --------
+    check_claim : Judge a claim, the reference's uncertainty included.
+    limits_of_agreement : How far one reading may be off.
 
     Notes
     -----

@@ -15,9 +15,10 @@ from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 
 
+@made_by("intraclass", also=("TypicalError",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Intraclass(Result):
     """Intraclass correlations of single readings and of the mean of all raters, with the mean squares.
@@ -192,6 +193,11 @@ def intraclass(
         Bad options or readings, a cell that is missing or there twice, or subjects that do not differ.
     SampleSizeError
         Fewer than 3 subjects or 2 raters.
+
+    See Also
+    --------
+    precision : Repeatability, in the unit of the readings.
+    typical_error : How far two trials of one device differ.
 
     Notes
     -----

@@ -16,12 +16,13 @@ from agree.core.errors import SampleSizeError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.components import OneWay, Part, between_parts, mover, one_way, square_limits, total_parts
 from agree.estimators.indices.typical_error import SCALES, as_percent, logarithms
 from agree.estimators.scales import transformed
 
 
+@made_by("precision", also=("TypicalError",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Precision(Result):
     """Standard deviations within and between groups, with the analysis of variance behind them.
@@ -130,6 +131,11 @@ def precision(
         Bad options, labels or readings, or readings of zero or less with ``percent``.
     SampleSizeError
         Fewer than 3 readings or 2 groups, or no group with repeats.
+
+    See Also
+    --------
+    intraclass : Share of the variance between subjects.
+    typical_error : Two trials of one device.
 
     Notes
     -----

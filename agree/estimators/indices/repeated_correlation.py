@@ -14,9 +14,10 @@ from agree.core.choices import NanPolicy
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 
 
+@made_by("repeated_correlation", also=("Concordance",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RepeatedCorrelation(Result):
     """Common correlation within subjects.

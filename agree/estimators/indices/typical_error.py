@@ -16,7 +16,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.components import square_limits
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.scales import transformed
@@ -24,6 +24,7 @@ from agree.estimators.scales import transformed
 SCALES = ("difference", "percent")
 
 
+@made_by("typical_error", also=("Precision",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TypicalError(Result):
     """Error of a single trial, and the change between trials.
@@ -113,6 +114,11 @@ def typical_error(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    precision : More than two repeats, in groups.
+    intraclass : Repeatability against the spread of subjects.
 
     Notes
     -----

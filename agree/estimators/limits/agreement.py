@@ -17,12 +17,13 @@ from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 
+@made_by("limits_of_agreement", also=("ToleranceLimits", "QuantileLimits"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LimitsOfAgreement(Drawn):
     """Bias and limits of agreement, each with its interval.
@@ -132,6 +133,12 @@ def limits_of_agreement(
     Warns
     -----
     {drift, alike}
+
+    See Also
+    --------
+    look_at_errors : Whether these limits may be used at all.
+    tolerance_limits : Limits that hold their share with confidence.
+    quantile_limits : Limits for errors of any shape.
 
     Notes
     -----

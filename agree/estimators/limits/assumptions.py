@@ -19,7 +19,7 @@ from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.results.words import estimate_text
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
 from agree.estimators.scales import errors_on_scale
@@ -32,6 +32,7 @@ ADVICE = {"limits_of_agreement": "limits from this scale are fine", "percent": "
           "regression_limits": "use regression_limits", "quantile_limits": "use quantile_limits"}
 
 
+@made_by("look_at_errors", also=("ErrorLook",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Look(Result):
     """One assumption looked at.
@@ -63,6 +64,7 @@ class Look(Result):
     finding: str
 
 
+@made_by("look_at_errors", also=("Look",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ErrorLook(Result):
     """Assumptions of limits of agreement, and what follows.
@@ -231,6 +233,12 @@ def look_at_errors(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    limits_of_agreement : What may be used if the look finds nothing.
+    regression_limits : What to use for a trend or a spread.
+    quantile_limits : What to use for another shape.
 
     Notes
     -----

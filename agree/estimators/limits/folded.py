@@ -11,10 +11,11 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.scales import errors_on_scale
 
 
+@made_by("folded_distribution", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FoldedDistribution(Result):
     """Errors in increasing order with the share beyond each, on its own side of the middle.

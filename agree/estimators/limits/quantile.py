@@ -14,13 +14,14 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.limits.far_tail import far_end
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 
+@made_by("quantile_limits", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class QuantileLimits(Result):
     """Median and outer quantiles of the errors, each with its interval.
@@ -110,6 +111,11 @@ def quantile_limits(
     Warns
     -----
     {drift, alike}
+
+    See Also
+    --------
+    limits_of_agreement : Narrower limits where errors are normal.
+    look_at_errors : Which limits to use.
 
     Notes
     -----

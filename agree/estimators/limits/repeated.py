@@ -19,7 +19,7 @@ from agree.core.errors import AssumptionWarning, SampleSizeError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.core.thresholds import TOGETHER_P
 from agree.estimators.components import Part, mover, one_way
 from agree.estimators.limits.repeated_parts import mixed, moments, unweighted
@@ -28,6 +28,7 @@ from agree.estimators.scales import errors_on_scale, exponential
 SCALES = ("difference", "log")
 
 
+@made_by("repeated_limits", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RepeatedLimits(Result):
     """Bias and limits of agreement for a single pair of readings, from repeated pairs.
@@ -174,6 +175,11 @@ def repeated_limits(
     -----
     AssumptionWarning
         ``constant``, where the two methods rise and fall together within subjects: what is measured varies there.
+
+    See Also
+    --------
+    limits_of_agreement : One pair for each subject.
+    precision : Repeats of one device.
 
     Notes
     -----

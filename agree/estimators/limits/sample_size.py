@@ -10,10 +10,12 @@ from scipy import special
 from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 
 MOST = 1_000_000  # pairs
 
 
+@made_by("limits_sample_size", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LimitsSampleSize(Result):
     """Number of pairs, and what it gives.

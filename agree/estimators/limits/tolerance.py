@@ -18,7 +18,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import METHODS, estimate, spread, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -27,6 +27,7 @@ NORMAL_REACH, NODES = 9.0, 120  # beyond 9 standard deviations the normal densit
 TWO_SIDED, ONE_SIDED = ("exact", "howe", "wald-wolfowitz"), ("exact", "approximate")
 
 
+@made_by("tolerance_limits", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ToleranceLimits(Result):
     """Range that holds at least `content` of all errors with confidence `level`.
@@ -222,6 +223,11 @@ def tolerance_limits(
     Warns
     -----
     {drift, alike}
+
+    See Also
+    --------
+    limits_of_agreement : Limits without a statement of confidence.
+    quantile_limits : Limits for errors of any shape.
 
     Notes
     -----

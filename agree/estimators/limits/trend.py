@@ -17,7 +17,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.scales import errors_on_scale, exponential
 
 MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
@@ -74,6 +74,7 @@ def spread_curve(u: FloatArray, error: Curve, *, sloped: bool, parameters: int) 
     return Curve(np.array([sd, 0.0]), np.stack((influence, np.zeros(n))), error.residual)
 
 
+@made_by("regression_limits", also=("RegressionLimits",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LimitsAt(Result):
     """Bias and limits at one level.
@@ -102,6 +103,7 @@ class LimitsAt(Result):
     extrapolated: bool
 
 
+@made_by("regression_limits", also=("LimitsAt",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RegressionLimits(Result):
     """Limits of agreement along a line.
@@ -223,6 +225,11 @@ def regression_limits(
     Warns
     -----
     {drift}
+
+    See Also
+    --------
+    look_at_errors : Whether limits have to follow the level.
+    bias_by_band : The error by band.
 
     Notes
     -----

@@ -209,6 +209,12 @@ def deming(
         (Sxy / slope below Sxx / 2). Infinite limits speak for themselves.
     {drift}
 
+    See Also
+    --------
+    variance_ratio : Find the ratio it needs.
+    york : The uncertainty of every reading is known.
+    passing_bablok : Wild readings do not move it.
+
     Notes
     -----
     With centred moments Sxx, Syy, Sxy and ratio L the slope solves b^2 Sxy + b (L Sxx - Syy) - L Sxy = 0, that is

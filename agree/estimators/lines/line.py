@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
+from agree.core.shared_docs import made_by
 
 
+@made_by("deming", "passing_bablok", also=("YorkLine",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Line(Drawn):
     """A fitted line, device = intercept + slope * reference.

@@ -16,7 +16,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import InputError
 from agree.core.interval.engine import covariance
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import largest_t, matrix_root, shrunk
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok
@@ -24,6 +24,7 @@ from agree.estimators.lines.passing_bablok import passing_bablok
 STEPS = 15  # places along the line at which dependent residuals are tried
 
 
+@made_by("linearity", also=("Line",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Linearity(Result):
     """Test of linearity.
@@ -97,6 +98,11 @@ def linearity(
     InputError
         Bad options or readings, or no line.
     {few}
+
+    See Also
+    --------
+    passing_bablok : The line that is tested.
+    bias_curve : What the bend looks like.
 
     Notes
     -----

@@ -123,6 +123,11 @@ def passing_bablok(
     -----
     {drift}
 
+    See Also
+    --------
+    deming : A line when the ratio of the error variances is known.
+    linearity : Whether it is a line at all.
+
     Notes
     -----
     Pairs with slope -1 (equal reference + device), identical ones among them, are left out; N remain. The slope is

@@ -16,9 +16,10 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import METHODS, spread, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 
 
+@made_by("variance_ratio", also=("Line",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class VarianceRatio(Result):
     """Variance of the device's error over that of the reference's error.
@@ -111,12 +112,21 @@ def variance_ratio(
     SampleSizeError
         Fewer than 2 readings a block, or fewer than 2 sessions.
 
+    See Also
+    --------
+    deming : The line that needs this ratio.
+    split_errors : Errors of three devices or more.
+
     Notes
     -----
     With SD the root of the sum of squares about the block means over readings less blocks, the ratio is
     SD_device^2/SD_reference^2. Independent normal errors: limits ratio/F and ratio F, F the quantiles of Snedecor's
     F. Otherwise the logarithm of the ratio has the influence d_y^2/mean(d_y^2) - d_x^2/mean(d_x^2), and the limits are
     transformed back. Errors alike over a whole block leave within-block SDs too small, in both devices.
+
+    References
+    ----------
+    Snedecor GW, Cochran WG (1989) Statistical Methods, 8th ed., the F interval of a ratio of variances (from memory).
 
     Examples
     --------

@@ -17,13 +17,14 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import AssumptionWarning, InputError
 from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, inverted, slope_scores, solve
 
 TOO_UNLIKELY = 0.001  # probability of the chi-square below which the stated uncertainties are doubted
 
 
+@made_by("york", also=("Line",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class YorkLine(Line):
     """A line fitted with stated uncertainties, and whether the scatter agrees with them.
@@ -146,6 +147,11 @@ def york(
     AssumptionWarning
         Independent, unscaled: a chi-square that the stated uncertainties exceed with probability below 0.001.
     {drift}
+
+    See Also
+    --------
+    deming : One ratio of error variances for all readings.
+    passing_bablok : No uncertainties needed.
 
     Notes
     -----

@@ -15,7 +15,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.shared_docs import shared
+from agree.core.shared_docs import made_by, shared
 from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer
@@ -27,6 +27,7 @@ from agree.estimators.response.unbroken import of_columns, of_pairs
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
 
 
+@made_by("response_difference", also=("Pairs",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Response(Result):
     """Difference in response of two devices.
@@ -129,6 +130,11 @@ def response_difference(
         Bad options or readings, a trace that does not change, or traces whose changes do not go together.
     SampleSizeError
         Fewer than 300 changes from one second to the next known in both.
+
+    See Also
+    --------
+    match_response : Take the difference out.
+    best_efforts : What it does to bests.
 
     Notes
     -----
@@ -244,7 +250,12 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
 
     See Also
     --------
-    response_difference, pair_recordings
+    response_difference : Find the difference that is taken out.
+    pair_recordings : Does this for recordings by itself.
+
+    References
+    ----------
+    As for `response_difference`.
 
     Examples
     --------

@@ -15,6 +15,7 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.shared_docs import made_by
 from agree.estimators.response.effort_windows import Errors, errors, longest_run, means, selection, spreading
 from agree.estimators.response.unbroken import Traces, of_matched, own_traces
 
@@ -24,6 +25,7 @@ TIE = 1e-9  # of the largest reading: sums differ by rounding
 METHOD = "t, windows of similar power (serial)"
 
 
+@made_by("best_efforts", also=("BestEfforts",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Effort(Result):
     """Best mean power over one duration.
@@ -83,6 +85,7 @@ class Effort(Result):
     note: str = ""
 
 
+@made_by("best_efforts", also=("Effort",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BestEfforts(Result):
     """Best efforts over several durations.
@@ -151,6 +154,11 @@ def best_efforts(
     -----
     DriftWarning
         When the slowest component of the errors dominates.
+
+    See Also
+    --------
+    response_difference : Whether one of the two averages over longer.
+    bias_by_band : Where in the range the error lies.
 
     Notes
     -----
