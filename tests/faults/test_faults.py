@@ -93,6 +93,13 @@ def test_values_that_chance_or_a_steady_judge_repeats_are_not_held(judge):
     assert where(find(judge, noisy), "held") == []
 
 
+@pytest.mark.parametrize(("over", "found"), [(-8, []), (8, [200])])
+def test_a_spike_is_100_w_above_twice_the_largest_beside_it(judge, over, found):
+    y = judge.copy()
+    y[200] = 2 * judge[198:203].max() + 100 + over
+    assert where(find(judge, y), "spike") == found
+
+
 def test_four_seconds_above_everything_are_no_spike(judge):
     y = judge.copy()
     y[100:104] += 900

@@ -187,6 +187,16 @@ def test_pieces_of_real_rides_are_not_steady(road):
             assert not witnesses.steady(x[start:start + 600])
 
 
+@pytest.mark.parametrize(("found", "doubt"), [
+    ([(0.9, 100.0), (0.5, 74.9)], "NONE"), ([(0.9, 100.0), (0.5, 75.1)], "RIVAL"),
+    ([(0.9, 100.0), (0.872, 50.0)], "NONE"), ([(0.9, 100.0), (0.874, 50.0)], "RIVAL"),
+    ([(0.9, 15.1)], "NONE"), ([(0.9, 14.9)], "WEAK"), ([(0.301, 100.0)], "NONE"), ([(0.299, 100.0)], "WEAK"),
+    ([], "MISSING")])
+def test_limits_of_a_match(found, doubt):
+    lags = [clock.Candidate(60 * k, *item) for k, item in enumerate(found)]
+    assert refusal.doubt(lags) is refusal.Doubt[doubt]
+
+
 def test_rival_is_refused_and_both_are_shown():
     rng = np.random.default_rng(5)
     place = np.arange(2400)
