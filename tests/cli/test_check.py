@@ -1,23 +1,16 @@
 """The command as a user runs it: exit statuses, one line for each error, files whole or not at all."""
 
 import json
-import os
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from tests.command import agree
+
 RIDES = Path(__file__).parents[1] / "data" / "rides"
 BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
 ROAD = RIDES / "single-road-78min.csv"
-
-
-def agree(*arguments, cwd=None, **environment):
-    return subprocess.run([sys.executable, "-m", "agree", *map(str, arguments)], capture_output=True, text=True,
-                          encoding="utf-8", cwd=cwd, env={**os.environ, "PYTHONIOENCODING": "utf-8", **environment},
-                          check=False)
 
 
 def refused(*arguments, **options):

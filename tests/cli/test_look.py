@@ -2,21 +2,15 @@
 
 import gzip
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.command import agree
+
 RIDES = Path(__file__).parents[1] / "data" / "rides"
 BIKE, PEDALS = RIDES / "pair-1-bike.csv", RIDES / "pair-1-pedals.csv"
-
-
-def agree(*arguments):
-    return subprocess.run([sys.executable, "-m", "agree", *map(str, arguments)], capture_output=True, text=True,
-                          encoding="utf-8", env={**os.environ, "PYTHONIOENCODING": "utf-8"}, check=False)
 
 
 def checked(*arguments):
