@@ -12,10 +12,10 @@ import numpy as np
 from agree.assessment.beside import robust_and_limits, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
-from agree.assessment.left_out import left_out
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
+from agree.assessment.withheld import withheld
 from agree.assessment.without_odd import without_odd
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
@@ -207,7 +207,7 @@ def check_claim(
     window_s : int
         Averaging time for readings, limits of agreement and lines, s, 1 to 600.
     level : float
-        Confidence level, in (0, 1).
+        Confidence level, from 0.5 to below 1.
     drivetrain_loss : str, optional
         "2.5 ± 1 %": share of the reference's power lost before it reaches the device; negative if the device comes
         first. It is taken off the reference, and its uncertainty added.
@@ -259,14 +259,14 @@ def check_claim(
     """
     claim = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(POWER)
     checks.choice(meaning, "meaning", meanings.MEANINGS)
-    checks.fraction(level, "level")
+    checks.interval_level(level)
     if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
         raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
     checks.choice(decision_rule, "decision_rule", RULES)
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
-    refuse_repeats((pairs,) if isinstance(pairs, Pairs) else tuple(pairs))  # before the reference is corrected
+    refuse_repeats(pairs)  # before the reference is corrected
     planned = checked_looks(looks) if looks else declared.looks if declared else ()
     beside = None if declared is None else compare(declared, Declaration(
         claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=planned,
@@ -276,10 +276,10 @@ def check_claim(
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
     faulty = with_faults(data, level)
-    aside = left_out(data.pairs, first, faulty)
-    readings = looked.answers(aside.answers((
-        first, second, meanings.readings(data, claim, reference_u, level, window_s),
-        meanings.next_session(data, claim, first, level, decision_rule))))
+    held = withheld(data, claim, first, faulty)
+    given = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
+             meanings.next_session(data, claim, first, level, decision_rule))
+    readings = looked.answers(held.answers(given))
     each = meanings.own_errors(data, claim, level)
     effects = meanings.effects_of(data, claim, level)
     bias = meanings.mean_error(data, "%", level)
@@ -293,7 +293,7 @@ def check_claim(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
         passing_bablok=robust, correction=fix, findings=findings(data, fix),
-        next_step=looked.next or next_step(data, meaning, readings, claim, level, effects.odd if effects else ()),
+        next_step=looked.next or held.next(given, meaning) or next_step(data, meaning, readings, claim, level, effects),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
-        notes=said + aside.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
+        notes=said + held.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

@@ -39,8 +39,13 @@ def look(looks: tuple[int, ...], sessions: int, level: float) -> Looked:
         return Looked(at, True, (Note(kind="looks_spent", severity="trust", values={
             "looks": ", ".join(map(str, looks)), "level": at}),))
     ahead = [count for count in looks if count > sessions]
-    between = Note(kind="looks_between", severity="answer", values={"sessions": sessions})
-    return Looked(level, False, (between,), Note(kind="next_look", values={"sessions": ahead[0]}) if ahead else None)
+    values: dict[str, float | int | str | bool] = {"sessions": sessions, "next": ahead[0] if ahead else 0,
+                                                   "last": looks[-1]}
+    if not ahead:  # what all looks may spend is spent: the answer of the last one stands
+        return Looked(level, False, (Note(kind="looks_over", severity="answer", values=values),),
+                      Note(kind="next_looks_over", values=values))
+    return Looked(level, False, (Note(kind="looks_between", severity="answer", values=values),),
+                  Note(kind="next_look", values={"sessions": ahead[0]}))
 
 
 def declared_notes(declared: Declared | None) -> tuple[Note, ...]:

@@ -10,9 +10,10 @@ from agree.core.results.note import Note
 from agree.verdict.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
-from agree.verdict.error_distribution import KnownError, interval_half_width
+from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import FAILS, HOLDS, OPEN
+from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
+from agree.verdict.sessions import SessionEffects
 
 MOST_SESSIONS = 50
 MOST_TIMES_LONGER = 10
@@ -20,7 +21,7 @@ CHANCE = 0.8  # probability with which the named amount of riding settles it
 
 
 def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: Claim, level: float,
-              odd: tuple[int, ...] = ()) -> Note:
+              effects: SessionEffects | None = None) -> Note:
     """Return what to record next, as a note of kind "next_..."."""
     reading = next(item for item in readings if item.meaning == meaning)
     if claim.above is not None and reading.estimate is None and float(table.level.max()) < claim.above:
@@ -30,8 +31,8 @@ def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: 
             return Note(kind="next_other_days", values={"sessions": 2})
         ladder = [item.meaning for item in readings if item.verdict == OPEN]
         return Note(kind="next_open", values={"meanings": ",".join(ladder)}) if ladder else Note(kind="next_nothing")
-    if odd:
-        return Note(kind="next_odd", values={"session": odd[0] + 1})
+    if effects is not None and effects.odd:
+        return Note(kind="next_odd", values={"session": effects.odd[0] + 1})
     if meaning == "next_session" and table.sessions == 1:
         return Note(kind="next_other_days", values={"sessions": 2})
     if meaning == "bands" and reading.estimate is not None:
@@ -48,21 +49,29 @@ def _mean_error_step(table: Table, reading: Reading, claim: Claim, level: float)
         return Note(kind="next_more_windows")
     margin, unit, known = abs(reading.limit - abs(item.value)), claim.unit, reading.known
     alone = float(interval_half_width(0.0, math.inf, known, level))
+    sd = own.standard_error * math.sqrt(table.sessions)
     if alone >= margin:
+        needed = math.sqrt(3) * known.u * margin / alone
+        wanted = sessions_to_settle(alone, sd, EXACT, level, MOST_SESSIONS)
+        if table.sessions > 1 and (own.high - own.low) / 2 > alone and wanted is not None and needed > 0:
+            return Note(kind="next_sessions_first", values={
+                "sessions": wanted, "sd": sd, "unit": unit, "value": item.value, "needed": needed})
         return _reference_step(own, reading.limit, alone, known, unit)
     answer = HOLDS if abs(item.value) <= reading.limit else FAILS
-    too_close = Note(kind="next_too_close", values={"value": item.value, "limit": reading.limit, "unit": unit})
-    if table.sessions == 1:
+    one = table.sessions == 1
+    hardly = Note(kind="next_hardly", values={
+        "value": item.value, "gap": margin, "unit": unit, "one": one, "half": (item.high - item.low) / 2, "sd": sd,
+        "most": MOST_TIMES_LONGER if one else MOST_SESSIONS})
+    if one:
         times = _times_longer(answer, item, Terms(reading.limit, own.standard_error, known, level))
         minutes = table.reference.size / 60
-        return too_close if times is None else Note(kind="next_ride_longer", values={
+        return hardly if times is None else Note(kind="next_ride_longer", values={
             "minutes": minutes * times, "ridden": minutes, "chance": CHANCE})
     if reading.meaning == "next_session":
         return Note(kind="next_spread", values={"sd": reading.details.get("session_sd", math.nan), "unit": unit})
-    sd = own.standard_error * math.sqrt(table.sessions)
     wanted = sessions_needed(answer, CHANCE, [item.value], [Terms(reading.limit, sd, known, level)], seen=True,
                              least=max(table.sessions + 1, LEAST_SESSIONS), most=MOST_SESSIONS)
-    return too_close if wanted is None else Note(kind="next_more_sessions", values={
+    return hardly if wanted is None else Note(kind="next_more_sessions", values={
         "sessions": wanted, "have": table.sessions, "chance": CHANCE, "sd": sd, "unit": unit})
 
 

@@ -41,6 +41,20 @@ class Level(click.ParamType):  # type: ignore[type-arg]  # not generic in the lo
         return level
 
 
+class IntervalLevel(Level):
+    """The level of intervals: one that holds at least as often as it misses."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the level as a fraction."""
+        from agree.core.thresholds import LEAST_LEVEL
+
+        level = super().convert(value, param, ctx)
+        if level < LEAST_LEVEL:
+            self.fail(f"{value} is below {LEAST_LEVEL:.0%}: an interval that misses more often than it holds settles "
+                      "nothing; write 95%", param, ctx)
+        return level
+
+
 def _option(param: click.Parameter | None) -> str:
     return "" if param is None else param.opts[-1]
 

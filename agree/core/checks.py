@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from agree.core.errors import InputError, SampleSizeError
+from agree.core.thresholds import LEAST_LEVEL
 
 FloatArray = NDArray[np.float64]
 LARGEST = 1e300
@@ -156,6 +157,15 @@ def fraction(value: float, name: str) -> float:
         shown = value.item() if isinstance(value, np.generic) else value
         raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {shown!r}{hint}")
     return float(value)
+
+
+def interval_level(value: float) -> float:
+    """Return `value` if it is a level at which an answer may be given: 0.5 or more, below 1."""
+    found = fraction(value, "level")
+    if found < LEAST_LEVEL:
+        raise InputError(f"`level` must be {LEAST_LEVEL:g} or more, such as 0.95, since an interval that misses more "
+                         f"often than it holds settles nothing; got {found:g} (= {100 * found:g} %)")
+    return found
 
 
 def choice(value: str, name: str, allowed: Sequence[str]) -> str:

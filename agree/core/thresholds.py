@@ -120,6 +120,9 @@ LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sess
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0
+LEAST_LEVEL = 0.5        # an interval that misses more often than it holds settles nothing; usual are 0.90 to 0.99
+MOST_LOSS = 30.0         # % of power: a chain loses 1-5, a badly kept drivetrain 15 (trade, recalled); beyond, a slip
+MOST_OFF = 50.0          # %: a reference that may be off by more is none; a slip of the decimal point
 LEAST_BAND_S = 60        # a band with fewer seconds is shown, not judged
 BAND_STEP_W = 5.0        # W: edges of bands and stretches are rounded to this
 POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a wrong "holds" came in 7.8 %
@@ -154,6 +157,18 @@ PATTERN_P = 0.01           # chance, over all moments tried, below which a patte
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
 MOST_LEFT_OUT = 0.2
+# One recording, s used, below which no "holds" is given, and below which its shortness is said. Errors correlated over
+# 60 to 150 s make a wrong one in at most 4.1 % from 10 min on (5 min: 8.0 %, 2 min: 21.6 %), over 300 s in 9.9 % at
+# 10 min and at most 4.6 % from 30 min on (benchmarks/short_recordings.py).
+LEAST_TO_HOLD_S = 600.0
+SHORT_RIDE_S = 1800.0
+# Share of the seconds of riding in the reference's recording that is used, below which no "holds" is given, and below
+# which it is said: what a device did not record may be what it could not (a choice, not measured).
+LEAST_RIDE_SHARE = 0.1
+SMALL_RIDE_SHARE = 0.5
+# An end of the range is lost where faulty seconds outnumber sound ones, half of all faulty ones lie, and so many.
+LOST_HALF = 0.5
+LOST_S = 30
 
 # --- study ---
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:

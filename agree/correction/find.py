@@ -110,7 +110,7 @@ def find_correction(
     step : float, optional
         Step in which the device takes a scale, per cent: 1, 0.5, 0.1; 0.01 if not given.
     level : float
-        Confidence level, in (0, 1).
+        Confidence level, from 0.5 to below 1.
     window_s : int
         Length of the windows the line is fitted to and errors are judged in, s.
 
@@ -157,7 +157,7 @@ def find_correction(
     >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
     '1.0309 scale 1.03 None'
     """
-    checks.fraction(level, "level")
+    checks.interval_level(level)
     if step is not None and not (checks.positive(step, "step") <= COARSEST_STEP):
         raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}")
     known = ReferenceUncertainty.parse(reference_uncertainty)

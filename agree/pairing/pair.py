@@ -153,6 +153,7 @@ def pair_recordings(
         alignment=alignment, reference_name=one.name, device_name=two.name,
         reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
         sources=(one.identity, two.identity), start=_start(one, own_clock, int(over.place[0])),
+        ridden_s=float((own_clock.power > 0).sum()),
         stamps=None if one.clock in ABSOLUTE else (float(one.time[0]), float(one.time[-1])),
         notes=(*made.notes, *notes, *words, *(
             replace(note, role=role) if isinstance(note, Note) else f"{role}: {note}"

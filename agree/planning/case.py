@@ -103,5 +103,6 @@ def _obstacle(answer: str, power: float, top: float, errors: list[float], terms:
         middle = (low + high) / 2
         shrunk = [item._replace(known=item.known.times(middle)) for item in terms]
         low, high = (middle, high) if ceiling(answer, errors, shrunk) > power else (low, middle)
-    return (f"the reference's own error (u = {band.known.u:.2g} {unit}) leaves a chance of {100 * top:.0f} % at most, "
-            f"however many sessions; u below {low * band.known.u:.2g} {unit} is needed"), low * band.known.u
+    return (f"the reference's own error (standard uncertainty {band.known.u:.2g} {unit}) leaves a chance of "
+            f"{100 * top:.0f} % at most, however many sessions; one below {low * band.known.u:.2g} {unit} is "
+            "needed"), low * band.known.u

@@ -148,7 +148,7 @@ def plan(
     power : float or sequence of float
         Wanted chance(s) to settle, in (0, 1).
     level : float
-        Confidence level, in (0, 1).
+        Confidence level, from 0.5 to below 1.
     meaning : {"average", "bands", "next_session"}
         The meaning the claim is to be settled in.
     bands : sequence of float, optional
@@ -194,7 +194,7 @@ def plan(
     """
     claim = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(POWER)
     checks.choice(meaning, "meaning", MEANINGS)
-    checks.fraction(level, "level")
+    checks.interval_level(level)
     powers = [checks.fraction(p, "power") for p in ([power] if isinstance(power, int | float) else power)]
     errors = [_number(e) for e in ([true_error] if isinstance(true_error, int | float) else true_error)]
     if not powers or not errors:

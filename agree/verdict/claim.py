@@ -100,6 +100,10 @@ class Claim(Result):
         floor = _limit(floors[0], _FLOOR) if len(floors) == 1 else None
         limits = [item for item in found if item is not None]
         misread = len(limits) < len(found) or len(found) > 2 or (floor is None) == bool(floors)
+        if re.fullmatch(SIGN + NUMBER, plain):
+            value = plain.lstrip("±+-/ ")
+            raise InputError(f"claim {text!r} has no unit; write '{value} %' for per cent of the reading, or "
+                             f"'{value} W' for watts")
         if misread or (floor is not None and floor[1] == PERCENT):
             raise InputError(f"claim {text!r} is not understood; write it like '1.5%', '2 W' or "
                              "'1.5 % or 2 W above 100 W'")

@@ -40,7 +40,7 @@ class Common(NamedTuple):
         return {(True, True): "both", (True, False): "reference", (False, True): "device"}.get(same, "")
 
 
-def refuse_repeats(items: Sequence[Pairs], *, pieces: bool = True) -> None:
+def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> None:
     """Refuse a device compared with itself, and sessions that rest on one ride.
 
     Readings are compared, not clocks: a copy that was shifted or stamped anew has the same readings in a row. Two
@@ -57,6 +57,7 @@ def refuse_repeats(items: Sequence[Pairs], *, pieces: bool = True) -> None:
     InputError
         Naming the sessions and both files.
     """
+    items = (pairs,) if isinstance(pairs, Pairs) else tuple(pairs)
     for k, item in enumerate(items, 1):
         reference, device = item.reference[item.used], item.device[item.used]
         if np.array_equal(reference, device) and np.unique(reference).size >= LEAST_VALUES:

@@ -9,6 +9,7 @@ from typing import Literal
 
 from agree.core.errors import InputError
 from agree.core.results.result import Result
+from agree.core.thresholds import MOST_LOSS, MOST_OFF
 from agree.verdict.claim import NUMBER, SIGN, UNIT, is_percent, number
 from agree.verdict.error_distribution import KnownError
 
@@ -132,6 +133,10 @@ class ReferenceUncertainty(Result):
                 raise InputError(f"drivetrain loss {loss!r} is not understood; write it like '2.5 ± 1 %'")
             sign, share, half, k = found.groups()
             lost = number(share) * (-1 if sign else 1)
+            if abs(lost) > MOST_LOSS or number(half) > MOST_LOSS:
+                raise InputError(f"drivetrain loss {loss!r} is more than any drivetrain loses; expected a share of the "
+                                 f"power from -{MOST_LOSS:g} to {MOST_LOSS:g} %, such as '2.5 ± 1 %' (a chain loses 1 "
+                                 "to 5 %)")
             factor *= 1 - lost / 100
             terms.append(Term(name="drivetrain loss", percent=number(half) / _coverage(k, loss), watts=0.0,
                               shape=_shape(k)))
@@ -158,6 +163,9 @@ def _term(part: str, stated: str) -> tuple[Term, str, float]:
         size, side, half, k = calibrated.groups()
         reads = number(size) * (1 if side == "high" else -1)
         u = number(half) / _coverage(k, stated)
+        if max(number(size), number(half)) > MOST_OFF:
+            raise InputError(f"reference uncertainty {stated!r} is no reference's: expected a calibration of at most "
+                             f"{MOST_OFF:g} %, such as 'reads 0.3 % high ± 0.4 % k=2'")
         return (Term(name="calibration of the reference", percent=u, watts=0.0, shape=_shape(k)),
                 f"reads {number(size):g} % {side}, u = {u:.2g} %", 1 / (1 + reads / 100))
     found = _TERM.fullmatch(words)
@@ -166,6 +174,9 @@ def _term(part: str, stated: str) -> tuple[Term, str, float]:
                          "or 'reads 0.3 % high ± 0.4 % k=2'")
     value, unit, k = found.groups()
     u = number(value) / _coverage(k, stated)
+    if is_percent(unit) and number(value) > MOST_OFF:
+        raise InputError(f"reference uncertainty {stated!r} is no reference's: expected at most {MOST_OFF:g} %, such "
+                         "as '±1 %'")
     sign = "%" if is_percent(unit) else "W"
     how = f"{number(value):g} {sign}, k = {number(k):g}" if k else f"±{number(value):g} {sign}, rectangular"
     percent = u if sign == "%" else 0.0

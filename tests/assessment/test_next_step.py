@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
+from agree.core.interval.engine import t_quantile
+from agree.report.notes.sentence import note_text
 from agree.verdict.chance import Terms, chance
 from agree.verdict.error_distribution import EXACT
 from tests.rides import session
@@ -47,8 +49,32 @@ def test_sessions_named_settle_it_with_the_chance_named(rng):
 def test_near_the_limit_it_says_that_nothing_will(rng):
     check = check_claim([session(rng, scale=1 + e / 100, sd=0.1, seconds=600, label=str(k))
                          for k, e in enumerate(exact(1.49, SD, 4))], "1.5 %")
-    assert check.next_step.kind == "next_too_close"
-    assert check.next_step.values["limit"] == pytest.approx(1.5)
+    step = check.next_step
+    assert step.kind == "next_hardly"
+    assert step.values["gap"] == pytest.approx(0.01, abs=0.005)
+    assert note_text(step).startswith("even 50 sessions would hardly settle it if the error stays as it is: +1.5 % "
+                                      "lies 0.0")
+
+
+def test_a_wide_interval_is_not_called_too_close(rng):
+    """-3.2 % is far from 1.5: what keeps it open is how the error wanders in one ride, and how sessions differ."""
+    wander = 60 * np.cumsum(rng.normal(size=3600)) / 60
+    watts = 200 + 50 * np.sin(np.arange(3600) / 50)
+    step = check_claim(Pairs(reference=watts, device=0.968 * watts + wander - wander.mean()), "1.5 %").next_step
+    assert (step.kind, step.values["one"]) == ("next_hardly", True)
+    assert note_text(step).startswith("sessions on other days: even 10 times as long a ride would hardly settle it")
+    assert "too close" not in note_text(step)
+    apart = check_claim([ride(error) for error in exact(-3.2, 12.0, 3)], "1.5 %").next_step
+    assert (apart.kind, apart.values["one"]) == ("next_hardly", False)
+    assert "-3.2 % lies 1.7 % from the limit, and sessions differ by SD 12 %" in note_text(apart)
+
+
+def test_sessions_come_first_where_they_are_more_of_the_doubt_than_the_reference(rng):
+    step = check_claim([ride(error) for error in exact(1.3, 1.2, 3)], "1.5 %", reference_uncertainty="±1 %").next_step
+    assert step.kind == "next_sessions_first"
+    count = step.values["sessions"]
+    assert t_quantile(0.95, count - 1) * 1.2 / np.sqrt(count) <= 0.951
+    assert note_text(step).startswith(f"about {count} sessions in all: how far they differ (SD 1.2 %) is more of the")
 
 
 def test_minutes_named_for_one_recording(rng):
@@ -64,7 +90,7 @@ def test_no_riding_helps_only_if_so_for_every_error_inside(rng):
     """±1 % leaves 0.95 open: errors beyond 0.55 and up to 2.45 are never settled, others are."""
     sure = [ride(error) for error in exact(1.3, 0.05, 4)]
     assert check_claim(sure, "1.5 %", reference_uncertainty="±1 %").next_step.kind == "next_calibrate"
-    unsure = [ride(error) for error in exact(1.3, SD, 4)]
+    unsure = [ride(error) for error in exact(1.3, 0.5, 4)]
     step = check_claim(unsure, "1.5 %", reference_uncertainty="±1 %").next_step
     assert step.kind == "next_reference_or_luck"
     assert step.values["holds_within"] == pytest.approx(0.55, abs=1e-6)

@@ -70,8 +70,8 @@ def test_reference_can_forbid_it():
     assert made.u_reference == pytest.approx(1 / math.sqrt(3))
     # 95 % of a rectangle of ±1 reach to 0.95: the claim can hold while the reference is within 1.5 - 0.95 of the truth
     assert case.ceiling == pytest.approx(0.55, abs=1e-6)
-    assert case.because == ("the reference's own error (u = 0.58 %) leaves a chance of 55 % at most, however many "
-                            "sessions; u below 0.49 % is needed")
+    assert case.because == ("the reference's own error (standard uncertainty 0.58 %) leaves a chance of 55 % at most, "
+                            "however many sessions; one below 0.49 % is needed")
     assert plan("1.5 %", reference_uncertainty=f"±{0.99 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling > 0.8
     assert plan("1.5 %", reference_uncertainty=f"±{1.01 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling < 0.8
 

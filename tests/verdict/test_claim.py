@@ -5,9 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from agree import Claim, InputError
+from agree import Claim, InputError, check_claim, find_correction, plan
 from agree.core.quantities.known import quantity
 from agree.verdict.reference import ReferenceUncertainty
+from tests.rides import session
 
 
 @pytest.mark.parametrize(("text", "percent", "watts", "above", "shown"), [
@@ -30,7 +31,8 @@ def test_grammar(text, percent, watts, above, shown):
 
 @pytest.mark.parametrize(("text", "message"), [
     ("good", "claim 'good' is not understood; write it like '1.5%', '2 W' or '1.5 % or 2 W above 100 W'"),
-    ("1.5", "claim '1.5' is not understood; write it like '1.5%', '2 W' or '1.5 % or 2 W above 100 W'"),
+    ("1.5", "claim '1.5' has no unit; write '1.5 %' for per cent of the reading, or '1.5 W' for watts"),
+    ("±2", "claim '±2' has no unit; write '2 %' for per cent of the reading, or '2 W' for watts"),
     ("-1 %", "claim '-1 %' is not understood; write it like '1.5%', '2 W' or '1.5 % or 2 W above 100 W'"),
     ("1 % or 2 %", "claim '1 % or 2 %' gives two limits in one unit; write one in % and one in W"),
     ("0 %", "claim '0 %' must allow an error above 0 and below 100 %"),
@@ -139,3 +141,40 @@ def test_a_level_in_another_unit():
     with pytest.raises(InputError) as caught:
         Claim.parse("2 cm above 100 W")
     assert str(caught.value) == "claim '2 cm above 100 W' names a level in W, its limit in cm; write both in one unit"
+
+
+@pytest.mark.parametrize(("loss", "refused"), [("30 ± 1 %", False), ("30.1 ± 1 %", True), ("-30.1 ± 1 %", True),
+                                               ("-300 ± 1 %", True), ("2.5 ± 31 %", True)])
+def test_a_loss_that_no_drivetrain_has(loss, refused):
+    if not refused:
+        assert ReferenceUncertainty.parse(None, loss=loss).factor == pytest.approx(0.7)
+        return
+    with pytest.raises(InputError) as caught:
+        ReferenceUncertainty.parse(None, loss=loss)
+    assert str(caught.value) == (
+        f"drivetrain loss {loss!r} is more than any drivetrain loses; expected a share of the power from -30 to 30 %, "
+        "such as '2.5 ± 1 %' (a chain loses 1 to 5 %)")
+
+
+@pytest.mark.parametrize(("stated", "refused"), [("±50 %", False), ("±51 %", True), ("reads 50 % low ± 1 %", False),
+                                                 ("reads 51 % low ± 1 %", True), ("reads 1 % low ± 51 %", True)])
+def test_a_reference_that_is_none(stated, refused):
+    if not refused:
+        assert ReferenceUncertainty.parse(stated).terms
+        return
+    with pytest.raises(InputError, match="is no reference's: expected"):
+        ReferenceUncertainty.parse(stated)
+
+
+@pytest.mark.parametrize(("level", "refused"), [(0.5, False), (0.499, True), (0.01, True)])
+def test_a_level_that_settles_nothing(rng, level, refused):
+    if not refused:
+        assert check_claim(session(rng, seconds=600), "1.5 %", level=level).level == level
+        return
+    for call in (lambda: check_claim(session(rng, seconds=600), "1.5 %", level=level),
+                 lambda: find_correction(session(rng, seconds=600), level=level), lambda: plan("1.5 %", level=level)):
+        with pytest.raises(InputError) as caught:
+            call()
+        assert str(caught.value) == (
+            "`level` must be 0.5 or more, such as 0.95, since an interval that misses more often than it holds settles "
+            f"nothing; got {level:g} (= {100 * level:g} %)")

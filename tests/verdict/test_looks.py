@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from agree import InputError, check_claim
+from agree.report.notes.sentence import note_text
 from agree.verdict.declaration import Declaration, compare, read_declaration
 from agree.verdict.looks import checked_looks, level_at, undeclared_percent
 from agree.verdict.rule import HOLDS, three_way
@@ -63,8 +64,28 @@ def test_between_looks_no_answer_is_given(rng):
     assert (four.next_step.kind, four.next_step.values["sessions"]) == ("next_look", 5)
     assert "looks_between" in {getattr(note, "kind", "") for note in four.notes}
     assert three.verdict == "holds"
+    text = " ".join(four.summary().split())
+    assert "No answer is given before the next, after 5".lower() in text.lower()
     assert three.level == pytest.approx(1 - 0.05 * 9 / 25)
     assert three.looks == (3, 5)
+
+
+def test_after_the_last_look_the_answer_stands(rng):
+    six = check_claim(rides(rng, 6), "1.5 %", looks=(3, 5))
+    assert six.verdict == "not settled"
+    assert six.next_step.kind == "next_looks_over"
+    text = " ".join(six.summary().split())
+    assert "The last declared look was after 5 sessions; these are 6. The answer given then stands" in text
+
+
+def test_what_was_done_otherwise_is_said_in_the_words_of_the_report(rng):
+    """No Python names: the question, the level in per cent, the usual bands."""
+    made = Declaration(claim="±1.5 %", meaning="next_session", level=0.9, bands=(100.0, 200.0))
+    check = check_claim(rides(rng, 3), "1.5 %", declared=made)
+    said = [note_text(note) for note in check.notes if getattr(note, "kind", "") == "declared_otherwise"]
+    assert said == ["declared beforehand: the question: the next session; done: the mean error.",
+                    "declared beforehand: the level: 90 %; done: 95 %.",
+                    "declared beforehand: the power bands: 100, 200; done: the usual ones."]
 
 
 def test_undeclared_looking_is_a_stored_fact(rng):

@@ -13,7 +13,7 @@ from agree.cli.progress import be_quiet
 from agree.cli.run import checked, paired
 from agree.cli.session_list import SessionFiles, from_place
 from agree.cli.terminal import outputs_are_no_inputs
-from agree.cli.words import MEANINGS, RULES, Level, Words, hint
+from agree.cli.words import MEANINGS, RULES, IntervalLevel, Words, hint
 
 NOT_HOLDING = 1
 GROUPS = {
@@ -42,7 +42,7 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--loss", metavar="TEXT", help="Drivetrain loss between reference and device: '2.5 ± 1 %'.")
 @click.option("--rule", type=Words(RULES), default="interval", show_default=True,
               help="Decision rule, chosen before the data are seen.")
-@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
 @click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W.")
 @click.option("--window", default=30, show_default=True, metavar="S", help="Averaging time of a reading, s.")

@@ -9,7 +9,7 @@ import click
 
 from agree.cli.groups import Grouped
 from agree.cli.terminal import edges_of, looks_of, outputs_are_no_inputs
-from agree.cli.words import MEANINGS, Level, Words, hint
+from agree.cli.words import MEANINGS, IntervalLevel, Level, Words, hint
 
 PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
 CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
@@ -38,7 +38,7 @@ GROUPS = {
               help="Wanted chance to settle it: 80% or 0.8. Repeat for each. [default: 0.8 and 0.9]")
 @click.option("--power", multiple=True, type=Level(), hidden=True)
 @click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
-@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
 @click.option("--sheet", "sheet_file", metavar="FILE",
               help="Write a sheet to print and fill in: .pdf, .html or .txt; and beside it a blank file for "

@@ -74,6 +74,8 @@ class Pairs(Drawn):
     stamps : tuple of float, optional
         First and last stamp of the reference's file, s, where its clock shows no date; a file cut from a longer one
         does not begin at 0.
+    ridden_s : float
+        Seconds in which the whole recording of the reference shows power, in the overlap or not; NaN if not known.
     matched : Matched, optional
         Both columns with one response, for what compares second by second; if not given, the readings as recorded.
 
@@ -108,6 +110,7 @@ class Pairs(Drawn):
     sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None)
     matched: Matched | None = None
     stamps: tuple[float, float] | None = None
+    ridden_s: float = math.nan
 
     if TYPE_CHECKING:  # columns of any kind are taken, arrays are held
         def __init__(
@@ -117,7 +120,7 @@ class Pairs(Drawn):
             device_name: str = "device", reference_column: str = "", device_column: str = "", start: str = "",
             notes: tuple[Note | str, ...] = (), faults: tuple[Fault, ...] | None = None,
             sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None),
-            matched: Matched | None = None, stamps: tuple[float, float] | None = None,
+            matched: Matched | None = None, stamps: tuple[float, float] | None = None, ridden_s: float = math.nan,
         ) -> None: ...
 
     def __post_init__(self) -> None:

@@ -35,6 +35,33 @@ def _luck(note: Note) -> str:
             f"settle it only if another error comes out: it {' and '.join(ways)}.")
 
 
+def _hardly(note: Note) -> str:
+    """How far the error lies from the limit, and what the most that is thought of would still leave open."""
+    values, unit = note.values, note.values["unit"]
+    left = f"{values['value']:+.2g} {unit} lies {values['gap']:.2g} {unit} from the limit"
+    if values["one"]:
+        return (f"sessions on other days: even {values['most']} times as long a ride would hardly settle it if the "
+                f"error stays as it is. {left}, and this ride leaves ±{values['half']:.2g} {unit} open.")
+    return (f"even {values['most']} sessions would hardly settle it if the error stays as it is: {left}, and sessions "
+            f"differ by SD {values['sd']:.2g} {unit}.")
+
+
+DECLARED = {"claim": "the claim", "meaning": "the question", "level": "the level", "rule": "the decision rule",
+            "bands": "the power bands", "looks": "looks after sessions"}
+
+
+def _otherwise(note: Note) -> str:
+    values = note.values
+    before, done = (_declared(str(values["what"]), str(values[name])) for name in ("declared", "done"))
+    return f"declared beforehand: {DECLARED.get(str(values['what']), values['what'])}: {before}; done: {done}."
+
+
+def _declared(what: str, value: str) -> str:
+    if what == "level":
+        return f"{100 * float(value):g} %"
+    return {"none": "none declared" if what == "looks" else "the usual ones"}.get(value, WORDS.get(value, value))
+
+
 SUSPICIONS = {"files exchanged": "; its two files look exchanged", "one side only": "; it looks like one side only",
               "twice as much": "; it looks doubled", "metric horsepower": "; its unit looks like metric horsepower"}
 
@@ -43,6 +70,10 @@ def _odd(note: Note) -> str:
     values = note.values
     return (f"session {values['session']} reads {values['value']:+.2g} {values['unit']} against "
             f"{values['others']:+.2g} in the others{SUSPICIONS.get(str(values['suspicion']), '')}.")
+
+
+def _span(seconds: float | int | str | bool) -> str:
+    return f"{float(seconds):.0f} s" if float(seconds) < 120 else f"{float(seconds) / 60:.0f} min"
 
 
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
@@ -56,18 +87,41 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
         f"about {note.values['minutes']:.0f} min of such riding in all settle it {_in_ten(note)} if the error stays as "
         f"it is ({note.values['ridden']:.0f} min so far). Sessions on other days are worth more."),
     "next_more_sessions": _sessions,
-    "next_too_close": "more riding will not settle it: {value:.2g} {unit} is too close to the limit.",
+    "next_hardly": _hardly,
+    "next_sessions_first": lambda note: (
+        f"about {note.values['sessions']} sessions in all: how far they differ (SD {note.values['sd']:.2g} "
+        f"{note.values['unit']}) is more of the doubt than the reference. If the error stays at "
+        f"{note.values['value']:+.2g} {note.values['unit']}, the reference must then be known to "
+        f"±{note.values['needed']:.2g} {note.values['unit']}."),
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",
     "next_odd": "find out what was different in session {session} (zero, battery, crank length), then ride 2 more.",
     "next_reference_or_luck": _luck,
     "next_look": "ride until {sessions} sessions are recorded: the next look was declared for then.",
     "looks_undeclared": ("looking after each session and stopping at the first answer makes a wrong one up to "
                          "{percent:g} % likely on either side, not {promised:g} %. Declare looks with --looks."),
-    "looks_between": "no look was declared after {sessions} sessions: no answer is given before the next.",
+    "looks_between": lambda note: (
+        f"no look was declared after {note.values['sessions']} sessions: no answer is given before the next"
+        + (f", after {note.values['next']}; the interval is no answer either." if "next" in note.values else ".")),
+    "looks_over": ("the last declared look was after {last} sessions; these are {sessions}. The answer given then "
+                   "stands: another look would err more often than the level says."),
+    "next_looks_over": "nothing for these looks; for a new answer declare new looks, and ride new sessions for them.",
     "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
-    "declared_otherwise": "declared beforehand: {what} {declared}; done: {done}.",
+    "used_too_short": lambda note: (
+        f"only {_span(note.values['seconds'])} could be used: an error that wanders more slowly cannot be seen in "
+        f"them; 'holds' needs {_span(note.values['least'])} or more."),
+    "used_short": ("{minutes:.0f} min do not show how an error wanders over 5 min or more: if it does, up to 1 answer "
+                   "in 10 is wrong. 30 min or a second day show it."),
+    "used_hardly_any": ("only {percent:.0f} % of the reference's riding could be used: that cannot speak for the rest "
+                        "of the ride."),
+    "used_part": "{percent:.0f} % of the reference's riding was used; the answer speaks of that part only.",
+    "range_lost": lambda note: (
+        f"the answer does not speak of power {note.values['side']} {note.values['watts']:g} W: most of it "
+        f"({note.values['seconds']} s) was set aside as faulty."),
+    "next_ride_at_least": "ride {minutes:.0f} min or more in one recording: this one is too short.",
+    "next_record_whole_ride": "record the whole ride with both: the device's recording covers too little of it.",
+    "declared_otherwise": _otherwise,
     "declared_as_done": "checked as declared beforehand (digest {digest}).",
     "session_odd": _odd,
     "without_odd": "without session {sessions} the answer to the same question is: {verdict}.",

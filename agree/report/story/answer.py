@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.words import percent
 from agree.report.story.language.digits import Shown, interval_is, plain, shown, side_words, unit_after
 from agree.report.story.language.names import opponent, subject
@@ -38,7 +39,14 @@ def claim_line(check: ClaimCheck) -> str:
     """Say what is judged, by which question, and on how much."""
     used = duration(check.seconds()["used"])
     count = "one session" if len(check.pairs) == 1 else counted(len(check.pairs), "session")
-    return f"claim {check.claim.text}, judged by {_asked(check)} ({count}, {used} used)"
+    return f"claim {check.claim.text}{measured_range(check)}, judged by {_asked(check)} ({count}, {used} used)"
+
+
+def measured_range(check: ClaimCheck) -> str:
+    """Say of which power alone the answer speaks, where an end of the range was lost to faults."""
+    lost = [item.values for item in check.notes if isinstance(item, Note) and item.kind == "range_lost"]
+    ends = [f"{'below' if item['side'] == 'above' else 'above'} {item['watts']:g} W" for item in lost]
+    return f" {' and '.join(ends)} only" if ends else ""
 
 
 def _asked(check: ClaimCheck) -> str:

@@ -74,7 +74,7 @@ def _noted(check: ClaimCheck) -> list[Caveat]:
     """Notes that came with the recordings; the same note on several sessions is said once."""
     found: dict[str, Caveat] = {}
     for note in check.notes:
-        if isinstance(note, Note) and note.kind.startswith(("declared_", "faults_", "looks_")):
+        if isinstance(note, Note) and note.kind.startswith(("declared_", "faults_", "looks_", "range_", "used_")):
             found.setdefault(_sentence(note), Caveat(note.severity, _sentence(note)))
     for item in check.pairs:
         for note in item.notes:

@@ -1,0 +1,41 @@
+"""What keeps an answer from being given: faults over much of the ride, too little recorded, a range lost."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from agree.assessment.how_much import HowMuch, how_much
+from agree.assessment.left_out import LeftOut, left_out
+from agree.assessment.lost_range import LostRange, lost_ranges
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.verdict.claim import Claim
+from agree.verdict.columns import Table
+from agree.verdict.meanings import Reading
+from agree.verdict.rule import HOLDS
+
+
+class Withheld(NamedTuple):
+    """Seconds set aside, seconds recorded, and the ends of the range that no answer speaks of."""
+
+    aside: LeftOut
+    used: HowMuch
+    lost: tuple[LostRange, ...]
+
+    def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+        """Leave the answers as they are, but for a "holds" that cannot be given."""
+        return self.used.answers(self.aside.answers(readings))
+
+    def notes(self) -> tuple[Note, ...]:
+        """Return what was withheld and why, and of what the answer does not speak."""
+        return self.aside.notes() + self.used.notes() + tuple(item.note() for item in self.lost)
+
+    def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
+        """Return what to record if "holds" was withheld from the answer asked for since too little was recorded."""
+        holds = any(item.verdict == HOLDS for item in answered if item.meaning == meaning)
+        return self.used.next(holds and self.used.too_little and not self.aside.too_many)
+
+
+def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate) -> Withheld:
+    """Return what keeps answers from being given; `counted_in` is the mean error with the faulty seconds."""
+    return Withheld(left_out(data.pairs, average, counted_in), how_much(data, claim), lost_ranges(data.pairs))

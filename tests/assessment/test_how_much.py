@@ -1,0 +1,70 @@
+"""No "holds" from a minute of riding, or from a sliver of the reference's ride; a short one says so."""
+
+import numpy as np
+import pytest
+
+from agree import Pairs, check_claim, pair_recordings
+from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, SHORT_RIDE_S, SMALL_RIDE_SHARE
+from tests.rides import effort, session
+
+pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
+
+
+def kinds(check):
+    return {note.kind for note in check.notes if hasattr(note, "kind")}
+
+
+@pytest.mark.parametrize(("seconds", "verdict", "kind"), [
+    (115, "not settled", "used_too_short"), (int(LEAST_TO_HOLD_S) - 1, "not settled", "used_too_short"),
+    (int(LEAST_TO_HOLD_S), "holds", "used_short"), (int(SHORT_RIDE_S) - 1, "holds", "used_short"),
+    (int(SHORT_RIDE_S), "holds", "")])
+def test_seconds_of_one_recording(rng, seconds, verdict, kind):
+    check = check_claim(session(rng, seconds=seconds, sd=0.5), "3 %")
+    assert check.verdict == verdict
+    assert (verdict == "holds") == any(item.verdict == "holds" for item in check.readings)
+    assert {one for one in kinds(check) if one.startswith("used_")} == ({kind} if kind else set())
+    text = " ".join(check.summary().split())
+    if kind == "used_too_short":
+        assert check.next_step.kind == "next_ride_at_least"
+        assert "an error that wanders more slowly cannot be seen" in text
+        assert text.startswith("NOT SETTLED claim ±3 %, judged by the mean error (one session, ")
+    elif kind:
+        assert "min do not show how an error wanders over 5 min or more" in text
+
+
+def test_a_short_recording_that_fails_still_fails(rng):
+    assert check_claim(session(rng, seconds=115, sd=0.5, scale=1.05), "3 %").verdict == "does not hold"
+
+
+def test_seconds_in_the_range_of_the_claim_count(rng):
+    ride = session(rng, seconds=1800, sd=0.5)
+    above = float(np.sort(ride.reference)[-300])
+    assert "used_too_short" in kinds(check_claim(ride, f"3 % or 2 W above {above:.0f} W"))
+
+
+def test_several_sessions_show_by_their_differences_what_wanders(rng):
+    check = check_claim([session(rng, seconds=300, sd=0.5) for _ in range(4)], "3 %")
+    assert (check.verdict, "used_too_short" in kinds(check)) == ("holds", False)
+
+
+@pytest.mark.parametrize(("share", "verdict", "kind"), [
+    (LEAST_RIDE_SHARE - 1e-3, "not settled", "used_hardly_any"), (LEAST_RIDE_SHARE + 1e-3, "holds", "used_part"),
+    (SMALL_RIDE_SHARE - 1e-3, "holds", "used_part"), (SMALL_RIDE_SHARE + 1e-3, "holds", "")])
+def test_share_of_the_reference(rng, share, verdict, kind):
+    check = check_claim(session(rng, seconds=1800, sd=0.5, ridden_s=1800 / share), "3 %")
+    assert check.verdict == verdict
+    assert {one for one in kinds(check) if one.startswith("used_")} == ({kind} if kind else set())
+    if kind:
+        assert f"{100 * share:.0f} % of the reference's riding" in " ".join(check.summary().split())
+    if verdict != "holds":
+        assert check.next_step.kind == "next_record_whole_ride"
+
+
+def test_the_reference_rides_on_without_the_device(rng):
+    watts = np.round(effort(rng, 4000))
+    whole = (np.arange(4000.0), watts)
+    part = (np.arange(700.0), np.round(1.002 * watts[1000:1700] + rng.normal(0, 1, 700)))
+    pairs = pair_recordings({"time": whole[0], "power": whole[1]}, {"time": part[0], "power": part[1]})
+    assert pairs.ridden_s == 4000
+    assert "used_part" in kinds(check_claim(pairs, "3 %"))
+    assert Pairs(reference=[1.0], device=[1.0]).ridden_s != 4000
