@@ -100,7 +100,7 @@ class ClaimCheck(Drawn):
     response : tuple of Response or None
         Difference in response in each session; empty unless asked for (`agree check` does).
     efforts : tuple of BestEfforts or None
-        Best efforts in each session; likewise.
+        Best efforts in each session; empty unless asked for.
     """
 
     claim: Claim
@@ -189,7 +189,7 @@ def check_claim(
     """Decide whether a maker's accuracy claim holds, does not hold, or is not settled.
 
     Use it on paired recordings of one unit. The answer is about this unit against this reference, and with one
-    recording about that recording only. It does not show that a model fails, and is no calibration.
+    recording about that recording only. It does not show that a model fails, and is not a calibration.
 
     Parameters
     ----------

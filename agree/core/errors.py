@@ -13,7 +13,7 @@ class AgreeError(Exception):
     *args
         The message: one clear line.
     option : str
-        Name of the Python argument that the message speaks of, or that would help, such as "power_column"; "" if
+        Name of the Python argument that the message is about, or that would help, such as "power_column"; "" if
         there is none. A command line may name its own option for it.
     code : str
         What went wrong, as an identifier, such as "several_columns"; "" if it has none.

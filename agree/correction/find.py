@@ -96,8 +96,8 @@ def find_correction(
 ) -> Correction:
     """Find what to enter so that the device agrees with the reference, and whether to trust it.
 
-    Use it after the faulty seconds were set aside. It corrects towards the reference, whatever the reference's own
-    error; it does not show that the reference is right, nor what a firmware update or a fall will change.
+    Use it after the faulty seconds were set aside. It corrects towards the reference, and so towards the reference's
+    own error; it does not show that the reference is right, nor what a firmware update or a fall will change.
 
     Parameters
     ----------

@@ -53,7 +53,7 @@ def pair_recordings(
 
     The clocks are matched by the fast changes of power: the lag with the strongest correlation among all, then to
     a fraction of a second; a drift of the clocks is taken out if it is certain and more than 0.5 s, and so are steps
-    of a clock, as when one recorder paused by itself. A match that is weak, or that has a rival, is refused, unless
+    of a clock, as when one recorder paused on its own. A match that is weak, or that has a rival, is refused, unless
     cadence or speed, recorded by both, decides it; a lag that they contradict is refused too.
 
     Parameters

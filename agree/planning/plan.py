@@ -140,7 +140,7 @@ def plan(
     session_sd : float
         SD between sessions of one unit, each with a fresh zero, per cent of power. An assumption.
     within_sd, correlation_s : float
-        SD of the error of a 1-s reading, per cent, and the time over which it stays alike, s. Assumptions.
+        SD of the error of a 1-s reading, per cent, and the time over which it stays much the same, s. Assumptions.
     minutes : float
         Minutes of riding in each session.
     reference_uncertainty : str, float or None

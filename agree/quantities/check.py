@@ -47,13 +47,13 @@ class QuantityCheck(Result):
         As recorded where the delay is the device's, with the delay taken out where it is the clocks'; where that is not
         known, "not settled" unless both agree.
     as_recorded, taken_out : QuantityAnswer
-        Both answers; the second is None where no lag can be told.
+        Both answers; the second is None where no lag can be found.
     delays : tuple of Delay
         One for each session.
     faults : tuple of tuple of TraceFault
         Faults of the device in each session; they are in all figures.
     claim, meaning, quantity, window_s, level
-        As asked.
+        As passed in.
     overlays : tuple of Overlay
         The recordings.
     inputs : tuple of dict

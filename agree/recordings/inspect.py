@@ -45,7 +45,7 @@ class Channel(Result):
     role : str
         What it was taken for: "time", "power" or a further channel; "" if nothing.
     unit : str
-        Unit of the figures below, where the role tells it.
+        Unit of the figures below, where the role implies one.
     kind : str
         "number", "stamp", "text" or "empty".
     readings, blank, zeros : int
@@ -107,7 +107,7 @@ class FileLook(Result):
     step_s : float
         Median step between stamps.
     uneven : float
-        Share of steps that differ from it by more than a tenth and are no gaps.
+        Share of steps that differ from it by more than a tenth and are not gaps.
     repeated : int
         Stamps that equal the one before.
     gaps : tuple of Gap
@@ -157,7 +157,7 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
     Raises
     ------
     InputError
-        A file that cannot be opened, or is no table.
+        A file that cannot be opened, or is not a table.
 
     See Also
     --------

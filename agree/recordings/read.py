@@ -80,7 +80,7 @@ def read_recording(
     Raises
     ------
     InputError
-        A source that cannot be read or is no table, no or several columns of the quantity, a cell that is not a
+        A source that cannot be read or is not a table, no or several columns of the quantity, a cell that is not a
         number, power outside -2000 to 20000 W, stamps that are blank, go back, stand still or span more than
         7 days. The message gives file and row; the first line of a file is row 1, the first position of a frame 0.
     SampleSizeError

@@ -64,7 +64,7 @@ class Recording(Result):
     columns : dict
         Header chosen for "time", the quantity and each further channel.
     laps : (k,) array, s, optional
-        When laps began, on the clock of `time`, if the file tells; of FIT and TCX.
+        When laps began, on the clock of `time`, if the file says so (FIT and TCX).
     notes : tuple of Note
         How the file was understood, and what was read as missing.
     identity : SourceIdentity, optional

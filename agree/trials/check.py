@@ -113,7 +113,7 @@ def check_trials(
 ) -> TrialsCheck:
     """Decide whether a claim holds for trials of several subjects, does not hold, or is not settled.
 
-    Use it on a table with a row for each trial. It speaks of subjects like these, with this device against this
+    Use it on a table with a row for each trial. The answer is about subjects like these, with this device against this
     reference. It does not show that every device of the model does as well.
 
     Parameters
@@ -155,7 +155,7 @@ def check_trials(
     Notes
     -----
     Model: the error of subject i in trial j is beta + b_i + e_ij on the claim's scale. The unweighted analysis of the
-    subjects' means gives the bias and the limits of agreement, whatever the numbers of trials.
+    subjects' means gives the bias and the limits of agreement, for any numbers of trials.
 
     References
     ----------

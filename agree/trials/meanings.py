@@ -33,9 +33,9 @@ class TrialMeaning(Result):
     Attributes
     ----------
     meaning : {"average", "levels", "readings", "next_subject"}
-        ``average``: the mean error, subjects weighed alike. ``levels``: the error at the 5 % and the 95 % level of the
-        subjects, both at once. ``readings``: the share of single trials within the limit, subjects weighed alike.
-        ``next_subject``: the share of subjects whose mean of M trials is within it.
+        ``average``: the mean error, each subject with the same weight. ``levels``: the error at the 5 % and the 95 %
+        level of the subjects, both at once. ``readings``: the share of single trials within the limit, subjects
+        weighed alike. ``next_subject``: the share of subjects whose mean of M trials is within it.
     verdict : str
         "holds", "does not hold" or "not settled".
     estimate : Estimate or None
@@ -50,7 +50,7 @@ class TrialMeaning(Result):
     ground : Note
         Why, as fields.
     normal : Estimate or None
-        The share if errors are normal, beside a counted one.
+        The share if errors are normal, given next to a counted one.
 
     Examples
     --------

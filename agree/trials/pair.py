@@ -43,14 +43,14 @@ def pair_trials(
     reference, device : path, data frame, or mapping of columns
         Two tables with one column of readings each; or `reference` alone, a table with both.
     by : str or sequence of str
-        Columns that make the key: the subject's first, then those that tell the subject's trials apart;
+        Columns that make the key: the subject's first, then those that distinguish the subject's trials;
         "subject,trial".
     reference_column, device_column : str, optional
         Columns of readings, if not the only ones; several after commas are trials side by side ("plate1,plate2").
     quantity : str or Quantity, optional
-        What is measured, if the columns' names do not tell: "heart rate".
+        What is measured, if the columns' names do not say so: "heart rate".
     unit : str, optional
-        Unit of columns whose names do not tell it: "cm".
+        Unit of columns whose names do not give it: "cm".
     unpaired : bool
         The trials of the two methods are not the same trials: only the subjects are joined, and a subject's true value
         is taken as constant.

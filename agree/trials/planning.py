@@ -75,9 +75,9 @@ class TrialPlan(Result):
     most : int
         Largest number of subjects tried.
     assume : str
-        As asked.
+        As passed in.
     reference_u : float
-        Standard uncertainty of the reference that was reckoned with, in the claim's unit.
+        Standard uncertainty of the reference that was assumed, in the claim's unit.
     """
 
     claim: Claim
@@ -208,7 +208,8 @@ def plan_trials(
     level : float
         Confidence level of the later check.
     reference_uncertainty : str, float or None
-        As the later check will be told, in the claim's unit: "±0.5 cm", "1 % k=2"; None takes the reference as exact.
+        As the later check will be given it, in the claim's unit: "±0.5 cm", "1 % k=2"; None takes the reference as
+        exact.
 
     Returns
     -------

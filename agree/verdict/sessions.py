@@ -123,7 +123,7 @@ def pooled(values: FloatArray, variances: FloatArray, level: float) -> tuple[Est
 def mean_over_sessions(values: FloatArray, seconds: FloatArray, level: float, *, ahead: bool = False) -> Estimate:
     """Mean over sessions with weights n/(n + 300 s), t with S - 1 degrees of freedom; with `ahead` that of one more.
 
-    One more session varies by S V beside the mean's own V, which is s^2 (1 + 1/S) where sessions count alike.
+    One more session varies by S V beside the mean's own V, which is s^2 (1 + 1/S) where sessions have equal weight.
     """
     found = weighted_means(values[None], session_shares(seconds, HALF_WEIGHT_S))
     se = math.sqrt(float(found.guarded()[0, 0]) * (1 + values.size * ahead))
@@ -142,7 +142,7 @@ def session_effects(
     biases : sequence of Estimate
         Mean error of each session with a finite standard error, in one unit; at least 2.
     seconds : sequence of float, optional
-        Used seconds of each; if not given, sessions count alike.
+        Used seconds of each; if not given, sessions have equal weight.
     unit : str
         Unit of the errors; in "%" an odd session is held against known factors too.
     level : float

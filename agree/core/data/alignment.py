@@ -88,9 +88,9 @@ class Alignment(Result):
     lag_se_s : float
         Standard error of the lag, from its spread between windows; NaN if there was one window.
     drift_ppm : float
-        Change of the lag in parts per million of the elapsed time; NaN if fewer than 3 windows tell of it.
+        Change of the lag in parts per million of the elapsed time; NaN if fewer than 3 windows show it.
     drift_se_ppm : float
-        Standard error of the drift; a drift of less than 3 of them is not told apart from none.
+        Standard error of the drift; a drift of less than 3 of them cannot be distinguished from none.
     correlation : float
         Correlation of the two traces, fast changes only, at that lag.
     runner_up : float
@@ -98,7 +98,7 @@ class Alignment(Result):
     note : {"", "zone", "lag_unusual"}
         What is unusual: a lag near a whole number of quarter hours, or a large one; there is a note of it too.
     channel : {"power", "cadence", "speed", "given", "assumed"}
-        What told the lag; "assumed" if both are in one file and power does not tell it.
+        What the lag was found from; "assumed" if both are in one file and power does not show it.
     witnesses : tuple of Witness
         What other channels say of it.
     steps : tuple of ClockStep

@@ -47,8 +47,8 @@ def numbered(session: NDArray[Any]) -> tuple[NDArray[np.intp], FloatArray]:
 def session_shares(sizes: FloatArray, half_weight_n: float = 0.0) -> FloatArray:
     """Share of each session in the mean over sessions: n/(n + half_weight_n), scaled to sum 1; n its number of pairs.
 
-    With 0 all sessions count alike, with infinity by their length. Between, a session of `half_weight_n` pairs counts
-    half as much as an endless one: the seconds of a short session say little of its own error.
+    With 0 all sessions have equal weight, with infinity by their length. Between, a session of `half_weight_n` pairs
+    counts half as much as an endless one: the seconds of a short session say little of its own error.
     """
     weight = sizes if half_weight_n == np.inf else sizes / (sizes + half_weight_n)
     shares: FloatArray = weight / weight.sum()

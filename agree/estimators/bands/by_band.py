@@ -68,7 +68,7 @@ class BandBias(Drawn):
     n_outside : int
         Number of pairs outside all bands.
     scale, sampling : str
-        As asked.
+        As passed in.
     joint_level : float
         Level of each `joint` interval by itself; NaN if not asked for.
     between_sd : float

@@ -40,7 +40,7 @@ class BiasCurve(Drawn):
     level : float
         Confidence level of either band.
     scale, sampling, method : str
-        As asked; how the bands were made.
+        As passed in; how the bands were made.
 
     Examples
     --------

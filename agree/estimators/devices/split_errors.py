@@ -84,7 +84,7 @@ class SplitErrors(Result):
     n : int
         Number of instants at which all devices read.
     scale, sampling : str
-        As asked.
+        As passed in.
 
     Examples
     --------

@@ -48,7 +48,7 @@ def products(values: FloatArray, session: Any = None) -> tuple[FloatArray, float
     """Summands (k, n) of the error variances in units of `unit`^2, `unit`, and the devices that differ by a constant.
 
     For each device the mean, over all two others, of the product of its centred differences from them. Differences of
-    rounding size count as none. With `session` labels sessions count alike in the means taken off.
+    rounding size count as none. With `session` labels sessions have equal weight in the means taken off.
     """
     mean = mean_over(session)
     k, n = values.shape

@@ -41,7 +41,7 @@ class Concordance(Result):
     n : int
         Number of pairs.
     sampling : str
-        As asked.
+        As passed in.
     caution : str
         What the index is not.
     """

@@ -33,7 +33,7 @@ class DeviationIndex(Result):
     coverage : float
         The share.
     scale, distribution, sampling : str
-        As asked.
+        As passed in.
     n : int
         Number of pairs.
     caution : str
@@ -62,7 +62,7 @@ class CoverageProbability(Result):
     limit : float
         The limit, in the unit of the readings or in per cent.
     scale, distribution, sampling : str
-        As asked.
+        As passed in.
     n : int
         Number of pairs.
     caution : str
@@ -115,7 +115,7 @@ def deviation_index(
         Share of readings within the index, in (0, 1).
     {scale}
     distribution : {"normal", "any"}
-        Errors taken as normal, or a quantile of their sizes whatever they are.
+        Errors taken as normal, or a quantile of their sizes, for errors of any shape.
     {level, sampling, session, nan_policy}
 
     Returns

@@ -49,7 +49,7 @@ class Equivalence(Result):
     n : int
         Number of pairs.
     scale, sampling : str
-        As asked.
+        As passed in.
 
     Examples
     --------
@@ -140,8 +140,8 @@ def equivalence(
     r"""Two one-sided tests that the mean error lies inside a margin.
 
     Use it to show that a device agrees with the reference on average, with a margin fixed before the data are seen. It
-    says nothing of single readings, and a failure to show equivalence is no proof of a fault. For a maker's claim, with
-    the reference's own uncertainty, use `check_claim`.
+    says nothing about single readings, and a failure to show equivalence does not prove a fault. For a maker's claim,
+    with the reference's own uncertainty, use `check_claim`.
 
     Parameters
     ----------
@@ -183,7 +183,7 @@ def equivalence(
     Fieller's.
 
     Readings rounded to whole units, tenths and so on (a power of ten that all share) leave a standard error of at least
-    step/sqrt(6 n), whatever their scatter: three equal errors of whole watts are no proof. Errors that are all equal in
+    step/sqrt(6 n), however they scatter: three equal errors of whole watts prove nothing. Errors that are all equal in
     unrounded readings give p 0 or 1. As for a verdict, serial standard errors allow for errors that are slow against
     the recording.
 

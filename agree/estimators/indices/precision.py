@@ -48,9 +48,9 @@ class Precision(Result):
     groups, n : int
         Number of groups with readings, and of readings.
     coverage : float
-        As asked.
+        As passed in.
     scale : str
-        As asked.
+        As passed in.
     caution : str
         What the index is not.
     """
@@ -101,7 +101,7 @@ def precision(
 ) -> Precision:
     r"""Repeatability and reproducibility from repeats in groups: laboratories, days, devices, sessions or subjects.
 
-    Use it for repeats of one quantity under like conditions. Not for seconds of a ride, which are no repeats, and
+    Use it for repeats of one quantity under the same conditions. Not for seconds of a ride, which are not repeats, and
     whose neighbours are alike: average each block first.
 
     Parameters
@@ -146,7 +146,7 @@ def precision(
 
     Intervals take groups and readings as independent and normal: exact chi-square for s_r; for s_L and s_R the
     modified large-sample limits of V + c W, with V the variance of the unweighted group means, c = -1/h and
-    1 - 1/h, h the harmonic mean of the sizes. Readings all alike give 0, f is then NaN.
+    1 - 1/h, h the harmonic mean of the sizes. Equal readings give 0, f is then NaN.
 
     References
     ----------

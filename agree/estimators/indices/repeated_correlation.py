@@ -61,7 +61,7 @@ def repeated_correlation(
 ) -> RepeatedCorrelation:
     r"""Correlation of two readings within subjects, with one slope for all and each subject's own level.
 
-    Use it to see whether a device follows changes within a person. It says nothing of agreement: a device 10 % off
+    Use it to see whether a device follows changes within a person. It says nothing about agreement: a device 10 % off
     may have a correlation of 1. Not for neighbouring seconds of one ride, which are not independent.
 
     Parameters

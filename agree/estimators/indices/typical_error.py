@@ -38,9 +38,9 @@ class TypicalError(Result):
     change : Estimate
         Mean of second minus first trial.
     coverage : float
-        As asked.
+        As passed in.
     scale, sampling : str
-        As asked.
+        As passed in.
     n : int
         Number of pairs of trials.
     caution : str

@@ -38,7 +38,7 @@ class LimitsOfAgreement(Drawn):
     n : int
         Number of pairs.
     scale, sampling : str
-        As asked.
+        As passed in.
     coverage : float
         Share of differences between the limits if they are normal.
     reference, device : (n,) array or None
@@ -145,9 +145,9 @@ def limits_of_agreement(
     With d the errors and z the normal quantile of (1 + coverage)/2, the limits are dbar -+ z s. Their influence
     is (d_i - dbar) -+ z ((d_i - dbar)^2 - s^2)/(2 s). All-equal errors give s = 0 and limits equal to the bias.
 
-    ``sessions``: sessions count alike; s^2 = var(session means) + mean(variance within a session), and the limits'
-    intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees of
-    freedom. With 2 or 3 sessions they are wide, because the variance between so few is hardly known.
+    ``sessions``: sessions have equal weight; s^2 = var(session means) + mean(variance within a session), and the
+    limits' intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees
+    of freedom. With 2 or 3 sessions they are wide, because the variance between so few is hardly known.
 
     References
     ----------

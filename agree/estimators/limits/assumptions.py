@@ -82,9 +82,9 @@ class ErrorLook(Result):
     n : int
         Number of pairs.
     scale, sampling : str
-        As asked.
+        As passed in.
     coverage : float
-        As asked.
+        As passed in.
 
     Examples
     --------

@@ -31,7 +31,7 @@ class FoldedDistribution(Result):
     n : int
         Number of pairs.
     scale : str
-        As asked.
+        As passed in.
 
     Examples
     --------

@@ -51,7 +51,7 @@ class Ordered(NamedTuple):
 
 
 def ordered(values: FloatArray, session: NDArray[Any] | None) -> Ordered:
-    """Sort values; with session labels sessions count alike."""
+    """Sort values; with session labels sessions have equal weight."""
     order = np.argsort(values, kind="stable")
     weights = np.ones(values.size) if session is None else pair_weights(session)[order]
     return Ordered(values[order], np.cumsum(weights))

@@ -34,9 +34,9 @@ class QuantileLimits(Result):
     n : int
         Number of pairs.
     effective_n : float
-        Independent pairs that would tell as much of the outer quantiles; n for independent pairs.
+        Number of independent pairs with as much information on the outer quantiles; n for independent pairs.
     scale, sampling : str
-        As asked.
+        As passed in.
     coverage : float
         Share of the errors between `lower` and `upper`.
 
@@ -120,7 +120,7 @@ def quantile_limits(
     Notes
     -----
     The quantile of share p is interpolated at rank (n + 1/3) p + 1/3 (definition 8 of Hyndman & Fan 1996), nearly
-    median-unbiased whatever the distribution. Independent pairs: the limits are order statistics by the binomial
+    median-unbiased for any distribution. Independent pairs: the limits are order statistics by the binomial
     distribution, which hold at least `level`, ties included. Dependent pairs: the same with the effective number
     of pairs from the engine's variance of the share beyond the quantile.
 

@@ -46,7 +46,7 @@ class RepeatedLimits(Result):
     n, subjects : int
         Numbers of pairs and subjects.
     true_value, method, scale : str
-        As asked.
+        As passed in.
     coverage : float
         Share of differences between the limits if they are normal.
 
@@ -150,8 +150,8 @@ def repeated_limits(
         right for every table in which the two readings of a pair were taken together, such as those of one trial.
         ``constant``: pairing within a subject has no meaning, and each method's own scatter counts.
     method : {"unweighted", "moments", "mixed"}
-        ``unweighted``: subjects count alike. ``moments``: mean squares as published, bias over all pairs; the same if
-        all subjects have equally many, and too narrow if not. ``mixed``: restricted maximum likelihood (with
+        ``unweighted``: subjects have equal weight. ``moments``: mean squares as published, bias over all pairs; the
+        same if all subjects have equally many, and too narrow if not. ``mixed``: restricted maximum likelihood (with
         ``constant`` it takes the two methods' scatter within a subject as equal).
     scale : {"difference", "log"}
         Errors device - reference; or log ratios, for which bias and limits are given as ratios.

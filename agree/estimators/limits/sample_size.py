@@ -29,7 +29,7 @@ class LimitsSampleSize(Result):
     chance : float
         Probability that the interval is no wider than asked.
     width, sd, coverage, level : float
-        As asked.
+        As passed in.
 
     Examples
     --------

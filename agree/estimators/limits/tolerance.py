@@ -51,7 +51,7 @@ class ToleranceLimits(Result):
     sides : int
         1 or 2.
     method, scale, sampling : str
-        How the factor was found; as asked.
+        How the factor was found, as passed in.
 
     Examples
     --------
@@ -240,8 +240,8 @@ def tolerance_limits(
     (variance of the mean), chi-square with the degrees of freedom that the engine finds in the squares. Errors
     correlated over a good part of the recording are too few for this: measured coverage is in the documentation.
 
-    Sessions: they count alike, s^2 = var(session means) + mean(variance within); the limits hold `content` at a share
-    `level` of the pairs of mean and SD that generalised pivotal quantities give (Liao, Lin and Iyer 2005).
+    Sessions: they have equal weight, s^2 = var(session means) + mean(variance within); the limits hold `content` at a
+    share `level` of the pairs of mean and SD that generalised pivotal quantities give (Liao, Lin and Iyer 2005).
 
     References
     ----------

@@ -121,9 +121,9 @@ class RegressionLimits(Result):
     n : int
         Number of pairs.
     against, scale, sampling : str
-        As asked.
+        As passed in.
     coverage, level : float
-        As asked.
+        As passed in.
 
     Examples
     --------

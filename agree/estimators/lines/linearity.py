@@ -74,7 +74,7 @@ def linearity(
 ) -> Linearity:
     r"""Test whether readings bend away from a line, from which side of it they lie on.
 
-    Use it beside any line. A small p-value says that points of one side gather in one part of the range: no line
+    Use it with any line. A small p-value says that points of one side gather in one part of the range: no line
     describes the device, see `bias_curve`. A large one does not show that the relation is straight, only that these
     data show no bend.
 

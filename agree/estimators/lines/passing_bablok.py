@@ -93,7 +93,7 @@ def passing_bablok(
 ) -> Line:
     r"""Line through the shifted median of all pairwise slopes, robust to outliers in either axis.
 
-    Use it when single wild readings must not decide the line, the two devices have errors of like size relative to
+    Use it when single wild readings must not decide the line, the two devices have errors of similar size relative to
     the slope, and the true slope is near 1 (or ``equivariant``). O(n log n) time, O(n) memory; exact, ties included.
 
     Parameters
@@ -103,7 +103,7 @@ def passing_bablok(
         False: the line of 1983, for slopes near 1. True: any slope and any two units; exchanging the devices turns
         the slope into 1/slope, a change of unit multiplies it.
     group : (n,) array_like, optional
-        Labels of repeated measures, such as one steady block: slopes between readings of one group, which tell of
+        Labels of repeated measures, such as one steady block: slopes between readings of one group, which show
         their errors and not of the line, are left out.
     {level, sampling, session, nan_policy}
 
@@ -130,15 +130,14 @@ def passing_bablok(
 
     Notes
     -----
-    Pairs with slope -1 (equal reference + device), identical ones among them, are left out; N remain. The slope is
-    the median of their slopes in the order that starts at -1; for even N the mean of the middle two. Limits are the
-    slopes of rank M1 = round((N - C)/2) and N - M1 + 1. Independent pairs: C = z sqrt(n(n-1)(2n+5)/18), the 1983
-    formula. Otherwise C = t n(n-1) se, with se the standard error of the mean per-point tau score (the influence
-    series) between s = reference + device and device - slope * reference. The intercept is the median of
-    device - slope * reference. Over sessions, which count alike, the slope has the rank at which the mean score over
-    sessions is 0, to first order. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they
-    come from its influence, that of the slope and that of the median together, which covers better where errors are
-    slow.
+    Pairs with slope -1 (equal reference + device), identical ones among them, are left out; N remain. The slope is the
+    median of their slopes in the order that starts at -1; for even N the mean of the middle two. Limits are the slopes
+    of rank M1 = round((N - C)/2) and N - M1 + 1. Independent pairs: C = z sqrt(n(n-1)(2n+5)/18), the 1983 formula.
+    Otherwise C = t n(n-1) se, with se the standard error of the mean per-point tau score (the influence series)
+    between s = reference + device and device - slope * reference. The intercept is the median of device - slope *
+    reference. Over sessions, which have equal weight, the slope has the rank at which the mean score over sessions is
+    0, to first order. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they come from
+    its influence, that of the slope and that of the median together, which covers better where errors are slow.
 
     ``equivariant``: the slope is the median of the slopes without their signs, with the sign of Kendall's tau between
     reference and device; for even N the geometric mean of the middle two. It is the fixed point of the line of 1983

@@ -33,7 +33,7 @@ class VarianceRatio(Result):
     df_reference, df_device : float
         Their degrees of freedom: readings less blocks.
     sampling : str
-        As asked.
+        As passed in.
 
     Examples
     --------

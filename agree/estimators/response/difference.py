@@ -43,8 +43,8 @@ class Response(Result):
     time_constant_s : Estimate or None
         Time constant of the lag, s.
     alike : tuple of str
-        Models that the data do not tell from the one named, such as "first-order lag of the device". With kind "none":
-        those among a 3-s mean and a lag of 1 s that would not have been seen.
+        Models that the data cannot distinguish from the one named, such as "first-order lag of the device". With kind
+        "none": those among a 3-s mean and a lag of 1 s that would not have been seen.
     delay_s : Estimate
         Device behind reference beside the response, s: delay of the middle of a running mean; of a lag beyond its own.
     slope : Estimate
@@ -106,9 +106,9 @@ def response_difference(
     r"""How much more smoothly one of two devices answers than the other.
 
     Use it to see whether scatter from second to second, or a slope below 1 between raw readings, comes of one device
-    averaging longer than the other. It needs power that changes from second to second, and cannot tell filters that
-    both devices have in common. It knows two kinds: a running mean, trailing or not (that is a matter of delay), and a
-    first-order lag.
+    averaging longer than the other. It needs power that changes from second to second, and cannot distinguish filters
+    that both devices have in common. It knows two kinds: a running mean, trailing or not (that is a matter of delay),
+    and a first-order lag.
 
     Parameters
     ----------
@@ -127,7 +127,7 @@ def response_difference(
     Raises
     ------
     InputError
-        Bad options or readings, a trace that does not change, or traces whose changes do not go together.
+        Bad options or readings, a trace that does not change, or traces that do not change together.
     SampleSizeError
         Fewer than 300 changes from one second to the next known in both.
 
@@ -225,7 +225,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
 def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     """Pairs whose matched columns have one response: the sharper trace is smoothed, and moved, as the other one is.
 
-    `pair_recordings` does this by itself. Use it for pairs that you made of arrays.
+    `pair_recordings` does this by itself. Use it for pairs that you made from arrays.
 
     Parameters
     ----------
@@ -239,12 +239,12 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     Pairs
         A copy with ``.matched``; ``.reference`` and ``.device`` stay as recorded. Coasting counts as 0 W. A second that
         draws on one that is missing or set aside as faulty gets the reason "beside_fault"; all others keep their
-        reason, but those in which one matched column shows power are no coasting of both.
+        reason, but those in which one matched column shows power do not count as both coasting.
 
     Raises
     ------
     InputError
-        What is no `Pairs` or `Response`; and as `response_difference`.
+        Something other than `Pairs` or `Response`; and as `response_difference`.
     SampleSizeError
         As `response_difference`.
 

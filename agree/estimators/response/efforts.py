@@ -50,7 +50,7 @@ class Effort(Result):
         What the difference in response does to the best: the sharper trace smoothed as the other one is, against
         itself, in per cent; negative if the device is the smoother one.
     scale_percent : Estimate or None
-        Device's best against the reference's at one response, per cent: what is left beside averaging.
+        Device's best against the reference's at a matched response, per cent: what is left when averaging is taken out.
     windows_differ : bool
         The two best windows are not the same seconds.
     overlap_s : int
@@ -146,7 +146,7 @@ def best_efforts(
     Raises
     ------
     InputError
-        What is no `Pairs`, or bad options.
+        Something other than `Pairs`, or bad options.
     SampleSizeError
         Fewer than 30 used seconds.
 
