@@ -50,10 +50,22 @@ def drawn(rng: np.random.Generator, mass: np.ndarray, way: np.ndarray, hang: Hun
     force = (mass * (1 + rng.normal(0, hang.u_mass_percent) / 100) + own) * (9.80665 + rng.normal(0, hang.u_gravity))
     angle = rng.normal(0, hang.u_angle_deg, mass.size) + (3.0 if adversary == "angle" else 0.0)
     torque = force * arm * np.cos(np.radians(angle))
-    bend = -0.3 * (torque / torque.max()) * (1 - torque / torque.max()) * 4 if adversary == "bend" else 0.0
-    share = 2 * torque / torque.max() if adversary == "friction" else 1.0
-    reading = ZERO + SCALE * torque + LOST * share * (way == "down") + bend + rng.normal(0, 0.05, mass.size)
+    reading = shown(torque, way, adversary) + rng.normal(0, 0.05, mass.size)
     return np.round(reading, 0 if adversary == "whole" else 2)
+
+
+def shown(torque: np.ndarray, way: np.ndarray, adversary: str) -> np.ndarray:
+    """What the device shows at a torque, without noise."""
+    share = torque / torque.max()
+    bend = -0.3 * share * (1 - share) * 4 if adversary == "bend" else 0.0
+    result: np.ndarray = (ZERO + SCALE * torque + bend
+                          + LOST * (2 * share if adversary == "friction" else 1.0) * (way == "down"))
+    return result
+
+
+def without_errors(mass: np.ndarray, way: np.ndarray, hang: HungMass, adversary: str) -> np.ndarray:
+    """Readings under masses, lengths, gravity and angles just as stated."""
+    return shown(np.asarray(hang.torque(mass)) * (1 - hang.mean_loss()), way, adversary)
 
 
 def row(rng: np.random.Generator, cell: tuple, runs: int) -> tuple[np.ndarray, float]:
@@ -63,8 +75,8 @@ def row(rng: np.random.Generator, cell: tuple, runs: int) -> tuple[np.ndarray, f
     one = np.array(MASSES[count], dtype=float)
     mass = np.tile(np.r_[one, one[::-1]], rounds)
     way = np.tile(["up"] * one.size + ["down"] * one.size, rounds)
-    mean = float(hang.torque(mass).mean())
-    truth = (SCALE, ZERO + LOST / 2, LOST, 100 * ((ZERO + LOST / 2) / mean + SCALE - 1))
+    exact = static_check(mass, without_errors(mass, way, hang, adversary), hang=hang, direction=way)
+    truth = [item.value for item in (exact.scale, exact.offset_Nm, exact.hysteresis_Nm, exact.error_percent)]
     inside, half = np.zeros(4), []
     for _ in range(runs):
         check = static_check(mass, drawn(rng, mass, way, hang, adversary), hang=hang, direction=way)

@@ -8,12 +8,14 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import STATIC_MISFIT_P
 from agree.physics.torque import HEAVIEST_KG, HungMass
 
 _SIDES = {"l": "left", "r": "right"}
@@ -71,14 +73,18 @@ def interval(value: float, weights: FloatArray, fit: Fitted, data: Hangs, hang: 
     """Interval of a weighted sum of readings.
 
     The scatter about the line (t) holds readings, angles and masses where each mass hung once. Where masses hung more
-    than once, the scatter under one mass (t) and the stated uncertainties (normal) are added in squares, and the
-    wider interval counts, unless the sum compares readings under the same masses. `common` is what all hangs share.
+    than once, the scatter under one mass (t) and the stated uncertainties (normal) are added in squares. If the scatter
+    about the line is larger than these two explain (F test), the wider interval counts: masses are worse known than was
+    stated, or the line is bent. `common` is what all hangs share.
     """
     length = float(np.linalg.norm(weights))
     own = np.where(data.mass > 0, hang.own_u(data.mass, data.angle)[0], 0.0)
     together = np.bincount(data.label, weights=weights * own * scale)
     within = bool(np.abs(np.bincount(data.label, weights=weights)).max() < 1e-9 * np.abs(weights).max())
-    found = [] if within and fit.repeat_df else [(fit.sd * length, fit.df, 0.0)]
+    explained = math.hypot(fit.repeat_sd, scale * float(np.sqrt((own**2).mean()))) if fit.repeat_df else 0.0
+    fits = bool(fit.repeat_df) and fit.sd <= explained * math.sqrt(
+        float(special.fdtri(fit.df, fit.repeat_df, 1 - STATIC_MISFIT_P)))
+    found = [] if fit.repeat_df and (within or fits) else [(fit.sd * length, fit.df, 0.0)]
     if fit.repeat_df:
         found.append((fit.repeat_sd * length, fit.repeat_df, float(np.linalg.norm(together))))
     half, se, df = max((math.hypot(t_quantile(level, df) * se, t_quantile(level, math.inf) * math.hypot(u, common)),

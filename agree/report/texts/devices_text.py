@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.words import number, summary
 from agree.devices.compare import DeviceComparison
 
@@ -30,6 +31,18 @@ def _row(label: str, text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
 
 
+def _minded(note: Note) -> str:
+    values = note.values
+    if note.kind == "devices_one_voice":
+        return (f"{values['second']} repeats {values['first']} to rounding: one device through two links or settings "
+                "is one witness.")
+    if note.kind == "devices_no_closure":
+        return (f"{values['devices']}: the three pairings do not close, by {values['percent']:+.2f} % and "
+                f"{values['lag_s']:+.1f} s: one of them is wrong.")
+    return SENTENCES.get(note.kind) or (f"one of {values.get('first')} share an error with one of "
+                                        f"{values.get('second')}: do not trust own errors and who stands apart.")
+
+
 @summary.register
 def _(result: DeviceComparison) -> str:
     apart = next((item.name for item in result.devices if item.stands_apart), None)
@@ -48,9 +61,11 @@ def _(result: DeviceComparison) -> str:
         worst = max(differ, key=lambda item: abs(item.percent.value))
         lines += _row("Furthest", f"{worst.second} reads {_span(worst.percent, '%', sign=True)} against {worst.first}.")
     for note in result.notes[:2]:
-        named = f"{note.values.get('first')} share an error with one of {note.values.get('second')}"
-        text = SENTENCES.get(note.kind) or f"one of {named}: do not trust own errors and who stands apart."
-        lines += _row("Mind", text)
+        lines += _row("Mind", _minded(note))
+    slow = [item for item in result.devices if item.response]
+    if slow:
+        lines += _row("Response", "; ".join(f"{_cut(item.name, 18)} is {item.response} ({item.response_s:.2g} s)"
+                                            for item in slow) + "; taken out before the comparison.")
     lines += _row("Caution", "the first device is not right because it is first. Factors hold for this effort; own "
                              "errors are those of window means, without a wrong scale.")
     return "\n".join(lines)
