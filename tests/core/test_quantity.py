@@ -68,6 +68,7 @@ def test_limits_go_with_the_unit():
     assert quantity("pace", "km/h").name == "speed"
     assert quantity("pace").computed_in == "m/s"
     assert quantity("pace", "min/mi").name == "pace"
+    assert quantity("pace").resolution == pytest.approx(1 / 60)  # a second
 
 
 def test_scales():

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from agree import Claim, InputError, Pairs, check_claim, deming, find_correction
 from agree.correction.after import corrected_pairs
 from agree.correction.foretold import error_left, harm, helps_in_the_mean
+from agree.correction.kind_of_error import power_range
 from agree.correction.rules import BLOCKS, Rule, apply, blocks_of, fit, losses, units
 from agree.verdict.columns import table
 from tests.rides import effort, session
@@ -136,6 +137,16 @@ def test_reference_alone_could_explain_it():
     assert found.reason == "the reference's own uncertainty (standard uncertainty 2 %) can make such a difference"
 
 
+@pytest.mark.parametrize(("stated", "factor", "offset"), [("2 % k=2", 0.01, 0.0), ("4 W k=2", 0.0, 2.0)])
+def test_a_references_per_cent_widens_the_factor_and_its_watts_the_offset(stated, factor, offset):
+    pairs = sessions(2, "scale and offset", 0.0, 6)
+    plain, wide = find_correction(pairs), find_correction(pairs, reference_uncertainty=stated)
+    assert wide.factor.standard_error == pytest.approx(math.hypot(
+        plain.factor.standard_error, factor * plain.factor.value))
+    assert wide.subtract_w.standard_error == pytest.approx(math.hypot(
+        plain.subtract_w.standard_error, offset / plain.factor.value))
+
+
 def test_reference_widens_the_interval_and_stays():
     pairs = sessions(2, "scale", 0.2, 6)
     plain, wide = find_correction(pairs), find_correction(pairs, reference_uncertainty="1 % k=2")
@@ -239,6 +250,20 @@ def test_blocks_are_whole_windows_of_about_equal_length():
     assert (np.diff(blocks) >= 0).all()
     for window in np.unique(np.floor(time / 30)):
         assert np.unique(blocks[np.floor(time / 30) == window]).size == 1
+
+
+def test_windows_fall_into_the_block_of_their_seconds(rng):
+    """Of eight equal blocks each has as many windows, and the mean of its windows is that of its seconds."""
+    watts = np.repeat(np.linspace(100, 300, BLOCKS), 300)
+    data = units(table(Pairs(reference=watts, device=watts + rng.normal(0, 0.1, watts.size)), 30), 30, wide=True)
+    assert data.windows[:, 0].tolist() == [10] * BLOCKS
+    assert data.windows[:, 1] / 10 == pytest.approx(data.seconds[:, 1] / data.seconds[:, 0], rel=1e-3)
+
+
+def test_range_of_power_is_the_95th_over_the_5th_percentile():
+    watts = np.repeat(np.linspace(100, 300, 101), 30)
+    found = power_range(table(Pairs(reference=watts, device=watts), 30), 30)
+    assert found == pytest.approx(290 / 110, rel=1e-6)
 
 
 def test_zero_stays_zero_and_signs_stay():

@@ -40,6 +40,14 @@ def test_more_masses_and_rounds_settle_more_and_the_smallest_set_is_chosen():
     assert len(text.splitlines()) <= 16
 
 
+def test_gravity_is_stated_or_computed_not_both(tmp_path):
+    words = ["static", "--crank-length", "172.5 mm", "--claim", "1%", "--sheet", tmp_path / "sheet.txt"]
+    for one in (["--gravity", "9.81"], ["--latitude", "50"]):
+        run(*words, *one)
+    with pytest.raises(InputError, match="either --gravity or --latitude"):
+        run(*words, "--gravity", "9.81", "--latitude", "50")
+
+
 def test_what_no_number_of_masses_settles_is_said():
     made = plan_static("0.2%", hang=HANG, masses_kg=(0, 10, 20))
     assert made.chosen is None
