@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -14,6 +15,9 @@ from agree.core.quantities.units import convert, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers, shown
+
+CLOCK = re.compile(r"(?:(\d+):)?(\d+):([0-5]\d(?:[.,]\d+)?)", re.ASCII)
+LARGEST = 1e50  # of a reading: fourth powers of larger ones have no place in a double
 
 
 class Key(NamedTuple):
@@ -73,7 +77,36 @@ def readings_of(
             listed = ", ".join(shown(table.header[k]) for k in at) or "none"
             raise InputError(f"{table.source}: found {len(at)} columns of numbers besides the keys ({listed}); "
                              f"expected one; name it with `{argument}`")
-    return [table.header[k] for k in at], [numbers(table, table.columns[k], table.header[k]) for k in at]
+    return [table.header[k] for k in at], [_numbers(table, k) for k in at]
+
+
+def _numbers(table: Table, at: int) -> FloatArray:
+    """Numbers of a column, of a pace or a time also as 4:33 or 1:02:03.5, in the unit that its name tells.
+
+    Raises
+    ------
+    InputError
+        A cell that is no number, or a number that no unit makes sense of.
+    """
+    name, cells = table.header[at], table.columns[at]
+    found = {cell: CLOCK.fullmatch(cell.strip()) for cell in set(cells)}
+    if any(found.values()):
+        known = in_header(name)
+        by = {"min": 60, "min/km": 60, "min/mi": 60, "h": 3600}.get(known.unit if known is not None else "s", 1)
+        made = {cell: repr((3600 * int(m[1] or 0) + 60 * int(m[2]) + float(m[3].replace(",", "."))) / by) if m else cell
+                for cell, m in found.items()}
+        cells = [made[cell] for cell in cells]
+    values = numbers(table, cells, name)
+    far = np.flatnonzero((np.abs(values) > LARGEST) | ((values != 0) & (np.abs(values) < 1 / LARGEST)))
+    if far.size:
+        raise table.fail(int(far[0]), f"{shown(cells[far[0]])} in column {shown(name)}",
+                         f"0, or a size from {1 / LARGEST:g} to {LARGEST:g}", "write it in another unit")
+    return values
+
+
+def is_clock(table: Table, name: str) -> bool:
+    """Whether a column holds times or paces such as 4:33."""
+    return any(CLOCK.fullmatch(cell.strip()) for cell in table.columns[table.header.index(name)])
 
 
 def _numeric(cells: Sequence[str]) -> bool:
@@ -82,18 +115,21 @@ def _numeric(cells: Sequence[str]) -> bool:
 
 
 def measured(
-    headers: tuple[str, str], given: str | Quantity | None, unit: str | None, claim_unit: str = ""
+    headers: tuple[str, str], given: str | Quantity | None, unit: str | None, claim_unit: str = "",
+    clocks: tuple[bool, bool] = (False, False),
 ) -> tuple[Quantity, tuple[str, str], tuple[Note, ...]]:
     """Quantity, units of both columns as they stand, and what the reader must know of how they were told.
 
-    The headers tell the unit; else the quantity's own, or that of the claim.
+    The headers tell the unit, and `clocks` columns of times such as 1:23.4, in s; else the quantity's own, or the
+    claim's.
 
     Raises
     ------
     InputError
         Two units that do not convert, or a unit that is not the quantity's.
     """
-    told = [unit_in_header(header) for header in headers]
+    told = [unit_in_header(header) or ("s" if clock and in_header(header) is None else "")
+            for header, clock in zip(headers, clocks, strict=True)]
     for header, own in zip(headers, told, strict=True):
         if own and unit and unit_of(own).dimension != unit_of(unit).dimension:
             raise InputError(f"column {shown(header)} is in {own}, which is not the `unit` given, {unit!r}")

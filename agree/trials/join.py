@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import gcd
 from typing import NamedTuple
 
@@ -11,9 +12,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.errors import InputError
+from agree.core.results.note import Note
 from agree.files.table import Table, shown
 from agree.trials.columns import Key
 from agree.trials.trials import FIRST_SHOWN, Aside, SetAside
+
+
+def loose(key: Key) -> tuple[str, ...]:
+    """Return a key without what writers vary: case, blanks, hyphens, leading zeros and a decimal zero."""
+    return tuple(re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\s_-]+", "", re.sub(r"(?<=\d)\.0+$", "", cell.casefold())))
+                 for cell in key.cells)
+
+
+def nearly(first: Iterable[Key], second: Iterable[Key]) -> list[tuple[Key, Key]]:
+    """Keys of one table and of the other that differ in their writing alone."""
+    others: dict[tuple[str, ...], Key] = {loose(key): key for key in second}
+    return [(key, others[loose(key)]) for key in first if loose(key) in others and others[loose(key)] != key]
 
 
 def told(key: Key, by: Sequence[str]) -> str:
@@ -57,6 +71,7 @@ class Joined(NamedTuple):
     keys: list[Key]
     rows: tuple[list[int], list[int]]
     set_aside: list[SetAside]
+    notes: tuple[Note, ...] = ()
 
 
 def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]], by: Sequence[str]) -> Joined:
@@ -70,14 +85,37 @@ def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]],
     first, second = (once(table, own, by) for table, own in zip(tables, keys, strict=True))
     both = [key for key in first if key in second]
     if not both:
-        examples = [repr(",".join(next(iter(own)).cells)) if own else "none" for own in (first, second)]
+        same = nearly(first, second)
+        examples = ([repr(",".join(key.cells)) for key in same[0]] if same else
+                    [repr(",".join(next(iter(own)).cells)) if own else "none" for own in (first, second)])
+        more = f"{len(same)} differ in case, blanks, zeros or hyphens alone: " if same else ""
         raise InputError(f"{tables[0].source} and {tables[1].source}: no key {','.join(by)} is in both (first: "
-                         f"{examples[0]} and {examples[1]}); write them alike")
+                         f"{examples[0]} and {examples[1]}); {more}write them alike")
+    alone = [[key for key in own if key not in other] for own, other in ((first, second), (second, first))]
     blank = [f"{table.source} {table.word} {table.rows[k]}" for table, own in zip(tables, keys, strict=True)
              for k, key in enumerate(own) if key.blank]
     return Joined(both, ([first[key] for key in both], [second[key] for key in both]), [
-        *aside("only_in_reference", [told(key, by) for key in first if key not in second]),
-        *aside("only_in_device", [told(key, by) for key in second if key not in first]), *aside("blank_key", blank)])
+        *aside("only_in_reference", [told(key, by) for key in alone[0]]),
+        *aside("only_in_device", [told(key, by) for key in alone[1]]), *aside("blank_key", blank)],
+        _written_otherwise(nearly(*alone)))
+
+
+def _written_otherwise(pairs: Sequence[tuple[Key, Key]]) -> tuple[Note, ...]:
+    if not pairs:
+        return ()
+    one, two = (",".join(key.cells) for key in pairs[0])
+    return (Note(kind="trials_keys_nearly", severity="trust", values={"count": len(pairs), "one": one, "two": two}),)
+
+
+def subjects_nearly(subjects: Sequence[str]) -> tuple[Note, ...]:
+    """Tell subjects whose names differ in their writing alone: they are taken for two, and may be one."""
+    seen: dict[tuple[str, ...], str] = {}
+    twice = [(seen[name], subject) for subject in subjects
+             if seen.setdefault(name := loose(Key((subject,))), subject) != subject]
+    if not twice:
+        return ()
+    return (Note(kind="trials_subjects_nearly", severity="trust", values={
+        "count": len(twice), "one": twice[0][0], "two": twice[0][1]}),)
 
 
 def copies(subject: NDArray[np.intp], *readings: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -100,7 +100,9 @@ def pair_trials(
                          "`device_column`")
     found = [columns.readings_of(table, name, names, argument) for table, name, argument in (
         (one, reference_column, "reference_column"), (other, device_column, "device_column"))]
-    own, units, notes = columns.measured((found[0][0][0], found[1][0][0]), quantity, unit, claim_unit)
+    first, second = found[0][0][0], found[1][0][0]
+    own, units, notes = columns.measured((first, second), quantity, unit, claim_unit,
+                                         (columns.is_clock(one, first), columns.is_clock(other, second)))
     sides = []
     for table, (headers, values), as_read in zip((one, other), found, units, strict=True):
         keys = columns.keys_of(table, names)
@@ -109,7 +111,8 @@ def pair_trials(
     tables = (sides[0][2], sides[1][2])
     made = _unpaired(tables, sides, keyed) if unpaired else _paired(tables, sides, keyed, both=device is None)
     _refuse_doubtful(made, own, found, (one.source, other.source), unpaired=unpaired)
-    return Trials(**made, quantity=own, by=keyed, paired=not unpaired, notes=notes, inputs=tuple(inputs),
+    made["notes"] = (*notes, *made["notes"])
+    return Trials(**made, quantity=own, by=keyed, paired=not unpaired, inputs=tuple(inputs),
                   reference_name=_called(one, found[0][0], device), device_name=_called(other, found[1][0], device),
                   device_column=found[1][0][0])
 
@@ -171,6 +174,7 @@ def _paired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str, .
     new = join.copies(subject, x, y)
     copied = [join.told(key, by) for key, first in zip(kept, new, strict=True) if not first]
     return {"reference": x[new], "device": y[new], "subject": subject[new], "subjects": subjects,
+            "notes": (*made.notes, *join.subjects_nearly(subjects)),
             "set_aside": (*made.set_aside, *join.aside("no_reading", lacking), *join.aside("copied", copied))}
 
 
@@ -199,6 +203,7 @@ def _unpaired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str,
         new = join.copies(subject, own)
         made.append((subject[new], own[new]))
     return {"reference": made[0][1], "device": made[1][1], "subject": made[0][0], "device_subject": made[1][0],
+            "notes": join.subjects_nearly([*subjects, *sorted((set(held[0][0]) | set(held[1][0])) - common)]),
             "subjects": subjects, "set_aside": tuple(put_aside)}
 
 

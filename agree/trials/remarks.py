@@ -14,6 +14,7 @@ from agree.estimators.lines.inversions import count_inversions
 from agree.estimators.trials.side_by_side import SideBySide
 from agree.trials.meanings import TrialMeaning
 from agree.trials.scaled import ScaledErrors
+from agree.trials.trials import Trials
 from agree.verdict.claim import Claim
 from agree.verdict.rule import OPEN, three_way
 
@@ -55,6 +56,20 @@ def skew_margin(mean: TrialMeaning, subjects: int) -> float | None:
     return None if three_way(low, high, mean.limit) == mean.verdict else times
 
 
+def reference_noise(trials: Trials, beside: SideBySide) -> float | None:
+    """SD of the reference's own noise in a trial, None where it cannot be told.
+
+    Paired trials share what the subject did, so that their covariance within subjects is taken off the reference's
+    variance; the noises of the two methods are taken to be independent. Unpaired, the subject's own variation is in it.
+    """
+    if beside.reference_error is None or not trials.paired:
+        return None if beside.reference_error is None else beside.reference_error.value
+    size = np.bincount(trials.subject)
+    away = [values - (np.bincount(trials.subject, weights=values) / size)[trials.subject]
+            for values in (trials.reference, trials.device)]
+    return math.sqrt(max(float(away[0] @ (away[0] - away[1])), 0.0) / (trials.subject.size - size.size))
+
+
 def remarks(
     scaled: ScaledErrors, beside: SideBySide, claim: Claim, meaning: str, mean: TrialMeaning
 ) -> Iterator[Note]:
@@ -75,9 +90,9 @@ def remarks(
             yield Note(kind="trials_spread_grows" if growth > 0 else "trials_spread_shrinks", severity="trust",
                        values={"percent_claim": claim.percent is not None,
                                "percent_possible": scaled.trials.quantity.percent_has_meaning})
-    noise = beside.reference_error
+    noise = reference_noise(scaled.trials, beside)
     if noise is not None and claim.percent is not None and claim.absolute is None:
-        cv = noise.value / float(np.abs(scaled.trials.reference).mean())
+        cv = noise / float(np.abs(scaled.trials.reference).mean())
         if 100 * cv**2 > thresholds.TRIALS_NOISY_REFERENCE * scaled.limit:
             yield Note(kind="trials_noisy_reference", severity="trust",
                        values={"cv_percent": 100 * cv, "bias_percent": 100 * cv**2})

@@ -38,7 +38,10 @@ def test_two_tables_join_by_key_in_one_unit(files):
     (PLATE.replace("2,2,41.0", "2,1,41.0"), "plate.csv: 1 of 5 keys subject,trial occur twice, first subject 2, trial "
      "1 (rows 4, 5); expected each once; add a column to `by`"),
     (PLATE.replace("\n1,", "\n01,").replace("\n2,", "\n02,").replace("\n3,1", "\n03,1"),
-     "plate.csv and mat.csv: no key subject,trial is in both (first: '01,1' and '2,2'); write them alike"),
+     "plate.csv and mat.csv: no key subject,trial is in both (first: '01,1' and '1,1'); 5 differ in case, blanks, "
+     "zeros or hyphens alone: write them alike"),
+    (PLATE.replace("\n1,", "\n11,").replace("\n2,", "\n12,").replace("\n3,1", "\n13,1"),
+     "plate.csv and mat.csv: no key subject,trial is in both (first: '11,1' and '2,2'); write them alike"),
     (PLATE.replace("trial", "try"), "plate.csv: found no column 'trial' (`by`); expected one; the columns are "
      "'subject', 'try', 'height (cm)'"),
     (PLATE.replace("31.0", "high"), "plate.csv, row 3: found 'high' in column 'height (cm)'; expected a number; "

@@ -68,9 +68,9 @@ def test_spread_grows(discordant, named):
 @pytest.mark.parametrize(("cv", "named"), [(0.0444, False), (0.0450, True)])
 def test_noisy_reference(cv, named):
     # A tenth of 2 % is 0.2 %, the square of 4.47 %.
-    half = cv * 40 / 2**0.5
-    level = np.tile([40 + half, 40 - half], 10)
-    assert ("trials_noisy_reference" in noted(checked(0.001 * np.arange(20), "2 %", each=2, level=level))) == named
+    noise = np.tile([1, -1], 10) * cv * 40 / 2**0.5
+    true = 40 + np.tile([3, 3, -3, -3], 5)  # what subjects did, seen by both: it is nobody's noise
+    assert ("trials_noisy_reference" in noted(checked(-noise, "2 %", each=2, level=true + noise))) == named
 
 
 Z = np.random.default_rng(5).normal(size=24)

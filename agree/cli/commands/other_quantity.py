@@ -27,24 +27,23 @@ def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterato
     except TrialsTableError as error:
         raise InputError(error.as_command(reference, device, claim)) from None
     except InputError as error:
-        other = _told_by_header(reference) if error.code == "no_column" else ""
-        if not other:
+        others = _told_by_header(reference) if error.code == "no_column" else ()
+        if not others:
             raise
-        raise InputError(f"{str(error).split('; name it with')[0]}; for {other}: add --quantity '{other}'") from None
+        ways = " or ".join(f"--quantity '{name}'" for name in others)
+        raise InputError(f"{str(error).split('; name it with')[0]}; for {' or '.join(others)}: add {ways}") from None
 
 
-def _told_by_header(path: str) -> str:
-    """Return the one quantity other than power that the columns of a file tell, "" if there is none."""
+def _told_by_header(path: str) -> tuple[str, ...]:
+    """Return the quantities other than power that the columns of a file tell."""
     from agree.core.errors import InputError
-    from agree.core.quantities.known import in_header
+    from agree.recordings.other_quantities import quantities_told
     from agree.recordings.read import read_table_of
 
     try:
-        header = read_table_of(path, {})[0].header
+        return quantities_told(read_table_of(path, {})[0].header)
     except InputError:
-        return ""
-    told = {item.name for item in map(in_header, header) if item is not None and item.name not in ("", "power")}
-    return told.pop() if len(told) == 1 else ""
+        return ()
 
 
 def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[str, Any]) -> None:

@@ -10,11 +10,13 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.progress import progress
 from agree.cli.terminal import outputs_are_no_inputs
+from agree.cli.words import Level, Words
 
 if TYPE_CHECKING:
     from agree.core.results.result import Result
 
 NOT_HOLDING = 1
+MEANINGS = {"average": "average", "levels": "levels", "readings": "readings", "next-subject": "next_subject"}
 # Arguments of the library as a user of the command knows them.
 OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`": "--device", "`claim`": "claim",
            "`unit`": "--unit", "`mean_of`": "--mean-of", "`reference_uncertainty`": "--reference-uncertainty",
@@ -23,7 +25,7 @@ OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`
 GROUPS = {
     "The question": ("claim", "meaning", "mean_of", "assume", "level", "reference_uncertainty"),
     "The table": ("by", "reference", "device", "unpaired", "quantity", "unit"),
-    "What is written": ("json_file", "page_file", "require_holds")}
+    "What is written": ("json_file", "page_file", "others", "require_holds")}
 EXAMPLE = """agree trials jumps.csv --reference plate_cm --device mat_cm --claim "2 cm"
 agree trials plate.csv mat.csv --by subject,trial --claim 5%"""
 
@@ -56,10 +58,10 @@ def deliver(result: Result, json_file: str | None) -> None:
 @click.option("--reference", "reference", metavar="COLUMN",
               help="Column of the reference; several after commas are trials side by side.")
 @click.option("--device", "device", metavar="COLUMN", help="The same for the device.")
-@click.option("--meaning", type=click.Choice(["average", "levels", "readings", "next_subject", "next-subject"]),
-              default="average", show_default=True, help="The meaning the verdict is given in, chosen beforehand.")
+@click.option("--meaning", type=Words(MEANINGS), default="average", show_default=True,
+              help="The meaning the verdict is given in, chosen beforehand.")
 @click.option("--mean-of", default=1, show_default=True, metavar="M",
-              help="Trials that are averaged for a subject, for next_subject.")
+              help="Trials that are averaged for a subject, for next-subject.")
 @click.option("--assume", type=click.Choice(["nothing", "normal"]), default="nothing", show_default=True,
               help="Count single trials, or take errors for normal; chosen beforehand.")
 @click.option("--unpaired", is_flag=True, help="The two methods' trials are not the same trials; subjects are joined.")
@@ -67,18 +69,23 @@ def deliver(result: Result, json_file: str | None) -> None:
 @click.option("--unit", metavar="UNIT", help="Unit of columns that name none.")
 @click.option("--reference-uncertainty", metavar="TEXT",
               help="What is known of the reference: '±0.5 cm', '1 % k=2'.  [default: taken as exact]")
-@click.option("--level", default=0.95, show_default=True, help="Confidence level, a fraction.")
+@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
 @click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
+@click.option("-o", "--output", "others", multiple=True, metavar="FILE",
+              help="Write a file of the kind its suffix says: .json, .pdf, .png, .svg, .html. Repeat for each.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
 def trials_command(table: str, other: str | None, **options: Any) -> None:
     """Check a claim on a table with a row for each trial, or on two, joined by key."""
+    from agree.cli.deliver import outputs_of
     from agree.core.errors import InputError
     from agree.trials.check import check_trials
     from agree.trials.pair import pair_trials
     from agree.verdict.claim import Claim
 
-    outputs_are_no_inputs([(table, other)], options["json_file"], options["page_file"])
+    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    outputs_are_no_inputs([(table, other)], json_file, *pages)
     try:
         claim = Claim.parse(options["claim"])
         with progress("joining the trials"):
@@ -87,16 +94,16 @@ def trials_command(table: str, other: str | None, **options: Any) -> None:
                 quantity=options["quantity"], unit=options["unit"], unpaired=options["unpaired"],
                 claim_unit=claim.absolute_unit)
             result = check_trials(
-                paired, claim, meaning=options["meaning"].replace("-", "_"), mean_of=options["mean_of"],
+                paired, claim, meaning=options["meaning"], mean_of=options["mean_of"],
                 assume=options["assume"], reference_uncertainty=options["reference_uncertainty"],
                 level=options["level"])
     except InputError as error:
         raise type(error)(in_options(str(error))) from None
-    if options["page_file"] is not None:
+    for page in pages:
         from agree.report.other_page import write_other_page
 
-        with progress("drawing the page"):
-            write_other_page(result, options["page_file"])
-    deliver(result, options["json_file"])
+        with progress(f"drawing {page}"):
+            write_other_page(result, page)
+    deliver(result, json_file)
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)

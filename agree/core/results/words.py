@@ -11,14 +11,17 @@ from typing import Any
 from agree.core.interval.estimate import Estimate
 
 WIDTH = 79
+LONGEST, MOST_PLACES = 1e8, 8  # of a number written out: beyond, it is written with a power of ten
 
 
 def decimals(low: float, high: float) -> int:
-    """Decimals that show an interval's half-width to two digits, 0 to 4."""
+    """Decimals that show an interval's half-width to two digits, 0 to 4; more where all of it is below a hundredth."""
     half = (high - low) / 2
     if not math.isfinite(half) or half <= 0:
         return 2
-    return int(min(max(1 - math.floor(math.log10(half)), 0), 4))
+    size = max(abs(low), abs(high))
+    most = max(4, 2 - math.floor(math.log10(size)))
+    return int(min(max(1 - math.floor(math.log10(half)), 0), most))
 
 
 def number(value: float, low: float, high: float, *, sign: bool = False) -> str:
@@ -27,7 +30,10 @@ def number(value: float, low: float, high: float, *, sign: bool = False) -> str:
         return "unknown"
     if math.isinf(value):
         return "no limit"
-    text = f"{value:{'+' if sign else ''}.{decimals(low, high)}f}"
+    places = decimals(low, high)
+    if abs(value) >= LONGEST or places > MOST_PLACES:
+        return f"{value:{'+' if sign else ''}.4g}"
+    text = f"{value:{'+' if sign else ''}.{places}f}"
     return text.lstrip("+-") if float(text) == 0 else text
 
 

@@ -12,7 +12,15 @@ def _many(note: Note, key: str, word: str) -> str:
     return f"{count} {word}{'' if count == 1 else 's'}"
 
 
+def _trials(note: Note) -> str:
+    values = note.values
+    columns = "".join(f" --{role} '{values[role]}'" for role in ("reference", "device") if role in values)
+    return f"a table of trials: agree trials {values['name']} --by {values['by']}{columns} --claim '5 %'"
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
+    "look_quantity": "no power, but {names}: agree check REFERENCE DEVICE --quantity '{first}' --claim '{claim}'",
+    "look_trials": _trials,
     "read_column": "{quantity}: column {column!r}",
     "read_time": "time: column {column!r} ({form})",
     "read_time_rows": "time: no time column, each row taken as a second",

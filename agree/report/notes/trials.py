@@ -44,6 +44,10 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_noisy_reference": "the reference's own noise, {cv_percent:.1f} %, adds {bias_percent:.2f} points to a "
                               "mean per cent; a claim in the unit itself is free of that.",
     "trials_one_each": "with one trial each, differences between subjects and trials cannot be told apart.",
+    "trials_keys_nearly": "{count} keys of the two tables differ in case, blanks, zeros or hyphens alone (first: "
+                          "'{one}' and '{two}') and are not joined; write them alike.",
+    "trials_subjects_nearly": "subjects '{one}' and '{two}' are taken for two; if they are one, write them alike "
+                              "({count} of this kind).",
     "trials_unit_of_claim": "no column names a unit; readings are taken to be in {unit}, as the claim is.",
     "trials_unit_unknown": "no column names a unit, nor does the claim.",
 }

@@ -34,10 +34,10 @@ def look_text(seen: FileLook) -> str:
         lines.append(wrapped(label, f"{odd.what}: {odd.readings:,} reading{'s' * (odd.readings > 1)}, {where} at "
                                     f"{clock_of(odd.first_s)}"))
         label = ""
-    label = "Read as"
-    for note in seen.notes:
-        lines.append(wrapped(label, note_text(note)))
-        label = ""
+    for label, notes in (("Use", [note for note in seen.notes if note.severity == "answer"]),
+                         ("Read as", [note for note in seen.notes if note.severity != "answer"])):
+        for k, note in enumerate(notes):
+            lines.append(wrapped("" if k else label, note_text(note)))
     return "\n".join(line.rstrip() for line in lines)
 
 

@@ -24,10 +24,17 @@ def _figure(item: Reading) -> str:
     return share_text(item.estimate) if item.unit == "share" else estimate_text(item.estimate, sign=True)
 
 
-def _rows(name: str, first: Reading, second: Reading | None, mark: str) -> list[str]:
+def _cells(name: str, first: Reading, second: Reading | None) -> tuple[list[str], list[str]]:
+    """Return both lines of a meaning: its answers, and its figures below them."""
     answers = [item.verdict if item else "-" for item in (first, second)]
     figures = [_figure(item) if item else "" for item in (first, second)]
-    return [f"{mark}{name:<23}{answers[0]:<26}{answers[1]}", f"{'':<25}{figures[0]:<26}{figures[1]}".rstrip()]
+    return [name, *answers], ["", *figures]
+
+
+def _table(rows: list[list[str]]) -> list[str]:
+    """Set columns as wide as what they hold, two blanks apart."""
+    wide = [max(len(row[k]) for row in rows) for k in (0, 1)]
+    return [f"{a:<{wide[0]}}  {b:<{wide[1]}}  {c}".rstrip() for a, b, c in rows]
 
 
 def _headline(check: QuantityCheck) -> str:
@@ -42,6 +49,10 @@ def _headline(check: QuantityCheck) -> str:
     return f"{check.verdict.upper()} ({how}): {device}: {what} {said}{end}."
 
 
+def _seconds(value: float) -> str:
+    return f"{round(value, 1) + 0.0:.1f}"  # + 0.0: no "-0.0"
+
+
 def _delay(check: QuantityCheck) -> str:
     if math.isnan(check.lag_s):
         return "Delay: cannot be told; the traces change too differently."
@@ -52,7 +63,7 @@ def _delay(check: QuantityCheck) -> str:
              "clock": "a difference of the clocks, as stated" if stated else "taken for a difference of the clocks",
              "unknown": "the device's or the clocks': not known" + (
                  "" if stated or check.as_recorded.verdict == check.verdict else "; state --delay device or clock")}
-    size = f"{check.lag_s:.1f} s" if se == 0 else f"{check.lag_s:.1f} ± {1.96 * se:.1f} s"
+    size = f"{_seconds(check.lag_s)} s" if se == 0 else f"{_seconds(check.lag_s)} ± {1.96 * se:.1f} s"
     return f"Delay: {size}, {owner[check.belongs_to]}."
 
 
@@ -74,22 +85,23 @@ def quantity_text(check: QuantityCheck) -> str:
     unit = check.claim.unit
     first, second = check.as_recorded, check.taken_out
     lines = textwrap.wrap(_headline(check), WIDTH)
-    lag = "" if math.isnan(check.lag_s) else f" of {check.lag_s:.1f} s"
-    lines += ["", f"{'':<25}{'as recorded':<26}delay{lag} taken out"]
+    lag = "" if math.isnan(check.lag_s) else f" of {_seconds(check.lag_s)} s"
+    rows = [["", "as recorded", f"delay{lag} taken out"]]
     names = {"readings": f"{check.window_s}-s means within", "average": f"mean error, {unit}",
              "next_session": f"next session, {unit}"}
     shown = [name for name in names if name != "next_session" or len(check.overlays) > 1 or name == check.meaning]
     for meaning in shown:
-        lines += _rows(names[meaning], first.of(meaning), second.of(meaning) if second else None,
-                       "> " if meaning == check.meaning else "  ")
-    lines.append("")
+        rows += _cells(("> " if meaning == check.meaning else "  ") + names[meaning], first.of(meaning),
+                       second.of(meaning) if second else None)
+    lines += ["", *_table(rows), ""]
     limits = check.decides.limits
     spread = "" if limits is None else (
         f" Limits of agreement of {check.window_s}-s means: {estimate_text(limits.lower, sign=True)} to "
         f"{estimate_text(limits.upper, sign=True)} {check.quantity.computed_in}.")
     sessions = len(check.overlays)
     many = "s" if sessions > 1 else ""
-    data = f"{check.quantity.label.capitalize()}: {sessions} session{many}, {clock_of(check.decides.seconds)}."
+    label = check.quantity.label
+    data = f"{label[0].upper() + label[1:]}: {sessions} session{many}, {clock_of(check.decides.seconds)}."
     for text in (_delay(check), _faults(check), data + spread):
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     for note in check.notes:

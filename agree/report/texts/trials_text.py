@@ -44,9 +44,8 @@ def share_text(item: Estimate | None) -> str:
 def meant(item: TrialMeaning, check: TrialsCheck) -> str:
     """Return what a meaning asks, in a few words."""
     mean_of = check.mean_of
-    return {"average": "mean error", "levels": "error at low and high levels", "readings": "95 % of single trials",
-            "next_subject": "95 % of new subjects" + (f", mean of {mean_of}" if mean_of > 1 else ", one trial"),
-            }[item.meaning]
+    return {"average": "mean error", "levels": "error at both ends", "readings": "95 % of single trials",
+            "next_subject": f"95 % of means of {mean_of}" if mean_of > 1 else "95 % of new subjects"}[item.meaning]
 
 
 def found(item: TrialMeaning, check: TrialsCheck) -> str:
@@ -80,7 +79,12 @@ def table(check: TrialsCheck) -> list[str]:
     rows = [(("> " if item.meaning == check.meaning else "  ") + meant(item, check), item.verdict, found(item, check))
             for item in check.meanings]
     wide = max(len(row[0]) for row in rows)
-    return [f"{name:<{wide}}  {verdict:<13}  {what}" for name, verdict, what in rows]
+    lines = []
+    for name, verdict, what in rows:
+        line = f"{name:<{wide}}  {verdict:<13}  {what}"
+        lines += [line] if len(line) <= WIDTH else [f"{name:<{wide}}  {verdict}", *textwrap.wrap(
+            what, WIDTH, initial_indent=2 * INDENT, subsequent_indent=2 * INDENT)]
+    return lines
 
 
 def set_aside_text(items: tuple[SetAside, ...]) -> str:
@@ -136,7 +140,7 @@ def check_text(check: TrialsCheck) -> str:
         if len(wrapped) <= room:
             lines += wrapped
             room -= len(wrapped)
-    return "\n".join(line[:80] for line in lines)
+    return "\n".join(lines)
 
 
 @summary.register
@@ -165,7 +169,7 @@ def plan_text(plan: TrialPlan) -> str:
     for row in plan.rows:
         rule = f" {RULES[row.rule]}" if RULES[row.rule] else ""
         other = f"  ({RULES[row.other_rule]}: {_subjects(row.other_subjects, plan.most)})" if row.other_rule else ""
-        lines.append(f"{plural(row.trials, 'trial'):<9} {PLANNED[row.meaning]:<27} "
+        lines.append(f"{plural(row.trials, 'trial'):<9} {PLANNED[row.meaning]:<29} "
                      f"{_subjects(row.subjects, plan.most):>5}{rule}{other}")
     lines += ["", "Never fewer than 8: below, intervals cannot be relied on."]
     return "\n".join(lines)

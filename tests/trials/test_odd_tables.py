@@ -1,0 +1,147 @@
+"""Tables as people write them: keys in two spellings, paces as 4:33, absurd sizes, long names, options in words."""
+
+import warnings
+
+import click
+import numpy as np
+import pytest
+
+from agree import InputError, check_trials, look, pair_trials
+from agree.cli.main import command
+from agree.core.quantities.known import plain
+from agree.quantities.check import check_quantity
+from agree.quantities.overlay import lay_over
+
+KEYS = [(str(subject), str(trial)) for subject in range(1, 13) for trial in (1, 2, 3)]
+RNG = np.random.default_rng(4)
+LEVELS = np.round(RNG.normal(38, 7, 36), 1)
+READ = np.round(LEVELS + RNG.normal(0, 1, 36), 1)
+
+
+def table(column, values, write=str):
+    return {"subject": [write(s) for s, _ in KEYS], "trial": [t for _, t in KEYS], column: list(values)}
+
+
+def both(names=("plate_cm", "mat_cm"), times=1.0, keys=str):
+    return table(names[0], LEVELS * times, keys) | {names[1]: list(READ * times)}
+
+
+@pytest.mark.parametrize(("write", "first"), [
+    (lambda s: s + ".0", "1.0,1"), (lambda s: "0" + s, "01,1")])
+def test_keys_in_another_spelling_are_told_and_not_joined(write, first):
+    one = table("plate_cm", LEVELS)
+    with pytest.raises(InputError, match=rf"no key subject,trial is in both \(first: '1,1' and '{first}'\); 36 differ "
+                                         "in case, blanks, zeros or hyphens alone: write them alike"):
+        pair_trials(one, table("mat_cm", READ, write))
+    some = table("mat_cm", READ, lambda s: s if int(s) < 9 else write(s))
+    trials = pair_trials(one, some)
+    assert trials.count == 24
+    assert [(note.kind, note.values["count"]) for note in trials.notes] == [("trials_keys_nearly", 12)]
+    assert "12 keys of the two tables differ in" in " ".join(check_trials(trials, "2 cm").summary().split())
+
+
+def test_one_subject_in_two_spellings():
+    data = both(keys=lambda s: "S" + s)
+    data["subject"][2] = "s1"
+    trials = pair_trials(data, reference_column="plate_cm", device_column="mat_cm")
+    assert len(trials.subjects) == 13  # never joined in silence
+    assert trials.notes[0].values == {"count": 1, "one": "S1", "two": "s1"}
+    assert pair_trials(both(), reference_column="plate_cm", device_column="mat_cm").notes == ()
+
+
+def clock(seconds):
+    return f"{int(seconds // 60)}:{seconds % 60:05.2f}"
+
+
+@pytest.mark.parametrize(("names", "unit", "by"), [
+    (("treadmill pace (min/km)", "watch pace (min/km)"), "m/s", lambda s: 1000 / s),
+    (("gates (s)", "watch (s)"), "s", None),
+    (("gates", "watch"), "s", None), (("gates (min)", "watch (min)"), "min", lambda s: s / 60)])
+def test_paces_and_times_as_people_write_them(names, unit, by):
+    seconds = 240 + 3 * LEVELS
+    data = table(names[0], [clock(s) for s in seconds]) | {names[1]: [clock(s + 2) for s in seconds]}
+    trials = pair_trials(data, reference_column=names[0], device_column=names[1])
+    assert trials.quantity.computed_in == unit
+    wanted = seconds if by is None else by(seconds)
+    assert np.allclose(np.sort(trials.reference), np.sort(wanted), rtol=1e-4)
+
+
+@pytest.mark.parametrize("times", [1e200, 1e-200, 1e48, 1e-48])
+@pytest.mark.parametrize("claim", ["2 cm", "5 %"])
+def test_sizes_that_no_unit_has(times, claim):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        if abs(np.log10(times)) > 100:
+            with pytest.raises(InputError, match=r"expected 0, or a size from 1e-50 to 1e\+50; write it in another"):
+                pair_trials(both(times=times), reference_column="plate_cm", device_column="mat_cm")
+            return
+        trials = pair_trials(both(times=times), reference_column="plate_cm", device_column="mat_cm")
+        lines = check_trials(trials, claim).summary().splitlines()
+    assert max(map(len, lines)) <= 80
+
+
+@pytest.mark.parametrize(("options", "names"), [
+    ({"meaning": "next_subject", "mean_of": 3},
+     ("a reference whose name is longer than it has to be, but it is what it is (cm)",
+      "a device with a name that takes more than the whole of a line (cm)")),
+    ({"meaning": "levels"}, ("plate_cm", "mat_cm"))])
+@pytest.mark.parametrize("times", [1.0, 1e5, 1e12])
+def test_screens_are_80_wide_and_nothing_is_cut(options, names, times):
+    trials = pair_trials(both(names, times), reference_column=names[0], device_column=names[1])
+    check = check_trials(trials, f"{2 * times:.0f} cm", **options)
+    lines = check.summary().splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len(lines) <= 17
+    ends = next(k for k, line in enumerate(lines) if line[2:].startswith("error at both ends"))
+    said = lines[ends] + " " + lines[ends + 1]
+    assert f"{check.of('levels').ground.values['worst_level']:.3g}" in said
+
+
+def test_screens_of_recordings_have_columns_apart():
+    t = np.arange(1500.0)
+    wave = 5 + np.sin(t / 40) + np.sin(t / 13)
+    noise = 0.02 * np.random.default_rng(1).normal(size=1500)
+    for times in (1e-6, 1.0, 1e12):
+        seen = lay_over((t, wave * times), (t, (wave + noise) * times), plain("J"), absolute=True,
+                        names=("a reference with a name that is longer than it has to be", "and a device that is, too"))
+        lines = check_quantity(seen, "5 %", meaning="readings").summary().splitlines()
+        assert max(map(len, lines)) <= 80
+        assert len(lines) <= 16
+        assert any(line.startswith("A reading in J: 1 session") for line in lines)  # not "j"
+        at = next(line for line in lines if "as recorded" in line).index("as recorded")
+        assert {line[at - 2:at] for line in lines if "holds" in line and "HOLDS" not in line} == {"  "}
+        assert "-0.0 s" not in "".join(lines)
+        assert "[0.0000" not in "".join(lines)
+
+
+def test_options_in_words(tmp_path, capsys):
+    path = tmp_path / "j.csv"
+    rows = zip(*both().values(), strict=True)
+    path.write_text("subject,trial,plate_cm,mat_cm\n" + "".join(",".join(map(str, row)) + "\n" for row in rows),
+                    encoding="utf-8")
+    asked = ["trials", str(path), "--reference", "plate_cm", "--device", "mat_cm", "--claim", "2 cm"]
+    texts = []
+    for level in ("90%", "0.9"):
+        command.main([*asked, "--level", level, "-o", str(tmp_path / "out.json")], standalone_mode=False)
+        texts.append(capsys.readouterr().out)
+    assert texts[0] == texts[1]
+    assert '"level": 0.9' in (tmp_path / "out.json").read_text(encoding="utf-8")
+    with pytest.raises(click.BadParameter) as caught:
+        command.main([*asked, "--meaning", "next_subjct"], standalone_mode=False)
+    assert "'average', 'levels', 'readings', 'next-subject'" in str(caught.value)
+    command.main([*asked, "--meaning", "next_subject"], standalone_mode=False)
+    assert "write --meaning next-subject" in capsys.readouterr().err
+
+
+def test_look_says_what_to_do_with_a_table_of_trials_and_with_other_quantities(tmp_path):
+    (tmp_path / "j.csv").write_text("subject,trial,plate_cm,mat_cm\n" + "".join(
+        f"{s},{t},{x},{y}\n" for (s, t), x, y in zip(KEYS, LEVELS, READ, strict=True)), encoding="utf-8")
+    said = " ".join(look(tmp_path / "j.csv").summary().split())
+    assert ("Use a table of trials: agree trials j.csv --by subject,trial --reference 'plate_cm' --device 'mat_cm' "
+            "--claim '5 %'") in said
+    (tmp_path / "h.csv").write_text("time (s),heart rate (bpm),speed (km/h)\n" + "".join(
+        f"{k},{120 + k % 30},{10 + k % 3}\n" for k in range(100)), encoding="utf-8")
+    seen = look(tmp_path / "h.csv")
+    assert (seen.problem, seen.clock, seen.seconds) == ("", "elapsed", 99.0)
+    assert ("no power, but heart rate, speed: agree check REFERENCE DEVICE --quantity 'heart rate' --claim '5 bpm'"
+            in " ".join(seen.summary().split()))
