@@ -13,14 +13,12 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.errors import InputError
-from agree.core.quantities.known import quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by
 from agree.files.source import Source
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers
-from agree.files.tables.trials_table import TrialsTableError
-from agree.recordings.other_quantities import quantities_told
+from agree.recordings.other_quantities import instead, quantities_told
 from agree.recordings.read import read_table_of, recording_of_table
 from agree.recordings.recording import FIELDS, Recording
 from agree.recordings.stamps import is_stamp
@@ -197,7 +195,7 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
         recording = recording_of_table(table._replace(notes=list(notes)), table.source, given)
     except InputError as error:
         problem = str(error)
-        notes += _instead(table, error)
+        notes += instead(table, error)
         if error.code == "no_column" and (others := quantities_told(table.header)):
             with suppress(InputError):
                 recording = recording_of_table(table._replace(notes=list(notes)), table.source,
@@ -219,16 +217,6 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
         gaps=tuple(Gap(start_s=float(time[i] - time[0]), seconds=float(steps[i])) for i in np.flatnonzero(is_gap)),
         channels=channels, oddities=() if recording is None else oddities(recording),
         notes=tuple(notes if recording is None else recording.notes), problem=problem)
-
-
-def _instead(table: Table, error: InputError) -> list[Note]:
-    """Tell what to do with a table that is no recording of power."""
-    if isinstance(error, TrialsTableError):
-        names = dict(zip(("reference", "device"), error.readings, strict=False))
-        return [Note(kind="look_trials", severity="answer", values={"name": table.source, "by": error.key, **names})]
-    others = quantities_told(table.header) if error.code == "no_column" else ()
-    return [Note(kind="look_quantity", severity="answer", values={
-        "names": ", ".join(others), "first": others[0], "claim": quantity(others[0]).claim_example})] if others else []
 
 
 def _channel(table: Table, k: int, roles: dict[str, str], recording: Recording | None) -> Channel:
