@@ -220,6 +220,24 @@ def test_pages_name_only_files_that_exist(page):
             assert (ROOT / name).exists(), name
 
 
+def test_the_way_of_a_recording_is_short_and_names_files_that_exist():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    way = re.search(r"## The way of one recording\n(.*?)\n## ", text, re.DOTALL)[1].strip().splitlines()
+    assert len(way) <= 25
+    named = re.findall(r"(?:\w+/)+\w+\.py", "\n".join(way))
+    assert len(named) > 15
+    for name in named:
+        assert (ROOT / "agree" / name).exists() or (ROOT / "agree" / "pairing" / name).exists(), name
+
+
+def test_the_table_of_versions_has_the_lowest_ones_that_are_tested():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| ([\w-]+) \| ([\d.]+) \| [\d.]+ \|$", text, re.MULTILINE))
+    lowest = dict(re.findall(r"^([\w-]+)==([\d.]+)$", (ROOT / ".ci" / "lowest.txt").read_text("utf-8"), re.MULTILINE))
+    assert rows.pop("Python") == "3.11"
+    assert rows == lowest
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_constants_in_pages_are_in_the_code(page):
     constants, text = generate().constants(), page.read_text(encoding="utf-8")
