@@ -35,9 +35,10 @@ def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
         if mask is not None:
             array[mask] = np.nan
     except (TypeError, ValueError, OverflowError) as exc:
-        raise InputError(f"`{name}` must hold numbers; {exc}") from None
+        raise InputError(f"`{name}` must hold numbers; {exc}", option=name) from None
     if array.ndim != ndim:
-        raise InputError(f"`{name}` must be {('one', 'two')[ndim - 1]}-dimensional; got shape {array.shape}")
+        raise InputError(f"`{name}` must be {('one', 'two')[ndim - 1]}-dimensional; got shape {array.shape}",
+                         option=name)
     return array
 
 
@@ -56,21 +57,22 @@ def same_labels(values: Sequence[object], names: Sequence[str]) -> None:
         if odd.size:
             raise InputError(f"`{first}` and `{name}` are labelled differently: {odd.size} of {labels.size} labels, "
                              f"first {expected[odd[0]]!s} and {labels[odd[0]]!s}; line them up with {name}.reindex("
-                             f"{first}.index), or pass .to_numpy() of each to pair them by position")
+                             f"{first}.index), or pass .to_numpy() of each to pair them by position", option=first)
 
 
 def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
     """Number labels of any hashable kind in order of appearance."""
     raw = np.asarray(labels)
     if raw.shape != (count,):
-        raise InputError(f"`{name}` must have one label for each {of}; got shape {raw.shape} for {count} {of}s")
+        raise InputError(f"`{name}` must have one label for each {of}; got shape {raw.shape} for {count} {of}s",
+                         option=name)
     seen: dict[Any, int] = {}
     try:
         numbered = np.array([seen.setdefault(label, len(seen)) for label in raw.tolist()], dtype=np.intp)
     except TypeError:
-        raise InputError(f"`{name}` must hold labels such as numbers or text") from None
+        raise InputError(f"`{name}` must hold labels such as numbers or text", option=name) from None
     if any(label is None or label != label for label in seen):
-        raise InputError(f"`{name}` must have a label for each {of}; got None or NaN")
+        raise InputError(f"`{name}` must have a label for each {of}; got None or NaN", option=name)
     return numbered
 
 
@@ -85,12 +87,13 @@ def present(values: FloatArray, name: str, nan_policy: str) -> NDArray[np.bool_]
     bad, infinite = np.isnan(values), np.isinf(values)
     if infinite.any():
         raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "
-                         f"{_first(infinite)}; remove them")
+                         f"{_first(infinite)}; remove them", option=name)
     if (np.abs(values) > LARGEST).any():
-        raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit")
+        raise InputError(f"`{name}` holds readings beyond {LARGEST:g}, too large to square; change the unit",
+                         option=name)
     if bad.any() and nan_policy == "raise":
         raise InputError(f"`{name}` holds {bad.sum()} NaN, first at index {_first(bad)}; remove them "
-                         "or pass nan_policy='omit'")
+                         "or pass nan_policy='omit'", option=name)
     return ~bad
 
 
@@ -135,7 +138,7 @@ def table(
     labels = None
     if sampling == "sessions":
         if session is None:
-            raise InputError("`session` is needed with sampling='sessions': one label for each pair")
+            raise InputError("`session` is needed with sampling='sessions': one label for each pair", option="session")
         labels = codes(session, n)
     keep = np.all([present(column, name, nan_policy) for name, column in zip(names, found, strict=True)], axis=0)
     if not keep.all():
@@ -155,7 +158,7 @@ def fraction(value: float, name: str) -> float:
     if not number or not 0 < float(value) < 1:
         hint = f"; did you mean {float(value) / 100:g}?" if number and 1 < value < 100 else ""
         shown = value.item() if isinstance(value, np.generic) else value
-        raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {shown!r}{hint}")
+        raise InputError(f"`{name}` must be a fraction between 0 and 1, such as 0.95; got {shown!r}{hint}", option=name)
     return float(value)
 
 
@@ -164,21 +167,21 @@ def interval_level(value: float) -> float:
     found = fraction(value, "level")
     if found < LEAST_LEVEL:
         raise InputError(f"`level` must be {LEAST_LEVEL:g} or more, such as 0.95, since an interval that misses more "
-                         f"often than it holds settles nothing; got {found:g} (= {100 * found:g} %)")
+                         f"often than it holds settles nothing; got {found:g} (= {100 * found:g} %)", option="level")
     return found
 
 
 def choice(value: str, name: str, allowed: Sequence[str]) -> str:
     """Return `value` if it is one of `allowed`."""
     if not isinstance(value, str) or value not in allowed:
-        raise InputError(f"`{name}` must be one of {', '.join(map(repr, allowed))}; got {value!r}")
+        raise InputError(f"`{name}` must be one of {', '.join(map(repr, allowed))}; got {value!r}", option=name)
     return value
 
 
 def positive(value: float, name: str) -> float:
     """Return `value` if it is a positive finite number."""
     if not isinstance(value, int | float | np.number) or not 0 < float(value) < np.inf:
-        raise InputError(f"`{name}` must be a positive number; got {value!r}")
+        raise InputError(f"`{name}` must be a positive number; got {value!r}", option=name)
     return float(value)
 
 
@@ -186,5 +189,5 @@ def edges(values: ArrayLike) -> FloatArray:
     """Return band edges: at least two, finite or infinite, strictly increasing."""
     array = vector(values, "edges")
     if array.size < 2 or np.isnan(array).any() or not (np.diff(array) > 0).all():
-        raise InputError(f"`edges` must be at least two increasing numbers; got {array.tolist()}")
+        raise InputError(f"`edges` must be at least two increasing numbers; got {array.tolist()}", option="edges")
     return array

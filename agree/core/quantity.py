@@ -85,9 +85,9 @@ class Quantity(Result):
 
     def __post_init__(self) -> None:
         if not isinstance(self.unit, str) or not self.unit.strip():
-            raise InputError(f"`unit` of a quantity must be text such as 'cm'; got {self.unit!r}")
+            raise InputError(f"`unit` of a quantity must be text such as 'cm'; got {self.unit!r}", option="unit")
         if not self.low < self.high:
-            raise InputError(f"`low` must be below `high`; got {self.low!r} and {self.high!r}")
+            raise InputError(f"`low` must be below `high`; got {self.low!r} and {self.high!r}", option="low")
 
     @property
     def label(self) -> str:

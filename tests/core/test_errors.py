@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import copy
+import math
 import pickle
 
 import pytest
 
+import agree
 from agree import AgreeError, InputError, MatchError, Recording, SampleSizeError
 from agree.core.quantities.known import HEART_RATE
 from agree.core.results.plain import plain_name
@@ -38,3 +40,19 @@ def test_a_recording_of_another_quantity():
     assert caught.value.option == "heart_rate"
     with pytest.raises(ValueError, match="read-only"):
         found.values[0] = 7
+
+
+@pytest.mark.parametrize(("call", "argument"), [
+    (lambda: agree.limits_of_agreement([1, 2, 3], [1, 2, 4], level=95), "level"),
+    (lambda: agree.limits_of_agreement([1, 2, 3], [1, 2, 4], sampling="serially"), "sampling"),
+    (lambda: agree.limits_of_agreement([1, 2, 3], ["a", 2, 4]), "device"),
+    (lambda: agree.limits_of_agreement([1, 2, math.nan], [1, 2, 4]), "reference"),
+    (lambda: agree.limits_of_agreement([1, 2, 3], [1, 2, 4], sampling="sessions"), "session"),
+    (lambda: agree.bias_by_band([1, 2, 3], [1, 2, 4], edges=[3, 1]), "edges"),
+    (lambda: agree.Pairs(reference=[200.0] * 3, device=[1.0, 2.0]), "device"),
+])
+def test_an_error_carries_the_argument_it_speaks_of(call, argument):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert caught.value.option == argument
+    assert f"`{argument}`" in str(caught.value)

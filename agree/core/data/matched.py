@@ -60,10 +60,11 @@ class Matched(Result):
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
         if x.shape != y.shape:
-            raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}")
+            raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}",
+                             option="reference")
         if np.isinf(x).any() or np.isinf(y).any():
             raise InputError("`reference` and `device` must hold finite readings, or NaN where unknown; got infinite "
-                             "ones")
+                             "ones", option="reference")
         checks.choice(self.kind, "kind", MATCHED_KINDS)
         checks.choice(self.smoother, "smoother", ("", "device", "reference"))
         object.__setattr__(self, "reference", x)

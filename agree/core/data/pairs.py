@@ -138,17 +138,18 @@ class Pairs(Drawn):
         for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence),
                              ("temperature", warmth)):
             if column is not None and column.shape != (n,):
-                raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}")
+                raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}", option=name)
         if np.isinf(x).any() or np.isinf(y).any():
             raise InputError("`reference` and `device` must hold finite readings, or NaN where missing; "
-                             "got infinite ones")
+                             "got infinite ones", option="reference")
         if np.isnan(time).any() or (np.diff(time) <= 0).any():
-            raise InputError("`time` must increase from each second to the next")
+            raise InputError("`time` must increase from each second to the next", option="time")
         unknown = set(np.unique(reason)) - {"", *REASONS}
         if unknown:
-            raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}")
+            raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}",
+                             option="reason")
         if (missing & (reason == "")).any():
-            raise InputError("`reason` must be 'missing' where a reading is NaN")
+            raise InputError("`reason` must be 'missing' where a reading is NaN", option="reason")
         self._check_matched(reason)
         for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
                             ("cadence", cadence), ("temperature", warmth)):
@@ -161,7 +162,7 @@ class Pairs(Drawn):
         strange = sorted({str(getattr(item, "kind", item)) for item in given} - set(REASONS))
         if strange:
             raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
-                             f"{strange}")
+                             f"{strange}", option="faults")
         object.__setattr__(self, "faults", tuple(given))
         for name in ("session", "reference_name", "device_name", "reference_column", "device_column"):
             object.__setattr__(self, name, plain_name(getattr(self, name)))
@@ -171,12 +172,14 @@ class Pairs(Drawn):
         if self.matched is None:
             return
         if not isinstance(self.matched, Matched):
-            raise InputError(f"`matched` must be `Matched` or None; got {type(self.matched).__name__}")
+            raise InputError(f"`matched` must be `Matched` or None; got {type(self.matched).__name__}",
+                             option="matched")
         if self.matched.reference.shape != reason.shape:
             raise InputError(f"`matched` must have the length of `reference`, {reason.size}; got "
-                             f"{self.matched.reference.size}")
+                             f"{self.matched.reference.size}", option="matched")
         if not np.isfinite([column[reason == ""] for column in (self.matched.reference, self.matched.device)]).all():
-            raise InputError("`reason` must be 'beside_fault' or 'missing' where a column of `matched` is NaN")
+            raise InputError("`reason` must be 'beside_fault' or 'missing' where a column of `matched` is NaN",
+                             option="reason")
 
     @property
     def used(self) -> NDArray[np.bool_]:
