@@ -6,8 +6,9 @@
 gives the same line: slope = (1 + m)/(1 - m). Both are timed in turn, in one process; both return a slope with its
 interval. Larger n are run alone, each in a process of its own, whose peak memory counts Python, numpy and the data.
 Times are processor times, medians of several runs, since other work on the machine disturbs those less; both run in
-one thread. Prints two Markdown tables; stops with an error if a slope differs or a process needs 500 MB. Times are for
-the reader, never a condition.
+one thread. A third table sets the line beside `np.argsort` of one column, and limits of agreement with serial intervals
+beside mean and SD, in one process; ties (whole watts) break what the quick way takes for granted. Prints the tables;
+stops with an error if a slope differs or a process needs 500 MB. Times are for the reader, never a condition.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from agree import passing_bablok
+from agree import limits_of_agreement, passing_bablok
 
 KINDS = ("float", "whole watts")
 SMALL, LARGE = (100, 300, 1_000, 3_000, 10_000), (10_000, 100_000, 1_000_000)
@@ -81,6 +82,19 @@ def in_a_process(n: int, kind: str) -> tuple[float, float]:
     return seconds, megabytes
 
 
+def relative(n: int, kind: str) -> list[tuple[str, float, str, float]]:
+    """Calls at n, their median seconds, and what they are set beside, in seconds."""
+    x, y = data(n, kind)
+
+    def median(run: Callable[[], Any]) -> float:
+        return statistics.median(timed(run)[0] for _ in range(5))
+
+    sort, plain = median(lambda: np.argsort(x)), median(lambda: (np.mean(y - x), np.std(y - x)))
+    return [("passing_bablok", median(lambda: passing_bablok(x, y)), "np.argsort", sort),
+            ("limits_of_agreement, serial", median(lambda: limits_of_agreement(x, y, sampling="serial")),
+             "mean and SD", plain)]
+
+
 def growth(times: dict[int, float], first: int, last: int) -> float:
     """Slope of log time over log n."""
     return math.log(times[last] / times[first]) / math.log(last / first)
@@ -111,6 +125,11 @@ def main() -> None:
             print(f"| {n:,} | {kind} | {big[n, kind][0]:.2f} s | {big[n, kind][1]:.0f} MB |")
         rise = growth({n: big[n, kind][0] for n in large}, large[0], large[-1])
         print(f"| growth, {large[0]:,} to {large[-1]:,} | {kind} | n^{rise:.2f} | |")
+    print("\n| pairs | data | call | time | beside | its time | ratio |\n|---:|---|---|---:|---|---:|---:|")
+    for kind in KINDS:
+        for call, seconds, beside, other in relative(large[-1], kind):
+            print(f"| {large[-1]:,} | {kind} | {call} | {1000 * seconds:,.0f} ms | {beside} | {1000 * other:,.1f} ms | "
+                  f"{seconds / other:,.1f} |")
     most = max(megabytes for _, megabytes in big.values())
     if most >= MOST_MB:
         raise SystemExit(f"peak memory {most:.0f} MB; below {MOST_MB} MB is wanted")

@@ -29,9 +29,11 @@ def resolution(*columns: FloatArray) -> float:
 def warn_of_alike(error: FloatArray, sampling: str, stacklevel: int = 3) -> None:
     """Warn if pairs called independent have neighbours that are alike: one-sided p of their correlation."""
     n = error.size
+    if sampling != "independent" or n < LEAST_ALIKE:
+        return
     centred = error - error.mean()
-    size = float(np.abs(centred).max()) if n else 0.0
-    if sampling != "independent" or n < LEAST_ALIKE or size <= 1e-12 * float(np.abs(error).max(initial=0.0)):
+    size = float(np.abs(centred).max())
+    if size <= 1e-12 * float(np.abs(error).max()):
         return
     centred = centred / size
     r = float(centred[1:] @ centred[:-1] / (centred @ centred))

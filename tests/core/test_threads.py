@@ -66,7 +66,7 @@ def many(k):
     agree.repeated_limits(x[:60], x[:60] + 1.0 * (np.arange(60) % 7), subject=np.arange(60) // 6,
                           true_value="varying", method="mixed")
     render_page(check, "png")
-threads = [threading.Thread(target=many, args=(k,)) for k in range(8)]
+threads = [threading.Thread(target=many, args=(k,)) for k in range(4)]
 for thread in threads: thread.start()
 for thread in threads: thread.join()
 after = state()

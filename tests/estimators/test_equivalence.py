@@ -56,6 +56,21 @@ def test_equivalent_is_interval_inside_is_both_tests_is_holds(scale, sampling, r
     assert result.equivalent == (result.p <= 0.05) == (margin_holds(item, result.margin))
 
 
+@pytest.mark.filterwarnings("ignore::agree.DriftWarning", "ignore::agree.AssumptionWarning")
+@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+@pytest.mark.parametrize("rows", [[(1600, 7)] * 36 + [(1600, 8)], [(2000 + k, 0) for k in range(39)] + [(2000, 1)],
+                                  [(1600 + 100 * k, 16 + k) for k in range(4)],
+                                  [(6000, 60), (1600, 16), (1600, 16), (1600, 16)]],
+                         ids=["hardly varies", "one differs", "one ratio", "one ratio, sessions of 2, 1, 1"])
+def test_near_limits_of_a_ratio_are_where_its_test_turns(sampling, rows):
+    """Limits a few millionths from the ratio: from variances about 0 they are off by rounding, p by some 1e-6."""
+    x, y = pairs(rows)
+    options = {"scale": "ratio", "sampling": sampling, "session": np.arange(x.size) % 3}
+    item = equivalence(x, y, margin=0.5, **options).estimate
+    again = equivalence(x, y, margin=(item.low, item.high), **options)
+    assert [again.p_low, again.p_high] == pytest.approx([0.05, 0.05], abs=2e-8)
+
+
 def margin_holds(item, margin):
     middle, half = (margin[0] + margin[1]) / 2, (margin[1] - margin[0]) / 2
     return three_way(item.low - middle, item.high - middle, half) == HOLDS

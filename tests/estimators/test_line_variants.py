@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from agree import InputError, passing_bablok
 from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines.null_variance import null_variance
 
 INTEGERS = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12), st.integers(0, 3)), min_size=4, max_size=18)
 
@@ -103,7 +104,7 @@ def test_fixed_point_of_the_line_of_1983():
     assert passing_bablok(x, y / b).slope.value == pytest.approx(1, rel=1e-12)
 
 
-@pytest.mark.parametrize("slope", [0.1, 1, 8, -3])
+@pytest.mark.parametrize("slope", [0.1, -3])  # 1 and 8 are these times a change of unit, tested above
 def test_equivariant_interval_covers(slope):
     """95 % of 400 runs, within 3 Monte-Carlo errors, and no bias where the line of 1983 has one."""
     slopes = [passing_bablok(*made(k, 60, slope, 25)[:2], equivariant=True).slope for k in range(400)]
@@ -144,7 +145,7 @@ def test_groups_of_one_are_no_groups(sampling, equivariant):
 
 def test_variance_given_s_is_kendalls_without_ties(rng):
     p = pairwise_slopes.points(rng.normal(size=30), rng.normal(size=30))
-    assert pairwise_slopes.null_variance(p) == pytest.approx(30 * 29 * 65 / 18, rel=1e-14)
+    assert null_variance(p) == pytest.approx(30 * 29 * 65 / 18, rel=1e-14)
 
 
 @pytest.mark.parametrize(("x", "y", "options", "text"), [

@@ -47,15 +47,23 @@ class Spread(NamedTuple):
 
 
 def cosine_transform(phi: FloatArray, count: int = COSINES) -> FloatArray:
-    """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n)."""
+    """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n).
+
+    The cosines are alike from both ends, but for the sign of those with odd j: the series is folded in the middle.
+    """
     n = phi.shape[-1]
+    middle = n // 2
     coefficients = np.zeros((*phi.shape[:-1], count))
-    for start in range(0, n, BLOCK):  # small enough to stay in the processor's cache
-        part = phi[..., start:start + BLOCK]
-        twice = 2 * np.cos(np.pi * (np.arange(start, start + part.shape[-1]) + 0.5) / n)
-        before, now = np.ones(part.shape[-1]), twice / 2
+    if n % 2:
+        coefficients += phi[..., middle, None] * np.cos(np.pi / 2 * np.arange(1, count + 1))
+    for start in range(0, middle, BLOCK):  # small enough to stay in the processor's cache
+        stop = min(start + BLOCK, middle)
+        near, far = phi[..., start:stop], phi[..., n - stop:n - start][..., ::-1]
+        folded = near - far, near + far
+        twice = 2 * np.cos(np.pi * (np.arange(start, stop) + 0.5) / n)
+        before, now = np.ones(stop - start), twice / 2
         for j in range(count):
-            coefficients[..., j] += part @ now
+            coefficients[..., j] += folded[j % 2] @ now
             before, now = now, twice * now - before  # cos (j + 1)x = 2 cos x cos jx - cos (j - 1)x
     result: FloatArray = math.sqrt(2 / n) * coefficients
     return result
@@ -220,16 +228,24 @@ def invert_test(
     """
     summands = summands / np.abs(summands).max()
     if sampling == "sessions":
-        between = over_sessions(summands, np.asarray(session), half_weight_n)
+        value = _root(value, over_sessions(summands, np.asarray(session), half_weight_n).mean)
+    # About the estimate and in steps as large as the limits are far: near limits would otherwise be lost to rounding.
+    a, b, c = summands
+    about = np.stack((a + value * (b + value * c), b + 2 * value * c, c))
+    step = float(np.abs(about[0]).max() / (np.abs(about[1]).max() or 1.0)) or 1.0
+    about *= np.array([[1.0], [step], [step * step]])
+    about /= np.abs(about).max() or 1.0
+    if sampling == "sessions":
+        between = over_sessions(about, np.asarray(session), half_weight_n)
         mean, df, matrices = between.mean, between.df, [between.matrix, between.guard]
-        value = _root(value, mean)
     else:
-        result = covariance(summands, sampling)
-        mean, df, matrices = summands.mean(axis=1), result.df, [result.matrix]
+        result = covariance(about, sampling)
+        mean, df, matrices = about.mean(axis=1), result.df, [result.matrix]
         if cautious and sampling == "serial" and df == COSINES:
-            return value, *_searched(value, summands, t_quantile(level, df))
-    found = [_inverted(value, mean, matrix, t_quantile(level, df)) for matrix in matrices]
-    return value, min(low for low, _ in found), max(high for _, high in found)
+            low, high = _searched(about, t_quantile(level, df))
+            return value, value + step * low, value + step * high
+    found = [_inverted(mean, matrix, t_quantile(level, df)) for matrix in matrices]
+    return value, value + step * min(low for low, _ in found), value + step * max(high for _, high in found)
 
 
 def _root(near: float, mean: FloatArray) -> float:
@@ -239,8 +255,8 @@ def _root(near: float, mean: FloatArray) -> float:
     return float(real[np.abs(real - near).argmin()]) if real.size else near
 
 
-def _searched(value: float, summands: FloatArray, t: float) -> tuple[float, float]:
-    """Limits of `invert_test` with standard errors that allow for slow errors: no quartic, found by bisection."""
+def _searched(summands: FloatArray, t: float) -> tuple[float, float]:
+    """Limits of `invert_test` about 0 with standard errors that allow for slow errors: no quartic, by bisection."""
     n = summands.shape[1]
     mean = summands.mean(axis=1)
     parts = cosine_transform(summands - mean[:, None], min(COEFFICIENTS, n - 1))
@@ -249,14 +265,14 @@ def _searched(value: float, summands: FloatArray, t: float) -> tuple[float, floa
         powers = np.array([1.0, v, v * v])
         return abs(float(powers @ mean)) - t * math.sqrt(slow_variance(powers @ parts, COSINES) / n)
 
-    slope = abs(float(mean[1] + 2 * mean[2] * value))
-    first = (-excess(value) / slope if slope > 0 else 0.0) or 1e-9 * abs(value)
+    slope = abs(float(mean[1]))
+    first = (-excess(0.0) / slope if slope > 0 else 0.0) or 1e-9
     ends = []
     for side in (-1, 1):
         inner, outer = 0.0, side * first
         for _ in range(DOUBLINGS):
-            if excess(value + outer) > 0:
-                ends.append(value + float(brentq(lambda step: excess(value + step), inner, outer, rtol=1e-13)))
+            if excess(outer) > 0:
+                ends.append(float(brentq(excess, inner, outer, rtol=1e-13)))
                 break
             inner, outer = outer, 2 * outer
         else:
@@ -264,7 +280,7 @@ def _searched(value: float, summands: FloatArray, t: float) -> tuple[float, floa
     return ends[0], ends[1]
 
 
-def _inverted(value: float, mean: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:
+def _inverted(mean: FloatArray, matrix: FloatArray, t: float) -> tuple[float, float]:
     square = np.outer(mean, mean) - t**2 * matrix
     quartic = np.array([square[2, 2], 2 * square[1, 2], square[1, 1] + 2 * square[0, 2], 2 * square[0, 1],
                         square[0, 0]])
@@ -272,7 +288,7 @@ def _inverted(value: float, mean: FloatArray, matrix: FloatArray, t: float) -> t
     quartic[np.abs(quartic) < 1e-40 * np.abs(quartic).max()] = 0
     roots = np.roots(quartic)
     real = roots.real[np.abs(roots.imag) <= 1e-9 * np.abs(roots)]
-    below, above = real[real <= value], real[real >= value]
+    below, above = real[real <= 0], real[real >= 0]
     return float(below.max(initial=-math.inf)), float(above.min(initial=math.inf))
 
 

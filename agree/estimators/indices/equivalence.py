@@ -16,6 +16,7 @@ from agree.core.choices import NanPolicy, Sampling
 from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, spread, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import pair_weights
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.fieller import fieller
@@ -91,15 +92,15 @@ def _p(summands: FloatArray, sure: bool, sampling: str, session: Any, floor: flo
     """One-sided p value of mean(summands) <= 0; where nothing varies, the mean decides by itself."""
     result = spread(summands, sampling, session, cautious=True)
     mean = result.shift if sampling == "sessions" else float(summands.mean())
-    error = max(result.standard_error, floor)
-    if error == 0 or (sure and floor == 0):
+    error = floor if sure else max(result.standard_error, floor)
+    if error == 0:
         return 0.0 if mean >= 0 else 1.0
     return float(special.stdtr(result.df, -mean / error))
 
 
 def _rounding(step: float, weight: FloatArray) -> float:
-    """Standard error that rounding of both readings to `step` leaves in the mean of weight * (device - reference)."""
-    return step * math.sqrt(float(weight @ weight) / 6) / weight.size
+    """Standard error that rounding of one reading to `step` leaves in the mean of weight * reading."""
+    return step * math.sqrt(float(weight @ weight) / 12) / weight.size if step else 0.0
 
 
 def _at_least(item: Estimate, floor: float) -> Estimate:
@@ -111,12 +112,11 @@ def _at_least(item: Estimate, floor: float) -> Estimate:
                    method=item.method + ", at least the rounding of the readings")
 
 
-def _ratio_at_least(item: Estimate, step: float, x: FloatArray, y: FloatArray) -> Estimate:
-    """As `_at_least` for a ratio of means: v with |mean y - v mean x| <= t step sqrt((1 + v^2)/12n) is not rejected."""
-    a, b = float(x.mean()), float(y.mean())
-    k = (t_quantile(item.level, item.df) * step) ** 2 / (12 * x.size)
-    if step == 0 or not a * a > k:
-        return item if step == 0 else replace(item, low=-math.inf, high=math.inf)
+def _ratio_at_least(item: Estimate, floor: float, a: float, b: float) -> Estimate:
+    """As `_at_least` for a ratio b/a of means with this floor each: kept is |b - v a| <= t floor sqrt(1 + v^2)."""
+    k = (t_quantile(item.level, item.df) * floor) ** 2
+    if floor == 0 or not a * a > k:
+        return item if floor == 0 else replace(item, low=-math.inf, high=math.inf)
     half = math.sqrt(k * max(a * a + b * b - k, 0.0)) / (a * a - k)
     middle = a * b / (a * a - k)
     low, high = min(item.low, middle - half), max(item.high, middle + half)
@@ -207,20 +207,22 @@ def equivalence(
     options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels,
                                "cautious": True}
     step = resolution(x, y)
+    share = np.ones(x.size) if labels is None else pair_weights(labels)  # of a pair in the mean, with mean 1
     if scale == "ratio":
         if x.sum() == 0:
             raise InputError("scale='ratio' needs a `reference` whose mean is not 0; set coasting aside or use "
                              "scale='difference'")
         unit = math.copysign(max(np.abs(x).max(), np.abs(y).max()), x.sum())
         x, y, step = x / unit, y / unit, step / abs(unit)
-        item = _ratio_at_least(fieller(y, x, **options), step, x, y)
+        floor = _rounding(step, share)
+        item = _ratio_at_least(fieller(y, x, **options), floor, float(share @ x) / x.size, float(share @ y) / x.size)
         below, above = y - ends[0] * x, ends[1] * x - y
-        floors = [step * math.sqrt((1 + end * end) / 12 / x.size) for end in ends]
+        floors = [floor * math.hypot(1, end) for end in ends]
     else:
         error = errors_on_scale(x, y, scale)
         warn_of_alike(error, sampling)
         weight = np.ones(x.size) if scale == "difference" else (100 if scale == "percent" else 1) / np.abs(x)
-        floors = [_rounding(step, weight) if step else 0.0] * 2
+        floors = [_rounding(step, share * weight) * math.sqrt(2)] * 2  # of both readings
         item = _at_least(estimate(float(error.mean()), error - error.mean(), **options), floors[0])
         low, high = map(math.log, ends) if scale == "log" else ends
         below, above = error - low, high - error

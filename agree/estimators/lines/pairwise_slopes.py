@@ -19,12 +19,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.estimators.lines.close_ranks import Known, Line, pairs_around
 from agree.estimators.lines.inversions import IntArray, count_inversions, inverse, inversions_of_each, list_inversions
 
 LISTED = 60_000       # pairs worth listing at once; 2 n if that is more
 SAMPLE = 12_000       # random pairs that place the first trial values
 MAX_ROUNDS = 200
 EPS = float(np.finfo(float).eps)
+ALIKE = 8 * EPS       # sums that differ by less are one; |s| < 2 after scaling
+MANY = 30_000         # points from which on close brackets are quicker; set on benchmarks/passing_bablok.py
 
 
 class Labels(NamedTuple):
@@ -63,8 +66,11 @@ def points(x: FloatArray, y: FloatArray, label: IntArray | None = None, block: I
     """
     exponent = -int(np.frexp(max(np.abs(x).max(), np.abs(y).max()))[1])
     x, y = np.ldexp(x, exponent), np.ldexp(y, exponent)
-    s, t = _alike(x + y), y - x
-    order = np.lexsort((t, s) if block is None else (t, s, block))
+    s, t = x + y, y - x
+    order = np.argsort(s)
+    if block is not None or not np.diff(s[order]).min(initial=1.0) > ALIKE:
+        s = _alike(s, order)
+        order = np.lexsort((t, s) if block is None else (t, s, block))
     x, y, s, t = x[order], y[order], s[order], t[order]
     block = None if block is None else block[order]
     group = _runs(s) if block is None else _runs(s, block)
@@ -91,10 +97,9 @@ def _labels(code: IntArray, s: FloatArray) -> Labels:
     return Labels(code, order, np.bincount(code)[code], tied)
 
 
-def _alike(s: FloatArray) -> FloatArray:
+def _alike(s: FloatArray, order: IntArray) -> FloatArray:
     """Make sums equal that differ by rounding only, such as 100 + 100.1 and 100.7 + 99.4."""
-    order = np.argsort(s)
-    step = np.diff(s[order]) > 8 * EPS  # |s| < 2 after scaling
+    step = np.diff(s[order]) > ALIKE
     first = np.flatnonzero(np.r_[True, step])
     result = np.empty_like(s)
     result[order] = s[order][first].repeat(np.diff(np.r_[first, s.size]))
@@ -244,11 +249,19 @@ def _pinned(bracket: _Bracket, m: float, cap: int) -> bool:
     return bracket.inside > cap and bracket.low >= m - blur and bracket.high <= m + blur
 
 
-def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray) -> float:
+def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray, known: Known | None = None) -> float:
     """Mean of the slopes of ranks `first` to `last` (1-based, equal or neighbours) in shifted order.
 
-    `sample` holds slopes m of random pairs, in order; it decides where to look first, not what is found.
+    `sample` holds slopes m of random pairs, in order; it decides where to look first, not what is found. `known` are
+    counts of former searches among these points; those of this one are added.
     """
+    close = None
+    if p.s.size >= MANY and p.block is None and p.labels is None and p.group.max() == 1:
+        close = pairs_around(Line((p.s, p.t)), first, last, sample, [] if known is None else known, p.n_slopes)
+    if close is not None:
+        i, j, below = close
+        low, high = map(float, ranked(slopes(p, i, j), [k - below - 1 for k in (first, last)]))
+        return low if low == high else (low + high) / 2
     cap = max(LISTED, 2 * p.s.size)
     bracket = _Bracket(p, first, last)
     if p.n_slopes > cap and _draw_in(bracket, sample, cap):
@@ -274,21 +287,3 @@ def tau_scores(p: Points, m: float) -> FloatArray:
     scores = np.empty(n)
     scores[p.order] = total / (n - 1)
     return scores
-
-
-def null_variance(p: Points) -> float:
-    """Variance of the sum of signs over all pairs if z is in random order, given s: (N + sum A^2)/3.
-
-    A is the number of points below less that above each, in s, of other labels. Signs of two pairs are correlated only
-    if they share a point, with 1/3 in z. Without ties or labels it is n (n - 1)(2n + 5)/18.
-    """
-    n = p.s.size
-    net = 2 * (np.searchsorted(p.s, p.s) + (p.group + 1) / 2) - n - 1
-    if p.labels is not None:
-        order, same, tied = p.labels.order, p.labels.same, p.labels.tied
-        s, code = p.s[order], p.labels.code[order]
-        place = np.arange(n)
-        start = place[np.r_[True, code[1:] != code[:-1]]].repeat(np.bincount(code)[np.unique(code)])
-        first = np.maximum.accumulate(np.where(np.r_[True, (s[1:] != s[:-1]) | (code[1:] != code[:-1])], place, 0))
-        net[order] -= 2 * (first - start + (tied[order] + 1) / 2) - same[order] - 1
-    return float(p.n_slopes + np.square(net).sum()) / 3

@@ -17,7 +17,9 @@ from agree.core.interval.engine import METHODS, estimate, spread, t_quantile, wa
 from agree.core.interval.estimate import Estimate
 from agree.core.shared_docs import shared
 from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines.close_ranks import Known
 from agree.estimators.lines.line import Line
+from agree.estimators.lines.null_variance import null_variance
 
 Group = NDArray[np.intp] | None
 
@@ -30,16 +32,18 @@ class Ranking(NamedTuple):
     offset: int
     total: int
     unit: float
+    known: Known
 
     def slope(self, first: int, last: int) -> float:
         """Mean of the slopes of ranks first to last."""
-        return self.unit * pairwise_slopes.slope_of_rank(self.p, self.offset + first, self.offset + last, self.sample)
+        return self.unit * pairwise_slopes.slope_of_rank(self.p, self.offset + first, self.offset + last, self.sample,
+                                                         self.known)
 
 
 def _shifted(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     """All slopes but -1, in the order that starts at -1 (1983)."""
     p = pairwise_slopes.points(x, y, group)
-    return Ranking(p, pairwise_slopes.sample(p), 0, p.n_slopes, 1.0)
+    return Ranking(p, pairwise_slopes.sample(p), 0, p.n_slopes, 1.0, [])
 
 
 def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
@@ -57,7 +61,7 @@ def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     # Zero has both signs too, hence the mean.
     below = sum(pairwise_slopes.count_below(p, -1 + k * 2 * p.blur) for k in (-1, 1)) // 2
     total = pairwise_slopes.n_pairs(x, y, group)
-    return Ranking(p, pairwise_slopes.sample(p), below, total, math.ldexp(1.0, power))
+    return Ranking(p, pairwise_slopes.sample(p), below, total, math.ldexp(1.0, power), [])
 
 
 def _middle(ranking: Ranking, equivariant: bool, ahead: int = 0) -> float:
@@ -182,7 +186,7 @@ def passing_bablok(
             (ranking.p, (slope - 1) / (slope + 1)))
     if sampling == "independent":
         half = t_quantile(level, math.inf) * math.sqrt(
-            n * (n - 1) * (2 * n + 5) / 18 if blocks is None else pairwise_slopes.null_variance(p))
+            n * (n - 1) * (2 * n + 5) / 18 if blocks is None else null_variance(p))
         ahead = 0
         method, drift = "ranks of slopes, 1983" if blocks is None else "ranks of slopes, given the groups", False
         scores = None
