@@ -47,11 +47,8 @@ class Spread(NamedTuple):
 
 
 def cosine_transform(phi: FloatArray, count: int = COSINES) -> FloatArray:
-    """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n).
-
-    The cosines are alike from both ends, but for the sign of those with odd j: the series is folded in the middle.
-    """
-    n = phi.shape[-1]
+    """Project series (..., n) on the first type-II cosines, sqrt(2/n) sum phi_t cos(pi j (t - 1/2)/n)."""
+    n = phi.shape[-1]  # the cosines are alike from both ends, but for the sign of odd j: the series is folded
     middle = n // 2
     coefficients = np.zeros((*phi.shape[:-1], count))
     if n % 2:
