@@ -32,13 +32,15 @@ def colour() -> bool:
 
 
 def looks_of(text: str | None) -> list[int] | None:
-    """Read numbers of sessions such as "3,5,8"."""
+    """Read increasing numbers of sessions such as "3,5,8"."""
     from agree.core.errors import InputError
+    from agree.verdict.looks import checked_looks
 
     try:
-        return None if text is None else [int(count) for count in text.split(",")]
-    except ValueError:
-        raise InputError(f"--looks {text!r} is not understood; write numbers of sessions like 3,5,8") from None
+        return None if text is None else list(checked_looks([int(count) for count in text.split(",")]))
+    except ValueError:  # InputError is one: the option is named, not the argument
+        raise InputError(f"--looks {text!r} is not understood; write increasing numbers of sessions, 2 or more each, "
+                         "like 3,5,8") from None
 
 
 def handling_of(texts: Sequence[str]) -> dict[str, str]:

@@ -68,7 +68,7 @@ class Correction(Drawn):
         Probability that the correction makes the mean error of the next session larger; NaN with one session, from
         which it cannot be known.
     error_left_percent : float
-        Mean size of the next session's mean error after the correction, per cent; NaN with one session.
+        Mean size of the next session's mean error after the correction, per cent; NaN below 3 sessions: not known.
     after : After or None
         The claim after the correction, judged on data left out; None if nothing is corrected.
     """

@@ -6,6 +6,8 @@ import math
 
 from scipy import special
 
+from agree.core.thresholds import LEAST_TO_FORETELL
+
 LEAST_GAIN = 1.0  # standard errors: below, the correction's square is no more than what its own error adds
 
 
@@ -42,12 +44,13 @@ def harm(size: float, sd: float, sessions: int) -> float:
 
 
 def error_left(sd: float, sessions: int) -> float:
-    """Mean size of the next session's error after the correction; NaN with one session.
+    """Mean size of the next session's error after the correction; NaN below 3 sessions, from which it is not known.
 
     sqrt(2/pi) s sqrt(1 + 1/S)/c4: the correction errs by s/sqrt(S), the session by s, and s of few sessions is too
-    small by c4 on average.
+    small by c4 on average. Two sessions whose correction is entered are those that happen to agree: what came was up
+    to 42 % more than was foretold from them.
     """
-    if sessions < 2:
+    if sessions < LEAST_TO_FORETELL:
         return math.nan
     m = sessions - 1
     c4 = math.sqrt(2 / m) * math.exp(float(special.gammaln(sessions / 2) - special.gammaln(m / 2)))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from agree.core.interval.engine import t_quantile
 from agree.core.results.result import Result
 from agree.verdict.chance import Terms, ceiling, joint_chance, sessions_needed
+from agree.verdict.chance_of_looks import settled_by_looks
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
 from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
@@ -27,7 +28,7 @@ class PlanCase(Result):
         The right answer; "not settled" for an error at the limit itself.
     sessions : int or None
         Sessions needed, if they differ by the assumed SD, or by the upper 80 % limit of a pilot's; None if no number
-        up to `most` will do.
+        up to `most` will do. With declared looks: the first look by which the claim is settled with this chance.
     expected : int or None
         With a pilot: the number if sessions differ by exactly the pilot's SD; it keeps its promise in a third of all
         pilots. None without a pilot, or if no number up to `most` will do.
@@ -44,6 +45,8 @@ class PlanCase(Result):
         Why it is not possible, or more than `most`; else empty.
     u_needed : float or None
         Where the reference is what prevents it: standard uncertainty it would have to have.
+    mean_sessions : float
+        With declared looks: sessions at which a test ends on average; else NaN.
     """
 
     true_error: float
@@ -57,10 +60,11 @@ class PlanCase(Result):
     by_width: int | None
     because: str
     u_needed: float | None
+    mean_sessions: float = math.nan
 
 
 def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list[float], terms: list[Terms],
-              careful: list[Terms], measured: bool, most: int) -> PlanCase:
+              careful: list[Terms], measured: bool, most: int, looks: tuple[int, ...] = ()) -> PlanCase:
     """Sessions for one true error in the claim's unit; `terms` of each band, `careful` the same with the upper SD.
 
     What is measured is planned with `careful`: the SD of three sessions is so often too small that the number for it
@@ -73,6 +77,8 @@ def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list
         return PlanCase(true_error=error, power=power, answer=OPEN, sessions=None, expected=None, reached=math.nan,
                         ceiling=math.nan, possible=False, by_width=None, u_needed=None, because=(
                             "an error at the limit itself is settled by no number of sessions"))
+    if looks:
+        return _case_of_looks(answer, error, power, errors, (terms, careful if measured else terms), measured, looks)
     likely = sessions_needed(answer, power, errors, terms, most=most) if measured else None
     terms = careful if measured else terms
     top = ceiling(answer, errors, terms)
@@ -85,6 +91,21 @@ def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list
         possible=top > power, because=because, u_needed=u_needed,
         by_width=(sessions_to_settle(abs(margins[0]), one.sd, one.known, one.level, most)
                   if len(terms) == 1 and not one.predict else None))
+
+
+def _case_of_looks(answer: str, error: float, power: float, errors: list[float],
+                   both: tuple[list[Terms], list[Terms]], measured: bool, looks: tuple[int, ...]) -> PlanCase:
+    """Return the look by which it is settled with the wanted chance; `both` terms: likely and careful."""
+    likely, careful = (settled_by_looks(answer, looks, errors, terms) for terms in both)
+    when, perhaps = (next((count for count, share in zip(looks, found.by_look, strict=True) if share >= power), None)
+                     for found in (careful, likely))
+    at_end = careful.by_look[-1]
+    because = "" if when else (f"the looks after {', '.join(map(str, looks))} sessions settle it with a chance of "
+                               f"{100 * at_end:.0f} % at most; declare a later last look")
+    reached = math.nan if when is None else careful.by_look[looks.index(when)]
+    return PlanCase(true_error=error, power=power, answer=answer, sessions=when, expected=perhaps if measured else None,
+                    reached=reached, ceiling=at_end, possible=at_end >= power, by_width=None, because=because,
+                    u_needed=None, mean_sessions=careful.mean_sessions)
 
 
 def _obstacle(answer: str, power: float, top: float, errors: list[float], terms: list[Terms], unit: str,

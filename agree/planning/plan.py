@@ -21,6 +21,7 @@ from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.verdict.chance import LEAST_SESSIONS, Terms
 from agree.verdict.claim import Claim
+from agree.verdict.looks import checked_looks
 from agree.verdict.reference import ReferenceUncertainty
 
 MEANINGS = ("average", "bands", "next_session")
@@ -67,6 +68,8 @@ class Plan(Result):
         One for each true error and power.
     assumptions : tuple of str
         What was assumed and what was measured.
+    looks : tuple of int
+        Numbers of sessions after which the claim is checked; empty for one check after all of them.
 
     Examples
     --------
@@ -92,6 +95,7 @@ class Plan(Result):
     most: int
     cases: tuple[PlanCase, ...]
     assumptions: tuple[str, ...]
+    looks: tuple[int, ...] = ()
 
     @property
     def sessions(self) -> int | None:
@@ -124,12 +128,13 @@ def plan(
     meaning: str = "average",
     bands: Sequence[float] | None = None,
     most: int = 50,
+    looks: Sequence[int] | None = None,
     pilot: ClaimCheck | Pairs | Sequence[Pairs] | dict[str, Any] | None = None,
 ) -> Plan:
     r"""Find how many sessions settle a claim with a given chance, before they are recorded.
 
-    Use it before a test, from assumed spreads or from a pilot. It plans for one check after all sessions: who checks
-    after each session and stops at the first settled answer is wrong more often than `level` says.
+    Use it before a test, from assumed spreads or from a pilot. Without `looks` it plans for one check after all
+    sessions: who checks after each session and stops at the first settled answer is wrong more often than `level` says.
 
     Parameters
     ----------
@@ -155,6 +160,9 @@ def plan(
         Edges of power bands, W; 100 to 350 W in steps of 50 if not given.
     most : int
         Largest number of sessions tried, 3 to 500.
+    looks : sequence of int, optional
+        Numbers of sessions after which the claim is checked, increasing, the first settled answer counting: each look
+        spends a part of the allowed error, as in `check_claim`. Without them one check after all sessions is planned.
     pilot : ClaimCheck, Pairs, sequence of Pairs or dict, optional
         Sessions recorded already, a check of them, or that check's `to_dict()`; replaces the assumed SDs.
 
@@ -201,6 +209,7 @@ def plan(
         raise InputError("`true_error` and `power` must hold at least one number each; got none")
     if not isinstance(most, int | np.integer) or not LEAST_SESSIONS <= most <= 500:
         raise InputError(f"`most` must be a whole number of sessions from {LEAST_SESSIONS} to 500; got {most!r}")
+    planned = checked_looks(looks) if looks is not None else ()
     edges = checks.edges(BANDS_W if bands is None else bands)
     if not 0 <= edges[0] <= edges[-1] < math.inf:
         raise InputError(f"`bands` must be finite powers from 0 W on to plan minutes for; got {edges.tolist()}")
@@ -219,13 +228,14 @@ def plan(
     centres = [float(c) for c in (edges[1:] + edges[:-1]) / 2] if meaning == "bands" else [typical]
     terms, careful = (_terms(claim, unit, stated, level, meaning, centres, sd) for sd in (
         spread.total(minutes / count), spread.careful(minutes / count)))
-    cases = tuple(plan_case(claim, unit, error, p, centres, terms, careful, spread.measured, most)
+    cases = tuple(plan_case(claim, unit, error, p, centres, terms, careful, spread.measured, most, planned)
                   for error in errors for p in powers)
     middle = terms[len(terms) // 2]
     return Plan(claim=claim, meaning=meaning, limit=middle.limit, unit=unit, level=level, minutes=minutes,
                 bands=tuple(edges.tolist()), minutes_per_band=minutes / (edges.size - 1), session_sd=spread.between,
                 within=spread.within(minutes / count), minutes_enough=spread.minutes_enough(HARDLY),
-                reference_uncertainty=stated, u_reference=middle.known.u, most=int(most), cases=cases,
+                reference_uncertainty=stated, u_reference=middle.known.u, most=planned[-1] if planned else int(most),
+                cases=cases, looks=planned,
                 assumptions=(*spread.words, *_words(claim, unit, stated, typical, bands, count)))
 
 

@@ -12,8 +12,13 @@ from scipy import stats
 from agree import InputError, check_claim, plan
 from agree.planning.case import plan_case
 from agree.verdict.chance import Terms, chance
+from agree.verdict.chance_of_looks import settled_by_looks
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
+from agree.verdict.looks import level_at
+from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.rule import three_way, widen
+from agree.verdict.sessions import mean_over_sessions
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")
@@ -238,3 +243,39 @@ def test_a_pilots_number_keeps_its_promise():
         expected.append(float(chance("holds", case.expected, 0.75, truth)))
     assert np.mean(reached) > 0.8
     assert np.mean(expected) < 0.72
+
+
+def test_looks_change_the_plan():
+    """One check after 8 settles 97 %; looks after 3, 5 and 8 settle 93 % and end after 7.1 sessions on average."""
+    made = plan("1.5 %", session_sd=0.88, minutes=LONG, looks=(3, 5, 8), power=[0.25, 0.9, 0.96])
+    assert made.looks == (3, 5, 8)
+    early, late, never = made.cases
+    assert (early.sessions, late.sessions, never.sessions) == (5, 8, None)
+    assert late.reached == pytest.approx(0.93, abs=0.015)
+    assert late.mean_sessions == pytest.approx(7.1, abs=0.1)
+    assert never.because == ("the looks after 3, 5, 8 sessions settle it with a chance of 93 % at most; declare a "
+                             "later last look")
+    assert "Looks      after 3, 5, 8 sessions, the first settled answer counting" in made.summary()
+    assert "check once" not in made.summary()
+    assert "looks" in json.loads(json.dumps(made.to_dict(), allow_nan=True))
+
+
+@pytest.mark.parametrize("looks", [(8, 3), (3, 3), (1, 3), ()])
+def test_looks_must_increase(looks):
+    with pytest.raises(InputError, match="`looks` must be increasing numbers of sessions, 2 or more each"):
+        plan("1.5 %", looks=looks)
+
+
+@pytest.mark.parametrize(("answer", "error", "reference"), [("holds", 0.2, None), ("does not hold", 2.8, "±1 %")])
+def test_chance_of_looks_against_tests_that_stop(rng, answer, error, reference):
+    """400 tests, one by one, through the mean over sessions, the reference's interval and the level of each look."""
+    looks, runs, known = (3, 5, 8), 400, ReferenceUncertainty.parse(reference).known(200.0)
+    foretold = settled_by_looks(answer, looks, [error], [Terms(1.5, 0.8, known, 0.95)])
+    found = np.zeros(len(looks))
+    for row in error + 0.8 * rng.normal(size=(runs, 8)) + (rng.uniform(-1, 1, (runs, 1)) if reference else 0):
+        for k, count in enumerate(looks):
+            item = widen(mean_over_sessions(row[:count], np.full(count, 1e9), level_at(looks, count, 0.95)), known)
+            if (said := three_way(item.low, item.high, 1.5)) != "not settled":
+                found[k:] += said == answer
+                break
+    assert np.abs(found / runs - foretold.by_look).max() < 3 * 0.5 / np.sqrt(runs)

@@ -69,7 +69,6 @@ def plan_command(**options: Any) -> None:
     from agree.trail.split import place_s, place_text
     from agree.verdict.claim import Claim
     from agree.verdict.declaration import Declaration
-    from agree.verdict.looks import checked_looks
 
     if options["splits"] and options["declare_file"] is None:
         raise InputError("--split declares a place; say where to write the declaration: --declare FILE")
@@ -81,7 +80,7 @@ def plan_command(**options: Any) -> None:
                   level=options["level"], minutes=options["minutes"],
                   reference_uncertainty=options["reference_uncertainty"],
                   power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
-                  bands=edges_of(options["bands"]),
+                  bands=edges_of(options["bands"]), looks=looks_of(options["looks"]),
                   pilot=read_json(source) if source else None)
     if options["power"]:
         hint("--power is --chance now")
@@ -90,9 +89,8 @@ def plan_command(**options: Any) -> None:
         write_sheet(result, sheet_file)
         written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
     if options["declare_file"] is not None:
-        counts = looks_of(options["looks"])
         made = Declaration(claim=claim.text, meaning=options["meaning"], level=options["level"],
-                           bands=tuple(edges_of(options["bands"]) or ()), looks=checked_looks(counts) if counts else (),
+                           bands=tuple(edges_of(options["bands"]) or ()), looks=result.looks,
                            splits=tuple(place_text(place_s(text)) for text in options["splits"]))
         write_text(options["declare_file"], made.text())
         written.append(options["declare_file"])

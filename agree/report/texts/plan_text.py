@@ -20,6 +20,11 @@ CAUTION = ("the numbers are as good as these SDs. Fix claim, meaning and number 
            "against this reference.")
 
 
+LOOKS_CAUTION = ("the numbers are as good as these SDs. Fix claim, meaning and looks beforehand and check at the looks "
+                 "alone, with the same looks (agree check --looks or --declared). The answer is for this unit against "
+                 "this reference.")
+
+
 class Step(NamedTuple):
     """One thing to do, with a box to tick; `common` marks common practice, a fact of the trade."""
 
@@ -127,8 +132,20 @@ def plan_text(plan: Plan) -> str:
         lines.append(wrapped("Width", "sessions whose interval is as narrow as the margin, as simple tables count; "
                                       "that settles it in only about half of all trials."))
     lines += [wrapped("Rests on", "; ".join(plan.assumptions) + "."), wrapped("Minutes", minutes_text(plan) + "."),
-              wrapped("Ride", bands_text(plan) + "."), wrapped("Caution", CAUTION)]
+              wrapped("Ride", bands_text(plan) + "."), *_looks(plan),
+              wrapped("Caution", LOOKS_CAUTION if plan.looks else CAUTION)]
     return "\n".join(lines)
+
+
+def _looks(plan: Plan) -> list[str]:
+    """Say when the claim is checked, and after how many sessions such tests end."""
+    if not plan.looks:
+        return []
+    ends = {case.true_error: case.mean_sessions for case in plan.cases if case.mean_sessions == case.mean_sessions}
+    means = "; ".join(f"at {error_text(plan, error)} after {mean:.1f}" for error, mean in ends.items())
+    when = ", ".join(map(str, plan.looks))
+    return [wrapped("Looks", f"after {when} sessions, the first settled answer counting; the numbers are the look by "
+                             f"which it is settled. Tests end on average: {means} sessions.")]
 
 
 def steps(plan: Plan) -> list[tuple[str, list[Step]]]:
@@ -171,7 +188,8 @@ def decided(plan: Plan) -> list[str]:
              "no number of sessions is known to settle it")
     return [f"Claim {plan.claim.text}, meant {MEANING_WORDS[plan.meaning]}; level {percent(plan.level)}; "
             f"reference {plan.reference_uncertainty.text or 'taken as exact'}",
-            f"{count}; one check after all of them, none before"]
+            f"{count}; " + (f"checked after {', '.join(map(str, plan.looks))} sessions and at no other time"
+                            if plan.looks else "one check after all of them, none before")]
 
 
 def sheet_text(plan: Plan) -> str:
