@@ -26,6 +26,7 @@ from agree.core import thresholds
 from agree.core.interval import engine
 from agree.correction import find, rules
 from agree.diagnosis import by_second, telltale
+from agree.diagnosis.windows import frame
 from agree.estimators.lines import pairwise_slopes
 from agree.faults import ceiling, held, late_start, partial, spike, view
 from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
@@ -36,7 +37,8 @@ from agree.verdict import columns, meanings
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, fine, grid, lag_path, match, retime,
            same_ride, smoothness, witnesses, claim_check, rules, find, meanings, next_step, columns,
-           steady_ride, warm_up, lasting_steps, by_second, telltale, ceiling, held, late_start, partial, spike, view)
+           steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held, late_start, partial, spike,
+           view)
 
 
 def constants() -> dict[str, Any]:

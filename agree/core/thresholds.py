@@ -19,6 +19,12 @@ LEAST_STEPPED_LIKENESS = 0.40
 # ones 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
 LEAST_RAPID_LIKENESS = 0.10
 MOST_RAPID_RATIO = 2.0
+# Up to four times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally smooth,
+# they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with noise of
+# 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. On half the rides.
+LARGEST_RAPID_RATIO = 4.0
+LEAST_EVEN_LIKENESS = 0.70
+MOST_LEFT_COLOUR = 0.26
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
 # Quartz clocks of recorders stray by some 20 to 100 ppm over the temperatures of a ride (common knowledge of the
 # trade); beyond thrice that, seconds are lost.
@@ -129,6 +135,7 @@ POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a w
 # --- causes (benchmarks/diagnosis.py) ---
 LEAST_CAUSE_WINDOWS = 20   # windows of 30 s of pedalling; below, causes are not told apart
 NAMED_STRENGTH = 0.99      # level of the interval that must miss 0 for a cause to be named
+BEND_STRENGTH = 0.999      # the same for an error that bends with power: two shapes at seven powers are tried
 HINT_STRENGTH = 0.9        # level from which scale or offset may be there too
 APART_STRENGTH = 0.9       # level at which a cause must fit better than another to exclude it
 WORTHWHILE_PERCENT = 0.3   # least size of a cause: RMS of its part in window means, per cent of mean power
@@ -140,6 +147,7 @@ CAUSE_COST = 2.0           # times ln n_eff for each cause: twice the usual, sin
 ROUNDING_SHARE = 1e-4      # of mean power: scatter of window means below this is rounding, not evidence
 SCALES_SD_PERCENT = 3.0    # supposed spread of scales of any origin: claims are 1 to 3 %, 5 % is rare
 TELLTALE_ODDS = 2.0        # by which a tell-tale size must foretell a scale better than scales of any origin do
+TELLTALE_LEFT = 0.5        # of a scale's part that an offset may take away before its size tells no origin
 LOSS_STRENGTH = 0.5        # at most: a loss looks like an offset with a scale
 DELAY_S = 0.3              # least mean delay, and least SD of a delay, worth naming, s
 LEAST_MEAN_S, LEAST_LAG_S = 2.0, 0.8  # of a running mean, s, and of a time constant: below, a fraction of delay

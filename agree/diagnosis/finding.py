@@ -9,10 +9,10 @@ from typing import Literal
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 
-WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift"]
+WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift", "bend"]
 Cause = Literal[
     # in window means
-    "scale", "offset", "torque_offset", "drift", "temperature_drift", "sessions_differ",
+    "scale", "offset", "torque_offset", "drift", "temperature_drift", "sessions_differ", "bend",
     # slow faults
     "step", "warm_up",
     # from second to second

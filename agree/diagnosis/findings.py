@@ -25,6 +25,7 @@ from agree.diagnosis.sessions import sessions_differ
 from agree.diagnosis.set_aside_faults import set_aside_faults
 from agree.diagnosis.telltale import telltales
 from agree.diagnosis.window_findings import parts, slow, unclear
+from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
 from agree.diagnosis.windows.least_squares import level_off
 from agree.diagnosis.windows.loss import loss
@@ -54,7 +55,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     found: list[Finding] = []
     hints: list[Finding] = []
     if made is not None:
-        found += [*parts(made, correction), *slow(made), *sessions_differ(made)]
+        found += [*parts(made, correction), *bend(made), *slow(made), *sessions_differ(made)]
         hints = [*telltales(made), *loss(made)]
     if not found:
         found += unclear(correction, made)

@@ -10,7 +10,7 @@ import numpy as np
 
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import POWER_RANGE, SCALES_SD_PERCENT, TELLTALE_ODDS
+from agree.core.thresholds import POWER_RANGE, SCALES_SD_PERCENT, TELLTALE_LEFT, TELLTALE_ODDS
 from agree.diagnosis.finding import Cause, Finding
 from agree.diagnosis.windows.causes import Fit
 from agree.diagnosis.windows.frame import spread_ratio
@@ -90,10 +90,13 @@ def telltales(fit: Fit) -> list[Finding]:
     """Origins of a scale whose sizes it has: named where the scale's interval holds one and few others fit.
 
     Beside an offset the scale is judged both by itself and as if it were all of the error: an offset may be the
-    reference's, or stand in for what a line cannot follow.
+    reference's, or stand in for what a line cannot follow. An error that bends with power has no such origin, nor have
+    a scale and an offset that take most of each other away: a wrong length is the same percentage at every power.
     """
     part = fit.part("scale")
-    if part is None or (spread_ratio(fit.frame.power) < POWER_RANGE and abs(part.coefficient.value) < 0.3):
+    if part is None or fit.part("bend") is not None or _turns(fit):
+        return []
+    if spread_ratio(fit.frame.power) < POWER_RANGE and abs(part.coefficient.value) < 0.3:
         return []
     tried = [(part.coefficient, part.strength, False)]
     if fit.causes() & {"offset", "torque_offset"}:
@@ -106,9 +109,19 @@ def telltales(fit: Fit) -> list[Finding]:
             own = [item for item in group if item in held]
             ratio = odds(scale, group)
             if own and ratio >= TELLTALE_ODDS and group[0].cause not in found:
-                found[group[0].cause] = _finding(scale, own, held, strength * ratio / (1 + ratio), part.percent,
+                percent = 100 * abs(scale.value) if whole_error else part.percent
+                found[group[0].cause] = _finding(scale, own, held, strength * ratio / (1 + ratio), percent,
                                                  {"odds": ratio, "as_whole_error": whole_error})
     return list(found.values())
+
+
+def _turns(fit: Fit) -> bool:
+    """Whether scale and offset have opposite signs, so that together they make less than half of the scale's part."""
+    part = fit.part("scale")
+    if part is None or not fit.causes() & {"offset", "torque_offset"}:
+        return False
+    alone = part.coefficient.value * float(fit.frame.power.mean())
+    return float(fit.by_power.mean()) / alone < TELLTALE_LEFT
 
 
 def _holds(scale: Estimate, item: Telltale) -> bool:

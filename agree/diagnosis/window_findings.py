@@ -18,7 +18,7 @@ from agree.core.thresholds import (
 )
 from agree.correction.find import Correction
 from agree.diagnosis.finding import Cause, Finding, Pattern, Unit
-from agree.diagnosis.windows.causes import Fit, Part
+from agree.diagnosis.windows.causes import BY_POWER, Fit, Part
 from agree.diagnosis.windows.frame import spread_ratio
 from agree.diagnosis.windows.least_squares import level_off
 
@@ -30,9 +30,12 @@ BESIDE: dict[str, Cause] = {"scale": "offset", "offset": "scale", "torque_offset
 
 
 def parts(fit: Fit, correction: Correction) -> list[Finding]:
-    """Findings of the fitting set."""
+    """Findings of the fitting set; of one that bends with power, scale and offset are parts of the bend."""
     found = []
+    bends = fit.part("bend") is not None
     for part in fit.parts:
+        if bends and part.cause in BY_POWER:
+            continue
         same = _rivals(part, fit)
         values: dict[str, float | int | str | bool] = {
             "power_ratio": spread_ratio(fit.frame.power), "cadence_ratio": spread_ratio(fit.frame.turning),

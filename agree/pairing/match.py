@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+import numpy as np
+
 from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
 from agree.core.results.note import Note
@@ -18,6 +20,7 @@ from agree.pairing.refusal import (
     accept,
     doubt,
     refuse_drift,
+    refuse_inverted,
     refuse_likeness,
     refuse_other_day,
     refuse_other_rider,
@@ -139,11 +142,14 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
         stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
         if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked)) is not None:
             return stepped
+    if unsure in (Doubt.MISSING, Doubt.WEAK):
+        upside_down = [np.where(trace > 0, sign * trace, np.nan) for trace, sign in ((x.power, 1), (y.power, -1))]
+        refuse_inverted(clock.candidates(*upside_down, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y))
     fine = _refined(x, y, found[0].lag)
     likeness = same_ride.along(x.power, y.power, fine)
     refuse_likeness(likeness, 0)
-    refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine))
+    refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine), lambda: same_ride.leftover(x.power, y.power, fine))
     return Match(x, y, fine, found, likeness=likeness, notes=same_ride.unlike(likeness))
 
 
@@ -197,7 +203,8 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked) 
     fine = _refined(one, two, found[0].lag, tuple(change.start for change in changes))
     likeness = same_ride.along(one.power, two.power, fine)
     refuse_likeness(likeness, len(changes))
-    refuse_other_rider(*same_ride.rapidly(one.power, two.power, fine))
+    refuse_other_rider(*same_ride.rapidly(one.power, two.power, fine),
+                       lambda: same_ride.leftover(one.power, two.power, fine))
     return Match(one, two, fine, found, changes=tuple(changes), likeness=likeness, notes=same_ride.unlike(likeness))
 
 

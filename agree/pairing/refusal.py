@@ -11,12 +11,15 @@ from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.thresholds import (
     DAY_APART_S,
+    LARGEST_RAPID_RATIO,
+    LEAST_EVEN_LIKENESS,
     LEAST_LIKENESS,
     LEAST_RAPID_LIKENESS,
     LEAST_STEPPED_LIKENESS,
     LIKENESS_WINDOWS,
     MOST_CLOCK_STEPS,
     MOST_DRIFT_PPM,
+    MOST_LEFT_COLOUR,
     MOST_RAPID_RATIO,
 )
 from agree.pairing.clocks import clock
@@ -107,6 +110,16 @@ def refuse_zero(power: FloatArray, role: str) -> None:
                          "matched; check its connection")
 
 
+def refuse_inverted(upside_down: list[clock.Candidate], shift: float) -> None:
+    """Refuse traces of which one rises where the other falls: candidates of the reference and the negative device."""
+    if doubt(upside_down) is Doubt.NONE:
+        best = upside_down[0]
+        raise OtherRide(
+            f"where one recording rises the other one falls (correlation {-best.correlation:.2f} at a lag of "
+            f"{best.lag + shift:+.1f} s): one of them seems to be upside down, or a remainder such as target minus "
+            "power; check the columns chosen, and the sign of the device")
+
+
 def refuse_steps(count: int) -> None:
     """Refuse clocks with more steps than anyone can vouch for."""
     if count > MOST_CLOCK_STEPS:
@@ -127,11 +140,21 @@ def refuse_likeness(likeness: Likeness, steps: int) -> None:
         f"reach less; check that both are of the same ride; {FORCE}")
 
 
-def refuse_other_rider(rapid: Likeness, ratio: float) -> None:
-    """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size."""
-    if not 1 / MOST_RAPID_RATIO <= ratio <= MOST_RAPID_RATIO or rapid.matched.size < LIKENESS_WINDOWS:
+def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]]) -> None:
+    """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size.
+
+    Where one of them has up to four times less, it may be a device that averages: then, made equally smooth, they are
+    alike (`leftover`, from `same_ride.leftover`), or what is left is noise.
+    """
+    if rapid.matched.size < LIKENESS_WINDOWS or rapid.low >= LEAST_RAPID_LIKENESS:
         return
-    if rapid.low < LEAST_RAPID_LIKENESS:
+    if not 1 / LARGEST_RAPID_RATIO <= ratio <= LARGEST_RAPID_RATIO:
+        return
+    other = 1 / MOST_RAPID_RATIO <= ratio <= MOST_RAPID_RATIO
+    if not other:
+        even, colour = leftover()
+        other = even.low < LEAST_EVEN_LIKENESS and colour >= MOST_LEFT_COLOUR
+    if other:
         raise OtherRide(
             "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
             f"those within 15 s, which are the rider's own, only in {int(rapid.matched.sum())} of {rapid.matched.size} "

@@ -25,6 +25,7 @@ WINDOW_S, LEAST_S = 60, 30
 CLOSE_S = 1  # the path is known so well
 SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
 RAPID_S, RAPID_SD_S = 15, 1.0
+WORKING_W, LEFT_CLIP = 15.0, 4.0  # coasting tells nothing; what is left is cut to so many medians of its size
 STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
 UNLIKE_RUN, USUAL_SHARE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
 Z95 = 1.959964  # two-sided 95 %
@@ -152,6 +153,29 @@ def rapidly(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]:
              for rapid, trace in ((one, x), (two, y))]
     found = likeness(one, two, fine.at(np.arange(x.size, dtype=float)))
     return found, sizes[1] / sizes[0] if sizes[0] > 0 else math.nan
+
+
+def leftover(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]:
+    """Likeness of changes within 15 s with both made equally smooth, and the colour of what is left of them.
+
+    The colour is the correlation of neighbouring seconds of the difference of the two, without its mean over 15 s. What
+    an averaging device adds is noise, near 0; what another rider does lasts for seconds, 0.3 to 0.7.
+    """
+    one, two = made_even(x, y, round(fine.lag))
+    place = np.arange(x.size)
+    lag = fine.at(place.astype(float))
+    found = likeness(_rapid(one), _rapid(two), lag)
+    other = shifted(two, place + np.rint(lag).astype(np.int64))
+    works = (one > WORKING_W) & (other > WORKING_W)
+    if not works.any():
+        return found, 0.0
+    rest = other - float(np.median(other[works] / one[works])) * one
+    rest = np.where(works, rest - running_mean(rest, RAPID_S), np.nan)
+    limit = LEFT_CLIP * float(np.nanmedian(np.abs(rest)))
+    a, b = (np.clip(part, -limit, limit) for part in (rest[1:], rest[:-1]))
+    both = np.isfinite(a) & np.isfinite(b)
+    square = math.sqrt(float((a[both] @ a[both]) * (b[both] @ b[both])))
+    return found, float(a[both] @ b[both]) / square if square > 0 else 0.0
 
 
 def unlike(found: Likeness) -> tuple[Note, ...]:

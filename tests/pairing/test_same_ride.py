@@ -125,10 +125,35 @@ def test_limit_of_rapid_changes(matched, ratio, good):
     """Of 45 minutes 9 have a lower limit of 0.109, 8 of 0.093: 0.10 is needed where sizes differ by less than 2."""
     found = Likeness(np.arange(45), np.arange(45) < matched, np.ones(45))
     if good:
-        refusal.refuse_other_rider(found, ratio)
+        refusal.refuse_other_rider(found, ratio, lambda: (found, 0.0))
     else:
         with pytest.raises(MatchError, match=f"the rider's own, only in {matched} of 45 minutes"):
-            refusal.refuse_other_rider(found, ratio)
+            refusal.refuse_other_rider(found, ratio, lambda: (found, 0.0))
+
+
+@pytest.mark.parametrize(("ratio", "matched", "colour", "good"), [
+    (0.26, 37, 0.27, False), (0.24, 37, 0.27, True), (3.9, 37, 0.27, False), (4.1, 37, 0.27, True),
+    (0.3, 38, 0.27, True), (0.3, 37, 0.25, True), (0.3, 37, 0.27, False)])
+def test_limits_of_rapid_changes_where_one_has_less(ratio, matched, colour, good):
+    """Of 45 minutes 37 have a lower limit of 0.687, 38 of 0.712: 0.70 are needed, or a colour below 0.26."""
+    none, even = (Likeness(np.arange(45), np.arange(45) < count, np.ones(45)) for count in (0, matched))
+    if good:
+        refusal.refuse_other_rider(none, ratio, lambda: (even, colour))
+    else:
+        with pytest.raises(MatchError, match="the rider's own"):
+            refusal.refuse_other_rider(none, ratio, lambda: (even, colour))
+
+
+@pytest.mark.parametrize("width", [3, 15, 25])
+def test_a_calmer_rider_on_one_course_is_told_from_a_device_that_averages(road, width):
+    """The other rider's changes within 15 s are a third as large; a device that averages has noise instead."""
+    rng = np.random.default_rng(8)
+    slow = np.convolve(np.pad(road, 12, mode="edge"), np.ones(25) / 25, "valid")
+    other = lfilter([1], [1, -0.6], rng.standard_normal(road.size))
+    rider = np.rint(np.maximum(slow + 0.25 * np.std(road - slow) * other / np.std(other), 0))
+    assert "the rider's own" in refused(record(road), record(rider))
+    mean = lfilter(np.ones(width) / width, [1], road)
+    pair_recordings(record(road), record(np.rint(np.maximum(mean + rng.normal(0, 6, road.size) * (mean > 0), 0))))
 
 
 def test_a_course_shared_but_for_the_rider_is_refused(road):
@@ -138,6 +163,14 @@ def test_a_course_shared_but_for_the_rider_is_refused(road):
     assert "on two days: their slower changes are alike" in refused(record(road), record(other))
     slow = np.convolve(np.pad(road, (24, 0), mode="edge"), np.ones(25) / 25, "valid")  # a device has none of them
     assert pair_recordings(record(road), record(np.rint(slow))).alignment.lag_s == pytest.approx(12, abs=0.5)
+
+
+@pytest.mark.parametrize("stops", [True, False])
+def test_a_device_upside_down_is_said_to_be_so(road, stops):
+    power = road if stops else np.where(road > 0, road, 200.0)
+    turned = np.where(power > 0, np.maximum(2 * power[power > 0].mean() - power, 1), 0)
+    said = refused(record(power), record(np.rint(turned), 12.0))
+    assert "where one recording rises the other one falls (correlation -1.00 at a lag of +12.0 s)" in said
 
 
 # Days, drifts.

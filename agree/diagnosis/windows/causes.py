@@ -13,6 +13,7 @@ from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import (
+    BEND_STRENGTH,
     CADENCE_RANGE,
     CAUSE_COST,
     LEAST_CAUSE_WINDOWS,
@@ -32,6 +33,7 @@ from agree.verdict.columns import Table
 
 # Causes that may look alike.
 FAMILIES: tuple[set[WindowCause], ...] = ({"scale", "offset", "torque_offset"}, {"drift", "temperature_drift"})
+BY_POWER: set[WindowCause] = {"scale", "offset", "torque_offset", "bend"}
 
 
 class Part(NamedTuple):
@@ -54,6 +56,8 @@ class Fit:
     residual: FloatArray        # free of slow faults and of what sessions have of their own
     frame: Frame
     gains: Gains
+    by_power: FloatArray        # W: what scale, offset and bend make of the error in each window, (n,)
+    knot: float                 # W, at which the error may bend
 
     def causes(self) -> set[WindowCause]:
         """Names of the parts."""
@@ -65,7 +69,10 @@ class Fit:
 
 
 class Columns(NamedTuple):
-    """Candidates: (k, n) as they are, the same free of gains and slow faults, names and shapes; error, freed too."""
+    """Candidates: (k, n) as they are, the same free of gains and slow faults, names and shapes; error, freed too.
+
+    `knot` is the power, W, at which the error may bend.
+    """
 
     raw: FloatArray
     free: FloatArray
@@ -73,12 +80,14 @@ class Columns(NamedTuple):
     shapes: tuple[str, ...]
     error: FloatArray
     floor: float                # W: scatter of window means below this is rounding, not evidence
+    knot: float
 
 
 def columns(data: Frame, own: Gains) -> Columns:
-    """Candidates: scale, offset, N m, drift and temperature, the last two in W or in %, whichever fits better.
+    """Candidates: scale, offset, N m, drift, temperature and a bend.
 
-    Slow faults and differences between sessions are a matter of their own: they are in every set.
+    Drifts are in W or in %, whichever fits better; the bend is at the knot that fits best beside scale and offset. Slow
+    faults and differences between sessions are a matter of their own: they are in every set.
     """
     one, power = np.ones(data.error.size), data.power
     rows: list[FloatArray] = [power]
@@ -103,8 +112,16 @@ def columns(data: Frame, own: Gains) -> Columns:
         best = int(np.argmax([_gain(row, base, error) for row in freed]))
         rows, free = [*rows, both[best]], [*free, freed[best]]
         causes, shapes = [*causes, cause], [*shapes, ("W", "%")[best]]
-    return Columns(np.vstack(rows), np.vstack(free), tuple(causes), tuple(shapes), error,
-                   ROUNDING_SHARE * float(power.mean()))
+    knot, floor = math.nan, ROUNDING_SHARE * float(power.mean())
+    if not narrow and data.knots.size:
+        freed = [own.free(row) for row in data.above]
+        best = int(np.argmax([_gain(row, base, error) for row in freed]))
+        # What a scale and offsets explain as well is no bend, however well it fits alone.
+        if level_off(regress(np.vstack([base, freed[best]]), error, floor)[-1]) >= BEND_STRENGTH:
+            knot = float(data.knots[best % data.knots.size])
+            rows, free = [*rows, data.above[best]], [*free, freed[best]]
+            causes, shapes = [*causes, "bend"], [*shapes, "%"]
+    return Columns(np.vstack(rows), np.vstack(free), tuple(causes), tuple(shapes), error, floor, knot)
 
 
 def _gain(column: FloatArray, base: FloatArray, error: FloatArray) -> float:
@@ -143,9 +160,14 @@ def fit(table: Table) -> Fit | None:
         if tried is not None:
             parts = tried
             break
-    rest = solve(made.free[list(chosen)], made.error, 0.0).rest if chosen else made.error
+    rest, by_power = made.error, np.zeros(data.error.size)
+    if chosen:
+        solved = solve(made.free[list(chosen)], made.error, 0.0)
+        rest = solved.rest
+        for k, value in zip(chosen, solved.beta, strict=True):
+            by_power = by_power + (value * made.raw[k] if made.causes[k] in BY_POWER else 0.0)
     base = float(np.mean(made.error**2))
-    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own)
+    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own, by_power, made.knot)
 
 
 def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> tuple[Part, ...] | None:

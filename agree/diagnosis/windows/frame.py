@@ -15,6 +15,7 @@ from agree.verdict.columns import Table, beside_coasting
 
 WINDOW_S = 30
 KNOWN_SHARE = 0.8         # of the windows that must have a cadence, or a temperature, for it to be used
+KNOTS = (0.15, 0.3, 0.45, 0.6, 0.75, 0.85, 0.93)  # shares of the seconds with less power, at which an error may bend
 TURN = 2 * math.pi / 60   # rad/s per rev/min
 
 
@@ -22,7 +23,9 @@ class Frame(NamedTuple):
     """Window means of pedalling seconds, (n,) each: W, W, rad/s, hours into the session, degrees C, session, rest.
 
     `slow` has for each session its slow faults, and `courses` what an error of size 1 of each would be in the windows
-    of that session, (faults, windows); `misfits`, how these courses may be misfit.
+    of that session, (faults, windows); `misfits`, how these courses may be misfit. `above` (2 knots, n) holds means
+    over each window, at each of the `knots`, W: of the power by which seconds exceed it, as an error makes that bends
+    there; and of the power of the seconds that exceed it, as one that begins there.
     """
 
     error: FloatArray
@@ -34,6 +37,8 @@ class Frame(NamedTuple):
     slow: tuple[tuple[SlowFault, ...], ...]
     courses: tuple[FloatArray, ...]
     misfits: tuple[FloatArray, ...]
+    knots: FloatArray
+    above: FloatArray
 
 
 def spread_ratio(values: FloatArray | None) -> float:
@@ -47,7 +52,9 @@ def spread_ratio(values: FloatArray | None) -> float:
 def frame(table: Table) -> Frame:
     """Means over windows of pedalling with at least half their seconds; cadence and temperature if most have them."""
     slow = tuple(slow_faults(item) for item in table.pairs)
-    parts = [_means(item, faults) for item, faults in zip(table.pairs, slow, strict=True)]
+    both = (table.reference + table.device) / 2
+    knots = np.quantile(both[both > 0], KNOTS) if (both > 0).any() else np.zeros(0)
+    parts = [_means(item, faults, knots) for item, faults in zip(table.pairs, slow, strict=True)]
     error, power, hours, turning, warmth = (np.concatenate(column) for column in
                                             zip(*(part[:5] for part in parts), strict=True))
     session = np.repeat(np.arange(len(parts)), [part[0].size for part in parts])
@@ -59,10 +66,11 @@ def frame(table: Table) -> Frame:
     splits = np.split(keep, np.cumsum([part[0].size for part in parts])[:-1])
     slow_rows, misfits = (tuple(part[k][:, mask] for part, mask in zip(parts, splits, strict=True)) for k in (5, 6))
     return Frame(error[keep], power[keep], turning[keep] if use[0] else None, hours[keep],
-                 warmth[keep] if use[1] else None, session[keep], slow, slow_rows, misfits)
+                 warmth[keep] if use[1] else None, session[keep], slow, slow_rows, misfits, knots,
+                 np.hstack([part[7] for part in parts])[:, keep])
 
 
-def _means(item: Pairs, faults: tuple[SlowFault, ...]) -> tuple[FloatArray, ...]:
+def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tuple[FloatArray, ...]:
     good = item.used & ~beside_coasting(item)
     time = item.time[good]
     index = np.floor(time / WINDOW_S).astype(np.intp)
@@ -86,4 +94,6 @@ def _means(item: Pairs, faults: tuple[SlowFault, ...]) -> tuple[FloatArray, ...]
     none = np.zeros((0, x.size))
     own = np.vstack([none, *(mean(shape) for shape, _ in pairs)])
     misfit = np.vstack([none, *(mean(row) for _, rows in pairs for row in rows)])
-    return (y - x, (x + y) / 2, mean(time - item.time[0]) / 3600, mean(turning), mean(warmth), own, misfit)
+    above = np.vstack([none, *(mean(np.maximum(power - knot, 0.0)) for knot in knots),
+                       *(mean(np.where(power > knot, power, 0.0)) for knot in knots)])
+    return (y - x, (x + y) / 2, mean(time - item.time[0]) / 3600, mean(turning), mean(warmth), own, misfit, above)

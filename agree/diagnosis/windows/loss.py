@@ -23,7 +23,9 @@ def loss(fit: Fit) -> list[Finding]:
     fitted to measured losses (common practice).
     """
     data = fit.frame
-    if not fit.causes() & {"scale", "offset", "torque_offset"} or spread_ratio(data.power) < POWER_RANGE:
+    if not fit.causes() & {"scale", "offset", "torque_offset"} or "bend" in fit.causes():
+        return []
+    if spread_ratio(data.power) < POWER_RANGE:
         return []
     mean = float(data.power.mean())
     rows = np.stack([fit.gains.free(row) for row in (data.power, np.ones(data.power.size))])

@@ -16,6 +16,7 @@ CAUSES = {
     "torque_offset": "a zero error: {size} {side} at any torque",
     "drift": "drifts within the session",
     "temperature_drift": "drifts with temperature",
+    "bend": "the error changes with power, and is neither a fixed percentage nor a fixed number of watts",
     "step": "the zero or the scale changed once within the session",
     "warm_up": "a warm-up: the error settles after the start",
     "sessions_differ": "the error changes from session to session",

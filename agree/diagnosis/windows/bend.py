@@ -1,0 +1,37 @@
+"""An error that changes with power as no scale and no offset does: in per cent at low, middle and high power."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.diagnosis.finding import Finding
+from agree.diagnosis.windows.causes import Fit
+
+TOLD_AT = {"low": 0.1, "middle": 0.5, "high": 0.9}  # shares of the windows with less power, at which the error is told
+NEAR = 0.1                                          # share of the windows on either side that tell it
+
+
+def bend(fit: Fit) -> list[Finding]:
+    """One finding for an error that bends: its straight part is no scale and no offset of its own."""
+    part = fit.part("bend")
+    if part is None:
+        return []
+    mean = float(fit.frame.power.mean())
+    return [Finding(
+        cause="bend", size=part.coefficient.scaled(100), unit="%", strength=part.strength,
+        percent=100 * math.sqrt(float(np.mean(fit.by_power**2))) / mean,
+        values={"knot_W": fit.knot, **_told(fit.by_power, fit.frame.power)})]
+
+
+def _told(error: FloatArray, power: FloatArray) -> dict[str, float]:
+    """Error that goes with power, per cent of the reference, in windows of low, middle and high power."""
+    order = np.argsort(power)
+    told: dict[str, float] = {}
+    for name, share in TOLD_AT.items():
+        near = order[int(max(share - NEAR, 0) * power.size):math.ceil((share + NEAR) * power.size)]
+        reference = float((power - error / 2)[near].mean())
+        told |= {f"{name}_W": reference, f"at_{name}_percent": 100 * float(error[near].mean()) / reference}
+    return told
