@@ -19,9 +19,10 @@ LEAST_STEPPED_LIKENESS = 0.40
 # ones 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
 LEAST_RAPID_LIKENESS = 0.10
 MOST_RAPID_RATIO = 2.0
-# Up to four times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally smooth,
-# they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with noise of
-# 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. On half the rides.
+# Up to four times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally
+# smooth, they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with
+# noise of 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. Settled
+# on half of the rides.
 LARGEST_RAPID_RATIO = 4.0
 LEAST_EVEN_LIKENESS = 0.70
 MOST_LEFT_COLOUR = 0.26

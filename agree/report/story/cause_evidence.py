@@ -90,11 +90,11 @@ def evidence(item: Finding) -> list[str]:
         texts.append(f"{item.percent:.1f} % of mean power in 30-s means")
     if "explained" in values:
         texts.append(f"explains {100 * float(values['explained']):.0f} % of their mean square error")
-    if "at_low_percent" in values:
+    if "at_low_percent" in values and item.cause != "bend":
         texts.append(f"{values['at_low_percent']:+.1f} % at the lowest third of power, "
                      f"{values['at_high_percent']:+.1f} % at the highest")
     if item.cause == "bend" and item.size is not None:
-        texts.append(f"above {values['knot_W']:.0f} W it differs by {interval(item.size, 1)} % of power")
+        texts.append(f"above {values['knot_W']:.0f} W it differs by {interval_text(item.size, '%')} of power")
     if item.cause == "sessions_differ":
         texts.append(f"session {values['furthest_session']} is the furthest, {values['furthest_percent']:+.2f} %")
     if item.cause == "crank_length":
