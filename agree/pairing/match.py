@@ -143,8 +143,8 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
         if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked)) is not None:
             return stepped
     if unsure in (Doubt.MISSING, Doubt.WEAK):
-        upside_down = [np.where(trace > 0, sign * trace, np.nan) for trace, sign in ((x.power, 1), (y.power, -1))]
-        refuse_inverted(clock.candidates(*upside_down, asked.lowest, asked.highest), shift)
+        upright, turned = np.where(x.power > 0, x.power, np.nan), np.where(y.power > 0, -y.power, np.nan)
+        refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y))
     fine = _refined(x, y, found[0].lag)
     likeness = same_ride.along(x.power, y.power, fine)
