@@ -37,7 +37,7 @@ class Case(NamedTuple):
 
 CASES = [
     Case(0.0, 0.4, None, {}), Case(0.0, 0.8, None, {}), Case(0.75, 0.4, None, {}), Case(2.5, 0.8, None, {}),
-    Case(0.0, 0.8, "±0.5 %", {}), Case(0.3, 0.5, "±1 %", {"power": 0.6}), Case(3.0, 0.8, "1 % k=2", {}),
+    Case(0.0, 0.8, "±0.5 %", {}), Case(0.3, 0.5, "±1 %", {"power": 0.5}), Case(3.0, 0.8, "1 % k=2", {}),
     Case(0.0, 0.8, None, {"level": 0.9}), Case(0.0, 0.3, None, {"meaning": "next_session"}),
     Case(0.5, 0.2, "±0.3 %", {"meaning": "next_session", "power": 0.9}), Case(0.0, 0.8, None, {"looks": (3, 5, 8)}),
     Case(0.4, 0.5, "±0.5 %", {"looks": (4, 8, 12), "power": 0.7})]

@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from agree.core import checks
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import HALF_WEIGHT_S
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.lines.line import Line
-from agree.estimators.lines.passing_bablok import passing_bablok
+from agree.estimators.lines.passing_bablok import passing_bablok_line
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.columns import Table
 
@@ -35,8 +37,9 @@ def robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsO
         limits = limits_of_agreement(
             every.reference[strong], every.device[strong], scale="percent", level=level, sampling=data.sampling,
             session=every.session[strong])
-        line = passing_bablok(steady.reference, steady.device, level=level, sampling=data.sampling,
-                              session=steady.session)
+        x, y, labels = checks.columns(steady.reference, steady.device, sampling=data.sampling, session=steady.session)
+        line = passing_bablok_line(x, y, labels, level=level, sampling=data.sampling,
+                                   half_weight_n=HALF_WEIGHT_S / window_s)
     except InputError:  # too few windows or a power that does not vary: said in the report as absent
         pass
     return limits, line

@@ -11,6 +11,7 @@ from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import HALF_WEIGHT_S
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
 from agree.estimators.lines.deming import deming_line
 from agree.estimators.lines.line import Line
@@ -22,13 +23,17 @@ NAMED_LEVEL, HINT_LEVEL = 0.95, 0.8
 
 
 def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
-    """Deming's line through window means; None where the power does not vary or windows are too few."""
+    """Deming's line through window means; None where the power does not vary or windows are too few.
+
+    Sessions weigh as they do in the mean error, so that the line has its mean.
+    """
     windows = table.line_windows(window_s)
     try:
         # Without the warning of a narrow range of power: `kind_of_error` says so.
         x, y, labels = checks.columns(windows.reference, windows.device, sampling=table.sampling,
                                       session=windows.session)
-        return deming_line(x, y, labels, level=level, sampling=table.sampling)[0]
+        return deming_line(x, y, labels, level=level, sampling=table.sampling,
+                           half_weight_n=HALF_WEIGHT_S / window_s)[0]
     except InputError:
         return None
 

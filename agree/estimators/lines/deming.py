@@ -137,20 +137,22 @@ def _warn_of_no_range(reliability: float) -> None:
 
 def deming_line(
     x: FloatArray, y: FloatArray, labels: NDArray[Any] | None, *, ratio: float = 1.0, weighting: str = "constant",
-    level: float = 0.95, sampling: str = "independent",
+    level: float = 0.95, sampling: str = "independent", half_weight_n: float = 0.0,
 ) -> tuple[Line, float]:
     """Fit Deming's line to checked columns without a warning; and the share of the reference's variance that is true.
 
-    Parameters and Raises as for `deming`, `ratio` being its `error_variance_ratio`.
+    Parameters and Raises as for `deming`, `ratio` being its `error_variance_ratio`, `half_weight_n` as for
+    `agree.core.interval.over_sessions.session_shares`.
     """
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
     x, y = x / unit, y / unit
-    of_pairs = np.ones(x.size) if labels is None else pair_weights(labels)
+    of_pairs = np.ones(x.size) if labels is None else pair_weights(labels, half_weight_n)
     fit = (_weighted if weighting == "constant" else _proportional)(x, y, of_pairs, ratio)
     if sampling == "independent":
         slope, intercept = _left_out(x, y, fit, ratio, level)
     else:
-        options: dict[str, Any] = {"level": level, "sampling": sampling, "session": labels}
+        options: dict[str, Any] = {"level": level, "sampling": sampling, "session": labels,
+                                   "half_weight_n": half_weight_n}
         slope, intercept = (estimate(value, phi / of_pairs, **options)
                             for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
         slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)

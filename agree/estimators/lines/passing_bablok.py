@@ -168,6 +168,20 @@ def passing_bablok(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     blocks = _groups(group, reference, device)
+    line = passing_bablok_line(x, y, labels, blocks, equivariant=equivariant, level=level, sampling=sampling)
+    warn_of_drift(line.slope, line.intercept)
+    return line
+
+
+def passing_bablok_line(
+    x: FloatArray, y: FloatArray, labels: NDArray[Any] | None, blocks: Group = None, *, equivariant: bool = False,
+    level: float = 0.95, sampling: str = "independent", half_weight_n: float = 0.0,
+) -> Line:
+    """Fit the line to checked columns without a warning.
+
+    Parameters and Raises as for `passing_bablok`, `half_weight_n` as for
+    `agree.core.interval.over_sessions.session_shares`.
+    """
     ranking = (_absolute if equivariant else _shifted)(x, y, blocks)
     n, total = x.size, ranking.total
     if total == 0:
@@ -192,7 +206,7 @@ def passing_bablok(
         scores = None
     else:
         scores = pairwise_slopes.tau_scores(p, m)
-        result = spread(scores, sampling, labels)
+        result = spread(scores, sampling, labels, half_weight_n=half_weight_n)
         ahead = round(n * (n - 1) * result.shift)
         slope = _middle(ranking, equivariant, ahead)
         half = t_quantile(level, result.df) * n * (n - 1) * result.standard_error
@@ -206,14 +220,13 @@ def passing_bablok(
         ends = sorted((_shift(x, y, high), _shift(x, y, low)))
         intercept = replace(fitted, value=_shift(x, y, slope), low=ends[0], high=ends[1])
     else:
-        intercept = _intercept(x, y, fitted, sign * scores, sampling, labels)
-    warn_of_drift(fitted, intercept)
+        intercept = _intercept(x, y, fitted, sign * scores, sampling, labels, half_weight_n)
     return Line(slope=fitted, intercept=intercept, n=n, kind="Passing-Bablok", sampling=sampling, n_slopes=total,
                 reference=x, device=y)
 
 
 def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray, sampling: str,
-               labels: Any) -> Estimate:
+               labels: Any, half_weight_n: float) -> Estimate:
     """Median of device - slope * reference, with the influence of the median and that of the slope.
 
     The slope's is its scores, sized so that they give its half-width; the median's the sides of the residuals, sized by
@@ -222,7 +235,7 @@ def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray
     value = _shift(x, y, slope.value)
     residual = y - slope.value * x - value
     side = np.sign(residual)
-    along, across = spread(scores, sampling, labels), spread(side, sampling, labels)
+    along, across = (spread(series, sampling, labels, half_weight_n=half_weight_n) for series in (scores, side))
     t = t_quantile(slope.level, across.df)
     reach = min(t * across.standard_error / 2, 0.45)
     low, high = np.quantile(residual, (0.5 - reach, 0.5 + reach))
@@ -231,7 +244,7 @@ def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray
         # Half-width of the slope, times its effect on the intercept, per unit of mean score.
         effect = _shift(x, y, slope.high) - _shift(x, y, slope.low)
         phi = phi + scores * (effect / (2 * t * along.standard_error))
-    return estimate(value, phi, level=slope.level, sampling=sampling, session=labels)
+    return estimate(value, phi, level=slope.level, sampling=sampling, session=labels, half_weight_n=half_weight_n)
 
 
 def _groups(group: ArrayLike | None, reference: ArrayLike, device: ArrayLike) -> Group:
