@@ -8,6 +8,7 @@ from typing import NoReturn
 import click
 
 from agree.cli.commands.check import check
+from agree.cli.commands.climb import climb
 from agree.cli.commands.completion import completion
 from agree.cli.commands.correct import correct
 from agree.cli.commands.demo import demo
@@ -41,8 +42,8 @@ def command() -> None:
     """
 
 
-for _one in (check, completion, correct, demo, devices_command, look_command, plan_command, schema, static, study,
-             trials_command):
+for _one in (check, climb, completion, correct, demo, devices_command, look_command, plan_command, schema, static,
+             study, trials_command):
     command.add_command(_one)
 
 

@@ -6,7 +6,7 @@ import csv
 import math
 import re
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 COLUMNS = ("reference", "device")
 NAMED = re.compile(r"(?P<session>.*?)[-_. ]*(?P<role>reference|device)[-_. ]*(?P<rest>.*)", re.IGNORECASE)
@@ -16,7 +16,7 @@ LIST_NAME = "sessions.csv"
 class SessionFiles(NamedTuple):
     """Both files of one session, its label and state; `expected`: what the adjustment was foretold to do, points."""
 
-    reference: str
+    reference: Any  # a path, or a recording made of one
     device: str | None
     label: str = ""
     state: str = ""

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from agree.cli.deliver import Outputs, deliver
 from agree.cli.progress import progress
-from agree.cli.run import asked_of_check
+from agree.cli.run import asked_of_check, checked, paired
 from agree.cli.session_list import SessionFiles
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
     from agree.core.data.pairs import Pairs
     from agree.report.story.provenance import Provenance
+    from agree.trail.own_side import OwnSide
     from agree.trail.trail import Trail
 
 
@@ -35,6 +36,39 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
     deliver(trail.check, outputs, provenance, text=told,
             more={name: stored[name] for name in ("state", "states", "changes", "trail_notes")})
     return trail.check
+
+
+def judged_by_side(files: Sequence[SessionFiles], pairs: list[Pairs], options: dict[str, Any], outputs: Outputs,
+                   provenance: Provenance) -> ClaimCheck:
+    """Check a device as it is worn and against twice the reference's own side, and deliver both."""
+    from agree.cli.terminal import colour, width
+    from agree.report.plain_text.screen import screen
+    from agree.report.story.tell import tell
+
+    result = checked(pairs, options)
+    both = _own_side(files, result, options)
+    shown = screen(result, width=width(), colour=colour(), story=tell(result))
+    deliver(result, outputs, provenance, text=f"{shown}\n\n{both.summary()}", more={"own_side": both.stored()})
+    return result
+
+
+def _own_side(files: Sequence[SessionFiles], result: ClaimCheck, options: dict[str, Any]) -> OwnSide:
+    import warnings
+
+    from agree.core.errors import AgreeWarning
+    from agree.recordings.one_side import twice_one_side
+    from agree.recordings.options import options_from_text
+    from agree.recordings.read import read_recording
+    from agree.trail.own_side import check_own_side
+
+    read = options_from_text(options["reference_read"])
+    column = options["reference_column"] or read.pop("power_column", None)
+    with progress("checking against one side"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
+        sides = [item._replace(reference=twice_one_side(read_recording(item.reference, power_column=column, **read),
+                                                        options["side"])) for item in files]
+        pairs = paired(sides, {**options, "reference_read": (), "reference_column": None})
+        return check_own_side(result, pairs, options["side"], options["claim"], **asked_of_check(options))
 
 
 def _listed(files: Sequence[SessionFiles], pairs: Sequence[Pairs], options: dict[str, Any]) -> Trail:

@@ -15,7 +15,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.devices.line_up import LinedUp
-from agree.estimators.devices.split_errors import split_errors
+from agree.estimators.devices.splitting import error_sd, error_variances, on_scale, products
 from agree.estimators.ratios import ratio_of_sums
 
 PEDALLING_SHARE = 0.5   # of the median reading: windows below are coasting or starts, and say little in per cent
@@ -76,7 +76,10 @@ def own_errors(names: Sequence[str], means: FloatArray, level: float) -> list[Es
     if len(names) < 3:
         return [None] * len(names)
     scaled = means * (means[0].mean() / means.mean(axis=1))[:, None]  # a wrong scale is no random error
-    return list(split_errors(*scaled, names=names, scale="percent", level=level, sampling="serial").sd)
+    values = on_scale(scaled, tuple(names), "percent")
+    summands, unit, _ = products(values, None)
+    found = error_variances(values, summands, unit, "serial", None)
+    return [error_sd(k, found, level=level, sampling="serial", session=None).scaled(unit) for k in range(len(names))]
 
 
 def unseen_errors(names: Sequence[str], means: FloatArray, level: float) -> tuple[Note, ...]:

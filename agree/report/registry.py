@@ -42,7 +42,7 @@ def _know_text_of(module: str) -> None:
     if module.startswith("agree.recordings"):
         from agree.report.texts import look_text  # noqa: F401
     elif module.startswith("agree.physics"):
-        from agree.report.texts import static_plan_text, static_text  # noqa: F401
+        from agree.report.texts import climb_text, static_plan_text, static_text  # noqa: F401
     elif module.startswith("agree.devices"):
         from agree.report.texts import devices_text  # noqa: F401
     elif module.startswith("agree.trail"):

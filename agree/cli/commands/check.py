@@ -18,7 +18,7 @@ from agree.cli.words import MEANINGS, RULES, IntervalLevel, Words, hint
 NOT_HOLDING = 1
 GROUPS = {
     "The question": ("claim", "quantity", "meaning", "reference_uncertainty", "loss", "rule", "level", "bands",
-                     "window"),
+                     "window", "side"),
     "Sessions": ("sessions", "session_list", "state", "splits", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults"),
@@ -56,6 +56,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
               help="Judge one recording from this place on, where the device was adjusted, and say what changed there; "
                    "declare the place beforehand (agree plan --declare). Repeat for each.")
+@click.option("--side", type=click.Choice(["left", "right"]),
+              help="The device senses this side and doubles it: judge it against twice the reference's own side too.")
 @click.option("--reference-column", metavar="NAME", help="Power column of the reference, if not found by name.")
 @click.option("--device-column", metavar="NAME", help="Power column of the device, if not found by name.")
 @click.option("--reference-read", multiple=True, metavar="KEY=VALUE",
@@ -98,7 +100,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     DEVICE both powers are in one file: name their columns.
     """
     from agree.cli.commands.other_quantity import check_other_quantity, instead_of_trials
-    from agree.cli.states import judged_by_state
+    from agree.cli.states import judged_by_side, judged_by_state
     from agree.core.errors import InputError
     from agree.report.about import NOTHING_STATED, read_about
     from agree.report.story.provenance import Provenance
@@ -122,6 +124,8 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     provenance = Provenance(about, ("agree", *sys.argv[1:]))
     if any(item.state for item in files) or options["state"] or options["splits"]:
         result = judged_by_state(files, pairs, options, outputs, provenance)
+    elif options["side"]:
+        result = judged_by_side(files, pairs, options, outputs, provenance)
     else:
         result = checked(pairs, options)
         deliver(result, outputs, provenance)

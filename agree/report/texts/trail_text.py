@@ -8,6 +8,7 @@ import textwrap
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import number, summary
 from agree.report.notes.sentence import note_text
+from agree.trail.own_side import OwnSide
 from agree.trail.states import Change
 from agree.trail.trail import Trail
 
@@ -70,4 +71,16 @@ def _(result: Trail) -> str:
         lines += _row("To record", "a second session in each state: one session cannot show a change.")
     lines += _row("Caution", "whether an adjustment was tried because readings were low is not known here: "
                              "readings that are low by chance rise by themselves.")
+    return "\n".join(lines)
+
+
+@summary.register
+def _(result: OwnSide) -> str:
+    own = result.own
+    lines = _row(f"{result.side.title()} side", f"{own.verdict.upper()} against twice the reference's own "
+                                                f"{result.side} side: {_span(own.bias, '%')}. The rider's asymmetry "
+                                                f"makes {result.asymmetry_percent:+.1f} % of the answer above.")
+    if own.verdict == "holds" and result.verdict == "does not hold":
+        lines += _row("That means", "the sensor keeps the claim; doubling one side of this rider does not. Another "
+                                    "rider, or another day, has another asymmetry: no factor mends it.")
     return "\n".join(lines)

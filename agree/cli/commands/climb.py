@@ -1,0 +1,118 @@
+"""`agree climb`: a device's power on a climb against mass, grade, speed and losses."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from agree.cli.groups import Grouped
+from agree.cli.words import Level
+
+if TYPE_CHECKING:
+    from agree.physics.climb import Ride
+
+GROUPS = {
+    "The question": ("claim", "readings", "level"),
+    "The climb": ("mass", "grades", "speeds", "gravity"),
+    "Losses": ("rolling", "drag_area", "density", "wind", "efficiency", "coast"),
+    "What is uncertain": ("uncertain",),
+    "What is written": ("json_file",),
+}
+EXAMPLE = """agree climb --mass 80 --grade 8% --speed "16.2 km/h" --reading 320 --claim 1.5%
+agree climb --mass 80 --grade 2% --speed 3.5 --grade 12% --speed 3.5 --reading 89 --reading 371 --claim 3%"""
+NAMES = {"mass": "mass_kg", "grade": "grade", "speed": "speed", "rolling": "rolling", "drag-area": "drag_area",
+         "density": "density", "wind": "head_wind", "efficiency": "efficiency"}
+_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(%|km/h|m/s|kg|)\s*")
+
+
+@click.command("climb", cls=Grouped, groups=GROUPS, example=EXAMPLE)
+@click.option("--mass", required=True, metavar="KG", help="Rider, bicycle, clothes, bottles.")
+@click.option("--grade", "grades", multiple=True, required=True, metavar="PERCENT",
+              help="Rise over run: '8%' or 0.08. Twice for the difference of two climbs, the steeper one last.")
+@click.option("--speed", "speeds", multiple=True, required=True, metavar="SPEED", help="'4.5 m/s' or '16.2 km/h'.")
+@click.option("--reading", "readings", multiple=True, type=float, metavar="W", help="The device's mean power on it.")
+@click.option("--claim", metavar="TEXT", help="The maker's claim, in per cent.")
+@click.option("--rolling", type=float, default=0.005, show_default=True, metavar="CRR", help="Rolling resistance.")
+@click.option("--drag-area", type=float, default=0.35, show_default=True, metavar="M2",
+              help="Drag area, wheels included.")
+@click.option("--density", type=float, default=1.2, show_default=True, metavar="KG/M3", help="Of the air.")
+@click.option("--wind", type=float, default=0.0, show_default=True, metavar="M/S", help="Head wind.")
+@click.option("--efficiency", type=float, default=0.977, show_default=True, metavar="SHARE",
+              help="Power at the wheel over power at the crank; 1 for a device at the hub.")
+@click.option("--coast", nargs=2, metavar="PERCENT SPEED",
+              help="A steady coast downhill, its grade and speed: the drag area is taken from it.")
+@click.option("--gravity", type=float, default=9.80665, show_default=True, metavar="M/S2", help="Local gravity.")
+@click.option("--uncertain", multiple=True, metavar="NAME=SD",
+              help="Standard uncertainty of mass, grade, speed, rolling, drag-area, density, wind or efficiency. "
+                   "Repeat for each.")
+@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL", help="Of the intervals.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+def climb(**options: Any) -> None:
+    """Judge a device's power on a steady climb against the power that mass, grade, speed and losses ask for."""
+    from agree.core.errors import InputError
+    from agree.files.writing import json_text, write_text
+    from agree.physics.climb_check import climb_check
+
+    if len(options["grades"]) != len(options["speeds"]):
+        raise InputError(f"give a --speed for each --grade; got {len(options['speeds'])} for {len(options['grades'])}")
+    rides = [_ride(grade, speed, options) for grade, speed in zip(options["grades"], options["speeds"], strict=True)]
+    result = climb_check(*rides, readings_W=tuple(options["readings"]), claim=options["claim"], level=options["level"])
+    if options["json_file"] == "-":
+        click.echo(json_text(result))
+        return
+    click.echo(result.summary())
+    if options["json_file"] is not None:
+        write_text(options["json_file"], json_text(result) + "\n")
+        click.echo(f"Written: {options['json_file']}")
+
+
+def _ride(grade: str, speed: str, options: dict[str, Any]) -> Ride:
+    from dataclasses import replace
+
+    from agree.physics.climb import Ride
+    from agree.physics.climb_check import drag_area_from_coasting
+
+    known: dict[str, Any] = dict(_uncertain(text) for text in options["uncertain"])
+    made = Ride(mass_kg=_number(options["mass"], "--mass"), grade=_grade(grade), speed=_speed(speed),
+                rolling=options["rolling"], drag_area=options["drag_area"], density=options["density"],
+                head_wind=options["wind"], efficiency=options["efficiency"], gravity=options["gravity"], **known)
+    if not options["coast"]:
+        return made
+    grade_down, coasting = options["coast"]
+    found = drag_area_from_coasting(made, grade_down=abs(_grade(grade_down)), speed=_speed(coasting))
+    return replace(made, drag_area=found.value, u_drag_area=found.standard_error)
+
+
+def _parsed(text: str, option: str) -> tuple[float, str]:
+    from agree.core.errors import InputError
+
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        raise InputError(f"{option} {text!r} is not understood; write a number, such as 80, '8%' or '16.2 km/h'")
+    return float(found[1].replace(",", ".")), found[2]
+
+
+def _number(text: str, option: str) -> float:
+    return _parsed(text, option)[0]
+
+
+def _grade(text: str) -> float:
+    value, unit = _parsed(text, "--grade")
+    return value / 100 if unit == "%" else value
+
+
+def _speed(text: str) -> float:
+    value, unit = _parsed(text, "--speed")
+    return value / 3.6 if unit == "km/h" else value
+
+
+def _uncertain(text: str) -> tuple[str, float]:
+    from agree.core.errors import InputError
+
+    name, _, value = text.partition("=")
+    if name.strip() not in NAMES or not value:
+        raise InputError(f"--uncertain {text!r} is not understood; write NAME=SD with one of {', '.join(NAMES)}")
+    found, unit = _parsed(value, "--uncertain")
+    return f"u_{NAMES[name.strip()]}", found / 100 if unit == "%" else found
