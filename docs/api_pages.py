@@ -114,7 +114,7 @@ def index(of: dict[str, str]) -> str:
     lines: list[str] = []
     for title in GROUPS:
         names = [name for name in public() if group(name) == title]
-        lines += [f"## {title}", "", "| | |", "|---|---|"]
+        lines += [f"## {title}", "", "| name | what it is |", "|---|---|"]
         role = {GROUPS[8]: "class", GROUPS[9]: "exc"}.get(title, "func")
         lines += [f"| {{py:{role}}}`~agree.{name}` | {first_sentence(name)} |" for name in names] + [""]
     listed = "\n".join(f"../generated/api/{name}" for name in dict.fromkeys(of.values()))

@@ -45,6 +45,7 @@ html_theme_options = {
     "pygments_dark_style": "a11y-high-contrast-dark",
 }
 html_title = "agree"
+html_sidebars = {page: [] for page in ("index", "gallery", "changelog")}
 html_show_sourcelink = False
 html_show_sphinx = False
 html_css_files = ["agree.css"]

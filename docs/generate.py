@@ -44,8 +44,15 @@ MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, fine, grid, 
 def constants() -> dict[str, Any]:
     """Constants of the code by module, for `{{ clock.HIGH_PASS_S }}` in a page."""
     return {module.__name__.rpartition(".")[2].lstrip("_"):
-            {name: value for name, value in vars(module).items()
+            {name: _plain(value) for name, value in vars(module).items()
              if name.isupper() and isinstance(value, int | float | str | tuple)} for module in MODULES}
+
+
+def _plain(value: Any) -> Any:
+    """Return a number as a reader writes it: 15, not 15.0."""
+    if isinstance(value, tuple):
+        return tuple(map(_plain, value))
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def run_agree(*arguments: str, folder: str | Path) -> str:

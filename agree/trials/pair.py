@@ -76,7 +76,7 @@ def pair_trials(
 
     References
     ----------
-    "Tables of trials" in the documentation.
+    "Check a table of trials" in the documentation.
 
     Examples
     --------
