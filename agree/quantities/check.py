@@ -29,8 +29,8 @@ from agree.quantities.distinct import refuse_same_readings
 from agree.quantities.faults import TraceFault, find_trace_faults
 from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import LEAST_COMMON_S, Overlay
+from agree.quantities.uncertainty import known_of_quantity
 from agree.verdict.claim import Claim
-from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import OPEN
 
 OWNERS = ("device", "clock", "unknown")
@@ -135,7 +135,7 @@ def check_quantity(
     level : float
         Confidence level, in (0, 1).
     reference_uncertainty : str or float, optional
-        Per cent only: "±1 %", "1 % k=2".
+        In the quantity's unit or per cent: "±1 bpm", "1 % k=2"; a number alone is per cent.
     inputs : sequence of dict
         Name, bytes and SHA-256 of the files, for the JSON.
 
@@ -189,7 +189,7 @@ def check_quantity(
     refuse_same_readings(items)
     faults = tuple(find_trace_faults(item) for item in items)
     delays = tuple(find_delay(_without(item, found), delay, lag_s) for item, found in zip(items, faults, strict=True))
-    asked = Question(own, meaning, window_s, level, ReferenceUncertainty.parse(reference_uncertainty))
+    asked = Question(own, meaning, window_s, level, known_of_quantity(reference_uncertainty, measured))
     first = answer_of(items, [0.0] * len(items), asked)
     second: QuantityAnswer | None = None
     if not any(math.isnan(one.lag_s) for one in delays):

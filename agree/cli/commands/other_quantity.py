@@ -54,7 +54,7 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
     InputError
         Power, an option that speaks of power, or what reading and checking refuse.
     """
-    from agree.cli.commands.trials import deliver
+    from agree.cli.commands.trials import deliver, in_options
     from agree.cli.deliver import outputs_of
     from agree.core.errors import AgreeWarning, InputError
     from agree.core.quantities.known import quantity
@@ -85,9 +85,12 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
                 device_column=options["device_column"], reference_read=reads[0], device_read=reads[1],
                 session=str(number)))
             inputs += [_identity(path) for path in (reference, device)]
-        result = check_quantity(overlays, options["claim"], delay=options["delay"], lag_s=options["lag"],
-                                meaning=options["meaning"], window_s=options["window"], level=options["level"],
-                                inputs=inputs, reference_uncertainty=options["reference_uncertainty"])
+        try:
+            result = check_quantity(overlays, options["claim"], delay=options["delay"], lag_s=options["lag"],
+                                    meaning=options["meaning"], window_s=options["window"], level=options["level"],
+                                    inputs=inputs, reference_uncertainty=options["reference_uncertainty"])
+        except InputError as error:
+            raise type(error)(in_options(str(error))) from None
     json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
     for page in pages:
         from agree.report.other_page import write_other_page

@@ -20,7 +20,8 @@ MEANINGS = {"average": "average", "levels": "levels", "readings": "readings", "n
 # Arguments of the library as a user of the command knows them.
 OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`": "--device", "`claim`": "claim",
            "`unit`": "--unit", "`mean_of`": "--mean-of", "`reference_uncertainty`": "--reference-uncertainty",
-           "`subject_sd`": "--subject-sd", "`trial_sd`": "--trial-sd", "`trials`": "--trials"}
+           "`subject_sd`": "--subject-sd", "`trial_sd`": "--trial-sd", "`trials`": "--trials", "`window_s`": "--window",
+           "`lag_s`": "--lag", "`level`": "--level"}
 
 GROUPS = {
     "The question": ("claim", "meaning", "mean_of", "assume", "level", "reference_uncertainty"),
