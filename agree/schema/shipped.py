@@ -5,25 +5,30 @@ from __future__ import annotations
 from importlib.resources import files
 
 from agree.core.errors import InputError
+from agree.schema.names import NAMES
 
-VERSIONS = (1, 2)
 
+def schema_text(name: int | str) -> str:
+    """Return a JSON Schema as text.
 
-def schema_text(version: int) -> str:
-    """Return the JSON Schema of a version, 1 or 2, as text.
+    Parameters
+    ----------
+    name : int or str
+        1 (power) or 2 (trials, other quantities), the versions of what checks write; or "plan", "plan-of-trials",
+        "static", "devices", "study" (a line of results.jsonl), "look" (an item of its list).
 
     Raises
     ------
     InputError
-        Another version.
+        Another name.
 
     Examples
     --------
     >>> import json
     >>> from agree.schema.shipped import schema_text
-    >>> json.loads(schema_text(2))["properties"]["schema"]
-    {'const': 2}
+    >>> json.loads(schema_text(2))["properties"]["schema"], json.loads(schema_text("plan"))["properties"]["schema"]
+    ({'const': 2}, {'const': 1})
     """
-    if version not in VERSIONS:
-        raise InputError(f"`version` must be 1 or 2; got {version!r}")
-    return files("agree.schema").joinpath(f"{version}.json").read_text(encoding="utf-8")
+    if str(name) not in NAMES:
+        raise InputError(f"`name` of a schema must be one of {', '.join(NAMES)}; got {name!r}")
+    return files("agree.schema").joinpath(f"{name}.json").read_text(encoding="utf-8")

@@ -3,12 +3,14 @@
 import json
 from pathlib import Path
 
+import jsonschema
 import pytest
 from click.testing import CliRunner
 
 from agree.cli import main
 from agree.core.errors import InputError
 from agree.report.about import About, read_about
+from agree.schema.shipped import schema_text
 
 RIDES = Path(__file__).parents[1] / "data" / "rides"
 
@@ -37,6 +39,11 @@ def test_json_alone_on_stdout():
     assert data["schema"] == 1
     assert [case["true_error"] for case in data["cases"]] == [0, 1, 2, 4]
     assert data["unit"] == "W"
+    schema = json.loads(schema_text("plan"))
+    jsonschema.validate(data, schema)
+    for key in schema["required"]:
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate({name: value for name, value in data.items() if name != key}, schema)
 
 
 def test_from_a_result(tmp_path):

@@ -9,6 +9,7 @@ import pytest
 
 from agree.cli import main as cli
 from agree.schema.shipped import schema_text
+from agree.trials import planning
 
 
 @pytest.fixture
@@ -180,7 +181,8 @@ def test_require_holds(jumps):
     assert ended.value.code == 1
 
 
-def test_plan_of_trials(capsys):
+def test_plan_of_trials(capsys, monkeypatch):
+    monkeypatch.setattr(planning, "DRAWN", 13)  # of studies: coarse, and quick
     run("plan", "--claim", "2 cm", "--subject-sd", "0.4", "--trial-sd", "0.5", "--trials", "1,3")
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("SUBJECTS NEEDED for a chance of 80 %")

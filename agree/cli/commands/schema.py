@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import click
 
+from agree.schema.names import NAMES
+
 
 @click.command("schema")
-@click.argument("version", type=click.Choice(["1", "2"]), default="2")
-def schema(version: str) -> None:
-    """Print the JSON Schema of version 1 (power recordings) or 2 (everything else)."""
+@click.argument("name", type=click.Choice(NAMES), default="2")
+def schema(name: str) -> None:
+    """Print the JSON Schema of what a command writes.
+
+    1: agree check, of power. 2: agree trials, and agree check of other quantities or with --schema 2. Others: agree
+    plan, plan --trials, static, devices, a line of results.jsonl of agree study, an item of the list of agree look.
+    """
     from agree.schema.shipped import schema_text
 
-    click.echo(schema_text(int(version)), nl=False)
+    click.echo(schema_text(name), nl=False)
