@@ -52,18 +52,25 @@ def contents_of(
                                        "the cell in"))
             continue
         files = (path_of(folder, row.reference), path_of(folder, row.device))
-        try:
-            for name in files:
-                digests[name] = digests.get(name) or digest(name)
-        except OSError as error:
-            name = row.reference if error.filename == files[0] else row.device
-            found.append(Content(error=f"{name}: {error.strerror or error}"))
+        error = _digested(files, (row.reference, row.device), digests)
+        if error:
+            found.append(Content(error=error))
             continue
         bytes_of = (digests[files[0]], digests[files[1]])
         asked = row.claim or claim, row.quantity or str(options.get("quantity", ""))
         key = pair_key(files, bytes_of, asked[0], options_of(row, options))
         found.append(_once(k, rows, Content(key=key), bytes_of, seen, asked))
     return found
+
+
+def _digested(files: tuple[str, str], names: tuple[str, str], digests: dict[str, str]) -> str:
+    """Add the digests of files that are not there yet; return what is wrong with the first that cannot be read."""
+    for path, name in zip(files, names, strict=True):
+        try:
+            digests[path] = digests.get(path) or digest(path)
+        except OSError as error:
+            return f"{name}: {error.strerror or error}"
+    return ""
 
 
 def options_of(row: StudyRow, options: Mapping[str, Any]) -> dict[str, Any]:

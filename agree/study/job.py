@@ -52,11 +52,25 @@ def digest(path: str) -> str:
 
 
 def opened(path: str) -> Any:
-    """Open a local file or a URL for reading."""
-    if "://" in path:
-        import fsspec
+    """Open a local file or a URL for reading.
 
-        return fsspec.open(path, "rb").open()
+    Raises
+    ------
+    OSError
+        Also where what stands behind a URL raises errors of its own.
+    """
+    if "://" in path:
+        try:
+            import fsspec
+
+            return fsspec.open(path, "rb").open()
+        except OSError:
+            raise
+        except ImportError as error:
+            raise OSError(f"{error}; URLs need fsspec and what opens their kind: pip install 'agree-devices[urls]'"
+                          ) from None
+        except Exception as error:  # of any library behind the URL; one pair must not stop the others
+            raise OSError(f"{type(error).__name__}: {error}") from None
     return open(path, "rb")  # noqa: PTH123  (the caller closes it)
 
 

@@ -5,7 +5,15 @@ from __future__ import annotations
 import multiprocessing
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from dataclasses import replace
 from typing import Any
 
@@ -44,6 +52,7 @@ class Runner:
     def __init__(self, make: MakeExecutor, workers: int, batch: int = 1, *, owned: bool = True) -> None:
         self.make, self.workers, self.batch, self.owned = make, max(workers, 1), max(batch, 1), owned
         self.executor: Executor | None = None
+        self.flying: dict[Future[list[Records]], list[Job]] = {}
 
     def _executor(self) -> Executor:
         if self.executor is None:
@@ -52,40 +61,57 @@ class Runner:
 
     def close(self) -> None:
         """End the executor; one that was given stays the caller's."""
+        for future in self.flying:  # not every executor can do so when it is shut down
+            future.cancel()
+        self.flying.clear()
         if self.executor is not None and self.owned:
-            self.executor.shutdown(wait=False, cancel_futures=True)
+            self.executor.shutdown(wait=False)
         self.executor = None
 
     def run(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, Records]]:
-        """Yield each job with its records, in the order they are done."""
+        """Yield each job with its records, in the order they are done.
+
+        What was on its way when an executor broke is sent again, one job to a worker; what was on its way when that
+        broke is run by itself, so that the pair that ends its worker is known.
+        """
+        batch = max(1, min(self.batch, len(jobs) // (IN_FLIGHT * self.workers)))
+        broken: list[Job] = []
         suspects: list[Job] = []
-        todo = deque(list(jobs[k:k + self.batch]) for k in range(0, len(jobs), self.batch))
-        flying: dict[Future[list[Records]], list[Job]] = {}
+        yield from self._round(jobs, batch, IN_FLIGHT * self.workers, broken)
+        yield from self._round(broken, 1, self.workers, suspects)
+        for job in suspects:
+            yield job, self._singly(job)
+
+    def _round(self, jobs: Sequence[Job], batch: int, most: int, broken: list[Job]) -> Iterator[tuple[Job, Records]]:
+        """Run jobs, so many batches at a time; those that are lost with their executor are added to `broken`."""
+        todo = deque(list(jobs[k:k + batch]) for k in range(0, len(jobs), batch))
+        flying = self.flying
         while todo or flying:
-            while todo and len(flying) < IN_FLIGHT * self.workers:
-                batch = todo.popleft()
+            lost = False
+            while todo and len(flying) < most and not lost:
+                sent = todo.popleft()
                 try:
-                    flying[self._executor().submit(run_batch, batch)] = batch
-                except BrokenExecutor:
-                    todo.appendleft(batch)
-                    break
-            done, _ = wait(flying, return_when=FIRST_COMPLETED)
-            broken = not flying
-            for future in done:
-                batch = flying.pop(future)
-                try:
-                    yield from zip(batch, future.result(), strict=True)
+                    flying[self._executor().submit(run_batch, sent)] = sent
                 except Exception as error:
                     if not _lost(error):
                         raise
-                    suspects += batch
-                    broken = True
-            if broken:
-                suspects += [job for batch in flying.values() for job in batch]
-                flying.clear()
+                    broken += sent
+                    lost = True
+            done, _ = wait(flying, return_when=FIRST_COMPLETED) if flying and not lost else (set(flying), None)
+            for future in done:
+                sent = flying.pop(future)
+                try:
+                    found = future.result(timeout=0 if lost else None)
+                except (Exception, CancelledError) as error:
+                    if not _lost(error) and not isinstance(error, TimeoutError):
+                        raise
+                    broken += sent
+                    lost = True
+                else:
+                    yield from zip(sent, found, strict=True)
+            if lost:
+                broken += [job for sent in flying.values() for job in sent]
                 self.close()
-        for job in suspects:
-            yield job, self._singly(job)
 
     def _singly(self, job: Job) -> Records:
         """Run a job whose worker was lost: each pair by itself, then what is left together."""
@@ -114,7 +140,7 @@ class Runner:
                  "error": f"its worker ended {TRIES} times while it was checked; it is not tried again unless asked"}]
 
 
-def _lost(error: Exception) -> bool:
-    """Whether a worker or a whole cluster was lost, not the job refused."""
-    return isinstance(error, BrokenExecutor | ConnectionError | EOFError) or any(
-        word in type(error).__name__ for word in ("KilledWorker", "CommClosed", "Cancelled", "LostRun"))
+def _lost(error: BaseException) -> bool:
+    """Whether a worker or a whole cluster was lost, not the job refused; dask's errors are known by their names."""
+    return isinstance(error, BrokenExecutor | CancelledError | ConnectionError | EOFError) or any(
+        word in type(error).__name__ for word in ("KilledWorker", "CommClosed", "Cancelled", "LostRun", "ClosedClient"))

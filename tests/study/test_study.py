@@ -18,47 +18,8 @@ import agree
 from agree import InputError
 from agree.demo.trials import write_tables
 from agree.study import find_pairs, run
-from agree.study.listing import list_text
 
 UNITS = {"a": 1, "b": 2, "c": 3}
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """Three units of one to three short sessions, invented."""
-    root = tmp_path_factory.mktemp("study")
-    rng = np.random.default_rng(2)
-    for unit, sessions in UNITS.items():
-        for session in range(1, sessions + 1):
-            time_s = np.arange(900)
-            watts = np.clip(200 + 80 * np.sin(time_s / 90 + session)
-                            + np.convolve(rng.normal(0, 60, 904), np.ones(5) / 5, "valid"), 0, None).round()
-            device = (0.97 * watts + rng.normal(0, 4, 900)).round()
-            for role, shift, values in (("ref", 0, watts), ("dev", 3, device)):
-                np.savetxt(root / f"{unit}-{session}-{role}.csv", np.c_[time_s + shift, values], delimiter=",",
-                           header="time_s,power_W", comments="", fmt="%g")
-    (root / "list.csv").write_text(list_text(find_pairs(root).rows))
-    return root
-
-
-def tables(out):
-    return {name: (out / name).read_bytes() for name in ("pairs.csv", "units.csv", "results.jsonl")}
-
-
-@pytest.fixture(scope="module")
-def done(tmp_path_factory):
-    """Where the undisturbed run leaves its records: what was checked there is not checked again."""
-    return tmp_path_factory.mktemp("out")
-
-
-@pytest.fixture(scope="module")
-def undisturbed(folder, done):
-    """The tables of a run that nothing disturbed, in this process."""
-    out = done
-    with ThreadPoolExecutor(1) as executor:
-        study = run(folder / "list.csv", "1.5 %", executor=executor, workers=1, out=out)
-    assert (study.computed, study.reused, study.failed) == (6, 0, 0)
-    return tables(out)
 
 
 def test_pairs_are_found_by_their_names(folder):
@@ -102,7 +63,7 @@ def test_tables_are_those_of_the_units_alone(folder, undisturbed):
         assert stored["row"]["unit"] in UNITS
 
 
-def test_own_pool_gives_the_same_bytes_and_goes_on(folder, undisturbed, tmp_path):
+def test_own_pool_gives_the_same_bytes_and_goes_on(folder, undisturbed, tmp_path, tables):
     first = run(folder / "list.csv", "1.5 %", out=tmp_path, workers=2)
     assert first.computed == 6
     assert tables(tmp_path) == undisturbed
@@ -162,7 +123,7 @@ def test_a_pair_that_ends_its_worker_becomes_a_row(folder, tmp_path, monkeypatch
     assert mended.failed == 0
 
 
-def test_a_killed_driver_leaves_no_orphan_and_goes_on(folder, undisturbed, tmp_path):
+def test_a_killed_driver_leaves_no_orphan_and_goes_on(folder, undisturbed, tmp_path, tables):
     """Killed 3 times at other moments; the last run ends with the undisturbed bytes."""
     command = [sys.executable, "-m", "agree", "study", "check", str(folder / "list.csv"), "--claim", "1.5 %", "--out",
                str(tmp_path), "--workers", "2", "--quiet"]
@@ -324,7 +285,7 @@ def test_other_quantities_by_column_or_option_and_their_unit(tmp_path):
     assert (by_option.computed, by_option.reused) == (2, 0)
 
 
-def test_tables_of_trials(tmp_path):
+def test_tables_of_trials(tmp_path, tables):
     reference, device = write_tables(tmp_path)
     row = {"unit": "mat", "session": "1", "reference": str(reference), "device": str(device)}
     with ThreadPoolExecutor(1) as executor:
