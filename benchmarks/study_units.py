@@ -3,9 +3,9 @@
     python benchmarks/study_units.py [--runs 200] [--units 5 20 100 500]
 
 Units have 1 to 5 sessions of SD 0.5 %; their true errors have SD 0.8 % and mean 0.2 %: normal; 5 % of them off by 4 %;
-skewed (lognormal, skewness 3); or t with 3 degrees of freedom. The claim is 1.5 %. Each figure counts the intervals that
-are stated; "stated" is the share of runs that state SD, share and tolerance. "tolerance" counts limits that hold 95 % of
-units and more; "single" is the share of single units' intervals that hold the unit's true error; "false flags" the mean
+skewed (lognormal, skewness 3); or t with 3 degrees of freedom. The claim is 1.5 %. Each figure counts the intervals
+that are stated; "stated" is the share of runs that state SD, share and tolerance. "tolerance" counts limits that hold
+95 % of units and more; "single" is the share of single units' intervals that hold the unit's true error; "false flags" the mean
 share of wrong flags among the flags (at most 5 % is promised), by true errors inside the claim.
 Exit status 1 where a stated figure is below 92 % by more than 2 Monte-Carlo errors, or false flags above 5 % likewise.
 """
