@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.results.result import Result
 from agree.study.checkpoint import Checkpoint
@@ -18,7 +19,7 @@ from agree.study.kinds import refuse_unknown
 from agree.study.listing import StudyRow, read_list
 from agree.study.pool import MakeExecutor, Runner, own_pool
 from agree.study.statistics.fleet import fleet_of
-from agree.study.statistics.many_units import ManyUnits
+from agree.study.statistics.many_units import Assume, ManyUnits
 from agree.study.tables import Line, pair_line, unit_line, write_tables
 from agree.verdict.claim import Claim
 
@@ -72,6 +73,7 @@ def run(
     workers: int | None = None,
     retry: bool = False,
     progress: Progress | None = None,
+    assume_units: Assume = "nothing",
     **options: Any,
 ) -> Study:
     """Check every pair of a list, and every unit over its sessions.
@@ -94,6 +96,8 @@ def run(
         Try pairs again that ended in an error.
     progress : callable, optional
         Called with the pairs that are done and all of them.
+    assume_units : {"nothing", "normal"}
+        "normal" takes the units' true errors for normal in the statistics over them, before 500 units can show it.
     **options
         Of `pair_recordings` (max_lag_s, lag_s, power_columns, faults) and `check_claim` (reference_uncertainty,
         meaning, bands, window_s, level, decision_rule). With `quantity` those of `check_quantity`
@@ -122,6 +126,7 @@ def run(
     (1, 'none.csv: No such file or directory')
     """
     Claim.parse(claim)
+    checks.choice(assume_units, "assume_units", ("nothing", "normal"))
     refuse_unknown(options)
     options = {"meaning": "average", **options}  # a default that is named is the same question
     rows, folder = read_list(source)
@@ -149,7 +154,7 @@ def run(
     study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim,
                   options=dict(options), computed=total - reused,
                   reused=reused, failed=sum(bool(line.error) for line in lines),
-                  fleet=fleet_of(lines, records, options))
+                  fleet=fleet_of(lines, records, options, assume_units))
     if out is not None:
         write_tables(study.pairs, study.units, study.results, rows, Path(out))
     return study

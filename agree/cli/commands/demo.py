@@ -92,15 +92,17 @@ def _fleet(folder: Path) -> None:
 def _many(folder: Path, pattern: str | None) -> None:
     """List the pairs of a folder, and check them."""
     from agree.files.writing import write_text
+    from agree.report.studies.pages import write_study_page
     from agree.study import find_pairs, run
     from agree.study.listing import list_text
 
-    listed, results = folder / "list.csv", folder / "results"
+    listed, results, page = folder / "list.csv", folder / "results", folder / "page.pdf"
     write_text(listed, list_text(find_pairs(folder, pattern).rows))
     with progress("checking every pair"):
         study = run(listed, "1.5 %", out=results)
+        write_study_page(study, page)
     click.echo(study.summary())
-    click.echo(f"\nWritten: {listed}, {results}/pairs.csv, units.csv, results.jsonl\n"
+    click.echo(f"\nWritten: {listed}, {results}/pairs.csv, units.csv, results.jsonl, {page}\n"
                f"Again:   agree study check {listed} --claim 1.5% --out {results}")
 
 

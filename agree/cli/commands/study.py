@@ -64,6 +64,10 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
 @click.option("--device", metavar="COLUMN", help="The devices of the table.  [default: model, or unit]")
 @click.option("--condition", metavar="COLUMN", help="Its conditions.  [default: condition, if there]")
 @click.option("--athlete", metavar="COLUMN", help="Who its intervals count.  [default: athlete, if there]")
+@click.option("--assume-units", type=click.Choice(["nothing", "normal"]), default="nothing",
+              help="Take the units' true errors for normal in the statistics over them.")
+@click.option("--page", "pages", multiple=True, metavar="FILE",
+              help="Write one A4 page (.pdf, .svg, .png) or a report (.html): devices by conditions, or units sorted.")
 @click.option("--workers", type=int, metavar="N", help="Processes.  [default: one a core]")
 @click.option("--retry", is_flag=True, help="Try pairs again that ended in an error.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
@@ -78,7 +82,7 @@ def check_command(list_file: str, **options: Any) -> None:
     from agree.study import run
     from agree.study.listing import read_list
 
-    _suffixes_are_known(options["tables"])
+    _suffixes_are_known(options["tables"], options["pages"])
     if options["dry_run"]:
         rows, _ = read_list(list_file)
         click.echo(f"{len(rows)} pairs of {len({row.unit for row in rows})} units; nothing was done.")
@@ -87,7 +91,7 @@ def check_command(list_file: str, **options: Any) -> None:
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking"):
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
-                   **asked)
+                   assume_units=options["assume_units"], **asked)
     written = _tables(made, options)
     if not options["quiet"]:
         click.echo(made.summary())
@@ -97,22 +101,30 @@ def check_command(list_file: str, **options: Any) -> None:
                          "of pairs.csv\n")
 
 
-def _suffixes_are_known(tables: tuple[str, ...]) -> None:
+def _suffixes_are_known(tables: tuple[str, ...], pages: tuple[str, ...]) -> None:
     """Refuse a file name before hours of work, not after."""
     from agree.core.errors import InputError
+    from agree.report.studies.pages import suffix_of
     from agree.report.studies.table_forms import SUFFIXES
 
     for name in tables:
         if Path(name).suffix.lower() not in SUFFIXES:
             raise InputError(f"--table {name} must end in {', '.join(SUFFIXES)}")
+    for name in pages:
+        suffix_of(name)
 
 
 def _tables(made: Study, options: dict[str, Any]) -> list[str]:
+    """Write tables and pages; return their names."""
+    from agree.report.studies.pages import write_study_page
     from agree.report.studies.table_forms import write_table
     from agree.study.statistics.table import study_table
 
-    if options["tables"]:
+    written = [*options["tables"], *options["pages"]]
+    if written:
         table = study_table(made, **{name: options[name] for name in ("device", "condition", "athlete")})
         for name in options["tables"]:
             write_table(table, name)
-    return list(options["tables"])
+        for name in options["pages"]:
+            write_study_page(made, name, table=table)
+    return written

@@ -64,6 +64,8 @@ class Cell(Result):
         Limits that hold 95 % of single pairs' mean errors.
     typical : Estimate or None
         SD of a pair's mean error within an athlete; None without repeats.
+    errors : tuple of float
+        Mean error of each pair.
     unit : str
     verdict : str
         On the mean error; "" where the claim has no limit in this unit.
@@ -79,6 +81,7 @@ class Cell(Result):
     lower: Estimate | None
     upper: Estimate | None
     typical: Estimate | None
+    errors: tuple[float, ...]
     unit: str
     verdict: str
 
@@ -117,7 +120,8 @@ def cell_of(readings: Sequence[Reading], level: float, rule: str) -> Cell:
     bias = widen(bias, known)
     verdict = decide(bias, limit, rule)[0] if math.isfinite(limit) else ""
     return Cell(device=first.device, condition=first.condition, pairs=len(readings), groups=count, counted=counted,
-                bias=bias, sd=sd, lower=lower, upper=upper, typical=typical, unit=first.unit, verdict=verdict)
+                bias=bias, sd=sd, lower=lower, upper=upper, typical=typical,
+                errors=tuple(errors.tolist()), unit=first.unit, verdict=verdict)
 
 
 def _with_specimens(plain: Estimate, errors: FloatArray, specimen: NDArray[np.intp], level: float) -> Estimate:

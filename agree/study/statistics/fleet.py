@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from agree.study.statistics.many_units import LEAST_UNITS, ManyUnits, many_units
+from agree.study.statistics.many_units import LEAST_UNITS, Assume, ManyUnits, many_units
 from agree.study.tables import Line
 from agree.study.told import Told, average_of
 
 
 def fleet_of(
-    pairs: Sequence[Line], records: Sequence[Mapping[str, Any]], options: Mapping[str, Any]
+    pairs: Sequence[Line], records: Sequence[Mapping[str, Any]], options: Mapping[str, Any],
+    assume: Assume = "nothing",
 ) -> ManyUnits | None:
     """Return statistics over units in the quantity and unit that most pairs have, or None where there are too few.
 
@@ -45,4 +46,4 @@ def fleet_of(
     variances = [pooled / len(own) if df else own[0].own.standard_error**2 for own in by_unit.values()]
     return many_units(errors, np.sqrt(np.nan_to_num(variances)), limit=min(item.limit for item in every),
                       reference_u=max(item.known.u for item in every), level=options.get("level", 0.95), unit=unit,
-                      names=tuple(by_unit))
+                      names=tuple(by_unit), assume=assume)

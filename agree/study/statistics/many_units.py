@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,15 +14,15 @@ from scipy import optimize, special
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
+from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
+from agree.core.thresholds import STUDY_ASSUMED_UNITS, STUDY_BY_ORDER_UNITS, STUDY_SHAPE_LEVEL, STUDY_SHAPE_UNITS
 from agree.verdict.sessions import between_variance, pooled
 
+Assume = Literal["nothing", "normal"]
 LEAST_UNITS = 3
-LEAST_FOR_SHARE = 100    # units from which the test of shape refuses 5 % odd units in 99 % of runs; below, too weak
-SHAPE_LEVEL = 0.05
-LEAST_BY_ORDER = 59      # units whose extremes hold 95 % of all with 95 % confidence (Wilks 1941)
 DRAWS = 2000
 SEED = 8191
 
@@ -35,9 +36,11 @@ class ManyUnits(Result):
     mean : Estimate
         Mean error of the units, the reference's shared error included.
     sd : Estimate
-        SD between units' true errors, by the Q profile.
+        SD between units' true errors; its interval, by the Q profile, ends at infinity where it is not known.
     shrunken : tuple of Estimate
         Each unit's error drawn towards the mean as far as its own uncertainty asks.
+    errors : tuple of float
+        Each unit's error as measured.
     share_within : Estimate or None
         Share of all such units whose true error lies within the limit, a fraction; None where it is not known.
     tolerance : Estimate or None
@@ -56,6 +59,7 @@ class ManyUnits(Result):
     mean: Estimate
     sd: Estimate
     shrunken: tuple[Estimate, ...]
+    errors: tuple[float, ...]
     share_within: Estimate | None
     tolerance: Estimate | None
     flagged: tuple[int, ...]
@@ -68,6 +72,7 @@ class ManyUnits(Result):
 def many_units(
     error: ArrayLike, standard_error: ArrayLike, *, limit: float, reference_u: float = 0.0,
     false_discoveries: float = 0.05, level: float = 0.95, unit: str = "%", names: Sequence[str] = (),
+    assume: Assume = "nothing",
 ) -> ManyUnits:
     """Summarise units of one kind.
 
@@ -87,6 +92,8 @@ def many_units(
         Of measurement.
     names : sequence of str, optional
         Of the units.
+    assume : {"nothing", "normal"}
+        "normal" takes the units' true errors for normal, unless they plainly are not, before 500 units can show it.
 
     Returns
     -------
@@ -104,8 +111,9 @@ def many_units(
     Mean: Paule & Mandel's weights with Hartung & Knapp's variance. SD: Q profile (Viechtbauer 2007, Stat Med 26:37).
     Single units: Morris (1983, JASA 78:47), with the uncertainty of mean and SD. Share and tolerance: draws from the Q
     profile and the mean given the SD (after Iyer, Wang & Mathew 2004, JASA 99:1060), with the reference's error drawn
-    beside the mean; they rest on normal units, so they are stated from 100 units on where the errors look normal
-    (Shapiro & Wilk), and tolerance by order alone (Wilks 1941) where they do not, from 59 units on. Flags: Benjamini &
+    beside the mean. The interval of the SD, share and tolerance rest on normal units: they are stated where the errors
+    of 500 units and more look normal (Shapiro & Wilk), or of 20 and more with ``assume="normal"``; else the tolerance
+    is by order alone (Wilks 1941), from 59 units on. Flags: Benjamini &
     Hochberg (1995, JRSS B 57:289) on one-sided tests against the limit. Citations from memory.
 
     Examples
@@ -119,6 +127,7 @@ def many_units(
     ((11,), True)
     """
     checks.fraction(level, "level")
+    checks.choice(assume, "assume", ("nothing", "normal"))
     (y, se), _ = checks.table((error, standard_error), ("error", "standard_error"), minimum=1)
     if y.size < LEAST_UNITS:
         raise SampleSizeError(f"statistics over units need at least {LEAST_UNITS}; got {y.size}")
@@ -129,9 +138,18 @@ def many_units(
     plain, _ = pooled(y, variance, level)
     tau2 = between_variance(y, variance)
     mean = _widened(plain, reference_u, level)
-    share, tolerance, notes = _share_and_tolerance(y, variance, tau2, limit, reference_u, level)
-    return ManyUnits(mean=mean, sd=_sd(y, variance, tau2, level),
-                     shrunken=_shrunken(y, variance, tau2, plain.value, level), share_within=share, tolerance=tolerance,
+    why = _why_not_known(y, variance, tau2, assume)
+    if why:
+        sd = Estimate(value=math.sqrt(tau2), low=0.0, high=math.inf, level=level,
+                      method="not known: units not shown normal")
+        share, tolerance = None, _by_order(y, reference_u, level)
+    else:
+        sd = _sd(y, variance, tau2, level)
+        share, tolerance = _share_and_tolerance(y, variance, tau2, limit, reference_u, level)
+    notes = (Note(kind="units_share_not_known", values={"why": why, "units": int(y.size)}),) if why else ()
+    return ManyUnits(mean=mean, sd=sd,
+                     shrunken=_shrunken(y, variance, tau2, plain.value, level),
+                     errors=tuple(y.tolist()), share_within=share, tolerance=tolerance,
                      flagged=_flagged(y, np.sqrt(variance + reference_u**2), limit, false_discoveries), limit=limit,
                      unit=unit, names=tuple(names), notes=notes)
 
@@ -168,10 +186,11 @@ def _shrunken(y: FloatArray, variance: FloatArray, tau2: float, mean: float, lev
     total = 1 / (variance + tau2)
     few = 2 / max(y.size - 3, 1)
     spread = variance * (1 - pull) + pull**2 / total.sum() + few * pull**2 * (y - mean) ** 2
-    z = float(special.ndtri((1 + level) / 2))
-    values, halves = mean + (1 - pull) * (y - mean), z * np.sqrt(spread)
+    # t where the theory has z: with 5 units, 5 % of them odd or t with 3 df, z covers 90 to 91 %
+    t = t_quantile(level, y.size - 1)
+    values, halves = mean + (1 - pull) * (y - mean), t * np.sqrt(spread)
     return tuple(Estimate(value=float(v), low=float(v - h), high=float(v + h), level=level, method="empirical Bayes",
-                          standard_error=float(h / z), df=math.inf) for v, h in zip(values, halves, strict=True))
+                          standard_error=float(h / t), df=y.size - 1.0) for v, h in zip(values, halves, strict=True))
 
 
 def _inside(mean: FloatArray, tau: FloatArray, limit: float) -> FloatArray:
@@ -181,22 +200,34 @@ def _inside(mean: FloatArray, tau: FloatArray, limit: float) -> FloatArray:
     return result
 
 
-def _share_and_tolerance(
-    y: FloatArray, variance: FloatArray, tau2: float, limit: float, u: float, level: float
-) -> tuple[Estimate | None, Estimate | None, tuple[Note, ...]]:
+def _why_not_known(y: FloatArray, variance: FloatArray, tau2: float, assume: str) -> str:
+    """Why units cannot be taken for normal; "" if they can."""
     from scipy.stats import shapiro
 
+    if y.size < (STUDY_ASSUMED_UNITS if assume == "normal" else STUDY_SHAPE_UNITS):
+        return "too few units"
     centre = float(np.average(y, weights=1 / (variance + tau2)))
-    looks_normal = float(shapiro((y - centre) / np.sqrt(variance + tau2)).pvalue) > SHAPE_LEVEL
-    if y.size < LEAST_FOR_SHARE or not looks_normal:
-        why = "too few units" if y.size < LEAST_FOR_SHARE else "errors of units are not normal"
-        notes = [Note(kind="units_share_not_known", values={"why": why, "units": int(y.size)})]
-        tolerance = None
-        if y.size >= LEAST_BY_ORDER and not looks_normal:
-            far = float(np.abs(y).max()) + float(special.ndtri((1 + level) / 2)) * u
-            tolerance = Estimate(value=float(np.quantile(np.abs(y), 0.95)), low=0.0, high=far, level=level,
-                                 method="by order (Wilks 1941)")
-        return None, tolerance, tuple(notes)
+    looks = float(shapiro((y - centre) / np.sqrt(variance + tau2)).pvalue)
+    return "" if looks > STUDY_SHAPE_LEVEL else "errors of units are not normal"
+
+
+def _by_order(y: FloatArray, u: float, level: float) -> Estimate | None:
+    """Limit that holds 95 % of units by their order, the reference's error added; noise only makes it wider."""
+    if y.size < STUDY_BY_ORDER_UNITS:
+        return None
+    # the r-th largest of k holds a share 0.95 with the stated confidence if P(Bin(k, 0.05) >= r) does
+    rank = 1
+    while special.bdtrc(rank, y.size, 0.05) >= level:
+        rank += 1
+    far = float(np.sort(np.abs(y))[-rank]) + float(special.ndtri((1 + level) / 2)) * u
+    return Estimate(value=float(np.quantile(np.abs(y), 0.95)), low=0.0, high=far, level=level,
+                    method="by order (Wilks 1941)")
+
+
+def _share_and_tolerance(
+    y: FloatArray, variance: FloatArray, tau2: float, limit: float, u: float, level: float
+) -> tuple[Estimate, Estimate]:
+    centre = float(np.average(y, weights=1 / (variance + tau2)))
     rng = np.random.default_rng(SEED)
     taus = np.sqrt([q_profile(y, variance, target) for target in rng.chisquare(y.size - 1, DRAWS)])
     weights = 1 / (variance + taus[:, None] ** 2)
@@ -210,7 +241,7 @@ def _share_and_tolerance(
                      method="generalised draws, normal units")
     edges = np.sort([_edge(m, t) for m, t in zip(means, taus, strict=True)])
     return share, Estimate(value=float(np.median(edges)), low=0.0, high=float(np.quantile(edges, level)), level=level,
-                           method="generalised draws, normal units"), ()
+                           method="generalised draws, normal units")
 
 
 def _edge(mean: float, tau: float) -> float:
