@@ -17,6 +17,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
 from agree.core.results.result import Result, json_safe
 from agree.core.shared_docs import made_by
+from agree.planning.cadence import CadenceProtocol
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.verdict.chance import LEAST_SESSIONS, Terms
@@ -70,6 +71,8 @@ class Plan(Result):
         What was assumed and what was measured.
     looks : tuple of int
         Numbers of sessions after which the claim is checked; empty for one check after all of them.
+    cadence : CadenceProtocol or None
+        Blocks of equal power at two or three cadences, if they were asked for.
 
     Examples
     --------
@@ -96,6 +99,7 @@ class Plan(Result):
     cases: tuple[PlanCase, ...]
     assumptions: tuple[str, ...]
     looks: tuple[int, ...] = ()
+    cadence: CadenceProtocol | None = None
 
     @property
     def sessions(self) -> int | None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,12 +12,16 @@ from agree.cli.groups import Grouped
 from agree.cli.terminal import edges_of, looks_of, outputs_are_no_inputs
 from agree.cli.words import MEANINGS, IntervalLevel, Level, Words, hint
 
+if TYPE_CHECKING:
+    from agree.planning.plan import Plan
+
 PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
 CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
 GROUPS = {
     "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks", "splits"),
+    "Offset in W or N m": ("cadences", "offset"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
     "What is written": ("sheet_file", "declare_file", "json_file"),
@@ -46,6 +51,10 @@ GROUPS = {
 @click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which the data are looked at: '3,5,8'.")
 @click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
               help="Where in a recording the device will be adjusted, for --declare. Repeat for each.")
+@click.option("--cadences", metavar="RPM,RPM,...",
+              help="Plan blocks of equal power at these two or three cadences; they tell an offset in W from one in N m.")
+@click.option("--offset", type=float, metavar="W",
+              help="The offset to be told by --cadences.  [default: the claim at 100 W]")
 @click.option("--declare", "declare_file", metavar="FILE",
               help="Write claim, meaning, level, bands, looks and splits with a digest, for agree check --declared.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
@@ -82,6 +91,7 @@ def plan_command(**options: Any) -> None:
                   power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
                   bands=edges_of(options["bands"]), looks=looks_of(options["looks"]),
                   pilot=read_json(source) if source else None)
+    result = _with_cadences(result, options)
     if options["power"]:
         hint("--power is --chance now")
     written = []
@@ -103,6 +113,30 @@ def plan_command(**options: Any) -> None:
     click.echo(result.summary())
     if written:
         click.echo(f"\nWritten: {', '.join(written)}")
+
+
+def _with_cadences(result: Plan, options: dict[str, Any]) -> Plan:
+    """Add the blocks of equal power, if they are asked for."""
+    from dataclasses import replace
+
+    from agree.core.errors import InputError
+    from agree.planning.cadence import cadence_protocol
+
+    if options["cadences"] is None:
+        if options["offset"] is not None:
+            raise InputError("--offset goes with --cadences 60,100")
+        return result
+    try:
+        cadences = [float(part) for part in options["cadences"].split(",")]
+    except ValueError:
+        raise InputError(f"--cadences {options['cadences']!r} is not understood; write it like 60,100") from None
+    power = 100.0
+    to_watts = 1.0 if result.unit == "W" else power / 100
+    session = 1 if result.meaning != "bands" else len(result.bands) - 1
+    long_run = result.within * math.sqrt(60 * result.minutes / session) * to_watts
+    return replace(result, cadence=cadence_protocol(
+        result.limit * to_watts if options["offset"] is None else options["offset"], long_run_W=long_run,
+        cadences_rpm=cadences, power_W=power, level=result.level))
 
 
 def _blank(sheet: Path, sessions: int) -> list[str]:

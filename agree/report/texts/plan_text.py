@@ -132,9 +132,24 @@ def plan_text(plan: Plan) -> str:
         lines.append(wrapped("Width", "sessions whose interval is as narrow as the margin, as simple tables count; "
                                       "that settles it in only about half of all trials."))
     lines += [wrapped("Rests on", "; ".join(plan.assumptions) + "."), wrapped("Minutes", minutes_text(plan) + "."),
-              wrapped("Ride", bands_text(plan) + "."), *_looks(plan),
+              wrapped("Ride", bands_text(plan) + "."), *_looks(plan), *_cadence(plan),
               wrapped("Caution", LOOKS_CAUTION if plan.looks else CAUTION)]
     return "\n".join(lines)
+
+
+def cadence_text(plan: Plan) -> str:
+    """Say which blocks tell an offset in W from one in N m, and with which chance; "" if none are planned."""
+    item = plan.cadence
+    if item is None:
+        return ""
+    order = " ".join(f"{rpm:g}" for rpm in item.order_rpm)
+    return (f"{item.power_W:g} W, {item.minutes:g} min each at {order} rpm: an offset of {item.offset_W:.2g} W "
+            f"({item.offset_Nm:.2g} N m) at the middle cadence is told to be one of W or of N m with a chance of "
+            f"{percent(item.chance)}; {item.told_W:.2g} W with 80 %")
+
+
+def _cadence(plan: Plan) -> list[str]:
+    return [wrapped("Cadence", cadence_text(plan) + ".")] if plan.cadence is not None else []
 
 
 def _looks(plan: Plan) -> list[str]:
@@ -166,7 +181,7 @@ def steps(plan: Plan) -> list[tuple[str, list[Step]]]:
         ("Mark the clocks", [
             Step("Start both; 3 times: sprint 8-10 s, coast 20 s. Unequal gaps, so that the match is unmistakable")]),
         (f"Ride {plan.minutes:g} min, half upward, half downward", [
-            *ride,
+            *ride, *([Step(f"Once, in one of the sessions: {cadence_text(plan)}")] if plan.cadence is not None else []),
             Step("Blocks of 3 min and more at steady power; change cadence between blocks (70-100 rpm)", True),
             Step("No zeroing, no pause of one recorder alone")]),
         ("End", [
