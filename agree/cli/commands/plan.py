@@ -52,7 +52,7 @@ GROUPS = {
 @click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
               help="Where in a recording the device will be adjusted, for --declare. Repeat for each.")
 @click.option("--cadences", metavar="RPM,RPM,...",
-              help="Plan blocks of equal power at these two or three cadences; they tell an offset in W from one in N m.")
+              help="Plan blocks of equal power at two or three cadences: they tell an offset in W from one in N m.")
 @click.option("--offset", type=float, metavar="W",
               help="The offset to be told by --cadences.  [default: the claim at 100 W]")
 @click.option("--declare", "declare_file", metavar="FILE",
