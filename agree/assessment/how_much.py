@@ -33,8 +33,8 @@ class HowMuch(NamedTuple):
         """Leave the answers as they are, but for "holds" where too little was recorded."""
         if not self.too_little:
             return readings
-        return tuple(replace(item, verdict=OPEN, because="too little was recorded") if item.verdict == HOLDS else item
-                     for item in readings)
+        why = Note(kind="because_too_little")
+        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
 
     def notes(self) -> tuple[Note, ...]:
         """Return how little was used, where that bears on the answer."""

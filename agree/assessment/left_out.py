@@ -27,7 +27,7 @@ class LeftOut(NamedTuple):
         """Leave the answers as they are, but for "holds" where too much was left out."""
         if not self.too_many:
             return readings
-        return tuple(replace(item, verdict=OPEN, because="too many seconds were set aside as faulty")
+        return tuple(replace(item, verdict=OPEN, because=Note(kind="because_faults"))
                      if item.verdict == HOLDS else item for item in readings)
 
     def notes(self) -> tuple[Note, ...]:

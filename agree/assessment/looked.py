@@ -24,7 +24,7 @@ class Looked(NamedTuple):
         """Leave the answers as they are at a look, and open between looks."""
         if self.answered:
             return readings
-        return tuple(replace(item, verdict=OPEN, because="no look was declared after this number of sessions")
+        return tuple(replace(item, verdict=OPEN, because=Note(kind="because_between_looks"))
                      for item in readings)
 
 

@@ -11,6 +11,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
+from agree.core.results.note import Note
 from agree.core.shared_docs import made_by
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
@@ -49,8 +50,8 @@ class Correction(Drawn):
         What the line through the window means says is wrong.
     stable : bool or None
         Whether the correction can be expected to hold in the next session; None below 3 sessions: not known.
-    because : str
-        Ground for `kind`, what was seen on data left out, and ground for `stable`, between semicolons.
+    because : tuple of Note
+        Ground for `kind`, what was seen on data left out, and ground for `stable`; of kind "correction_...".
     offset : Estimate or None
         Intercept of the line, W: what the device adds at every level. None where no line could be fitted.
     session_sd_percent : float
@@ -76,7 +77,7 @@ class Correction(Drawn):
     scale: Estimate
     kind: str
     stable: bool | None
-    because: str
+    because: tuple[Note, ...]
     offset: Estimate | None
     session_sd_percent: float = math.nan
     action: str = "none"
@@ -195,13 +196,12 @@ def correction(
     later = None
     if corrects and judged.left_out:
         later = after(table, data, judged.left_out, window_s, level, known, asked)
-    seen = "" if later is None else (
-        f"; on {later.left_out} left out it brings the mean error from {later.before_percent:.2g} to "
-        f"{later.after_percent:.2g} %")
+    seen = () if later is None else (Note(kind="correction_tested", values={
+        "left_out": later.left_out, "before": later.before_percent, "after": later.after_percent}),)
     stable, ground = _stability(table, judged, effects is not None and effects.ageing)
     return Correction(
         scale=scale, kind=kind, stable=stable,
-        because=f"{facts}{seen}; {ground}", offset=None if line is None else line.intercept,
+        because=(facts, *seen, ground), offset=None if line is None else line.intercept,
         session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
         factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
         entered=judged.entered if action != "none" else None, harm=judged.harm, after=later,
@@ -271,15 +271,14 @@ def _decide(
     return chosen, f"clearly the lowest error on {units_left} left out"
 
 
-def _stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, str]:
+def _stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:
     if table.sessions < 2:
-        return None, "one session cannot show whether it lasts"
+        return None, Note(kind="correction_one_session")
     if table.sessions < LEAST_SESSIONS:
-        return None, f"{LEAST_SESSIONS} sessions are needed to show whether it lasts"
+        return None, Note(kind="correction_few_sessions", values={"least": LEAST_SESSIONS})
     if math.isnan(judged.sd_percent):
-        return None, "a session without power of the device cannot show whether it lasts"
+        return None, Note(kind="correction_no_power")
     if ageing:
-        return False, "the error changes from session to session"
+        return False, Note(kind="correction_ageing")
     stable = judged.sd_percent < judged.size_percent / 2 and judged.helps
-    return stable, (f"between sessions it varies by SD {judged.sd_percent:.2g} %, and would make the next one worse "
-                    f"with a probability of {max(judged.harm, 0.01):.0%}")
+    return stable, Note(kind="correction_spread", values={"sd": judged.sd_percent, "harm": judged.harm})

@@ -11,6 +11,7 @@ from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.thresholds import HALF_WEIGHT_S
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
 from agree.estimators.lines.deming import deming_line
@@ -56,26 +57,27 @@ def _level_off(item: Estimate, null: float) -> float:
     return float(2 * special.stdtr(item.df, t_quantile(item.level, item.df) * distance / half) - 1)
 
 
-def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, str]:
+def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, Note]:
     """Scale, offset, both or none, from the line's intervals; the effects must be worth a correction."""
     small = WORTHWHILE_PERCENT
     if line is None or range_ < LEAST_RANGE:
         if -small <= bias.low and bias.high <= small:
-            return "none", f"the mean error is below {small:g} %"
-        return "cannot tell", (f"the power varies by a factor of {range_:.2g} only: scale and offset look alike; "
-                               f"record from low to high power (a factor of {LEAST_RANGE:g} at least)")
+            return "none", Note(kind="correction_small", values={"percent": small})
+        return "cannot tell", Note(kind="correction_narrow", values={"range": range_, "least": LEAST_RANGE})
     slope, intercept = line.slope, line.intercept
-    facts = (f"slope {slope.value:.4f} [{slope.low:.4f}, {slope.high:.4f}], "
-             f"intercept {intercept.value:.1f} [{intercept.low:.1f}, {intercept.high:.1f}] W")
+    facts: dict[str, float | int | str | bool] = {
+        "slope": slope.value, "slope_low": slope.low, "slope_high": slope.high, "intercept": intercept.value,
+        "intercept_low": intercept.low, "intercept_high": intercept.high}
+    found = Note(kind="correction_line", values=facts)
     large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
     level = {"scale": _level_off(slope, 1), "offset": _level_off(intercept, 0)}
     first, second = sorted(large, key=lambda cause: (large[cause] * level[cause]), reverse=True)
     if large[first] and level[first] > NAMED_LEVEL:
         if large[second] and level[second] > NAMED_LEVEL:
-            return "scale and offset", facts
+            return "scale and offset", found
         if large[second] and level[second] > HINT_LEVEL:
-            return "cannot tell", f"{first}, perhaps {second} too: {facts}"
-        return first, facts
+            return "cannot tell", Note(kind="correction_perhaps", values={**facts, "first": first, "second": second})
+        return first, found
     if bias.low > small or bias.high < -small:
-        return "cannot tell", f"the mean is off, but scale and offset are not told apart: {facts}"
-    return "none", facts
+        return "cannot tell", Note(kind="correction_not_apart", values=facts)
+    return "none", found

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import BAND_STEP_W, LEAST_BAND_S
 from agree.verdict.band_variance import Spread, narrowest_seen, shared_spread
@@ -21,7 +22,7 @@ from agree.verdict.columns import Table
 from agree.verdict.error_distribution import interval_half_width
 from agree.verdict.meanings import Reading, mean_error
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
+from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, deciding, widen
 
 PARTS = 3  # default bands: thirds of the time
 
@@ -102,7 +103,7 @@ def bands(
             checks[k] = replace(checks[k], verdict="outside the claim")
         elif k not in judged:
             checks[k] = replace(checks[k], verdict="too thin")
-    reading = _reading([checks[k] for k in judged], len(checks))
+    reading = _reading([checks[k] for k in judged], len(checks), rule)
     if reading.verdict == HOLDS:
         mean_w = float(table.reference.mean())
         left = min(checks[k].limit_percent for k in judged) - float(
@@ -151,21 +152,22 @@ def _with(item: Estimate, shared: Spread | None) -> Estimate:
                    method=item.method + ", variance shared by the bands")
 
 
-def _reading(judged: list[BandCheck], total: int) -> Reading:
+def _reading(judged: list[BandCheck], total: int, rule: str) -> Reading:
     common: dict[str, Any] = {"meaning": "bands", "unit": "%"}
     if not judged:
         return Reading(**common, verdict=OPEN, estimate=None, limit=math.nan,
-                       because=f"no band has {LEAST_BAND_S} s", details={"judged": 0, "thin": total})
+                       because=Note(kind="because_no_band", values={"least_s": LEAST_BAND_S}),
+                       details={"judged": 0, "thin": total})
     verdicts = [band.verdict for band in judged]
     verdict = FAILS if FAILS in verdicts else HOLDS if set(verdicts) == {HOLDS} else OPEN
     named = [band for band in judged if band.verdict == verdict]
     worst = max(named, key=lambda band: _reach(band) / band.limit_percent)
     where = ", ".join(f"{band.low:g}-{band.high:g}" for band in named[:4]) + (" ..." if len(named) > 4 else "")
-    because = {HOLDS: f"all {len(judged)} bands lie inside their limits",
-               FAILS: f"wholly outside at {where} W", OPEN: f"open at {where} W"}[verdict]
     thin = total - len(judged)
     return Reading(**common, verdict=verdict, estimate=worst.deciding, limit=worst.limit_percent,
-                   because=because + (f"; {thin} band(s) not judged" if thin else ""),
+                   decides=deciding(worst.deciding, rule),
+                   because=Note(kind="because_bands", values={
+                       "verdict": verdict, "judged": len(judged), "where": where, "not_judged": thin}),
                    details={"worst_band": [worst.low, worst.high], "judged": len(judged), "not_judged": thin,
                             "named_bands": [[band.low, band.high] for band in named]})
 

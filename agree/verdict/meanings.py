@@ -12,6 +12,7 @@ from scipy import special
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, spread, t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, LEAST_FOR_PROBABILITY
 from agree.estimators.ratios import ratio_of_sums
@@ -19,7 +20,7 @@ from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_SECONDS, Table, Windows
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width, probability_within
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, widen
+from agree.verdict.rule import FAILS, HOLDS, OPEN, decide, deciding, widen
 from agree.verdict.sessions import SessionEffects, mean_over_sessions, session_effects
 
 MEANINGS = ("average", "bands", "readings", "next_session")
@@ -46,8 +47,8 @@ class Reading(Result):
         The limit: in `unit`, or the required share for ``readings``.
     unit : str
         "%", "W" or "share".
-    because : str
-        The answer's ground in words.
+    because : Note
+        The answer's ground, of kind "because_...".
     conformance_probability : float
         Probability that the error lies within the limit (JCGM 106, from t and the reference's shape together); NaN
         below 3 sessions and where it has no meaning.
@@ -55,6 +56,8 @@ class Reading(Result):
         The same as `estimate` before the reference's uncertainty was added.
     known : KnownError
         What was added: the reference's error that no riding makes smaller.
+    decides : Estimate or None
+        `estimate` with the ends that decide: those of its interval, or of the guard band that the rule asks for.
     details : dict
         More, by meaning: worst band, bands judged and too thin; averaging time, shortest that will do; sessions.
     """
@@ -64,11 +67,12 @@ class Reading(Result):
     estimate: Estimate | None
     limit: float
     unit: str
-    because: str
+    because: Note
     conformance_probability: float = math.nan
     details: dict[str, Any] = field(default_factory=dict)
     own: Estimate | None = None
     known: KnownError = EXACT
+    decides: Estimate | None = None
 
 
 def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None)) -> Estimate:
@@ -94,7 +98,7 @@ def average(
     chosen = table.level >= (claim.above_watts or -math.inf)
     if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
-                       because=f"only {chosen.sum()} s in the range of the claim: too few to judge")
+                       because=Note(kind="because_few_seconds", values={"seconds": int(chosen.sum())}))
     weights, reference = table.weights(chosen), table.reference[chosen]
     mean_w = float((weights * reference).mean())
     limit = float((weights * claim.limit_w(reference)).mean())
@@ -106,6 +110,7 @@ def average(
     verdict, because = decide(item, limit, rule)
     return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit, because=because,
                    conformance_probability=_probability(plain, limit, known, table.sessions), own=plain, known=known,
+                   decides=deciding(item, rule),
                    details={"reference_u": known.u, "own_u": plain.standard_error, "mean_w": mean_w})
 
 
@@ -192,12 +197,12 @@ def readings(
               for w in sorted({*WIDTHS_S, window_s})}
     shortest = shortest_width(shares)
     item, verdict = shares[window_s], _share_verdict(shares[window_s])
-    reach = f"holds from {shortest} s on" if shortest else f"at no averaging time up to {max(shares)} s"
-    found = "too few windows"
-    if item is not None:
-        found = f"{100 * item.value:.0f} % of {window_s}-s means are within the claim"
-    return Reading(meaning="readings", verdict=verdict, estimate=item, limit=SHARE, unit="share",
-                   because=f"{found}, {100 * SHARE:g} % wanted; {reach}",
+    values: dict[str, float | int | str | bool] = {
+        "wanted": SHARE, "shortest_s": shortest or 0, "longest_s": max(shares)}
+    because = Note(kind="because_few_windows", values=values) if item is None else Note(
+        kind="because_share", values={**values, "share": item.value, "window_s": window_s})
+    return Reading(meaning="readings", verdict=verdict, estimate=item, limit=SHARE, unit="share", because=because,
+                   decides=item,
                    details={"window_s": window_s, "shortest_window_s": shortest,
                             "shares": [{"window_s": w, "share": None if s is None else s.to_dict()}
                                        for w, s in shares.items()]})
@@ -222,15 +227,15 @@ def next_session(table: Table, claim: Claim, reading: Reading, level: float, rul
     count = len(found)
     if count < 2 or reading.estimate is None:
         return Reading(**common, verdict=OPEN, estimate=None, details={"sessions": count},
-                       because="one session cannot tell how much the next one will differ")
+                       because=Note(kind="because_one_session"))
     values, seconds = np.array(found, float).T
     plain = mean_over_sessions(values, seconds, level, ahead=True)
     sd = plain.standard_error / math.sqrt(1 + 1 / count)
     item = widen(plain, reading.known)
     verdict = decide(item, reading.limit, rule)[0]
     return Reading(**common, verdict=verdict, estimate=item, details={"sessions": count, "session_sd": sd},
-                   because=f"prediction from {count} sessions, which differ by SD {sd:.2g} {claim.unit}",
-                   own=plain, known=reading.known,
+                   because=Note(kind="because_prediction", values={"sessions": count, "sd": sd, "unit": claim.unit}),
+                   decides=deciding(item, rule), own=plain, known=reading.known,
                    conformance_probability=_probability(plain, reading.limit, reading.known, count))
 
 

@@ -6,10 +6,12 @@ import math
 from dataclasses import replace
 
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.verdict.error_distribution import KnownError, interval_half_width, probability_within
 
 HOLDS, FAILS, OPEN = "holds", "does not hold", "not settled"
 RULES = ("interval", "guard 2u", "guard 1.645u", "plain")
+GUARDS = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}  # standard uncertainties that each rule keeps clear
 
 
 def widen(item: Estimate, known: KnownError) -> Estimate:
@@ -47,8 +49,8 @@ def three_way(low: float, high: float, limit: float) -> str:
     return FAILS if low > limit or high < -limit else OPEN
 
 
-def decide(item: Estimate, limit: float, rule: str = "interval") -> tuple[str, str]:
-    """Answer under a decision rule, and its ground in words.
+def decide(item: Estimate, limit: float, rule: str = "interval") -> tuple[str, Note]:
+    """Answer under a decision rule, and its ground.
 
     Parameters
     ----------
@@ -70,19 +72,32 @@ def decide(item: Estimate, limit: float, rule: str = "interval") -> tuple[str, s
     >>> [decide(item, 1.5, rule)[0] for rule in ("interval", "guard 2u", "guard 1.645u", "plain")]
     ['not settled', 'not settled', 'holds', 'holds']
     """
+    item = deciding(item, rule)
+    if not math.isfinite(item.high - item.low) and rule != "interval":
+        return OPEN, Note(kind="because_no_uncertainty")
+    verdict = three_way(item.low, item.high, limit)
+    return verdict, Note(kind=f"because_{rule.split()[0]}", values={
+        "verdict": verdict, "half": (item.high - item.low) / 2, "limit": limit})
+
+
+def deciding(item: Estimate, rule: str) -> Estimate:
+    """Return an estimate with the ends that decide: of its interval, or of the guard band that a rule asks for.
+
+    Examples
+    --------
+    >>> from agree import Estimate
+    >>> from agree.verdict.rule import deciding
+    >>> item = Estimate(value=0.9, low=0.1, high=1.7, level=0.95, method="t", standard_error=0.35, df=8)
+    >>> found = deciding(item, "guard 2u")
+    >>> round(found.low, 3), round(found.high, 3)
+    (0.2, 1.6)
+    """
     if rule == "interval":
-        verdict = three_way(item.low, item.high, limit)
-        place = {HOLDS: "inside", FAILS: "outside", OPEN: "across the edge of"}[verdict]
-        return verdict, f"the interval of the mean error lies {place} the limit"
-    guard = {"plain": 0.0, "guard 2u": 2.0, "guard 1.645u": 1.645}[rule]
-    width = guard * item.standard_error if guard else 0.0
-    if not math.isfinite(width):
-        return OPEN, "no standard uncertainty is known"
-    verdict = three_way(item.value - width, item.value + width, limit)
-    if not guard:
-        return verdict, "the mean error alone, whatever its uncertainty: a risk of up to 50 % at the limit"
-    place = {HOLDS: "inside", FAILS: "outside", OPEN: "less than that from"}[verdict]
-    return verdict, f"with a guard band of {width:.2g} the mean error lies {place} the limit"
+        return item
+    half = GUARDS[rule] * item.standard_error if GUARDS[rule] else 0.0
+    if not math.isfinite(half):
+        return replace(item, low=-math.inf, high=math.inf)
+    return replace(item, low=item.value - half, high=item.value + half)
 
 
 def conformance_probability(value: float, u: float, limit: float) -> float:

@@ -72,17 +72,18 @@ def made(value: float, half: float, *, sessions: int = 1, meaning: str = "averag
     """A check whose figures are those stated: mean error, bands, sessions, causes, correction and next step."""
     source = base(sessions > 1)
     found = item(value, half)
-    average = replace(source.readings[0], estimate=found, limit=1.5, verdict=verdict_of(found.low, found.high, 1.5),
+    average = replace(source.readings[0], estimate=found, decides=None, limit=1.5, 
+                      verdict=verdict_of(found.low, found.high, 1.5),
                       details=source.readings[0].details | {"mean_w": 200.0})
     bands = tuple(band(low, low + 80, item(value + more, 1.4 * half)) for low, more in
                   ((110.0, -0.4), (190.0, 0.0), (270.0, 0.3)))
     answers = [one.verdict for one in bands]
     whole = ("does not hold" if "does not hold" in answers else "not settled" if "not settled" in answers else "holds")
-    second = replace(source.readings[1], verdict=whole, estimate=bands[0].deciding)
+    second = replace(source.readings[1], verdict=whole, estimate=bands[0].deciding, decides=None)
     share = Estimate(value=0.83, low=0.61, high=0.94, level=0.95, method="binomial")
-    single = replace(source.readings[2], estimate=share, limit=0.95, verdict="does not hold")
+    single = replace(source.readings[2], estimate=share, decides=None, limit=0.95, verdict="does not hold")
     ahead = item(value, 2 * half) if sessions > 1 else None
-    last = replace(source.readings[3], estimate=ahead, limit=1.5,
+    last = replace(source.readings[3], estimate=ahead, decides=None, limit=1.5,
                    verdict="not settled" if ahead is None else verdict_of(ahead.low, ahead.high, 1.5))
     readings = (average, second, single, last)
     own = tuple(item(error, 0.2) for error in errors) or tuple(item(value, 0.2) for _ in range(sessions))

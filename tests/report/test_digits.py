@@ -96,7 +96,7 @@ def test_a_reader_of_the_first_screen_comes_to_the_stored_answer(value, half, li
     found = Estimate(value=value, low=value - half, high=value + half, level=0.95, method="t")
     verdict = three_way(found.low, found.high, limit)
     source = made(0.0, 0.5)
-    average = replace(source.readings[0], estimate=found, limit=limit, verdict=verdict)
+    average = replace(source.readings[0], estimate=found, decides=None, limit=limit, verdict=verdict)
     text = " ".join(screen(replace(source, readings=(average, *source.readings[1:]), verdict=verdict)).split())
     assert text.startswith(verdict.upper())
     low, high, shown_limit, said = read_back(text)

@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from agree import Estimate
+from agree import Estimate, check_claim
+from agree.report.notes.sentence import note_text
 from agree.verdict.error_distribution import EXACT, KnownError
-from agree.verdict.rule import conformance_probability, decide, sessions_to_settle, three_way, widen
+from agree.verdict.rule import RULES, conformance_probability, decide, sessions_to_settle, three_way, widen
+from tests.rides import session
 
 
 @pytest.mark.parametrize(("low", "high", "answer"), [
@@ -107,3 +109,19 @@ def test_no_number_of_sessions_beats_the_reference():
     assert sessions_to_settle(1.0, 0.0, KnownError(normal=0.0), 0.95) == 2
     assert np.isclose(stats.norm.ppf(0.975) * 0.5, 0.98, atol=0.001)
     assert sessions_to_settle(1.0, 0.1, KnownError(normal=0.5), 0.95) is not None
+
+
+@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("meaning", ["average", "bands", "next_session"])
+def test_the_interval_that_decides_is_stored(rng, rule, meaning):
+    """Under every rule: the answer follows from `decides` alone, as a reader of the JSON would draw it."""
+    pairs = [session(rng, seconds=600, sd=1.0, scale=1 + k / 400) for k in range(4)]
+    for claim in ("0.5 %", "1 %", "3 %"):
+        reading = next(one for one in check_claim(pairs, claim, decision_rule=rule).readings if one.meaning == meaning)
+        if meaning != "bands" or reading.verdict != "not settled":
+            assert three_way(reading.decides.low, reading.decides.high, reading.limit) == reading.verdict
+        half = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}.get(rule)
+        if half is not None:
+            assert reading.decides.high - reading.decides.value == pytest.approx(half * reading.estimate.standard_error)
+        assert reading.because.kind.startswith("because_")
+        assert note_text(reading.because)

@@ -3,29 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.words import percent
+from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import Shown, interval_is, plain, shown, side_words, unit_after
 from agree.report.story.language.names import opponent, subject
 from agree.report.story.language.vocabulary import PLACE, counted, duration, question
 from agree.verdict.bands import BandCheck
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way
-
-GUARDS = {"guard 2u": 2.0, "guard 1.645u": 1.645, "plain": 0.0}  # standard uncertainties that each rule keeps clear
+from agree.verdict.rule import FAILS, HOLDS, OPEN, deciding, three_way
 
 
 def decisive(reading: Reading, rule: str) -> Estimate | None:
     """Return the estimate with the ends that decide: of its interval, or of the guard band that a rule asks for."""
-    item = reading.estimate
-    if item is None or rule == "interval" or reading.unit == "share":
-        return item
-    half = GUARDS[rule] * item.standard_error if GUARDS[rule] else 0.0
-    return replace(item, low=item.value - half, high=item.value + half) if math.isfinite(half) else item
+    if reading.decides is not None or reading.estimate is None or reading.unit == "share":
+        return reading.decides or reading.estimate
+    return deciding(reading.estimate, rule)
 
 
 def interval_name(check: ClaimCheck) -> str:
@@ -80,7 +76,7 @@ def sentence(check: ClaimCheck) -> str:
     reading = check.reading
     item = decisive(reading, check.decision_rule)
     if item is None:
-        return f"It cannot be judged: {reading.because}."
+        return f"It cannot be judged: {note_text(reading.because)}."
     return makers[check.meaning](check, reading, item)
 
 
@@ -120,7 +116,7 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     band = shown_band(check)
     judged = sum(one.verdict in (HOLDS, FAILS, OPEN) for one in check.bands)
     if band is None:
-        return f"It cannot be judged: {reading.because}."
+        return f"It cannot be judged: {note_text(reading.because)}."
     same = sum(one.verdict == reading.verdict for one in check.bands)
     seen = shown(band.deciding, band.limit_percent)
     device, every = subject(check), counted(judged, "power band")

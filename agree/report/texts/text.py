@@ -36,7 +36,8 @@ def _(result: Pairs) -> str:
 @summary.register
 def _(result: Correction) -> str:
     lines = wrap(f"Correction: {' '.join(to_enter(result))}", 80)
-    return terminal([*lines, f"  factor alone {interval_text(result.scale).lstrip('+')}", *wrap(result.because, 80)])
+    why = "; ".join(note_text(note) for note in result.because)
+    return terminal([*lines, f"  factor alone {interval_text(result.scale).lstrip('+')}", *wrap(why, 80)])
 
 
 @summary.register

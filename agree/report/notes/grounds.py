@@ -1,0 +1,76 @@
+"""Sentences for the ground of an answer, and of a correction: why it is as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from agree.core.results.note import Note
+
+INSIDE = {"holds": "inside", "does not hold": "outside", "not settled": "across the edge of"}
+CLEAR = {"holds": "inside", "does not hold": "outside", "not settled": "less than that from"}
+
+
+def _guard(note: Note) -> str:
+    return (f"with a guard band of {note.values['half']:.2g} the mean error lies {CLEAR[str(note.values['verdict'])]} "
+            "the limit")
+
+
+def _reach(note: Note) -> str:
+    values = note.values
+    if values["shortest_s"]:
+        return f"holds from {values['shortest_s']} s on"
+    return f"at no averaging time up to {values['longest_s']} s"
+
+
+def _share(note: Note) -> str:
+    values = note.values
+    return (f"{100 * float(values['share']):.0f} % of {values['window_s']}-s means are within the claim, "
+            f"{100 * float(values['wanted']):g} % wanted; {_reach(note)}")
+
+
+def _bands(note: Note) -> str:
+    values = note.values
+    text = {"holds": f"all {values['judged']} bands lie inside their limits",
+            "does not hold": f"wholly outside at {values['where']} W",
+            "not settled": f"open at {values['where']} W"}[str(values["verdict"])]
+    return text + (f"; {values['not_judged']} band(s) not judged" if values["not_judged"] else "")
+
+
+def _line(note: Note) -> str:
+    v = note.values
+    return (f"slope {v['slope']:.4f} [{v['slope_low']:.4f}, {v['slope_high']:.4f}], intercept {v['intercept']:.1f} "
+            f"[{v['intercept_low']:.1f}, {v['intercept_high']:.1f}] W")
+
+
+GROUNDS: dict[str, str | Callable[[Note], str]] = {
+    "because_few_seconds": "only {seconds} s in the range of the claim: too few to judge",
+    "because_interval": lambda note: (
+        f"the interval of the mean error lies {INSIDE[str(note.values['verdict'])]} the limit"),
+    "because_guard": _guard,
+    "because_plain": "the mean error alone, whatever its uncertainty: a risk of up to 50 % at the limit",
+    "because_no_uncertainty": "no standard uncertainty is known",
+    "because_share": _share,
+    "because_few_windows": lambda note: (
+        f"too few windows, {100 * float(note.values['wanted']):g} % wanted; {_reach(note)}"),
+    "because_one_session": "one session cannot tell how much the next one will differ",
+    "because_prediction": "prediction from {sessions} sessions, which differ by SD {sd:.2g} {unit}",
+    "because_no_band": "no band has {least_s} s",
+    "because_bands": _bands,
+    "because_faults": "too many seconds were set aside as faulty",
+    "because_too_little": "too little was recorded",
+    "because_between_looks": "no look was declared after this number of sessions",
+    "correction_small": "the mean error is below {percent:g} %",
+    "correction_narrow": ("the power varies by a factor of {range:.2g} only: scale and offset look alike; record from "
+                          "low to high power (a factor of {least:g} at least)"),
+    "correction_line": _line,
+    "correction_perhaps": lambda note: f"{note.values['first']}, perhaps {note.values['second']} too: {_line(note)}",
+    "correction_not_apart": lambda note: f"the mean is off, but scale and offset are not told apart: {_line(note)}",
+    "correction_tested": "on {left_out} left out it brings the mean error from {before:.2g} to {after:.2g} %",
+    "correction_one_session": "one session cannot show whether it lasts",
+    "correction_few_sessions": "{least} sessions are needed to show whether it lasts",
+    "correction_no_power": "a session without power of the device cannot show whether it lasts",
+    "correction_ageing": "the error changes from session to session",
+    "correction_spread": lambda note: (
+        f"between sessions it varies by SD {note.values['sd']:.2g} %, and would make the next one worse with a "
+        f"probability of {max(float(note.values['harm']), 0.01):.0%}"),
+}
