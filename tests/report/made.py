@@ -72,7 +72,7 @@ def made(value: float, half: float, *, sessions: int = 1, meaning: str = "averag
     """A check whose figures are those stated: mean error, bands, sessions, causes, correction and next step."""
     source = base(sessions > 1)
     found = item(value, half)
-    average = replace(source.readings[0], estimate=found, decides=None, limit=1.5, 
+    average = replace(source.readings[0], estimate=found, decides=None, limit=1.5,
                       verdict=verdict_of(found.low, found.high, 1.5),
                       details=source.readings[0].details | {"mean_w": 200.0})
     bands = tuple(band(low, low + 80, item(value + more, 1.4 * half)) for low, more in
