@@ -103,7 +103,7 @@ def run_job(job: Job) -> list[dict[str, Any]]:
         for files, key in zip(job.files, job.keys, strict=True):
             try:
                 pair = _paired(files, job.options)
-                result = check_together([pair], job.claim, job.options)
+                result = check_together([pair], job.claim, job.options).to_dict()
             except (AgreeError, OSError) as error:
                 records.append({"key": key, "error": " ".join(str(error).split())})
                 continue
@@ -135,6 +135,6 @@ def _unit(found: list[Any], records: list[dict[str, Any]], job: Job) -> dict[str
     if len(found) == 1:
         return {"key": key, "result": next(record["result"] for record in records if "result" in record)}
     try:
-        return {"key": key, "result": check_together(found, job.claim, job.options)}
+        return {"key": key, "result": check_together(found, job.claim, job.options).to_dict()}
     except AgreeError as error:
         return {"key": key, "error": " ".join(str(error).split())}

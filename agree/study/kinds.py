@@ -42,8 +42,8 @@ def refuse_unknown(options: Mapping[str, Any]) -> None:
         raise InputError(f"`meaning` must be one of {', '.join(MEANINGS[kind])}; got {options['meaning']!r}")
 
 
-def read_pair(sides: Sequence[Any], options: Mapping[str, Any]) -> Any:
-    """Read and match two sides under names that say nothing of where they lie.
+def read_pair(sides: Sequence[Any], options: Mapping[str, Any], *, named: bool = False) -> Any:
+    """Read and match two sides under names that say nothing of where they lie, or, if `named`, their own.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def read_pair(sides: Sequence[Any], options: Mapping[str, Any]) -> Any:
         return pair_trials(*sides, quantity=options.get("quantity") or None, **pairing)
     from agree.recordings.read import read_recording
 
-    roles = ("reference", "device")
+    roles = (None, None) if named else ("reference", "device")
     if kind == "quantity":
         from agree.core.quantities.known import quantity
         from agree.quantities.read import overlay_recordings
@@ -74,8 +74,8 @@ def read_pair(sides: Sequence[Any], options: Mapping[str, Any]) -> Any:
                            **pairing)
 
 
-def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any]) -> dict[str, Any]:
-    """Check the pairs of one unit together and return the result in the package's schema."""
+def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any]) -> Any:
+    """Check the pairs of one unit together: a `ClaimCheck`, `QuantityCheck` or `TrialsCheck`."""
     kind = kind_of(options)
     asked = {name: value for name, value in options.items() if name in CHECK[kind]}
     if kind == "trials":
@@ -84,7 +84,7 @@ def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any])
         if len(items) > 1:
             raise InputError(f"found {len(items)} tables of trials of one unit; expected one: join them, with a column "
                              "for the session among the keys")
-        return check_trials(items[0], claim, **asked).to_dict()
+        return check_trials(items[0], claim, **asked)
     from dataclasses import replace
 
     sessions = list(items) if len(items) == 1 else [replace(item, session=str(number))
@@ -92,7 +92,7 @@ def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any])
     if kind == "quantity":
         from agree.quantities.check import check_quantity
 
-        return check_quantity(sessions, claim, **asked).to_dict()
+        return check_quantity(sessions, claim, **asked)
     from agree.assessment.claim_check import check_claim
 
-    return check_claim(sessions if len(sessions) > 1 else sessions[0], claim, **asked).to_dict()
+    return check_claim(sessions if len(sessions) > 1 else sessions[0], claim, **asked)

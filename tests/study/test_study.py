@@ -13,11 +13,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import agree
 from agree import InputError
+from agree.cli.commands.study import study as command
 from agree.demo.trials import write_tables
-from agree.study import find_pairs, run
+from agree.study import check_unit, find_pairs, run
 
 UNITS = {"a": 1, "b": 2, "c": 3}
 
@@ -257,6 +259,18 @@ def test_results_given_back_as_a_list_are_refused(undisturbed, tmp_path):
         run(tmp_path / "pairs.csv", "1.5 %")
     with pytest.raises(InputError, match="Is a directory; give the list of a study"):
         run(tmp_path, "1.5 %")
+
+
+def test_one_units_own_page_shows_the_result_of_the_study(folder, undisturbed, tmp_path):
+    check = check_unit(folder / "list.csv", "b", "1.5 %")
+    line = next(row for row in csv.DictReader(undisturbed["units.csv"].decode().splitlines()) if row["unit"] == "b")
+    assert (check.verdict, check.to_dict()["bias_percent"]["value"]) == (line["verdict"], float(line["bias"]))
+    assert "b-2-dev" in check.pairs[1].device_name
+    words = ["unit", str(folder / "list.csv"), "b", "--claim", "1.5%", "--page", str(tmp_path / "b.svg")]
+    assert CliRunner().invoke(command, words).exit_code == 0
+    assert "b-1-ref" in (tmp_path / "b.svg").read_text()
+    with pytest.raises(InputError, match="the list has no unit 'z'; expected one of a, b, c"):
+        check_unit(folder / "list.csv", "z", "1.5 %")
 
 
 def beats(path, values):

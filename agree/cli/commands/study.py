@@ -128,3 +128,35 @@ def _tables(made: Study, options: dict[str, Any]) -> list[str]:
         for name in options["pages"]:
             write_study_page(made, name, table=table)
     return written
+
+
+@study.command("unit")
+@click.argument("list_file", metavar="LIST")
+@click.argument("unit", metavar="UNIT")
+@click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, for rows without one of their own.")
+@click.option("--reference-uncertainty", metavar="TEXT", help="As for study check.")
+@click.option("--meaning", default="average", show_default=True, metavar="MEANING", help="As for study check.")
+@click.option("--quantity", metavar="NAME", help="As for study check.")
+@click.option("--by", metavar="COLUMNS", help="As for study check.")
+@click.option("--page", "pages", multiple=True, metavar="FILE", help="Write its page: .pdf, .png, .svg or .html.")
+def unit_command(list_file: str, unit: str, **options: Any) -> None:
+    """Check one unit of a list over its sessions, as agree check does, and write its page.
+
+    Example: agree study unit study.csv unit17 --claim 1.5% --page unit17.pdf
+    """
+    from agree.assessment.claim_check import ClaimCheck
+    from agree.report.other_page import write_other_page
+    from agree.report.pages import write_page
+    from agree.study import check_unit
+
+    asked = {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
+    with progress("checking the unit"):
+        made = check_unit(list_file, unit, options["claim"], meaning=options["meaning"].replace("-", "_"), **asked)
+    for name in options["pages"]:
+        if isinstance(made, ClaimCheck):
+            write_page(made, name)
+        else:
+            write_other_page(made, name)
+    click.echo(made.summary())
+    if options["pages"]:
+        click.echo(f"Written: {', '.join(options['pages'])}")

@@ -1,0 +1,72 @@
+"""One unit of a study, checked whole: for its own page, with everything that `agree check` shows."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from agree.core.errors import AgreeWarning, InputError
+from agree.study.contents import contents_of, options_of, path_of
+from agree.study.kinds import check_together, read_pair, refuse_unknown
+from agree.study.listing import read_list
+
+
+def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str, claim: str, **options: Any) -> Any:
+    """Check one unit of a list over its sessions.
+
+    Parameters
+    ----------
+    source : path, mappings or data frame
+        The list, as for `run`.
+    unit : str
+        As the list names it.
+    claim : str
+        For rows without one of their own.
+    **options
+        As for `run`.
+
+    Returns
+    -------
+    ClaimCheck, QuantityCheck or TrialsCheck
+        The result that `run` stores for the unit, with what its page needs.
+
+    Raises
+    ------
+    InputError
+        No such unit, one with several claims or quantities, or a pair that cannot be checked.
+
+    See Also
+    --------
+    agree.study.run, agree.write_page
+
+    Examples
+    --------
+    >>> from agree.study import check_unit
+    >>> check_unit([{"unit": "7", "session": "1", "reference": "r.csv", "device": "d.csv"}], "8", "1.5 %")
+    Traceback (most recent call last):
+    ...
+    agree.core.errors.InputError: the list has no unit '8'; expected one of 7
+    """
+    refuse_unknown(options)
+    rows, folder = read_list(source)
+    own = [row for row in rows if row.unit == unit]
+    if not own:
+        names = list(dict.fromkeys(row.unit for row in rows if row.unit))
+        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
+        raise InputError(f"the list has no unit {unit!r}; expected one of {', '.join(names[:10])}{more}")
+    asked = {(row.claim or claim, row.quantity) for row in own}
+    if len(asked) > 1:
+        raise InputError(f"unit {unit!r} has {len(asked)} claims or quantities in the list; expected one: give the rows "
+                         "of one of them")
+    contents = contents_of(own, folder, claim, options)
+    broken = next((item.error for item in contents if item.error), "")
+    if broken:
+        raise InputError(broken)
+    own_options = options_of(own[0], options)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", AgreeWarning)  # the result says the same
+        pairs = [read_pair([path_of(folder, row.reference), path_of(folder, row.device)], own_options, named=True)
+                 for row, item in zip(own, contents, strict=True) if item.repeats is None]
+        return check_together(pairs, own[0].claim or claim, own_options)
