@@ -58,8 +58,8 @@ def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str
         raise InputError(f"the list has no unit {unit!r}; expected one of {', '.join(names[:10])}{more}")
     asked = {(row.claim or claim, row.quantity) for row in own}
     if len(asked) > 1:
-        raise InputError(f"unit {unit!r} has {len(asked)} claims or quantities in the list; expected one: give the rows "
-                         "of one of them")
+        raise InputError(f"unit {unit!r} has {len(asked)} claims or quantities in the list; expected one: give the "
+                         "rows of one of them")
     contents = contents_of(own, folder, claim, options)
     broken = next((item.error for item in contents if item.error), "")
     if broken:
