@@ -54,7 +54,7 @@ def compare(n: int, kind: str) -> tuple[float, float]:
 
     x, y = data(n, kind)
     times: tuple[list[float], list[float]] = ([], [])
-    for _ in range(5 if n > 3_000 else 9):
+    for _ in range(2 if n > 3_000 else 9):
         for _ in range(3):
             ours, line = timed(lambda: passing_bablok(x, y))
             times[0].append(ours)

@@ -14,6 +14,7 @@ from agree.core.thresholds import ALIKE_P
 
 DECIMALS = 6      # readings with more are not taken for rounded
 LEAST_ALIKE = 20  # pairs below which neighbours are not compared
+BANDS = 10        # of a level whose share in the errors is taken off, with LEAST_ALIKE pairs in each
 
 
 def resolution(*columns: FloatArray) -> float:
@@ -26,11 +27,29 @@ def resolution(*columns: FloatArray) -> float:
     return 0.0
 
 
-def warn_of_alike(error: FloatArray, sampling: str, stacklevel: int = 3) -> None:
-    """Warn if pairs called independent have neighbours that are alike: one-sided p of their correlation."""
+def _without_level(error: FloatArray, along: FloatArray) -> FloatArray:
+    """Errors less their means in bands of `along` with like numbers: errors of like levels are alike for that alone."""
+    place = np.empty(along.size, np.intp)
+    place[np.argsort(along)] = np.arange(along.size)
+    band = place * min(BANDS, along.size // LEAST_ALIKE) // along.size
+    result: FloatArray = error - (np.bincount(band, weights=error) / np.bincount(band))[band]
+    return result
+
+
+def warn_of_alike(error: FloatArray, sampling: str, stacklevel: int = 3, along: FloatArray | None = None) -> None:
+    """Warn if pairs called independent have neighbours that are alike: one-sided p of their correlation.
+
+    `along` is what the error may depend on, such as the level: its share is taken off first, and pairs sorted by it are
+    in no order of time.
+    """
     n = error.size
     if sampling != "independent" or n < LEAST_ALIKE:
         return
+    if along is not None:
+        steps = np.diff(along)
+        if (steps >= 0).all() or (steps <= 0).all():
+            return
+        error = _without_level(error, along)
     centred = error - error.mean()
     size = float(np.abs(centred).max())
     if size <= 1e-12 * float(np.abs(error).max()):

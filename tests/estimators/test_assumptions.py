@@ -99,6 +99,7 @@ def test_units_order_and_offset_do_not_matter(kind):
             assert other.finding == one.finding
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors")
 def test_alike_neighbours_leave_more_unsettled():
     rng = np.random.default_rng(4)
     slow = np.repeat(rng.normal(0, 4, 20), 100)

@@ -151,6 +151,7 @@ def test_unit_of_the_readings(rows, factor):
         assert after.scale.value == pytest.approx(before.scale.value, rel=1e-6, nan_ok=True)
 
 
+@pytest.mark.filterwarnings("ignore:neighbouring errors")
 @given(ROWS)
 def test_every_instant_twice_leaves_the_variances(rows):
     columns = columns_of(rows)

@@ -21,6 +21,7 @@ from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
 
 THIN = 10   # pairs below which a band is called thin: eight cosines need more
@@ -144,7 +145,7 @@ def bias_by_band(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -201,6 +202,7 @@ def bias_by_band(
         phi.append(np.zeros(x.size))
         phi[-1][chosen] = series / (bias.standard_error if bias.standard_error > 0 else 1)
     warn_of_drift(*(band.bias for band in bands))
+    warn_of_alike(error[index >= 0], sampling, along=level_by[index >= 0])
     inside = sum(band.n for band in bands)
     result = BandBias(bands=tuple(bands), n_outside=x.size - inside, scale=scale, sampling=sampling)
     known = [k for k, band in enumerate(bands) if band.bias.standard_error > 0]

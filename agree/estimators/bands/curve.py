@@ -16,6 +16,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import largest_t, matrix_root
+from agree.estimators.readings import warn_of_alike
 
 POINTS = 41  # places at which the curve is given
 
@@ -136,7 +137,7 @@ def bias_curve(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -211,6 +212,7 @@ def bias_curve(
     one = t_quantile(level, df)
     joint = max(float(np.quantile(ratios, level)), one)
     half = factor * spread
+    warn_of_alike(residual, sampling, along=over)
     warn_of_drift(Estimate(value=0.0, low=0.0, high=0.0, level=level, method="", drift=result.drift))
     return BiasCurve(at=grid, value=value, low=value - one * half, high=value + one * half,
                      joint_low=value - joint * half, joint_high=value + joint * half, knots=places, n=x.size,

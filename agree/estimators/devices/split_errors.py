@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
+from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, warn_of_drift
@@ -26,6 +27,7 @@ from agree.estimators.devices.splitting import (
     relative_scale,
     share_of_scale,
 )
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import exponential
 
 # Share of the variance of a difference from which a wrong scale is named.
@@ -141,6 +143,17 @@ def _notes(names: tuple[str, ...], negative: NDArray[np.bool_], same: list[tuple
     return tuple(parts)
 
 
+def _most_alike(values: FloatArray) -> FloatArray:
+    """Errors about the devices' mean, of the one whose neighbours are most alike."""
+    own = values - values.mean(axis=0)
+    own -= own.mean(axis=1, keepdims=True)
+    size = np.square(own).sum(axis=1)
+    neighbours = (own[:, 1:] * own[:, :-1]).sum(axis=1)
+    worst = int(np.divide(neighbours, size, out=np.zeros(size.size), where=size > 0).argmax())
+    result: FloatArray = own[worst]
+    return result
+
+
 @shared
 def split_errors(
     a: ArrayLike,
@@ -190,7 +203,7 @@ def split_errors(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -241,6 +254,7 @@ def split_errors(
         bias = estimate(float(gap.mean()), gap - gap.mean(), **options)
         contrasts.append(Contrast(first=labels[i], second=labels[j], bias=bias,
                                   scale=relative_scale(readings[i], readings[j], others, **options)))
+    warn_of_alike(_most_alike(values / unit), sampling, along=readings.mean(axis=0))
     warn_of_drift(*sds, *(item for contrast in contrasts for item in (contrast.bias, contrast.scale)))
     if scale == "log":
         contrasts = [replace(item, bias=exponential(item.bias)) for item in contrasts]

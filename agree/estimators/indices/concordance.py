@@ -18,6 +18,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import mean_over
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import transformed
 
 
@@ -117,7 +118,7 @@ def concordance(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -165,6 +166,7 @@ def concordance(
     shifts = ((math.log(sy / sx), (b * b - a * a) / 2), (gap / root, e / root - gap / root * (a * a + b * b - 2) / 4))
     scale, location = (estimate(value, phi, **options) for value, phi in shifts)
     accuracy = _accuracy(*(estimate(value, phi, **{**options, "level": (1 + level) / 2}) for value, phi in shifts))
+    warn_of_alike(e, sampling, along=x)
     warn_of_drift(agreed, precision, scale, location)
     return Concordance(concordance=agreed, precision=precision, accuracy=replace(accuracy, level=level),
                        scale_shift=transformed(scale, math.exp), location_shift=location, n=x.size, sampling=sampling)

@@ -216,6 +216,7 @@ def equivalence(
         x, y, step = x / unit, y / unit, step / abs(unit)
         floor = _rounding(step, share)
         item = _ratio_at_least(fieller(y, x, **options), floor, float(share @ x) / x.size, float(share @ y) / x.size)
+        warn_of_alike(y - item.value * x, sampling, along=x)
         below, above = y - ends[0] * x, ends[1] * x - y
         floors = [floor * math.hypot(1, end) for end in ends]
     else:

@@ -19,6 +19,7 @@ from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.components import square_limits
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import transformed
 
 SCALES = ("difference", "percent")
@@ -113,7 +114,7 @@ def typical_error(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -145,6 +146,7 @@ def typical_error(
     if scale == "percent":
         x, y = logarithms(x, "trial1"), logarithms(y, "trial2")
     d = y - x
+    warn_of_alike(d, sampling)
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())

@@ -22,6 +22,7 @@ from agree.core.results.words import estimate_text
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
 
 LOOKS = 6
@@ -189,8 +190,7 @@ def _advice(looks: tuple[Look, ...], percent_helps: bool) -> tuple[str, str]:
     if kind == "limits_of_agreement":
         grounds = ["nothing found that matters"]
     advice = ADVICE[kind] + (" as far as these readings tell" if unsettled and kind == "limits_of_agreement" else "")
-    text = f"{advice}: {'; '.join(grounds)}"
-    return kind, text + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
+    return kind, f"{advice}: {'; '.join(grounds)}" + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
 
 
 @shared
@@ -232,7 +232,7 @@ def look_at_errors(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -265,6 +265,7 @@ def look_at_errors(
     tail = (1 - checks.fraction(coverage, "coverage")) / 2
     z = float(special.ndtri(1 - tail))
     d = errors_on_scale(x, y, scale)
+    warn_of_alike(d, sampling, along=(x + y) / 2)
     centre, unit = float(d.mean()), float(np.abs(d - d.mean()).max())
     if not unit > 1e-14 * float(np.abs(y).max() if scale == "difference" else np.abs(d).max()):
         raise InputError("the errors are all equal: there is nothing to look at; the same file twice?")
@@ -287,7 +288,7 @@ def look_at_errors(
     helps = False
     if scale == "difference" and (x > 0).all():
         percent = errors_on_scale(x, y, "percent")
-        percent = percent / float(np.abs(percent).max())
+        percent /= float(np.abs(percent).max())
         even = bool(np.ptp(percent) < 1e-12)
         ratio = shape if even else _by_level(level_w, percent, z)
         helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT

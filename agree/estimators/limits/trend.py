@@ -18,6 +18,7 @@ from agree.core.interval.engine import estimate, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
 
 MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
@@ -224,7 +225,7 @@ def regression_limits(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -270,6 +271,7 @@ def regression_limits(
     found = [estimate(float(row @ coefficients), row @ influence, level=level, sampling=sampling, session=labels)
              for row in rows]
     warn_of_drift(*found)
+    warn_of_alike(mean.residual, sampling, along=place)
     sd = unit * math.sqrt(float(mean.residual @ mean.residual) / max(x.size - parameters, 1))
     return RegressionLimits(intercept=found[0], slope=found[1], sd_intercept=found[2], sd_slope=found[3],
                             residual_sd=sd, lowest=float(place.min()), highest=float(place.max()), n=x.size,

@@ -19,6 +19,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import pair_weights
 from agree.core.shared_docs import shared
 from agree.estimators.lines.line import Line
+from agree.estimators.readings import warn_of_alike
 
 MAX_ROUNDS = 100
 TOLERANCE = 1e-12
@@ -209,7 +210,7 @@ def deming(
     AssumptionWarning
         The data hardly identify the slope: at this ratio less than half of the reference's variance is true
         (Sxy / slope below Sxx / 2). Infinite limits speak for themselves.
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -249,4 +250,5 @@ def deming(
     line, reliability = deming_line(x, y, labels, ratio=ratio, weighting=weighting, level=level, sampling=sampling)
     warn_of_drift(line.slope, line.intercept)
     _warn_of_no_range(reliability)
+    warn_of_alike(y - line.intercept.value - line.slope.value * x, sampling, along=x)
     return line

@@ -19,7 +19,8 @@ from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import largest_t, matrix_root, shrunk
 from agree.estimators.lines.line import Line
-from agree.estimators.lines.passing_bablok import passing_bablok
+from agree.estimators.lines.passing_bablok import passing_bablok_line
+from agree.estimators.readings import warn_of_alike
 
 STEPS = 15  # places along the line at which dependent residuals are tried
 
@@ -99,6 +100,10 @@ def linearity(
         Bad options or readings, or no line.
     {few}
 
+    Warns
+    -----
+    {alike}
+
     See Also
     --------
     passing_bablok : The line that is tested.
@@ -130,9 +135,10 @@ def linearity(
     checks.fraction(level, "level")
     if line is not None and not isinstance(line, Line):
         raise InputError(f"`line` must be a line such as deming() returns; got {type(line).__name__}")
-    line = passing_bablok(x, y) if line is None else line
+    line = passing_bablok_line(x, y, None) if line is None else line
     slope, intercept = line.slope.value, line.intercept.value
     residual = y - intercept - slope * x
+    warn_of_alike(residual, sampling, along=x)
     near = 8 * np.finfo(float).eps * (np.abs(y) + abs(intercept) + np.abs(slope * x))
     side = np.where(np.abs(residual) <= near, 0, np.sign(residual))
     above, below = int((side > 0).sum()), int((side < 0).sum())

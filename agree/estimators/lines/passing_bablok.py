@@ -20,6 +20,7 @@ from agree.estimators.lines import pairwise_slopes
 from agree.estimators.lines.close_ranks import Known
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.null_variance import null_variance
+from agree.estimators.readings import warn_of_alike
 
 Group = NDArray[np.intp] | None
 
@@ -125,7 +126,7 @@ def passing_bablok(
 
     Warns
     -----
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -170,6 +171,7 @@ def passing_bablok(
     blocks = _groups(group, reference, device)
     line = passing_bablok_line(x, y, labels, blocks, equivariant=equivariant, level=level, sampling=sampling)
     warn_of_drift(line.slope, line.intercept)
+    warn_of_alike(y - line.intercept.value - line.slope.value * x, sampling, along=x)
     return line
 
 

@@ -17,6 +17,7 @@ from agree.core.interval.engine import METHODS, spread, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.readings import warn_of_alike
 
 
 @made_by("variance_ratio", also=("Line",))
@@ -112,6 +113,10 @@ def variance_ratio(
     SampleSizeError
         Fewer than 2 readings a block, or fewer than 2 sessions.
 
+    Warns
+    -----
+    {alike}
+
     See Also
     --------
     deming : The line that needs this ratio.
@@ -141,6 +146,8 @@ def variance_ratio(
     dy, df_y = _within(device_replicates, "device_replicates")
     sd_x, sd_y = _root_mean(dx, df_x, "reference_replicates"), _root_mean(dy, df_y, "device_replicates")
     value = (sd_y / sd_x) ** 2
+    for deviations in (dx, dy):
+        warn_of_alike(deviations.ravel(), sampling)
     if sampling == "independent":
         tail = (1 - level) / 2
         low, high = (value / float(special.fdtri(df_y, df_x, p)) for p in (1 - tail, tail))

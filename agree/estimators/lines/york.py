@@ -20,6 +20,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, inverted, slope_scores, solve
+from agree.estimators.readings import warn_of_alike
 
 TOO_UNLIKELY = 0.001  # probability of the chi-square below which the stated uncertainties are doubted
 
@@ -146,7 +147,7 @@ def york(
     -----
     AssumptionWarning
         Independent, unscaled: a chi-square that the stated uncertainties exceed with probability below 0.001.
-    {drift}
+    {drift, alike}
 
     See Also
     --------
@@ -209,6 +210,7 @@ def york(
                           f"on {df:.0f} degrees of freedom, probability {p_value:.1g}; the intervals are too narrow: "
                           "use scaled=True, or look for what the uncertainties leave out",
                           AssumptionWarning, stacklevel=2)
+    warn_of_alike(fit.residual, sampling, along=x)
     return YorkLine(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="York", sampling=sampling,
                     u_slope=u_b, u_intercept=u_a * unit, covariance=-m * v_slope * unit_u**2 * unit,
                     u_slope_scaled=u_b * factor, u_intercept_scaled=u_a * factor * unit, chi_square=chi_square, df=df,
