@@ -4,10 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from agree import Pairs, pair_recordings
+from agree import Estimate, Pairs, pair_recordings
 from agree.correction.find import correction
+from agree.diagnosis.by_second import Delay
 from agree.diagnosis.findings import findings
 from agree.diagnosis.patterns import conditions, patterns
+from agree.diagnosis.response_findings import Answer, response_findings
 from agree.verdict.columns import table
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -86,3 +88,12 @@ def test_one_side_doubled_with_noise_of_strokes_over_2_s(rng):
     assert side.strength <= 0.9  # only a recorded balance would tell for certain
     noisy = np.where(power > 0, power + rng.normal(0, 9, t.size), 0).clip(0)
     assert "one_side_doubled" not in named(Pairs(reference=power, device=noisy))
+
+
+def test_a_delay_is_as_large_as_the_slopes_it_meets():
+    """1 s late makes an error of 6 W in window means, RMS: 0.5 s make 1.5 % of 200 W."""
+    size = Estimate(value=0.5, low=0.4, high=0.6, level=0.95, method="t", standard_error=0.05, df=8)
+    late = Delay(mean=size, variance=size, trend=0.0, per_second=6.0)
+    found, = response_findings([Answer("none", "", None, (), size)], late, 200.0, np.full(600, 200.0))
+    assert (found.cause, found.unit) == ("delay", "s")
+    assert found.percent == pytest.approx(1.5)

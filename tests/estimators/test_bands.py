@@ -190,3 +190,16 @@ def test_band_options_that_cannot_be_used(options, text):
     with pytest.raises(InputError) as caught:
         bias_by_band(X, Y, **{"edges": [0, 400], **options})
     assert str(caught.value) == text
+
+
+def test_bands_that_go_with_the_session_alone_need_no_more_than_one(rng):
+    """Over sessions whose shift is that of every band, the bands are one: all intervals hold at once at their level."""
+    x = np.tile(np.linspace(100, 300, 400), 5)
+    session = np.repeat(np.arange(5), 400)
+    y = x + np.array([-2.0, 1.0, 0.5, 3.0, -1.0])[session]
+    found = bias_by_band(x, y, edges=[100, 200, 301], joint=True, sampling="sessions", session=session)
+    for band in found.bands:
+        assert band.joint.high - band.joint.low == pytest.approx(band.bias.high - band.bias.low, rel=0.12)
+    own = y + np.where(x < 200, 1, -1) * np.array([2.0, -3.0, 1.0, 2.0, -2.0])[session]
+    for band in bias_by_band(x, own, edges=[100, 200, 301], joint=True, sampling="sessions", session=session).bands:
+        assert band.joint.high - band.joint.low > 1.12 * (band.bias.high - band.bias.low)

@@ -318,3 +318,10 @@ def test_averaging_and_scale_are_told_apart_in_a_row(ride, rng, tau):
         assert best.scale_percent.value == pytest.approx(-4, abs=1.5)
         # Errors about the line come from one response: no interval of hundreds of per cent.
         assert best.difference_percent.high - best.difference_percent.low < 15
+
+
+def test_degrees_of_freedom_are_those_of_the_windows(rng):
+    """White errors: a variance from 6,000 of them, 25 s a window, is known as one from some 240 windows is."""
+    power = effort(rng, 6000)
+    draws = [spreading(errors(power, power + rng.normal(0, 5, 6000)), power, 25, 220.0).df for _ in range(10)]
+    assert 30 < np.median(draws) < 1000

@@ -310,3 +310,10 @@ def test_false_answers_at_the_edge_of_the_margin_are_as_rare_as_promised(scale):
         margin = (0.5, 1.02) if scale == "ratio" else (-50, 2)
         claimed += equivalence(x, y, margin=margin, scale=scale).equivalent
     assert claimed / 2000 == pytest.approx(0.05, abs=3 * math.sqrt(0.05 * 0.95 / 2000))
+
+
+def test_rounding_of_both_readings_is_the_least_uncertainty():
+    """Whole watts, each difference the same: two rectangles of width 1 a pair, u = sqrt(2/12/n)."""
+    x = np.arange(100.0, 150.0)
+    found = equivalence(x, x + 1, margin=2).estimate
+    assert found.standard_error == pytest.approx(math.sqrt(2 / 12 / 50), rel=1e-9)

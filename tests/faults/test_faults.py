@@ -10,6 +10,7 @@ from agree.core.data.runs import runs
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.detect import find_faults
+from agree.faults.screen import hide
 
 NO_FILTER = Filter(Kernel(0, np.ones(1)), "device", None)
 
@@ -210,3 +211,12 @@ def test_faults_put_into_a_real_ride_are_found(bench, device):
         assert score.precision >= (0.88 if kind == "saturation" else 0.95), kind
         if kind == "dropout":
             assert score.found == pytest.approx(score.injected, rel=0.05)
+
+
+def test_the_screen_hides_spikes_and_zeros_amid_work_on_their_own_side(judge):
+    y = judge.copy()
+    y[100:103] = 1500
+    y[200:206] = 0
+    hidden = hide(judge, y)
+    assert not hidden[0].any()
+    assert np.flatnonzero(hidden[1]).tolist() == [100, 101, 102, *range(200, 206)]

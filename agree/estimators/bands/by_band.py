@@ -213,8 +213,9 @@ def bias_by_band(
               else _between_sessions(np.stack([phi[k] for k in known]), np.stack([index == k for k in known]), labels))
     correlation = shrunk(matrix, df)
     if joint:
-        # In units of a band's own standard error, but for the factor of per cent.
-        wider = dict(zip(known, (np.sqrt(np.diag(matrix)) * (100 if scale == "percent" else 1)).tolist(), strict=True))
+        # In units of a band's own standard error, but for the factor of per cent; over sessions these are correlations.
+        unit = 100.0 if scale == "percent" and labels is None else 1.0
+        wider = dict(zip(known, (unit * np.sqrt(np.diag(matrix))).tolist(), strict=True))
         result = _all_at_once(result, joint_level(matrix_root(correlation), df, level), wider)
     return _pooled(result, known, correlation) if pool else result
 
