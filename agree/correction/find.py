@@ -191,14 +191,14 @@ def correction(
     judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
     scale = _scale(bias, known, float(table.reference.mean()))
     parts = _parts(table, judged.action, line, known, scale)
-    action, reason = _decide(table, chosen, bias, judged, known)
+    action, reason = action_of(table, chosen, bias, judged, known)
     corrects = action not in ("none", "refused")
     later = None
     if corrects and judged.left_out:
         later = after(table, data, judged.left_out, window_s, level, known, asked)
     seen = () if later is None else (Note(kind="correction_tested", values={
         "left_out": later.left_out, "before": later.before_percent, "after": later.after_percent}),)
-    stable, ground = _stability(table, judged, effects is not None and effects.ageing)
+    stable, ground = stability(table, judged, effects is not None and effects.ageing)
     return Correction(
         scale=scale, kind=kind, stable=stable,
         because=(facts, *seen, ground), offset=None if line is None else line.intercept,
@@ -235,7 +235,7 @@ def _parts(
     return widen(factor, parts[0].times(factor.value / 100)), widen(line.intercept, parts[1].times(slope.value))
 
 
-def _decide(
+def action_of(
     table: Table, chosen: str | None, bias: Estimate, judged: Judged, known: ReferenceUncertainty
 ) -> tuple[str, str]:
     """Return the action and its ground."""
@@ -271,7 +271,7 @@ def _decide(
     return chosen, f"clearly the lowest error on {units_left} left out"
 
 
-def _stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:
+def stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:
     if table.sessions < 2:
         return None, Note(kind="correction_one_session")
     if table.sessions < LEAST_SESSIONS:
