@@ -272,6 +272,7 @@ def action_of(
 
 
 def stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:
+    """Return whether a correction lasts, None where that is not known, and the ground."""
     if table.sessions < 2:
         return None, Note(kind="correction_one_session")
     if table.sessions < LEAST_SESSIONS:
