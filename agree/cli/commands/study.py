@@ -89,9 +89,12 @@ def check_command(list_file: str, **options: Any) -> None:
         return
     asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_")}
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
-    with progress("checking"):
+    with progress("checking pairs") as state:
+        def show(done: int, total: int) -> None:
+            state.done, state.steps = done, total
+
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
-                   assume_units=options["assume_units"], **asked)
+                   progress=show, assume_units=options["assume_units"], **asked)
     written = _tables(made, options)
     if not options["quiet"]:
         click.echo(made.summary())
