@@ -115,7 +115,9 @@ def commands() -> str:
     from agree.cli.main import command
 
     parts = []
-    for name in ("", *sorted(command.commands), "study check", "study list"):
+    names = [f"{name} {more}".strip() for name, item in sorted(command.commands.items())
+             for more in ("", *sorted(getattr(item, "commands", ())))]
+    for name in ("", *names):
         printed = CliRunner().invoke(command, [*name.split(), "--help"], prog_name="agree", terminal_width=80).output
         title = f"agree {name}".strip()
         parts.append(f"({title.replace(' ', '-')})=\n## {title}\n\n```text\n{printed.rstrip()}\n```\n")

@@ -30,10 +30,11 @@ def column(path: Path, name: str, unit: str, values: np.ndarray, digits: int) ->
 def sessions(folder: Path, rng: np.random.Generator) -> None:
     """Write four sessions of pedals that read 2.4 % low, two of them with a factor entered, and their lists."""
     for k, percent in enumerate((-2.4, -2.6, -0.5, -0.4), 1):
-        number, true = "" if k == 1 else f"-{k}", effort(rng, 760)
-        cadence = np.clip(85 + 5 * np.sin(np.arange(760) / 47) + rng.normal(0, 1.5, 760), 60, 110).round()
+        number, n = ("", 760) if k == 1 else (f"-{k}", 480)  # the first is long enough for three devices
+        true = effort(rng, n)
+        cadence = np.clip(85 + 5 * np.sin(np.arange(n) / 47) + rng.normal(0, 1.5, n), 60, 110).round()
         for name, watts in (("crank", true), ("pedals", reading(rng, true, percent))):
-            turns = cadence + (rng.random(760) < 0.1) * (name == "pedals")
+            turns = cadence + (rng.random(n) < 0.1) * (name == "pedals")
             rows = "".join(f"{s},{w:g},{c:g}\n" for s, (w, c) in enumerate(zip(watts, turns, strict=True)))
             (folder / f"{name}{number}.csv").write_text(f"time (s),power (W),cadence (rpm)\n{rows}", encoding="utf-8")
         if k == 1:

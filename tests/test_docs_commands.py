@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from agree.cli.main import command
+from agree.demo.power import write_recordings
 from tests.invented_files import write_files
 
 ROOT = Path(__file__).parent.parent
@@ -37,10 +38,9 @@ def name_of(page):
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
-    """A folder with the files that the pages name, and the demo, run once."""
+    """A folder with the files that the pages name, and those of the demo."""
     folder = write_files(tmp_path_factory.mktemp("pages"))
-    done = CliRunner().invoke(command, ["demo", str(folder / "agree-demo")], standalone_mode=False)
-    assert done.exit_code == 0, done.output
+    write_recordings(folder / "agree-demo")
     return folder
 
 
