@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -156,9 +157,8 @@ class Pairs(Drawn):
             object.__setattr__(self, name, value)
         given = self.faults
         if given is None:
-            given = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds,
-                           energy_share=self._energy_share(self._span(event.start_s, event.seconds)))
-                     for event in self.events() if event.reason not in NO_FAULT]
+            given = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds, energy_share=share)
+                     for event, share in self._energy_shares() if event.reason not in NO_FAULT]
         strange = sorted({str(getattr(item, "kind", item)) for item in given} - set(REASONS))
         if strange:
             raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
@@ -237,15 +237,23 @@ class Pairs(Drawn):
         return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
                      for i, k in zip(change, length, strict=True) if self.reason[i])
 
-    def _span(self, start_s: float, seconds: int) -> NDArray[np.bool_]:
-        first = int(np.searchsorted(self.time, start_s))
+    def _spans(self, found: Sequence[Fault]) -> NDArray[np.bool_]:
         mask = np.zeros(self.time.size, bool)
-        mask[first:first + seconds] = True
+        for start, item in zip(np.searchsorted(self.time, [item.start_s for item in found]), found, strict=True):
+            mask[start:start + item.seconds] = True
         return mask
 
     def _energy_share(self, mask: NDArray[np.bool_]) -> float:
         whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
         return float(np.nansum(self.reference[mask])) / whole if whole > 0 else math.nan
+
+    def _energy_shares(self) -> list[tuple[Event, float]]:
+        events = self.events()
+        energy = np.r_[0.0, np.cumsum(np.nan_to_num(self.reference))]
+        whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
+        first = np.searchsorted(self.time, [event.start_s for event in events])
+        return [(event, float(energy[at + event.seconds] - energy[at]) / whole if whole > 0 else math.nan)
+                for event, at in zip(events, first.tolist(), strict=True)]
 
     def fault_table(self) -> tuple[FaultRow, ...]:
         """Return count, length, energy, first positions and effect on the mean error of each kind of fault found.
@@ -263,7 +271,7 @@ class Pairs(Drawn):
         rows = []
         for kind in sorted({item.kind for item in self.faults}, key=REASONS.index):
             found = [item for item in self.faults if item.kind == kind]
-            inside = np.logical_or.reduce([self._span(item.start_s, item.seconds) for item in found])
+            inside = self._spans(found)
             used = self.used | ((self.reason == kind) & both)
             rows.append(FaultRow(
                 kind=kind, handling=found[0].handling, events=len(found), seconds=int(inside.sum()),
