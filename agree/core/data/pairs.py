@@ -251,9 +251,8 @@ class Pairs(Drawn):
         events = self.events()
         energy = np.r_[0.0, np.cumsum(np.nan_to_num(self.reference))]
         whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
-        first = np.searchsorted(self.time, [event.start_s for event in events])
         return [(event, float(energy[at + event.seconds] - energy[at]) / whole if whole > 0 else math.nan)
-                for event, at in zip(events, first.tolist(), strict=True)]
+                for event, at in zip(events, np.searchsorted(self.time, [one.start_s for one in events]), strict=True)]
 
     def fault_table(self) -> tuple[FaultRow, ...]:
         """Return count, length, energy, first positions and effect on the mean error of each kind of fault found.
