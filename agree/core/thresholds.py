@@ -103,6 +103,8 @@ CLAIM_ERRORS = 4.0
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 # A claim beside coasting must be worth so many seconds of usual power, since stops differ by rounding.
 CLAIM_AT_STOP_S = 0.5
+# Any other claim of a dropout must be worth this: a single 0 at 20 W is a reading that noise or rounding made.
+CLAIM_LEAST_S = 0.25
 # More stops than this show a claim, and more than a quarter of them: then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE = 2, 0.25
 # Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
@@ -116,7 +118,10 @@ PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
+SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
 PARTIAL_S = 3
+PARTIAL_COASTS = 0.5  # of its seconds in which the other trace coasts: what is left there is how a filter dies away
+EARLY_END_S = 5      # working seconds of the other trace: a device may hold its last reading for 3 s
 # --- verdict (benchmarks/verdict_sessions.py, benchmarks/verdict_bands.py) ---
 HALF_WEIGHT_S = 300.0    # s: a session so long counts half of an endless one; with 13 min 92.7 % are covered
 LEAST_FOR_PROBABILITY = 3  # sessions; with 2, "P > 99 %" came true in 88-92 % of tests

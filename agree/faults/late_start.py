@@ -8,6 +8,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
+from agree.core.thresholds import EARLY_END_S
 from agree.faults.view import WORKING_W, Mask, View
 
 FROZEN_S = 5  # s of one value before it is taken for held,
@@ -52,7 +53,7 @@ def late_starts(view: View, *, early_end: bool = False) -> Mask:
 def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tuple[int, int]], Mask]:
     """Runs in which the trace is silent though the other works, and seconds in which it is frozen."""
     n = judge.size
-    works = judge > WORKING_W
+    works, least = judge > WORKING_W, LATE_S if rests else EARLY_END_S
     found = np.zeros(n, bool)
     if not works.any():
         return [], found
@@ -63,12 +64,13 @@ def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tu
     steady = np.zeros(n, bool)  # a judge that is itself frozen does not tell of work
     for start, stop in runs(judge[1:] == judge[:-1]):
         steady[start:stop + 1] = stop - start + 1 >= FROZEN_S
-    silent, frozen = runs(y == 0), frozen_runs(judge, y)
+    top = float(y.max())  # a trace that ends at its largest reading is at its ceiling, and not asleep
+    silent, frozen = runs(y == 0), [run for run in frozen_runs(judge, y) if y[run[0]] < top]
     asleep = []
     for idle, first in rest:
         asleep += [(first, stop) for start, stop in silent
                    if start <= max(first - SILENT_S, idle) and first < stop < n
-                   and (works & ~steady)[first:stop].sum() >= LATE_S]
+                   and (works & ~steady)[first:stop].sum() >= least]
         for start, stop in frozen:
             if start <= first < stop < n:
                 # The first second is genuine, unless nothing came before it.

@@ -6,8 +6,8 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import PARTIAL_ERRORS, PARTIAL_S, PARTIAL_SHORT_S
-from agree.faults.view import USUAL_RATIO, Claim, View
+from agree.core.thresholds import PARTIAL_COASTS, PARTIAL_ERRORS, PARTIAL_S, PARTIAL_SHORT_S
+from agree.faults.view import USUAL_RATIO, WORKING_W, Claim, View
 
 SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly over the run
 LEAST_W = 40.0         # below this a half is not told from a few watts of offset
@@ -46,8 +46,10 @@ def side(view: View, claim: Claim) -> str:
     """Whose partial reading it is: the trace's, "either" of the two, or "" if it is no fault.
 
     The trace that is partial jumps at both edges, while the other one changes as it does anyway: the less the other one
-    jumps there in comparison, the surer the side.
+    jumps there in comparison, the surer the side. Where the other one coasts, a filter dies away: nothing is partial.
     """
+    if (view.judge[claim.start:claim.stop] <= WORKING_W).mean() >= PARTIAL_COASTS:
+        return ""
     own = other = 0.0
     for at in (claim.start, claim.stop):
         near = [k for k in (at - 1, at, at + 1) if 0 < k < view.y.size and np.isfinite(view.y[k - 1:k + 1]).all()]

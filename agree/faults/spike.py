@@ -6,7 +6,7 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W
+from agree.core.thresholds import SPIKE_FACTOR, SPIKE_RISE_W, SPIKE_S, SPIKE_W
 from agree.faults.view import Claim, View, largest_near
 
 NEAR_S = 2
@@ -22,7 +22,8 @@ def spikes(view: View) -> list[Claim]:
     near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), NEAR_S)
     own = ndimage.median_filter(y, OWN_S, mode="nearest")
     high = (y > SPIKE_FACTOR * np.maximum(near, own) + SPIKE_W) & view.known
-    spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S]
+    rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
+    spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S and rise[start] > SPIKE_RISE_W]
     if not spans:
         return []
     claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]
