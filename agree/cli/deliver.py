@@ -30,6 +30,12 @@ class Outputs(NamedTuple):
     open: bool = False
     schema: int = 1
 
+    @property
+    def every_figure(self) -> bool:
+        """Whether response and best efforts are shown anywhere: finding them takes as long as the rest."""
+        return self.details or self.efforts or self.json is not None or any(
+            name.lower().endswith(".html") for name in self.pages)
+
 
 def outputs_of(json_file: str | None, page_file: str | None,
                others: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:
@@ -55,6 +61,11 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
     """Write the files and print the answer; `text` stands for the first screen, and `more` goes into the JSON too."""
     from agree.files.writing import write_text
 
+    if outputs.every_figure:
+        from agree.assessment.beside import with_seconds
+
+        with progress("comparing response and best efforts"):
+            result = with_seconds(result)
     written, captions = list(already), list[str]()
     for name in outputs.pages:
         with progress(f"drawing {name}"):

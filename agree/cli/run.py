@@ -37,14 +37,12 @@ def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     """Check the claim as the options say."""
     import warnings
 
-    from agree.assessment.beside import with_seconds
     from agree.assessment.claim_check import check_claim
     from agree.core.errors import AgreeWarning
 
     with progress("checking the claim"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
-        return with_seconds(check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"],
-                                        **asked_of_check(options)))
+        return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], **asked_of_check(options))
 
 
 def asked_of_check(options: dict[str, Any]) -> dict[str, Any]:

@@ -22,15 +22,12 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
                     provenance: Provenance) -> ClaimCheck:
     """Check the state that is asked for, write its files, and print what each adjustment did."""
     import warnings
-    from dataclasses import replace
 
-    from agree.assessment.beside import with_seconds
     from agree.core.errors import AgreeWarning
 
     with progress("checking every state"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
         trail = (_split if options["splits"] else _listed)(files, pairs, options)
-        trail = replace(trail, check=with_seconds(trail.check))
     stored = trail.to_dict()
     told = trail.summary() if len(trail.states) > 1 else None  # one state is the ordinary case: nothing changed
     deliver(trail.check, outputs, provenance, text=told,

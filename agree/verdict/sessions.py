@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
+from agree.core.interval.bracketed_root import bracketed_root
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import session_shares, weighted_means
@@ -95,7 +96,7 @@ def between_variance(values: FloatArray, variances: FloatArray) -> float:
     if not top > 0 or excess(0.0 if (variances > 0).all() else 1e-12 * top) <= 0:
         return 0.0
     low = 0.0 if (variances > 0).all() else 1e-12 * top
-    return float(optimize.brentq(excess, low, top, xtol=1e-14 * top, rtol=1e-12))
+    return bracketed_root(excess, low, top, xtol=1e-14 * top, rtol=1e-12)
 
 
 def pooled(values: FloatArray, variances: FloatArray, level: float) -> tuple[Estimate, float]:

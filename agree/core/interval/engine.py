@@ -9,10 +9,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
-from scipy.optimize import brentq
 
 from agree.core.checks import FloatArray
 from agree.core.errors import DriftWarning, SampleSizeError
+from agree.core.interval.bracketed_root import bracketed_root
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import over_sessions
 from agree.core.interval.slow_errors import COEFFICIENTS, ROUNDING, slow_variance, without
@@ -269,7 +269,7 @@ def _searched(summands: FloatArray, t: float) -> tuple[float, float]:
         inner, outer = 0.0, side * first
         for _ in range(DOUBLINGS):
             if excess(outer) > 0:
-                ends.append(float(brentq(excess, inner, outer, rtol=1e-13)))
+                ends.append(bracketed_root(excess, inner, outer, xtol=2e-12))
                 break
             inner, outer = outer, 2 * outer
         else:

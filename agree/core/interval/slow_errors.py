@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy import special
-from scipy.optimize import brentq
 
 from agree.core.checks import FloatArray
+from agree.core.interval.bracketed_root import bracketed_root
 
 # Set on benchmarks/slow_errors.py: errors correlated over 300 s of an hour are covered in 96 %, with 8 % more width on
 # errors of 5 s than the largest mean square of the first 2 to 8 cosines had, which covered 90 %.
@@ -94,7 +94,7 @@ def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = 
         return float(weight @ special.stdtr(count, half / scale)) - (1 + LEVEL) / 2
 
     ends = t * float(scale.min()), t * float(scale.max())
-    half = ends[1] if ends[0] == ends[1] else float(brentq(missing, *ends, rtol=1e-12))
+    half = ends[1] if ends[0] == ends[1] else bracketed_root(missing, *ends, rtol=1e-12)
     return (half * size / float(special.stdtrit(df, (1 + LEVEL) / 2))) ** 2
 
 

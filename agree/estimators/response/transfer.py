@@ -20,9 +20,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, optimize
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
+from agree.estimators.response.simplex import lowest
 
 ComplexArray = NDArray[np.complex128]
 BINS = 128           # frequencies at which the spectra are judged
@@ -168,8 +169,7 @@ def best(data: Seen, kind: str, size: float | None = None) -> Fitted:
         return float(misfit(data, kind, wide, one, part)[0][0, 0]) + beyond if inside else math.inf
 
     corners = np.vstack([np.zeros(3), np.diag([0.2, 0.3 if start[1] < 0.5 else -0.3, 0.04 * start[2] + 0.04])])
-    place = full(optimize.minimize(left, start[:free], method="Nelder-Mead", options={
-        "initial_simplex": start[:free] + corners[:free + 1, :free], "xatol": 1e-5, "fatol": 1e-5, "maxiter": 600}).x)
+    place = full(lowest(left, start[:free] + corners[:free + 1, :free], xtol=1e-5, ftol=1e-5, most=600))
     value, scale = misfit(data, kind, place[2], place[0], place[1])
     return Fitted(kind, place[2], place[0], float(value[0, 0]), float(scale[0, 0]), place[1])
 
