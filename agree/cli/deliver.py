@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -57,8 +57,12 @@ def outputs_of(json_file: str | None, page_file: str | None,
 
 
 def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = (),
-            text: str | None = None, more: Mapping[str, Any] | None = None) -> None:
-    """Write the files and print the answer; `text` stands for the first screen, and `more` goes into the JSON too."""
+            text: str | None = None, more: Mapping[str, Any] | None = None,
+            page: Callable[[str], None] | None = None) -> None:
+    """Write the files and print the answer.
+
+    `text` stands for the first screen, `more` goes into the JSON too, and `page` draws pages in place of the check's.
+    """
     from agree.files.writing import write_text
 
     if outputs.every_figure:
@@ -69,9 +73,12 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
     written, captions = list(already), list[str]()
     for name in outputs.pages:
         with progress(f"drawing {name}"):
-            from agree.report.pages import write_page
+            if page is not None:
+                page(name)
+            else:
+                from agree.report.pages import write_page
 
-            write_page(result, name, provenance=provenance)
+                write_page(result, name, provenance=provenance)
         written.append(name)
     for panel, name in outputs.figures:
         from agree.report.page.panel import write_figure

@@ -30,9 +30,15 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
         trail = (_split if options["splits"] else _listed)(files, pairs, options)
     stored = trail.to_dict()
     told = trail.summary() if len(trail.states) > 1 else None  # one state is the ordinary case: nothing changed
-    deliver(trail.check, outputs, provenance, text=told,
+    deliver(trail.check, outputs, provenance, text=told, page=None if told is None else lambda name: _page(trail, name),
             more={name: stored[name] for name in ("state", "states", "changes", "trail_notes")})
     return trail.check
+
+
+def _page(trail: Trail, name: str) -> None:
+    from agree.report.trail_page import write_trail_page
+
+    write_trail_page(trail, name)
 
 
 def judged_by_side(files: Sequence[SessionFiles], pairs: list[Pairs], options: dict[str, Any], outputs: Outputs,

@@ -82,7 +82,7 @@ def write_trail(folder: Path) -> tuple[Path, tuple[Path, Path, Path]]:
     """Nine sessions of one device in four states, and one session with a third device beside both.
 
     New, it drifts before it settles and reads low; zeroing it anew does nothing; a first factor helps a little;
-    a second one lands.
+    a second one lands, and lasts. Sessions of a state differ by hardly more than chance within them.
     """
     rng = np.random.default_rng(20260316)
     folder.mkdir(parents=True, exist_ok=True)
@@ -94,10 +94,10 @@ def write_trail(folder: Path) -> tuple[Path, tuple[Path, Path, Path]]:
         for _ in range(count):
             session += 1
             true = effort(rng)
-            error = percent + rng.normal(0, 0.15) + (2.5 * np.exp(-time / SETTLE_S) if session == 1 else 0.0)
+            error = percent + rng.normal(0, 0.03) + (2.5 * np.exp(-time / SETTLE_S) if session == 1 else 0.0)
             files = tuple(f"{session}-{role}.csv" for role in ("reference", "device"))
             write(folder / files[0], true)
-            write(folder / files[1], reading(rng, true, error), 5.0)
+            write(folder / files[1], reading(rng, true, error, 2.0), 5.0)
             rows.append(f"{session},{state},{files[0]},{files[1]}\n")
     labelled(folder / "sessions.csv", "".join(rows))
     true = effort(rng, 2400)

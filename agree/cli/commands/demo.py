@@ -123,9 +123,15 @@ def _trail(folder: Path) -> None:
         trail = check_trail(pairs, [row["state"] for row in rows], "1.5 %", reference_uncertainty="0.5 %")
         three = compare_devices(together)
     apart = next((device.name for device in three.devices if device.stands_apart), "none of them")
+    third = f"{apart} stands apart where all three rode together"
+    page = folder / "trail.pdf"
+    with progress(f"drawing {page}"):
+        from agree.report.trail_page import write_trail_page
+
+        write_trail_page(trail, page, remarks=[f"Third device: {third} (agree devices). Invented data."])
     click.echo("Invented data: nine sessions of one device in four states, and one with a third device beside it.\n")
     click.echo(trail.summary())
-    click.echo(f"Third device  {apart} stands apart where all three rode together.")
-    click.echo(f"\nWritten: {sessions} and the recordings it names, {', '.join(map(str, together))}\n"
+    click.echo(f"Third device  {third}.")
+    click.echo(f"\nWritten: {page}, {sessions} and the recordings it names, {', '.join(map(str, together))}\n"
                f"Again:   agree check --sessions {sessions} --claim 1.5% --reference-uncertainty '0.5 %'\n"
                f"         agree devices {' '.join(map(str, together))}")

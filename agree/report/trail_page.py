@@ -1,0 +1,154 @@
+"""One A4 page of a trail: the answer, the error of each session in its state, each change, and a table of states."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from html import escape
+from pathlib import Path
+
+import agree
+from agree.core.errors import InputError
+from agree.core.interval.estimate import Estimate
+from agree.core.results.words import number, percent
+from agree.files.writing import json_text, write_bytes, write_text
+from agree.report.drawing.pdf import pdf_of
+from agree.report.drawing.svg import svg_of
+from agree.report.figures.look import CAPTION, INK, SMALL
+from agree.report.figures.trail_panels import draw_changes, draw_errors
+from agree.report.notes.sentence import note_text
+from agree.report.page.compose import png_of
+from agree.report.page.head import draw_badge
+from agree.report.page.paper import Paper, clipped, shortened, wrap
+from agree.trail.trail import Trail
+
+SUFFIXES = (".pdf", ".svg", ".png", ".html")
+LEFT, TOP, BOTTOM = 34.0, 30.0, 30.0
+ROW = 20.0            # height of one change, pt
+CAUTION = ("It speaks of this device against this reference. An adjustment tried because readings were low by chance "
+           "looks as if it had helped. A device that fails does not show that its model fails.")
+
+
+def _span(item: Estimate, unit: str) -> str:
+    value, low, high = (number(x, item.low, item.high, sign=True) for x in (item.value, item.low, item.high))
+    return (f"{value} ({low} to {high}) {unit}" if math.isfinite(item.low) else f"{value} {unit}").rstrip()
+
+
+def table_rows(trail: Trail) -> list[tuple[str, ...]]:
+    """State, sessions, mean error, change from the state before with its answer, and what was foretold."""
+    rows: list[tuple[str, ...]] = [("State", "Sessions", "Mean error", "Change", "Answer", "Foretold")]
+    for k, item in enumerate(trail.states):
+        single = item.sessions == 1 and not trail.notes  # its interval speaks of that session alone
+        mean = f"{item.bias_percent.value:+.2f} %" if single else _span(item.bias_percent, "%")
+        change = trail.changes[k - 1] if k else None
+        told = ""
+        if change is not None and math.isfinite(change.expected_percent):
+            met = {True: "met", False: "not met", None: "not settled"}[change.as_expected]
+            told = f"{change.expected_percent:+.2f}: {met}"
+        rows.append((item.state, str(item.sessions), mean, "" if change is None else _span(change.change_percent, ""),
+                     "" if change is None else change.answer, told))
+    return rows
+
+
+def headline(trail: Trail) -> str:
+    """What the badge is about, in one sentence."""
+    judged = next(item for item in reversed(trail.states) if item.state == trail.judged)
+    where = (f"this recording {trail.judged}" if trail.notes else
+             f"{judged.sessions} session{'s' * (judged.sessions != 1)} in the state '{trail.judged}'")
+    return f"Claim {trail.check.claim.text}, judged on {where}: {_span(judged.bias_percent, '%')} on average."
+
+
+def compose(trail: Trail, remarks: Sequence[str] = ()) -> Paper:
+    """Lay out the page."""
+    paper = Paper()
+    right = paper.width - LEFT
+    end = draw_badge(paper, LEFT, TOP, trail.verdict)
+    paper.line(end + 12, TOP + 2, "The trail of a device", 13, weight="bold")
+    top = paper.lines(LEFT, TOP + 34, wrap(headline(trail), 11, right - LEFT), 11) + 8
+    top = paper.line(LEFT, top, "Error of each session in its state", 9, weight="bold")
+    caption = (f"Marks: sessions, with {percent(trail.check.level)} intervals from within each; disc inside the claim, "
+               "diamond outside. Blue lines and shade: mean of a state with its interval between sessions. Pale band: "
+               "the claim.")
+    top = paper.lines(LEFT, top, wrap(caption, SMALL, right - LEFT), color=CAPTION) + 16
+    low = top + 250
+    draw_errors(paper.axes(LEFT + 32, top, right - LEFT - 36, low - top), trail)
+    top = low + 36
+    if trail.changes:
+        top = _changes(paper, trail, top)
+    top = _table(paper, trail, top + 8)
+    for text in (*(note_text(note) for note in trail.notes), *remarks):
+        top = paper.lines(LEFT, top + 4, clipped(wrap(text, 8.5, right - LEFT), 3), 8.5)
+    foot = wrap(f"{CAUTION} Made by agree {agree.__version__}.", SMALL, right - LEFT)
+    paper.lines(LEFT, paper.height - BOTTOM - 10 * len(foot), foot, color=CAPTION)
+    return paper
+
+
+def _changes(paper: Paper, trail: Trail, top: float) -> float:
+    right, names = paper.width - LEFT, 176.0
+    top = paper.line(LEFT, top, "Change from state to state", 9, weight="bold")
+    caption = ("Diamond: changed; disc: not changed; circle: not settled. Grey upright: what was foretold. Pale band: "
+               "what counts as no change.")
+    top = paper.lines(LEFT, top, wrap(caption, SMALL, right - LEFT), color=CAPTION) + 6
+    shown = trail.changes[-8:]
+    height = ROW * len(shown)
+    draw_changes(paper.axes(LEFT + names, top, right - LEFT - names - 6, height), shown)
+    for k, item in enumerate(shown):
+        paper.line(LEFT, top + ROW * k + ROW / 2 - 5, shortened(f"to {item.after}", 34), SMALL)
+    return top + height + 34
+
+
+def _table(paper: Paper, trail: Trail, top: float) -> float:
+    places = (LEFT, LEFT + 124, LEFT + 166, LEFT + 290, LEFT + 398, LEFT + 450)
+    for k, row in enumerate(table_rows(trail)[:1] + table_rows(trail)[1:][-8:]):
+        for x, cell, most in zip(places, row, (26, 8, 30, 26, 12, 20), strict=True):
+            paper.line(x, top, shortened(cell, most), SMALL, weight="bold" if k == 0 else "normal",
+                       color=INK if k else CAPTION)
+        top += 12
+        paper.rule(top - 1.5, LEFT, paper.width - LEFT)
+    return top + 2
+
+
+def _html(trail: Trail, remarks: Sequence[str]) -> str:
+    title = f"{trail.verdict.upper()}: {headline(trail)}"
+    drawing = svg_of(compose(trail, remarks).figure, label=title, inline=True)
+    head, *body = table_rows(trail)
+    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in body)
+    style = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } svg { width: 100%; height: auto } "
+             "td, th { text-align: left; padding: 0.2em 0.8em 0.2em 0 } @media print { details { display: none } }")
+    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
+            f"<style>{style}</style>\n</head>\n<body>\n<h1>{escape(title)}</h1>\n{drawing}\n<table>\n<tr>"
+            + "".join(f"<th>{escape(cell)}</th>" for cell in head) + f"</tr>\n{rows}</table>\n"
+            + f"<pre>{escape(trail.summary())}</pre>\n<details>\n<summary>All numbers (JSON)</summary>\n"
+            f"<pre>{escape(json_text(trail))}</pre>\n</details>\n</body>\n</html>\n")
+
+
+def write_trail_page(trail: Trail, path: str | Path, *, remarks: Sequence[str] = ()) -> None:
+    """Write the page of a trail, whole or not at all.
+
+    Parameters
+    ----------
+    trail : Trail
+        Of sessions in states, or of a recording that was split.
+    path : str or Path
+        Where to; the suffix says the form: .pdf, .svg, .png or .html. An existing file is replaced.
+    remarks : sequence of str
+        Further sentences for the page.
+
+    Raises
+    ------
+    InputError
+        Another suffix, or a place that cannot be written.
+    """
+    suffix = Path(path).suffix.lower()
+    if suffix not in SUFFIXES:
+        raise InputError(f"page {str(path)!r} must end in .pdf, .svg, .png or .html; got {suffix or 'no suffix'}")
+    if suffix == ".html":
+        write_text(path, _html(trail, remarks))
+        return
+    figure, title = compose(trail, remarks).figure, f"{trail.verdict.upper()}: {headline(trail)}"
+    if suffix == ".pdf":
+        write_bytes(path, pdf_of(figure, metadata={"Title": title, "Creator": f"agree {agree.__version__}"}))
+    elif suffix == ".svg":
+        write_text(path, svg_of(figure, label=title))
+    else:
+        write_bytes(path, png_of(compose(trail, remarks)))
