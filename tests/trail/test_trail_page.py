@@ -42,8 +42,8 @@ def test_table_and_headline(trail):
     assert rows[1] == ("new & odd", "2", "-2.50 (-3.30 to -1.70) %", "", "", "")
     assert rows[2][3:] == ("+2.5 (+1.2 to +3.8)", "changed", "+1.95: not settled")
     assert rows[3] == ("after winter", "1", "+3.00 %", "+3.00", "not settled", "")
-    assert headline(trail) == ("Claim ±1.5 %, judged on 3 sessions in the state 'factor 1.02 entered': +0.0 (-0.2 to "
-                               "+0.2) % on average.")
+    assert headline(trail) == ("Claim ±1.5 %, judged on 3 sessions in the state 'factor 1.02 entered': 0.00 (-0.20 to "
+                               "+0.20) % on average.")
 
 
 @pytest.mark.parametrize("suffix", [".pdf", ".svg", ".png", ".html"])
