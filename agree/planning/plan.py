@@ -20,12 +20,13 @@ from agree.core.shared_docs import made_by
 from agree.planning.cadence import CadenceProtocol
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
+from agree.planning.readings import Readings, readings_case
 from agree.verdict.chance import LEAST_SESSIONS, Terms
 from agree.verdict.claim import Claim
 from agree.verdict.looks import checked_looks
 from agree.verdict.reference import ReferenceUncertainty
 
-MEANINGS = ("average", "bands", "next_session")
+MEANINGS = ("average", "bands", "readings", "next_session")
 BANDS_W = (100.0, 150.0, 200.0, 250.0, 300.0, 350.0)  # bands assumed where none are given
 LEVEL_W = 200.0       # power at which W and per cent are turned into each other where nothing better is known
 HARDLY = 0.25         # share of the variance between sessions below which more minutes hardly help
@@ -133,6 +134,7 @@ def plan(
     bands: Sequence[float] | None = None,
     most: int = 50,
     looks: Sequence[int] | None = None,
+    window_s: int = 30,
     pilot: ClaimCheck | Pairs | Sequence[Pairs] | dict[str, Any] | None = None,
 ) -> Plan:
     r"""Find how many sessions settle a claim with a given chance, before they are recorded.
@@ -158,10 +160,12 @@ def plan(
         Wanted chance(s) to settle, in (0, 1).
     level : float
         Confidence level, from 0.5 to below 1.
-    meaning : {"average", "bands", "next_session"}
+    meaning : {"average", "bands", "readings", "next_session"}
         The meaning the claim is to be settled in.
     bands : sequence of float, optional
         Edges of power bands, W; 100 to 350 W in steps of 50 if not given.
+    window_s : int
+        Averaging time of a reading, s, 1 to 600, for ``readings``.
     most : int
         Largest number of sessions tried, 3 to 500.
     looks : sequence of int, optional
@@ -213,6 +217,10 @@ def plan(
         raise InputError("`true_error` and `power` must hold at least one number each; got none")
     if not isinstance(most, int | np.integer) or not LEAST_SESSIONS <= most <= 500:
         raise InputError(f"`most` must be a whole number of sessions from {LEAST_SESSIONS} to 500; got {most!r}")
+    if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
+        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    if looks is not None and meaning == "readings":
+        raise InputError("`looks` cannot be planned for `meaning` 'readings': plan one check, or another meaning")
     planned = checked_looks(looks) if looks is not None else ()
     edges = checks.edges(BANDS_W if bands is None else bands)
     if not 0 <= edges[0] <= edges[-1] < math.inf:
@@ -232,8 +240,13 @@ def plan(
     centres = [float(c) for c in (edges[1:] + edges[:-1]) / 2] if meaning == "bands" else [typical]
     terms, careful = (_terms(claim, unit, stated, level, meaning, centres, sd) for sd in (
         spread.total(minutes / count), spread.careful(minutes / count)))
-    cases = tuple(plan_case(claim, unit, error, p, centres, terms, careful, spread.measured, most, planned)
-                  for error in errors for p in powers)
+    if meaning == "readings":
+        asked = [_readings(terms[0], sd, spread, minutes, window_s) for sd in (spread.between.value, spread.upper)]
+        cases = tuple(readings_case(error, p, asked[0], asked[1], spread.measured, most)
+                      for error in errors for p in powers)
+    else:
+        cases = tuple(plan_case(claim, unit, error, p, centres, terms, careful, spread.measured, most, planned)
+                      for error in errors for p in powers)
     middle = terms[len(terms) // 2]
     return Plan(claim=claim, meaning=meaning, limit=middle.limit, unit=unit, level=level, minutes=minutes,
                 bands=tuple(edges.tolist()), minutes_per_band=minutes / (edges.size - 1), session_sd=spread.between,
@@ -247,6 +260,12 @@ def _number(value: Any) -> float:
     if not isinstance(value, int | float | np.number) or not math.isfinite(float(value)):
         raise InputError(f"`true_error` must hold finite numbers; got {value!r}")
     return float(value)
+
+
+def _readings(terms: Terms, sd: float, spread: Spread, minutes: float, window_s: int) -> Readings:
+    """Single readings of sessions that differ by `sd`."""
+    return Readings(terms.limit, sd, spread.within(window_s / 60), max(int(60 * minutes / window_s), 1), terms.known,
+                    terms.level)
 
 
 def _terms(claim: Claim, unit: str, stated: ReferenceUncertainty, level: float, meaning: str, centres: list[float],

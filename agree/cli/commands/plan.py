@@ -15,12 +15,11 @@ from agree.cli.words import MEANINGS, IntervalLevel, Level, Words, hint
 if TYPE_CHECKING:
     from agree.planning.plan import Plan
 
-PLANNED = {name: word for name, word in MEANINGS.items() if name != "readings"}
 CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
 GROUPS = {
-    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "looks", "splits"),
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "window", "looks", "splits"),
     "Offset in W or N m": ("cadences", "offset"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
@@ -31,7 +30,7 @@ GROUPS = {
 @click.command("plan", cls=Grouped, groups=GROUPS,
                example='agree plan --claim 1.5% --reference-uncertainty "±0.5 %" --sheet sheet.pdf')
 @click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, as for agree check.")
-@click.option("--meaning", type=Words(PLANNED), default="average", show_default=True,
+@click.option("--meaning", type=Words(MEANINGS), default="average", show_default=True,
               help="The meaning it is to be settled in.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="As for agree check. [default: taken as exact]")
 @click.option("--session-sd", default=0.8, show_default=True, metavar="PERCENT",
@@ -43,6 +42,7 @@ GROUPS = {
               help="Wanted chance to settle it: 80% or 0.8. Repeat for each. [default: 0.8 and 0.9]")
 @click.option("--power", multiple=True, type=Level(), hidden=True)
 @click.option("--bands", metavar="W,W,...", help="Edges of the power bands, W. [default: 100 to 350 by 50]")
+@click.option("--window", default=30, show_default=True, metavar="S", help="Averaging time of a reading, s.")
 @click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
 @click.option("--sheet", "sheet_file", metavar="FILE",
@@ -89,7 +89,7 @@ def plan_command(**options: Any) -> None:
                   level=options["level"], minutes=options["minutes"],
                   reference_uncertainty=options["reference_uncertainty"],
                   power=options["chance"] or options["power"] or CHANCES, meaning=options["meaning"],
-                  bands=edges_of(options["bands"]), looks=looks_of(options["looks"]),
+                  bands=edges_of(options["bands"]), looks=looks_of(options["looks"]), window_s=options["window"],
                   pilot=read_json(source) if source else None)
     result = _with_cadences(result, options)
     if options["power"]:
