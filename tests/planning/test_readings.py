@@ -47,7 +47,7 @@ def test_a_plan_of_readings():
     assert 10 <= cases[0.0].sessions <= 16
     assert cases[0.0].reached >= 0.8
     assert cases[0.5].sessions is None  # 96 % lie inside: too near to 95
-    assert cases[0.5].because.startswith("95.9 % of the readings of such a device lie within the limit, 95 % are needed")
+    assert cases[0.5].because.startswith("95.9 % of the readings of such a device lie within the limit, 95 % are")
     assert (cases[1.5].answer, cases[1.5].sessions) == ("does not hold", 3)
     assert "for single readings" in made.summary()
     assert json.loads(json.dumps(made.to_dict()))["meaning"] == "readings"
