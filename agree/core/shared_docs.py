@@ -46,7 +46,7 @@ DriftWarning
     Serial sampling, when the slowest component dominates: the interval is likely too narrow.""",
     "alike": """
 AssumptionWarning
-    Independent sampling of pairs whose neighbours are alike.""",
+    Independent sampling, although neighbouring pairs resemble each other.""",
 }
 
 

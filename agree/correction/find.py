@@ -133,10 +133,10 @@ def find_correction(
     Notes
     -----
     None, scale, offset, and both are found without each session in turn (of a single recording: without each of 8
-    blocks) and judged on it by the mean squared error of window means; the simplest is taken whose error exceeds
-    that of the best by at most one standard error (Breiman, Friedman, Olshen & Stone 1984, section 3.4), on blocks,
-    which are alike, by no more than half the 95 % t interval of the difference. Of scale and offset the scale is the
-    simpler, since devices offer it.
+    blocks) and judged on it by the mean squared error of window means; the simplest is taken whose error exceeds that
+    of the best by at most one standard error (Breiman, Friedman, Olshen & Stone 1984, section 3.4), on blocks, which
+    resemble each other, by no more than half the 95 % t interval of the difference. Of scale and offset the scale is
+    the simpler, since devices offer it.
 
     A correction is stable if, over at least 3 sessions, the spread of what each session still asks for is below half
     of the correction, the correction found on the other sessions lowers the mean size of the error of the one

@@ -76,7 +76,7 @@ def pair_recordings(
     faults : str or mapping, optional
         What to do with the seconds of faults: "set aside" (not used), "report" (used, and listed) or "keep" (used, and
         not looked for); or a mapping of kinds to one of these. Kinds: "late_start", "early_end", "saturation", "held",
-        "dropout", "spike", "partial", "auto_zero_step", "step", "warm_up_drift". The last three touch much of a ride,
+        "dropout", "spike", "partial", "auto_zero_step", "step", "warm_up_drift". The last three affect much of a ride,
         and are reported unless a mapping names them; then a step takes the shorter side with it. Kinds that are not
         named are handled as by default.
 

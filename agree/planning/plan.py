@@ -140,7 +140,8 @@ def plan(
     r"""Find how many sessions settle a claim with a given chance, before they are recorded.
 
     Use it before a test, from assumed spreads or from a pilot. Without `looks` it plans for one check after all
-    sessions: who checks after each session and stops at the first settled answer is wrong more often than `level` says.
+    sessions: checking after each session and stopping at the first settled answer is wrong more often than `level`
+    says.
 
     Parameters
     ----------

@@ -115,7 +115,7 @@ def check_quantity(
 ) -> QuantityCheck:
     """Decide whether a claim about a quantity holds, as the device was worn and with its delay taken out.
 
-    Use it for recordings of heart rate, speed, temperature and the like; for power use `check_claim`.
+    Use it for recordings of heart rate, speed, temperature and similar quantities; for power use `check_claim`.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def check_quantity(
     claim : str or Claim
         "5 bpm", "2 %", "10 % or 5 bpm", "0.3 °C".
     delay : {"device", "clock", "unknown"}, optional
-        Whose a delay is; found from the stamps if not given.
+        What a delay belongs to; found from the stamps if not given.
     lag_s : float, optional
         The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is taken for the clocks'
         unless `delay` says otherwise.

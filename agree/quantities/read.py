@@ -41,8 +41,8 @@ def overlay_recordings(
 ) -> Overlay:
     """Read two recordings of one quantity and lay them over each other as their stamps have them.
 
-    Use it for heart rate, speed, temperature and the like, whose delay may be the device's own; power goes through
-    `pair_recordings`, which lines the clocks up.
+    Use it for heart rate, speed, temperature and similar quantities, whose delay may be the device's own; power goes
+    through `pair_recordings`, which lines the clocks up.
 
     Parameters
     ----------

@@ -167,7 +167,7 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
 
     Notes
     -----
-    Values to distrust, each a limit of common practice and no proof of a fault: power below 0 or above 2,500 W; a
+    Values to distrust, each a limit of common practice that proves no fault: power below 0 or above 2,500 W; a
     reading above 3 times the median of 9 around it plus 300 W; the same power, not 0, 10 times in a row; the highest
     power at least 3 times in a row; 0 W at 30 rpm or more, or over 20 W at 0 rpm, 3 times in a row; cadence above 200
     rpm; a balance of 0 or 100 %.

@@ -110,7 +110,7 @@ def bias_by_band(
     {pairs}
     edges : (k + 1,) array_like, or "quantiles"
         Increasing band edges; a band is [low, high). Infinite outer edges are allowed. ``"quantiles"``: `count` bands
-        with like numbers of pairs, fewer where values tie.
+        with about equal numbers of pairs, fewer where values tie.
     count : int
         Number of bands for ``edges="quantiles"``, at least 1.
     joint : bool

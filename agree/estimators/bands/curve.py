@@ -115,7 +115,7 @@ def bias_curve(
         Levels at which to give the curve; 41 from the 2.5th to the 97.5th percentile if not given.
     scale : {"percent", "difference"}
         ``difference``: mean error at a level; ``percent``: 100 times that over the level (over the mean reference at
-        the level, fitted alike, if `by` is given).
+        the level, fitted in the same way, if `by` is given).
     {level, sampling, session}
     by : (n,) array_like, optional
         Value to take for the level instead of the reference, such as a moving mean of it: a reference with noise of

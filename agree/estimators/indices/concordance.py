@@ -97,7 +97,7 @@ def concordance(
 ) -> Concordance:
     r"""Lin's concordance correlation: how closely pairs follow the line of identity, against their range.
 
-    Use it to compare with published work that reports it, over a like range of power. Not for judging a claim: it
+    Use it to compare with published work that reports it, over a similar range of power. Not for judging a claim: it
     depends on the range ridden, and a device 2 % off over a wide range may still show 0.99.
 
     Parameters

@@ -216,8 +216,8 @@ def coverage_probability(
     -----
     ``normal``: Phi((L - m)/s) - Phi((-L - m)/s); interval from equally likely pairs of mean and SD, or, serial, by
     influence on the logit scale. ``any``: the share counted, with
-    binomial limits (Clopper & Pearson 1934) for the effective number of pairs (Korn & Graubard 1998). Errors all
-    alike have a share of 0 or 1 and, taken as normal, no interval.
+    binomial limits (Clopper & Pearson 1934) for the effective number of pairs (Korn & Graubard 1998). Equal
+    errors have a share of 0 or 1 and, taken as normal, no interval.
 
     References
     ----------

@@ -168,7 +168,7 @@ def intraclass(
 ) -> Intraclass:
     r"""Intraclass correlations of subjects measured once by each of several raters (devices or trials).
 
-    Use it to compare with published reliability, for like subjects. Not for judging a claim, and not for seconds of
+    Use it to compare with published reliability, for similar subjects. Not for judging a claim, and not for seconds of
     one ride: subjects must be independent of each other, such as riders or blocks of separate days.
 
     Parameters

@@ -102,7 +102,7 @@ def precision(
     r"""Repeatability and reproducibility from repeats in groups: laboratories, days, devices, sessions or subjects.
 
     Use it for repeats of one quantity under the same conditions. Not for seconds of a ride, which are not repeats, and
-    whose neighbours are alike: average each block first.
+    whose neighbours resemble each other: average each block first.
 
     Parameters
     ----------

@@ -129,7 +129,7 @@ def _look(name: str, item: Estimate, ideal: float, low: float, high: float) -> L
 
 
 def _by_level(level_w: checks.FloatArray, d: checks.FloatArray, z: float) -> Shape:
-    """Shift of the bias, and change of the SD, from the 5th to the 95th hundredth of the levels."""
+    """Shift of the bias, and change of the SD, from the 5th to the 95th percentile of the levels."""
     u, _, stretch = centred_level(level_w)
     reach = float(np.subtract(*np.quantile(u, [0.95, 0.05])))
     centred = d - d.mean()
@@ -207,7 +207,7 @@ def look_at_errors(
 ) -> ErrorLook:
     r"""Look at what limits of agreement take for granted, and say which limits to use.
 
-    Use it before quoting limits_of_agreement. It judges sizes, not p-values: a trend that is certain and too small
+    Use it before quoting limits_of_agreement. It judges sizes, not p-values: a trend that is certain but too small
     to matter passes, and one that may or may not matter is called not settled.
 
     Parameters
@@ -242,7 +242,7 @@ def look_at_errors(
 
     Notes
     -----
-    Trend: shift of the bias from the 5th to the 95th hundredth of the levels over the half-width z s of the limits;
+    Trend: shift of the bias from the 5th to the 95th percentile of the levels over the half-width z s of the limits;
     0.25 passes (a tail of 2.5 % becomes 4.3 % there). Spread: change of the fitted SD over that range relative to
     its middle; 0.4 passes (a ratio of 1.5). Skewness 0.5, kurtosis up to 4 (light tails do no harm) and half to
     double the expected share beyond either limit pass. These bounds are this package's choice.

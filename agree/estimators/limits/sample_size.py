@@ -80,9 +80,9 @@ def limits_sample_size(
     Parameters
     ----------
     width : float
-        Width wanted of the exact interval of each limit, > 0, in the unit of `sd`.
+        Wanted width of the exact interval of each limit, > 0, in the unit of `sd`.
     sd : float
-        Standard deviation of the differences foreseen, > 0; 1 gives widths in standard deviations.
+        Expected standard deviation of the differences, > 0; 1 gives widths in standard deviations.
     coverage : float
         Share of the differences between the limits, in (0, 1).
     level : float

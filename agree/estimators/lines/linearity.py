@@ -73,7 +73,7 @@ def linearity(
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Linearity:
-    r"""Test whether readings bend away from a line, from which side of it they lie on.
+    r"""Test whether readings bend away from a line, by the side of it on which they lie.
 
     Use it with any line. A small p-value says that points of one side gather in one part of the range: no line
     describes the device, see `bias_curve`. A large one does not show that the relation is straight, only that these

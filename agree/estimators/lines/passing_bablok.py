@@ -109,7 +109,7 @@ def passing_bablok(
         the slope into 1/slope, a change of unit multiplies it.
     group : (n,) array_like, optional
         Labels of repeated measures, such as one steady block: slopes between readings of one group, which show
-        their errors and not of the line, are left out.
+        their errors and not the line, are left out.
     {level, sampling, session, nan_policy}
 
     Returns

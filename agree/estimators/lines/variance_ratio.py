@@ -127,7 +127,7 @@ def variance_ratio(
     With SD the root of the sum of squares about the block means over readings less blocks, the ratio is
     SD_device^2/SD_reference^2. Independent normal errors: limits ratio/F and ratio F, F the quantiles of Snedecor's
     F. Otherwise the logarithm of the ratio has the influence d_y^2/mean(d_y^2) - d_x^2/mean(d_x^2), and the limits are
-    transformed back. Errors alike over a whole block leave within-block SDs too small, in both devices.
+    transformed back. Errors that last over a whole block make within-block SDs too small, in both devices.
 
     References
     ----------

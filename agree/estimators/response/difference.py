@@ -105,7 +105,7 @@ def response_difference(
 ) -> Response:
     r"""How much more smoothly one of two devices answers than the other.
 
-    Use it to see whether scatter from second to second, or a slope below 1 between raw readings, comes of one device
+    Use it to see whether scatter from second to second, or a slope below 1 between raw readings, comes from one device
     averaging longer than the other. It needs power that changes from second to second, and cannot distinguish filters
     that both devices have in common. It knows two kinds: a running mean, trailing or not (that is a matter of delay),
     and a first-order lag.
@@ -150,7 +150,7 @@ def response_difference(
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
     twice the log-likelihood and W is at least 1.5 s or tau 0.3 s. Intervals: the influence of each
-    second on the weighted normal equations, serial engine, and 0.3 % of the size besides for what the spectra cannot
+    second on the weighted normal equations, serial engine, plus 0.3 % of the size for what the spectra cannot
     resolve; C is taken as known.
 
     ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
@@ -223,7 +223,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
 
 
 def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
-    """Pairs whose matched columns have one response: the sharper trace is smoothed, and moved, as the other one is.
+    """Return pairs whose matched columns have one response: the sharper trace is smoothed and moved like the other.
 
     `pair_recordings` does this by itself. Use it for pairs that you made from arrays.
 

@@ -123,15 +123,15 @@ def best_efforts(
 ) -> BestEfforts:
     r"""Best mean power over given durations, of each device from its own readings, and of both in one window.
 
-    Use it to see how a rider's bests would change with the other device. Not to judge a device: bests are few seconds
-    out of many, chosen for being high. Where one device averages longer than the other, short bests differ by that:
-    ``averaging_percent`` holds it, ``scale_percent`` the rest.
+    Use it to see how a rider's bests would change with the other device. Not to judge a device: bests are a few
+    seconds out of many, chosen because they are high. Where one device averages longer than the other, short bests
+    differ by that: ``averaging_percent`` holds it, ``scale_percent`` the rest.
 
     Parameters
     ----------
     pairs : Pairs
         One recording. A window of a trace is a run of consecutive seconds in which it has a reading as recorded that is
-        no fault of its own; coasting is 0 W, and readings at its ceiling count. What the other device does breaks no
+        not a fault of its own; coasting is 0 W, and readings at its ceiling count. What the other device does breaks no
         window of this one.
     durations_s : sequence of int, s
         Lengths of windows, 1 to 86400.
@@ -170,9 +170,9 @@ def best_efforts(
     engine; with fewer than 16 windows side by side, from the long-run variance by the engine, over the length.
 
     The best of means with errors is too high, the more so the larger the errors: ``selection_w``, found by drawing
-    errors anew in blocks of 300 s. Which device the errors are of is not known. So the interval of the difference of
+    errors anew in blocks of 300 s. The data do not show whose errors they are. So the interval of the difference of
     bests is widened by ``selection_w`` on both sides, and that in the reference's best window on its upper side, since
-    the reference may be high there by an error of its own. This is approximate, and wide rather than narrow.
+    the reference may be high there by an error of its own. This is approximate, and too wide rather than too narrow.
 
     References
     ----------
