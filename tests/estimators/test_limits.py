@@ -149,10 +149,32 @@ def test_limits_over_few_sessions_cover():
 
 def test_equal_errors_give_limits_equal_to_the_bias():
     for sampling, session in (("independent", None), ("serial", None), ("sessions", [1, 1, 2, 2])):
-        result = limits_of_agreement([100, 200, 300, 400], [101, 201, 301, 401], sampling=sampling, session=session)
+        one = np.array([100, 200, 300, 400]) + 2.0**-20  # not rounded to any power of ten
+        result = limits_of_agreement(one, one + 1, sampling=sampling, session=session)
         for item in (result.bias, result.lower, result.upper):
             assert (item.value, item.low, item.high) == (1, 1, 1)
         assert result.sd == 0
+
+
+@pytest.mark.parametrize(("step", "scale"), [(1.0, "difference"), (0.1, "difference"), (1.0, "percent"), (1.0, "log")])
+def test_equal_errors_of_rounded_readings_leave_the_rounding(step, scale):
+    """Standard error step/sqrt(6 n) of the mean, whatever the scatter; none for readings that are not rounded."""
+    one = step * np.array([200, 200, 200, 200])
+    result = limits_of_agreement(one, one + step, scale=scale)
+    factor = {"difference": 1, "percent": 100 / one[0], "log": np.hypot(1, 201 / 200) / (201 * step) / 2**0.5}[scale]
+    half = special.stdtrit(3, 0.975) * step / np.sqrt(24) * factor
+    for item in (result.bias, result.lower, result.upper):
+        found = np.log([item.low, item.value, item.high]) if scale == "log" else [item.low, item.value, item.high]
+        assert np.diff(found) == pytest.approx([half, half], rel=1e-9)
+        assert "at least the rounding of the readings" in item.method
+
+
+def test_rounding_changes_nothing_where_errors_scatter_more(rng):
+    x = np.rint(rng.uniform(100, 300, 50))
+    y = x + np.rint(rng.normal(0, 2, 50))
+    item = limits_of_agreement(x, y).bias
+    assert item.method == "t, independent pairs"
+    assert item.high - item.value == pytest.approx(special.stdtrit(49, 0.975) * (y - x).std(ddof=1) / 50**0.5)
 
 
 def test_percent_refuses_zero_reference():

@@ -79,7 +79,7 @@ def test_two_trials_without_a_change_of_the_mean_agree_with_the_analysis_of_vari
 
 @pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
 def test_trials_that_repeat_exactly(sampling):
-    one = np.array([100.0, 150, 200, 260])
+    one = np.array([100.0, 150, 200, 260]) + 2.0**-20  # rounded readings would leave the rounding
     result = typical_error(one, one + 2, sampling=sampling, session=[1, 1, 2, 2])
     assert ends(result.typical_error) == ends(result.smallest_detectable_change) == [0, 0, 0]
     assert ends(result.change) == [2, 2, 2]

@@ -13,7 +13,7 @@ from scipy import special
 
 import agree
 from agree.estimators.lines import pairwise_slopes
-from agree.study.statistics.many_units import many_units
+from agree.study.statistics.many_units import q_profile
 from agree.verdict.sessions import pooled
 
 
@@ -75,8 +75,8 @@ def q_profile_of_odds(columns, call):
     """Interval of the variance between log odds ratios."""
     a, n, c, m = (columns[name] for name in ("a", "n", "c", "m"))
     error, variance = np.log(a * (m - c) / (c * (n - a))), 1 / a + 1 / (n - a) + 1 / c + 1 / (m - c)
-    sd = many_units(error, np.sqrt(variance), limit=1.0).sd
-    return SimpleNamespace(low=sd.low**2, high=sd.high**2)
+    low, high = (q_profile(error, variance, float(special.chdtri(a.size - 1, p))) for p in (0.025, 0.975))
+    return SimpleNamespace(low=low, high=high)
 
 
 def table(columns, call):

@@ -21,6 +21,7 @@ from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.fieller import fieller
 from agree.estimators.readings import resolution, warn_of_alike
+from agree.estimators.rounding import WORDS, at_least, rounding_of_error, rounding_of_mean
 from agree.estimators.scales import errors_on_scale, exponential
 
 SCALES = ("difference", "percent", "ratio", "log")
@@ -98,22 +99,8 @@ def _p(summands: FloatArray, sure: bool, sampling: str, session: Any, floor: flo
     return float(special.stdtr(result.df, -mean / error))
 
 
-def _rounding(step: float, weight: FloatArray) -> float:
-    """Standard error that rounding of one reading to `step` leaves in the mean of weight * reading."""
-    return step * math.sqrt(float(weight @ weight) / 12) / weight.size if step else 0.0
-
-
-def _at_least(item: Estimate, floor: float) -> Estimate:
-    """Widen an interval to the standard error that the rounding of the readings leaves."""
-    if not floor > item.standard_error:
-        return item
-    half = t_quantile(item.level, item.df) * floor
-    return replace(item, low=item.value - half, high=item.value + half, standard_error=floor,
-                   method=item.method + ", at least the rounding of the readings")
-
-
 def _ratio_at_least(item: Estimate, floor: float, a: float, b: float) -> Estimate:
-    """As `_at_least` for a ratio b/a of means with this floor each: kept is |b - v a| <= t floor sqrt(1 + v^2)."""
+    """As `at_least` for a ratio b/a of means with this floor each: kept is |b - v a| <= t floor sqrt(1 + v^2)."""
     k = (t_quantile(item.level, item.df) * floor) ** 2
     if floor == 0 or not a * a > k:
         return item if floor == 0 else replace(item, low=-math.inf, high=math.inf)
@@ -122,7 +109,7 @@ def _ratio_at_least(item: Estimate, floor: float, a: float, b: float) -> Estimat
     low, high = min(item.low, middle - half), max(item.high, middle + half)
     if (low, high) == (item.low, item.high):
         return item
-    return replace(item, low=low, high=high, method=item.method + ", at least the rounding of the readings")
+    return replace(item, low=low, high=high, method=item.method + WORDS)
 
 
 @shared
@@ -206,15 +193,14 @@ def equivalence(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels,
                                "cautious": True}
-    step = resolution(x, y)
-    share = np.ones(x.size) if labels is None else pair_weights(labels)  # of a pair in the mean, with mean 1
     if scale == "ratio":
         if x.sum() == 0:
             raise InputError("scale='ratio' needs a `reference` whose mean is not 0; set coasting aside or use "
                              "scale='difference'")
         unit = math.copysign(max(np.abs(x).max(), np.abs(y).max()), x.sum())
-        x, y, step = x / unit, y / unit, step / abs(unit)
-        floor = _rounding(step, share)
+        share = np.ones(x.size) if labels is None else pair_weights(labels)  # of a pair in the mean, with mean 1
+        step, x, y = resolution(x, y) / abs(unit), x / unit, y / unit
+        floor = rounding_of_mean(step, share)
         item = _ratio_at_least(fieller(y, x, **options), floor, float(share @ x) / x.size, float(share @ y) / x.size)
         warn_of_alike(y - item.value * x, sampling, along=x)
         below, above = y - ends[0] * x, ends[1] * x - y
@@ -222,9 +208,8 @@ def equivalence(
     else:
         error = errors_on_scale(x, y, scale)
         warn_of_alike(error, sampling)
-        weight = np.ones(x.size) if scale == "difference" else (100 if scale == "percent" else 1) / np.abs(x)
-        floors = [_rounding(step, share * weight) * math.sqrt(2)] * 2  # of both readings
-        item = _at_least(estimate(float(error.mean()), error - error.mean(), **options), floors[0])
+        floors = [rounding_of_error(x, y, scale, labels)] * 2
+        item = at_least(estimate(float(error.mean()), error - error.mean(), **options), floors[0])
         low, high = map(math.log, ends) if scale == "log" else ends
         below, above = error - low, high - error
     sure = not item.standard_error > 1e-12 * abs(item.value)

@@ -20,6 +20,7 @@ from agree.core.shared_docs import made_by, shared
 from agree.estimators.components import square_limits
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import transformed
 
 SCALES = ("difference", "percent")
@@ -167,6 +168,8 @@ def typical_error(
             logarithm = estimate(math.log(variance) / 2, (square / variance - 1) / 2, level=level, sampling=sampling,
                                  session=labels)
             sd = transformed(logarithm, math.exp).scaled(unit)
+    if scale == "difference":
+        change = at_least(change, rounding_of_error(x, y, scale, labels))
     warn_of_drift(change, sd)
     error, detectable = sd.scaled(1 / math.sqrt(2)), sd.scaled(z)
     if scale == "percent":

@@ -20,6 +20,7 @@ from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale, exponential
 
 
@@ -144,6 +145,8 @@ def limits_of_agreement(
     -----
     With d the errors and z the normal quantile of (1 + coverage)/2, the limits are dbar -+ z s. Their influence
     is (d_i - dbar) -+ z ((d_i - dbar)^2 - s^2)/(2 s). All-equal errors give s = 0 and limits equal to the bias.
+    Readings that share a power of ten as their step are taken for rounded to it: intervals are no narrower than that
+    of a mean whose standard error is step/sqrt(6 n).
 
     ``sessions``: sessions have equal weight; s^2 = var(session means) + mean(variance within a session), and the
     limits' intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees
@@ -181,6 +184,8 @@ def limits_of_agreement(
     else:
         lower, upper = (estimate(mean + k * sd, limit_influence(centred, sd, k), level=level, sampling=sampling)
                         for k in (-z, z))
+    floor, df = rounding_of_error(x, y, scale, labels), bias.df
+    bias, lower, upper = (at_least(item, floor, df) for item in (bias, lower, upper))
     warn_of_drift(bias, lower, upper)
     if scale == "log":
         bias, lower, upper = map(exponential, (bias, lower, upper))

@@ -1,0 +1,45 @@
+"""Rounding of the readings as a floor of uncertainty: equal errors in whole watts are no proof of an exact mean."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.interval.engine import t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import pair_weights
+from agree.estimators.readings import resolution
+
+WORDS = ", at least the rounding of the readings"
+
+
+def rounding_of_mean(step: float, weight: FloatArray) -> float:
+    """Standard error that rounding of one reading to `step` leaves in the mean of weight * reading."""
+    return step * math.sqrt(float(weight @ weight) / 12) / weight.size if step else 0.0
+
+
+def rounding_of_error(x: FloatArray, y: FloatArray, scale: str, session: NDArray[Any] | None) -> float:
+    """Return the same for the mean error on a scale, over sessions if there are any: both readings are rounded."""
+    step = resolution(x, y)
+    if step == 0:
+        return 0.0
+    share = np.ones(x.size) if session is None else pair_weights(session)
+    if scale == "log":
+        return rounding_of_mean(step, share * np.hypot(1 / x, 1 / y))
+    weight = np.ones(x.size) if scale == "difference" else 100 / np.abs(x)
+    return math.sqrt(2) * rounding_of_mean(step, share * weight)
+
+
+def at_least(item: Estimate, floor: float, df: float | None = None) -> Estimate:
+    """Widen an interval to the standard error `floor`; `df` where the estimate carries none."""
+    half = t_quantile(item.level, item.df if df is None else df) * floor
+    if not half > 0 or (item.low <= item.value - half and item.value + half <= item.high):
+        return item
+    error = max(floor, item.standard_error) if math.isfinite(item.standard_error) else item.standard_error
+    return replace(item, low=min(item.low, item.value - half), high=max(item.high, item.value + half),
+                   standard_error=error, method=item.method + WORDS)
