@@ -163,3 +163,22 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
     click.echo(made.summary())
     if options["pages"]:
         click.echo(f"Written: {', '.join(options['pages'])}")
+
+
+@study.command("plan")
+@click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, in per cent.")
+@click.option("--athlete-sd", type=float, metavar="PERCENT", help="SD of a device's error between athletes.")
+@click.option("--unit-sd", type=float, metavar="PERCENT", help="SD of the error between units.")
+@click.option("--session-sd", type=float, default=0.8, show_default=True, metavar="PERCENT",
+              help="SD of the error between sessions.")
+@click.option("--difference", type=float, metavar="PERCENT", help="Difference of devices or conditions to be found.")
+@click.option("--reference-uncertainty", metavar="TEXT", help="As for study check.")
+@click.option("--chance", type=float, default=0.8, show_default=True, metavar="P", help="Wanted chance, a fraction.")
+def plan_study_command(**options: Any) -> None:
+    """Say how many athletes, units and sessions a study needs.
+
+    Example: agree study plan --claim 1.5% --athlete-sd 0.5 --session-sd 0.5 --difference 1
+    """
+    from agree.study.planning import plan_study
+
+    click.echo(plan_study(options.pop("claim"), **options).summary())

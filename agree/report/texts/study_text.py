@@ -9,6 +9,7 @@ from collections import Counter
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import number, summary
 from agree.report.story.language.vocabulary import question
+from agree.study.planning import StudyPlan, StudyPlanRow
 from agree.study.running import Study
 from agree.study.statistics.many_units import ManyUnits
 from agree.study.tables import Line
@@ -91,6 +92,41 @@ def study_rows(study: Study) -> list[tuple[str, str]]:
         more = f" ({len(errors) - 1} more in pairs.csv)" if len(errors) > 1 else ""
         rows.append(("Not checked", f"{_pair(errors[0])}: {textwrap.shorten(errors[0].error, 110)}{more}"))
     return [*rows, ("Caution", CAUTION)]
+
+
+QUESTIONS = {"device in a condition": "a device's mean error in one condition", "difference": "a difference of two",
+             "mean of the units": "the mean of all units"}
+
+
+def _planned(row: StudyPlanRow) -> str:
+    who = "units" if row.question == "mean of the units" else "athletes"
+    each = f"{row.sessions} session{'s' if row.sessions > 1 else ''} each"
+    if row.number is None:
+        return f"more than 1000 {who} with {each}"
+    return f"{row.number} {who} with {each} ({row.pairs} pairs)"
+
+
+@summary.register
+def _(result: StudyPlan) -> str:
+    """Say what each question needs, and on what it rests."""
+    lines = textwrap.wrap(f"STUDY  claim {result.claim.text}: for a chance of {100 * result.chance:g} % to find that "
+                          "it holds, or the difference", WIDTH)
+    for question_name, words in QUESTIONS.items():
+        rows = [row for row in result.rows if row.question == question_name]
+        if rows:
+            lines += textwrap.wrap(f"{words}: " + "; ".join(_planned(row) for row in rows) + ".", WIDTH,
+                                   subsequent_indent="  ")
+    if math.isfinite(result.unit_sd):
+        lines += textwrap.wrap(f"share of such units within the claim: {result.share_units} units that look normal, or "
+                               f"{result.share_units_assumed} that are assumed to be; a limit that holds 95 % of them: "
+                               f"{result.tolerance_units}.", WIDTH, subsequent_indent="  ")
+    given = {"between athletes": result.athlete_sd, "between units": result.unit_sd,
+             "between sessions": result.session_sd}
+    told = ", ".join(f"{value:g} % {name}" for name, value in given.items() if math.isfinite(value))
+    found = f", difference {result.difference:g} %" if math.isfinite(result.difference) else ""
+    lines += textwrap.wrap(f"Assumed: SD {told}; true error {result.true_error:g} %{found}. Real SDs may differ: look "
+                           "at the first pairs before you fix the numbers.", WIDTH, subsequent_indent="  ")
+    return "\n".join(lines)
 
 
 @summary.register
