@@ -57,10 +57,10 @@ def overlaid(t: Array, strap: Array, wrist: Array, steps: Array | None = None) -
 def delays(runs: int) -> None:
     """Print how often a delay is called the device's, and how far the lag is off."""
     print("| true delay, s | averaging, s | called the device's, % | error of the lag, s: mean, SD | "
-          "covered by ±1.96 se, % | averaging named, % |\n|---|---|---|---|---|---|")
+          "covered by ±1.96 se, % | averaging named, % | mean absolute error as worn, % |\n|---|---|---|---|---|---|---|")
     for late, averaged in ((0, 1), (3, 1), (6, 1), (12, 1), (20, 1), (3, 10), (0, 20)):
         own = named = covered = 0
-        errors = []
+        errors, sizes = [], []
         for run in range(runs):
             rng = np.random.default_rng([late, averaged, run])
             t, strap, wrist = session(rng, late, averaged)
@@ -69,6 +69,7 @@ def delays(runs: int) -> None:
             named += found.averaged_s > 1
             errors.append(found.lag_s - late - (averaged - 1) / 2)
             covered += abs(errors[-1]) <= 1.96 * math.hypot(found.se_s, 0.7)
+            sizes.append(float(np.mean(np.abs(wrist - strap) / strap)))
         print(f"| {late} | {averaged} | {100 * own / runs:.1f} | {np.mean(errors):+.2f}, {np.std(errors):.2f} | "
               f"{100 * covered / runs:.0f} | {100 * named / runs:.0f} |", flush=True)
 

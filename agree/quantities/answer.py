@@ -14,10 +14,10 @@ from agree.core import checks
 from agree.core.choices import Sampling
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.interval.engine import spread
+from agree.core.interval.engine import estimate, spread
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.core.thresholds import TRIALS_HOLDS_MARGIN
+from agree.core.thresholds import HALF_WEIGHT_S, TRIALS_HOLDS_MARGIN
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
@@ -26,12 +26,12 @@ from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import Overlay
 from agree.verdict import meanings
 from agree.verdict.claim import Claim
-from agree.verdict.columns import LEAST_WINDOWS, Windows, table
+from agree.verdict.columns import LEAST_WINDOWS, Table, Windows, table
 from agree.verdict.reference import ReferenceUncertainty
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.rule import HOLDS, OPEN, three_way, widen
 
-ASKED = ("average", "readings", "next_session")
-Asked = Literal["average", "readings", "next_session"]
+ASKED = ("average", "readings", "next_session", "mean_absolute")
+Asked = Literal["average", "readings", "next_session", "mean_absolute"]
 SHIFTS_S = (-SEARCHED_S, -SEARCHED_S // 2, SEARCHED_S // 2, SEARCHED_S)  # delays tried where none can be told
 
 
@@ -92,6 +92,33 @@ def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: 
     return normal_share(found, 1 / TRIALS_HOLDS_MARGIN, level).low >= meanings.SHARE
 
 
+def mean_absolute(data: Table, claim: Claim, known: ReferenceUncertainty, level: float) -> meanings.Reading:
+    """Answer for the mean absolute error of seconds, of a claim in per cent the mean absolute percentage error (MAPE).
+
+    Raises
+    ------
+    InputError
+        A claim with two limits, or per cent of readings of 0.
+    """
+    if claim.percent is not None and claim.absolute is not None:
+        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'")
+    chosen = data.reference >= (-math.inf if claim.above is None else claim.above)
+    error, reference = np.abs(data.error[chosen]), np.abs(data.reference[chosen])
+    limit = claim.percent if claim.percent is not None else float(claim.absolute or 0)
+    if claim.percent is not None:
+        if (reference == 0).any():
+            raise InputError(f"`claim` {claim.text}: {int((reference == 0).sum())} s have a reference of 0, of which "
+                             "per cent means nothing; write the claim in the unit of the readings")
+        error = 100 * error / reference
+    labels = data.labels(chosen)
+    plain = estimate(float(error.mean()), error - error.mean(), level=level, sampling=data.sampling, session=labels,
+                     cautious=True, half_weight_n=HALF_WEIGHT_S)
+    size = widen(plain, known.known(float(reference.mean()), claim.unit))
+    size = replace(size, low=max(size.low, 0.0))
+    return meanings.Reading(meaning="mean_absolute", verdict=three_way(size.low, size.high, limit), estimate=size,
+                            limit=limit, unit=claim.unit, because="", own=plain)
+
+
 def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Question, *,
               with_limits: bool = True) -> QuantityAnswer:
     """Answer with each device moved back by its lag, s; 0 leaves it as recorded."""
@@ -104,7 +131,8 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     single = meanings.readings(data, claim, known, level, window_s)
     if single.verdict == OPEN and errors_are_small(windows, claim, data.sampling, level):
         single = replace(single, verdict=HOLDS)
-    found = (mean, single, meanings.next_session(data, claim, mean, level))
+    found = (mean, single, meanings.next_session(data, claim, mean, level),
+             *([mean_absolute(data, claim, known, level)] if meaning == "mean_absolute" else []))
     limits: LimitsOfAgreement | None = None
     with suppress(InputError):  # too few windows: said as absent
         limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,

@@ -128,7 +128,7 @@ def check_quantity(
     lag_s : float, optional
         The lag, if it is known: device timestamp minus reference timestamp of one event, s. It is taken for the clocks'
         unless `delay` says otherwise.
-    meaning : {"average", "readings", "next_session"}
+    meaning : {"average", "readings", "next_session", "mean_absolute"}
         The meaning the verdict is given in, chosen before the data are seen.
     window_s : int
         Averaging time of a reading, s, 1 to 600.
@@ -203,7 +203,7 @@ def check_quantity(
         claim=own, meaning=meaning, verdict=verdict_of(owner, first, second, absolute=absolute, any_delay=any_delay),
         quantity=measured, as_recorded=first, taken_out=second, delays=delays,
         faults=faults, window_s=window_s, level=float(level), overlays=items, inputs=tuple(inputs),
-        notes=tuple(_notes(items, delays, any_delay=any_delay, drifts=first.limits is not None and (
+        notes=tuple(_notes(items, delays, any_delay=any_delay, meaning=meaning, drifts=first.limits is not None and (
             first.limits.lower.drift or first.limits.upper.drift))))
 
 
@@ -215,7 +215,7 @@ def _without(overlay: Overlay, faults: tuple[TraceFault, ...]) -> Overlay:
     return replace(overlay, device=device) if np.isfinite(device).sum() >= LEAST_COMMON_S else overlay
 
 
-def _notes(overlays: tuple[Overlay, ...], delays: tuple[Delay, ...], *, any_delay: bool,
+def _notes(overlays: tuple[Overlay, ...], delays: tuple[Delay, ...], *, any_delay: bool, meaning: Asked,
            drifts: bool) -> list[Note]:
     found = [note for item in overlays for note in item.notes]
     if any(delay.averaged_s > 1 for delay in delays):
@@ -224,6 +224,8 @@ def _notes(overlays: tuple[Overlay, ...], delays: tuple[Delay, ...], *, any_dela
     if any(math.isnan(delay.lag_s) for delay in delays):
         found.append(Note(kind="quantity_any_delay", severity="trust", values={"seconds": SEARCHED_S}) if any_delay
                      else Note(kind="quantity_no_lag", severity="trust"))
+    if meaning == "mean_absolute":
+        found.append(Note(kind="trials_mean_absolute", severity="trust"))
     if drifts:
         found.append(Note(kind="quantity_drifts", severity="trust"))
     rule = overlays[0].quantity.fault_rules

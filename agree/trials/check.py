@@ -17,7 +17,7 @@ from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits
 from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
-from agree.trials.meanings import MEANINGS, Meaning, TrialMeaning
+from agree.trials.meanings import ASKED, Meaning, TrialMeaning
 from agree.trials.remarks import remarks
 from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
@@ -40,7 +40,7 @@ class TrialsCheck(Drawn):
     meaning, verdict : str
         The meaning the verdict is given in, and the verdict: "holds", "does not hold" or "not settled".
     meanings : tuple of TrialMeaning
-        All four, from mild to strict.
+        All four, from mild to strict, and ``mean_absolute`` after them if it was asked for.
     bias, sd, lower, upper : Estimate
         Mean error, SD of a single trial's error, and limits of agreement, in `unit`.
     line : LevelLine or None
@@ -122,7 +122,7 @@ def check_trials(
         From `pair_trials`.
     claim : str or Claim
         "2 cm", "5 %", "10 % or 5 bpm" (the larger counts), "1 cm above 20 cm".
-    meaning : {"average", "levels", "readings", "next_subject"}
+    meaning : {"average", "levels", "readings", "next_subject", "mean_absolute"}
         The meaning the verdict is given in, to be chosen before the data are seen. See `TrialMeaning`.
     mean_of : int
         Number of trials that are averaged for a subject, for ``next_subject``; 1 or more.
@@ -173,7 +173,7 @@ def check_trials(
     """
     if not isinstance(trials, Trials):
         raise InputError(f"`trials` must be what pair_trials returns; got {type(trials).__name__}")
-    checks.choice(meaning, "meaning", MEANINGS)
+    checks.choice(meaning, "meaning", ASKED)
     checks.choice(assume, "assume", ("nothing", "normal"))
     checks.fraction(level, "level")
     if isinstance(mean_of, bool) or not isinstance(mean_of, int) or mean_of < 1:
@@ -188,7 +188,8 @@ def check_trials(
     line = meanings.line_of(scaled, level, known)
     found = (meanings.average(scaled, level, known), meanings.levels(scaled, line),
              meanings.readings(scaled, level, known, assume),
-             meanings.next_subject(scaled, level, known, mean_of, assume))
+             meanings.next_subject(scaled, level, known, mean_of, assume),
+             *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
     bias = widen(mean_error(scaled.errors, level), known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)
@@ -196,4 +197,4 @@ def check_trials(
         claim=own, meaning=meaning, verdict=next(item.verdict for item in found if item.meaning == meaning),
         meanings=found, bias=bias, sd=sd, lower=lower, upper=upper, line=line, side_by_side=beside, scaled=scaled,
         trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume, level=float(level), reference_u=known.u,
-        notes=(*used.notes, *remarks(scaled, beside, own, meaning, found[0])))
+        notes=(*used.notes, *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
@@ -15,13 +16,14 @@ from agree.core.shared_docs import made_by
 from agree.core.thresholds import TRIALS_COUNTED_SHARE, TRIALS_FAILS_MARGIN, TRIALS_HOLDS_MARGIN, TRIALS_NORMAL_FAILS
 from agree.estimators.trials.level_line import LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
-from agree.estimators.trials.unweighted import mean_error
-from agree.trials.scaled import ScaledErrors
+from agree.estimators.trials.unweighted import mean_error, subject_errors
+from agree.trials.scaled import OF_LIMIT, ScaledErrors
 from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way, widen
 
-Meaning = Literal["average", "levels", "readings", "next_subject"]
+Meaning = Literal["average", "levels", "readings", "next_subject", "mean_absolute"]
 MEANINGS: tuple[Meaning, ...] = ("average", "levels", "readings", "next_subject")
+ASKED: tuple[Meaning, ...] = (*MEANINGS, "mean_absolute")  # the last is answered where it is asked for
 MOST_NEEDED = 100_000
 
 
@@ -32,7 +34,7 @@ class TrialMeaning(Result):
 
     Attributes
     ----------
-    meaning : {"average", "levels", "readings", "next_subject"}
+    meaning : {"average", "levels", "readings", "next_subject", "mean_absolute"}
         ``average``: the mean error, each subject with the same weight. ``levels``: the error at the 5 % and the 95 %
         level of the subjects, both at once. ``readings``: the share of single trials within the limit, subjects
         weighed alike. ``next_subject``: the share of subjects whose mean of M trials is within it.
@@ -108,6 +110,30 @@ def average(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeani
         meaning="average", verdict=three_way(bias.low, bias.high, scaled.limit), estimate=bias, limit=scaled.limit,
         unit=scaled.unit, assumes=("means_near_normal", *_constant(scaled)),
         ground=Note(kind="trials_average", severity="answer", values={"subjects": scaled.errors.subjects}))
+
+
+def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
+    """Answer for the mean absolute error, of a claim in per cent the mean absolute percentage error (MAPE).
+
+    The reference's own error moves it by no more than its size. Errors that go both ways do not cancel, as they do in
+    the mean error; a few large ones hardly show.
+
+    Raises
+    ------
+    InputError
+        Unpaired trials, of which none has an error of its own, or a claim with two limits.
+    """
+    if not scaled.trials.paired:
+        raise InputError("`meaning` mean_absolute needs paired trials: of unpaired ones none has an error of its own")
+    if scaled.unit == OF_LIMIT:
+        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'")
+    errors = subject_errors(np.abs(scaled.error), scaled.trials.subject)
+    size = widen(mean_error(errors, level), known)
+    size = replace(size, low=max(size.low, 0.0))
+    return TrialMeaning(
+        meaning="mean_absolute", verdict=three_way(size.low, size.high, scaled.limit), estimate=size,
+        limit=scaled.limit, unit=scaled.unit, assumes=("means_near_normal",),
+        ground=Note(kind="trials_mean_absolute", severity="answer", values={"subjects": errors.subjects}))
 
 
 def _constant(scaled: ScaledErrors) -> tuple[str, ...]:

@@ -82,7 +82,7 @@ def remarks(
     if abs(skew) > thresholds.TRIALS_SKEW:
         yield Note(kind="trials_skewed", severity="trust" if meaning == "average" else "detail",
                    values={"side": "high" if skew > 0 else "low"})
-    elif meaning == "average" and (times := skew_margin(mean, subjects)) is not None:
+    elif meaning in ("average", "mean_absolute") and (times := skew_margin(mean, subjects)) is not None:
         yield Note(kind="trials_skew_margin", severity="trust", values={"subjects": subjects, "times": times})
     if scaled.trials.paired and subjects >= thresholds.TRIALS_FEW_SUBJECTS:
         growth = spread_against_level(scaled)
@@ -96,5 +96,7 @@ def remarks(
         if 100 * cv**2 > thresholds.TRIALS_NOISY_REFERENCE * scaled.limit:
             yield Note(kind="trials_noisy_reference", severity="trust",
                        values={"cv_percent": 100 * cv, "bias_percent": 100 * cv**2})
+    if meaning == "mean_absolute":
+        yield Note(kind="trials_mean_absolute", severity="trust")
     if not errors.trial_parts:
         yield Note(kind="trials_one_each", severity="detail")

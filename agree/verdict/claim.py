@@ -21,6 +21,7 @@ UNIT = r"(%|percent|per cent|w|watts?)"
 _LIMIT = re.compile(rf"{SIGN}{NUMBER}\s*(\S.*)")
 _FLOOR = re.compile(rf"{NUMBER}\s*(\S.*)")
 _FULL_SCALE = re.compile(rf"{SIGN}{NUMBER}\s*(?:%|percent|per cent)\s*of\s*{NUMBER}\s*(\S.*)", re.IGNORECASE)
+_MEAN_ABSOLUTE = re.compile(r"(?:mape|mae|mean absolute)\b", re.IGNORECASE)
 _WORD = re.compile(r"[^\W\d_]+(?:/[^\W\d_]+)*")  # an unknown unit is one word, such as "au"
 PERCENT = "%"
 
@@ -88,6 +89,11 @@ class Claim(Result):
             Any other form, a limit of 0, one of 100 % and more, or two units that do not convert.
         """
         plain = " ".join(str(text).split())
+        named = _MEAN_ABSOLUTE.match(plain)
+        if named is not None:
+            raise InputError(f"claim {text!r} is of a mean absolute error, which is a meaning and no limit: give the "
+                             "limit alone, like '5 %', and the meaning mean_absolute (--meaning mean-absolute on the "
+                             "command line), for tables of trials and for quantities other than power")
         full_scale = _FULL_SCALE.fullmatch(plain)
         if full_scale is not None and (is_known(full_scale[3]) or _WORD.fullmatch(full_scale[3])):
             share, full, unit = number(full_scale[1]), number(full_scale[2]), unit_of(full_scale[3]).symbol

@@ -103,7 +103,8 @@ def test_five_trials_of_each_are_not_five_times_as_many_subjects():
 
 @pytest.mark.parametrize(("claim", "options", "message"), [
     ("5 bpm", {}, "claim '5 bpm': column 'y_cm' is in cm; write the claim in cm or %"),
-    ("2 cm", {"meaning": "all"}, "`meaning` must be one of 'average', 'levels', 'readings', 'next_subject'; got 'all'"),
+    ("2 cm", {"meaning": "all"}, "`meaning` must be one of 'average', 'levels', 'readings', 'next_subject', "
+     "'mean_absolute'; got 'all'"),
     ("2 cm", {"mean_of": 0}, "`mean_of` must be a whole number of trials, 1 or more; got 0"),
     ("2 cm", {"assume": "x"}, "`assume` must be one of 'nothing', 'normal'; got 'x'"),
     ("2 cm", {"reference_uncertainty": "1 kg"}, "`reference_uncertainty` '1 kg': readings are in cm; write it in cm"),

@@ -35,8 +35,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.argument("device", required=False, metavar="[DEVICE]")
 @click.option("--claim", required=True, metavar="TEXT",
               help="The maker's claim: '1.5%', '2 W' or '1.5 % or 2 W above 100 W' (the larger counts).")
-@click.option("--meaning", type=Words(MEANINGS), default="average", show_default=True,
-              help="Which question the answer is given to.")
+@click.option("--meaning", type=Words({**MEANINGS, "mean-absolute": "mean_absolute"}), default="average",
+              show_default=True, help="Which question the answer is given to; mean-absolute for --quantity alone.")
 @click.option("--reference-uncertainty", metavar="TEXT",
               help="What is known of the reference: '±1 %', '1 % k=2', '2 W'. [default: taken as exact]")
 @click.option("--loss", metavar="TEXT", help="Drivetrain loss between reference and device: '2.5 ± 1 %'.")
@@ -117,6 +117,9 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     if options["quantity"] is not None:
         check_other_quantity([item[:2] for item in files], options)
         return
+    if options["meaning"] == "mean_absolute":
+        raise InputError("--meaning mean-absolute is for --quantity, such as heart rate, whose standards are stated "
+                         "so; for power choose average, bands, readings or next-session")
     with instead_of_trials(files[0].reference, files[0].device, options["claim"]):
         pairs = paired(files, options)
     outputs = Outputs(json_file, pages, figures, options["details"], options["efforts"], options["quiet"],

@@ -10,13 +10,14 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.progress import progress
 from agree.cli.terminal import outputs_are_no_inputs
-from agree.cli.words import Level, Words
+from agree.cli.words import IntervalLevel, Words
 
 if TYPE_CHECKING:
     from agree.core.results.result import Result
 
 NOT_HOLDING = 1
-MEANINGS = {"average": "average", "levels": "levels", "readings": "readings", "next-subject": "next_subject"}
+MEANINGS = {"average": "average", "levels": "levels", "readings": "readings", "next-subject": "next_subject",
+            "mean-absolute": "mean_absolute"}
 # Arguments of the library as a user of the command knows them.
 OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`": "--device", "`claim`": "claim",
            "`unit`": "--unit", "`mean_of`": "--mean-of", "`reference_uncertainty`": "--reference-uncertainty",
@@ -70,7 +71,7 @@ def deliver(result: Result, json_file: str | None) -> None:
 @click.option("--unit", metavar="UNIT", help="Unit of columns that name none.")
 @click.option("--reference-uncertainty", metavar="TEXT",
               help="What is known of the reference: '±0.5 cm', '1 % k=2'.  [default: taken as exact]")
-@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL",
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
 @click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")

@@ -43,6 +43,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_spread_shrinks": "errors are smaller at high levels; look at both ends of the range.",
     "trials_noisy_reference": "the reference's own noise, {cv_percent:.1f} %, adds {bias_percent:.2f} points to a "
                               "mean per cent; a claim in the unit itself is free of that.",
+    "trials_mean_absolute": "a mean absolute error hides delays and rare large errors; look at single readings too.",
     "trials_one_each": "with one trial each, differences between subjects and trials cannot be told apart.",
     "trials_keys_nearly": "{count} keys of the two tables differ in case, blanks, zeros or hyphens alone (first: "
                           "'{one}' and '{two}') and are not joined; write them alike.",

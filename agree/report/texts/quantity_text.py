@@ -11,7 +11,7 @@ from agree.report.notes.sentence import note_text
 from agree.report.texts.trials_text import share_text
 from agree.verdict.meanings import Reading
 
-WIDTH = 79
+WIDTH, MOST_LINES = 79, 16
 KINDS = {"cadence_lock": "locked to the cadence", "half_or_double": "half or double counts",
          "lost_contact": "contact lost or one value held", "dropout": "dropouts", "spike": "jumps",
          "cough": "coughs or other jumps",
@@ -39,7 +39,7 @@ def _table(rows: list[list[str]]) -> list[str]:
 
 def _headline(check: QuantityCheck) -> str:
     what = {"average": "the mean error", "readings": f"{check.window_s}-s means",
-            "next_session": "the next session"}[check.meaning]
+            "next_session": "the next session", "mean_absolute": "the mean absolute error"}[check.meaning]
     device = check.overlays[0].device_name
     limit = check.claim.text
     said = {"holds": "within the limit", "does not hold": "not within the limit",
@@ -88,8 +88,9 @@ def quantity_text(check: QuantityCheck) -> str:
     lag = "" if math.isnan(check.lag_s) else f" of {_seconds(check.lag_s)} s"
     rows = [["", "as recorded", f"delay{lag} taken out"]]
     names = {"readings": f"{check.window_s}-s means within", "average": f"mean error, {unit}",
-             "next_session": f"next session, {unit}"}
-    shown = [name for name in names if name != "next_session" or len(check.overlays) > 1 or name == check.meaning]
+             "next_session": f"next session, {unit}", "mean_absolute": f"mean absolute error, {unit}"}
+    shown = [name for name in names if name in ("readings", "average", check.meaning)
+             or (name == "next_session" and len(check.overlays) > 1)]
     for meaning in shown:
         rows += _cells(("> " if meaning == check.meaning else "  ") + names[meaning], first.of(meaning),
                        second.of(meaning) if second else None)
@@ -102,10 +103,18 @@ def quantity_text(check: QuantityCheck) -> str:
     many = "s" if sessions > 1 else ""
     label = check.quantity.label
     data = f"{label[0].upper() + label[1:]}: {sessions} session{many}, {clock_of(check.decides.seconds)}."
-    for text in (_delay(check), _faults(check), data + spread):
-        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
-    for note in check.notes:
-        wrapped = textwrap.wrap(f"Mind: {note_text(note)}", WIDTH, subsequent_indent="  ")
-        if len(lines) + len(wrapped) <= 16:
+    facts, told = _wrapped([_delay(check), _faults(check), data + spread]), [
+        (note, _wrapped([f"Mind: {note_text(note)}"]))
+        for note in sorted(check.notes, key=lambda note: note.severity != "trust")]
+    weighty = sum(len(wrapped) for note, wrapped in told if note.severity == "trust")
+    if len(lines) + len(facts) + weighty > MOST_LINES:  # what changes trust comes before a figure that JSON has too
+        facts = _wrapped([_delay(check), _faults(check), data])
+    lines += facts
+    for _, wrapped in told:
+        if len(lines) + len(wrapped) <= MOST_LINES:
             lines += wrapped
     return "\n".join(lines)
+
+
+def _wrapped(texts: list[str]) -> list[str]:
+    return [line for text in texts for line in textwrap.wrap(text, WIDTH, subsequent_indent="  ")]

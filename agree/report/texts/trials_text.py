@@ -45,6 +45,7 @@ def meant(item: TrialMeaning, check: TrialsCheck) -> str:
     """Return what a meaning asks, in a few words."""
     mean_of = check.mean_of
     return {"average": "mean error", "levels": "error at both ends", "readings": "95 % of single trials",
+            "mean_absolute": "mean absolute error",
             "next_subject": f"95 % of means of {mean_of}" if mean_of > 1 else "95 % of new subjects"}[item.meaning]
 
 
@@ -58,13 +59,14 @@ def found(item: TrialMeaning, check: TrialsCheck) -> str:
         return "too few subjects"
     at = item.ground.values.get("worst_level")
     where = f" at {float(at):.3g}" if at is not None else ""
-    return estimate_text(item.estimate, check.unit, sign=True) + where
+    return estimate_text(item.estimate, check.unit, sign=item.meaning != "mean_absolute") + where
 
 
 def headline(check: TrialsCheck) -> str:
     """Return the answer in one sentence."""
-    said = {"average": "the mean error", "levels": "the error at both ends of the range",
-            "readings": "the error of single trials", "next_subject": "the error of a new subject"}[check.meaning]
+    said = {"average": "the mean error", "mean_absolute": "the mean absolute error",
+            "levels": "the error at both ends of the range", "readings": "the error of single trials",
+            "next_subject": "the error of a new subject"}[check.meaning]
     ends = {"holds": f"lies within {check.claim.text}", "does not hold": f"lies outside {check.claim.text}",
             "not settled": f"may lie inside or outside {check.claim.text}"}
     if check.answer.unit == "share":
