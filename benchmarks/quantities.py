@@ -57,7 +57,7 @@ def overlaid(t: Array, strap: Array, wrist: Array, steps: Array | None = None) -
 def delays(runs: int) -> None:
     """Print how often a delay is called the device's, and how far the lag is off."""
     print("| true delay, s | averaging, s | called the device's, % | error of the lag, s: mean, SD | "
-          "covered by ±1.96 se, % | averaging named, % | mean absolute error as worn, % |\n|---|---|---|---|---|---|---|")
+          "covered by ±1.96 se, % | averaging named, % | mean absolute error as worn, % |\n|" + "---|" * 7)
     for late, averaged in ((0, 1), (3, 1), (6, 1), (12, 1), (20, 1), (3, 10), (0, 20)):
         own = named = covered = 0
         errors, sizes = [], []

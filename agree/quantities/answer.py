@@ -16,6 +16,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.engine import estimate, spread
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, TRIALS_HOLDS_MARGIN
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
@@ -116,7 +117,8 @@ def mean_absolute(data: Table, claim: Claim, known: ReferenceUncertainty, level:
     size = widen(plain, known.known(float(reference.mean()), claim.unit))
     size = replace(size, low=max(size.low, 0.0))
     return meanings.Reading(meaning="mean_absolute", verdict=three_way(size.low, size.high, limit), estimate=size,
-                            limit=limit, unit=claim.unit, because="", own=plain)
+                            limit=limit, unit=claim.unit, own=plain, because=Note(
+                                kind="quantity_mean_absolute", severity="answer", values={"seconds": error.size}))
 
 
 def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Question, *,

@@ -15,6 +15,8 @@ from agree.core.results.result import Result
 from agree.quantities.overlay import Overlay
 
 Mask = NDArray[np.bool_]
+LATE_S = 5     # a device may show what happened so many seconds late
+SPIKE_SD = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,22 +67,27 @@ def cadence_lock(overlay: Overlay) -> Mask:
 
 
 def half_or_double(overlay: Overlay) -> Mask:
-    """Device within 5 % of half or twice the reference, for 5 s; where it is not a lock to the cadence."""
-    ratio = overlay.device / np.where(overlay.reference > overlay.quantity.working, overlay.reference, np.nan)
+    """Device within 5 % of half or twice the reference, most of 5 s, for 5 s; where it is not a lock to the cadence.
+
+    The device is taken as it was recorded: twice a high heart rate is no heart's.
+    """
+    device = overlay.device if overlay.device_raw is None else overlay.device_raw
+    ratio = device / np.where(overlay.reference > overlay.quantity.working, overlay.reference, np.nan)
     near = (np.abs(ratio / 2 - 1) <= thresholds.HALF_NEAR) | (np.abs(2 * ratio - 1) <= thresholds.HALF_NEAR)
-    return _long(near, thresholds.HALF_S) & ~cadence_lock(overlay)
+    return _long(_most(near, 5), thresholds.HALF_S) & ~cadence_lock(overlay)
 
 
 def lost_contact(overlay: Overlay) -> Mask:
     """No reading where the reference has one, or one value for 20 s while it ranges over 10 steps and a tenth.
 
-    The reference is looked at as late as the device may be: from 10 s before. Before the device was started and after
-    it was stopped it lost nothing.
+    The reference is looked at as late as the device may be, up to 10 s, and must range at each: a stop is no frozen
+    reading. Before the device was started and after it was stopped it lost nothing.
     """
     first, last = overlay.device_seconds
     recording = np.zeros(overlay.device.size, bool)
     recording[first:last] = True
-    missing = _long(np.isnan(overlay.device) & np.isfinite(overlay.reference) & recording, 5)
+    doubled = half_or_double(overlay) if "half_or_double" in overlay.quantity.fault_rules else np.zeros_like(recording)
+    missing = _long(np.isnan(overlay.device) & np.isfinite(overlay.reference) & recording & ~doubled, 5)
     held = np.isfinite(overlay.device)
     same = np.r_[False, (overlay.device[1:] == overlay.device[:-1]) & held[1:]]
     frozen = np.zeros(same.size, bool)
@@ -88,28 +95,49 @@ def lost_contact(overlay: Overlay) -> Mask:
         start = max(first - 1, 0)
         if last - start < thresholds.FROZEN_LONG_S:
             continue
-        beside = overlay.reference[max(start - 10, 0):last]
-        beside = beside[np.isfinite(beside)]
-        least = max(10 * overlay.quantity.resolution, 0.1 * float(np.abs(beside).max())) if beside.size else np.inf
-        if beside.size and float(np.ptp(beside)) >= least:
-            frozen[start:last] = True
+        frozen[start:last] = all(_ranges(overlay, start - late, last - late) for late in range(11))
     return missing | frozen
 
 
+def _ranges(overlay: Overlay, start: int, last: int) -> bool:
+    """Whether the reference ranges over 10 steps and a tenth of itself between two seconds."""
+    beside = overlay.reference[max(start, 0):max(last, 0)]
+    beside = beside[np.isfinite(beside)]
+    if not beside.size:
+        return False
+    return float(np.ptp(beside)) >= max(10 * overlay.quantity.resolution, 0.1 * float(np.abs(beside).max()))
+
+
 def dropout(overlay: Overlay) -> Mask:
-    """Device at 0 while the reference is at work, most of 3 s around."""
+    """Device at 0 while the reference is at work, and was within 5 s either way: else it shows a late stop."""
     working = overlay.reference > overlay.quantity.working
-    found: Mask = (overlay.device == 0) & _most(working, 3)
+    stopped = _near(np.isfinite(overlay.reference) & ~working, LATE_S)
+    zero = (overlay.device == 0) & working
+    found = np.zeros(zero.size, bool)
+    for first, last in runs(overlay.device == 0):
+        if not stopped[first:last].any():
+            found[first:last] = zero[first:last]
     return found
 
 
 def spike(overlay: Overlay) -> Mask:
-    """Device away from its own median of 9 s by the quantity's largest jump, for 3 s at most; the reference is not."""
-    least = overlay.quantity.spike
-    away = [_from_median(values) for values in (overlay.device, overlay.reference)]
-    found = (np.abs(away[0]) >= least) & ~(_most(np.abs(away[1]) >= least / 2, 3))
+    """Device away from its own median of 9 s by the quantity's largest jump and 5 SD, for 3 s at most.
+
+    Not where the reference jumped too, within 5 s either way. The SD is that of the device's usual distance, by its
+    median: breaths that scatter widely make no cough.
+    """
+    away = [np.abs(_from_median(values)) for values in (overlay.device, overlay.reference)]
+    usual = away[0][np.isfinite(overlay.device) & (away[0] > 0)]
+    least = max(overlay.quantity.spike, SPIKE_SD * 1.4826 * float(np.median(usual)) if usual.size else 0.0)
+    found = (away[0] >= least) & ~_near(away[1] >= overlay.quantity.spike / 2, LATE_S)
     short: Mask = found & ~_long(found, 4)
     return short
+
+
+def _near(mask: Mask, seconds: int) -> Mask:
+    """Where the mask is true within so many seconds either way."""
+    result: Mask = np.convolve(mask, np.ones(2 * seconds + 1), "same") > 0.5
+    return result
 
 
 def _from_median(values: FloatArray) -> FloatArray:

@@ -43,6 +43,8 @@ class Overlay(Result):
         its readings if not given.
     notes : tuple of Note
         How the clocks were brought together.
+    device_raw : (n,) array, optional
+        The device's readings before those that are not plausible were taken out; `device` if not given.
     """
 
     reference: FloatArray
@@ -56,6 +58,7 @@ class Overlay(Result):
     steps: tuple[float, float] = (0.0, 0.0)
     device_span: tuple[int, int] | None = None
     notes: tuple[Note, ...] = ()
+    device_raw: FloatArray | None = None
 
     @property
     def device_seconds(self) -> tuple[int, int]:
@@ -159,4 +162,5 @@ def lay_over(
     first, last = (int(np.floor(times[1][k] - start)) for k in (0, -1))
     return Overlay(reference=x, device=y, shadow=other, quantity=quantity, absolute=absolute, reference_name=names[0],
                    device_name=names[1], session=session, device_span=(first, last + 1), notes=notes,
+                   device_raw=raw[1],
                    steps=(step_of(np.asarray(reference[1], float)), step_of(np.asarray(device[1], float))))

@@ -86,3 +86,46 @@ def test_a_cough():
     coughed[400] += 4
     assert [kind for kind, *_ in kinds(t, breaths, coughed, "oxygen uptake")] == ["cough"]
     assert kinds(t, breaths, breaths + 0.03 * rng.normal(size=900), "oxygen uptake") == []
+
+
+def test_stops_and_sprints_are_no_faults():
+    # A runner stops, and sprints; the watch shows both 3 s later. Stops were called a held value, sprints jumps.
+    t = np.arange(N, dtype=float)
+    x = 3 + 0.3 * np.sin(t / 50)
+    for at in range(300, 3300, 300):
+        x[at:at + 40] = 0
+        x[at + 120:at + 125] = 9
+    y = np.r_[x[:3], x[:-3]] + np.where(np.r_[x[:3], x[:-3]] > 0, 0.01 * (t % 7), 0)
+    assert kinds(t, x, y, "speed") == []
+    y[1100:1110] = 0  # between two stops the satellites are lost
+    assert kinds(t, x, y, "speed") == [("dropout", 1100, 10)]
+    y[1110:1160] = y[1110]  # and then one value is held
+    x[1110:1160] = np.linspace(2, 4, 50)
+    assert [kind for kind, *_ in kinds(t, x, y, "speed")] == ["dropout", "lost_contact"]
+
+
+@pytest.mark.parametrize(("apart", "found"), [(4, 0), (6, 1)])
+def test_a_zero_near_a_stop_is_the_stop(apart, found):
+    t = np.arange(N, dtype=float)
+    x = 3 + 0.3 * np.sin(t / 50)
+    x[1000:1040] = 0
+    y = x + 0.01 * (t % 7) * (x > 0)
+    y[1039 + apart:1049] = 0
+    assert len(kinds(t, x, y, "speed")) == found
+
+
+def test_twice_a_high_heart_rate_is_named_though_no_heart_has_it():
+    t, x, y, steps = heart()
+    y[1000:1060] *= 2  # up to 290 bpm: not plausible, and no lost contact
+    found = kinds(t, x, y, steps=steps)
+    assert [(kind, abs(start - 1000) <= 3, abs(seconds - 60) <= 6) for kind, start, seconds in found] == [
+        ("half_or_double", True, True)]
+
+
+@pytest.mark.parametrize(("scatter", "found"), [(0.03, 1), (0.25, 0)])
+def test_breaths_that_scatter_make_no_cough(scatter, found):
+    rng = np.random.default_rng(4)
+    t = np.arange(N, dtype=float)
+    x, y = (np.repeat(3 * (1 + scatter * rng.normal(size=N // 3)), 3) for _ in range(2))
+    y[1200:1203] += 1.5
+    assert len([kind for kind, *_ in kinds(t, x, y, "oxygen uptake")]) == found
