@@ -12,7 +12,7 @@ from agree.core.results.note import Note
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS
+from agree.verdict.rule import FAILS
 
 
 class Withheld(NamedTuple):
@@ -31,9 +31,10 @@ class Withheld(NamedTuple):
         return self.aside.notes() + self.used.notes() + tuple(item.note() for item in self.lost)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
-        """Return what to record if "holds" was withheld from the answer asked for since too little was recorded."""
-        holds = any(item.verdict == HOLDS for item in answered if item.meaning == meaning)
-        return self.used.next(holds and self.used.too_little and not self.aside.too_many)
+        """Return what to record first where too little was recorded for "holds", and it does not fail anyway."""
+        asked = next(item for item in answered if item.meaning == meaning)
+        held = asked.estimate is not None and asked.verdict != FAILS
+        return self.used.next(held and self.used.too_little and not self.aside.too_many)
 
 
 def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate) -> Withheld:

@@ -36,6 +36,11 @@ def test_a_short_recording_that_fails_still_fails(rng):
     assert check_claim(session(rng, seconds=115, sd=0.5, scale=1.05), "3 %").verdict == "does not hold"
 
 
+def test_an_open_answer_from_a_short_recording_asks_for_a_longer_one_first(rng):
+    check = check_claim(session(rng, seconds=140, sd=6.0, scale=1.01), "1.5 %")
+    assert (check.verdict, check.next_step.kind) == ("not settled", "next_ride_at_least")
+
+
 def test_seconds_in_the_range_of_the_claim_count(rng):
     ride = session(rng, seconds=1800, sd=0.5)
     above = float(np.sort(ride.reference)[-300])
