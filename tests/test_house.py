@@ -36,7 +36,7 @@ ARROWS = {
     "quantities": VERDICT | {"files", "recordings", "quantities"},
     "trials": VERDICT | {"files", "trials"},
     "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
-    "trail": VERDICT | {"assessment", "trail"},
+    "trail": VERDICT | {"assessment", "devices", "trail"},
     "study": VERDICT | {"files", "recordings", "pairing", "assessment", "quantities", "trials", "study"},
     "demo": CORE | {"demo"},
 }

@@ -23,6 +23,59 @@ class SessionFiles(NamedTuple):
     expected: float = math.nan
 
 
+class DeviceList(NamedTuple):
+    """Sessions of several devices: names of the devices, files of each session, states if the list has them."""
+
+    names: tuple[str, ...]
+    files: list[tuple[Path, ...]]
+    states: list[str] | None
+
+
+def device_list(place: str) -> DeviceList:
+    """Read a list with a column of files for each device.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read, fewer than two columns of files, or a cell that is empty.
+    """
+    from agree.core.errors import InputError
+
+    path = Path(place)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"--sessions {place}: cannot be read ({type(error).__name__}); give a list with a column of "
+                         "files for each device") from None
+    head, rows = _table(text)
+    names = [name for name in head if name.lower() not in ("session", "state")]
+    if len(names) < 2 or not rows:
+        found = ", ".join(head) or "none"
+        raise InputError(f"{path} is no list of sessions of several devices: expected a column of files for each of "
+                         f"two or more devices, and session and state if wanted; got the columns {found} and "
+                         f"{len(rows)} rows")
+    files = []
+    for number, row in enumerate(rows, 2):
+        cells = dict(zip(head, (cell.strip() for cell in row), strict=False))
+        lacking = [name for name in names if not cells.get(name)]
+        if lacking:
+            raise InputError(f"{path}, row {number}: {lacking[0]} names no file; give every device one in every "
+                             "session")
+        files.append(tuple(path.parent / cells[name] for name in names))
+    lower = [name.lower() for name in head]
+    states = None
+    if "state" in lower:
+        states = [row[lower.index("state")].strip() if len(row) > lower.index("state") else "" for row in rows]
+    return DeviceList(tuple(names), files, states)
+
+
+def _table(text: str) -> tuple[list[str], list[list[str]]]:
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    separator = ";" if lines and ";" in lines[0] and "," not in lines[0] else ","
+    rows = list(csv.reader(lines, delimiter=separator))
+    return ([cell.strip() for cell in rows[0]], rows[1:]) if rows else ([], [])
+
+
 def from_place(place: str) -> list[SessionFiles]:
     """Return the sessions of a list (reference, device, and session, state, expected if wanted) or of a folder.
 
@@ -49,16 +102,14 @@ def from_place(place: str) -> list[SessionFiles]:
 def _from_list(path: Path, text: str) -> list[SessionFiles]:
     from agree.core.errors import InputError
 
-    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    separator = ";" if lines and ";" in lines[0] and "," not in lines[0] else ","
-    rows = list(csv.reader(lines, delimiter=separator))
-    head = [cell.strip().lower() for cell in rows[0]] if rows else []
+    head, rows = _table(text)
+    head = [cell.lower() for cell in head]
     if not set(COLUMNS) <= set(head):
         raise InputError(f"{path} is no list of sessions: its first line must name the columns reference and device, "
                          "and may name session, state and expected. To add a session by its two files write --session "
                          "REF DEV")
     found = []
-    for number, row in enumerate(rows[1:], 2):
+    for number, row in enumerate(rows, 2):
         cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
         if not cells.get("reference") or not cells.get("device"):
             raise InputError(f"{path}, row {number}: reference and device must both name a file")

@@ -6,5 +6,11 @@ SENTENCES = {
     "split_declared": "declared beforehand, digest {digest}.",
     "split_undeclared": "{places} was not declared beforehand: whoever looks for the place of a change finds one too "
                         "often. Declare it before the next ride: agree plan --declare FILE --split.",
+    "devices_first_changed": "with {state} all {others} other devices moved alike against {device}: it is {device} "
+                             "that changed.",
+    "devices_two_vary": "two devices share what varies from session to session: a third tells the day-to-day error of "
+                        "{first} from that of {second}.",
+    "devices_few_sessions": "{sessions} sessions in the last state: from {needed} on, what varies from session to "
+                            "session is split between the devices.",
     "split_otherwise": "{places} is not the place that was declared, {declared}: it counts as chosen after looking.",
 }

@@ -8,6 +8,7 @@ import textwrap
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import number, summary
 from agree.report.notes.sentence import note_text
+from agree.trail.device_sessions import DeviceOverSessions, DeviceSessions
 from agree.trail.own_side import OwnSide
 from agree.trail.states import Change
 from agree.trail.trail import Trail
@@ -83,4 +84,35 @@ def _(result: OwnSide) -> str:
     if own.verdict == "holds" and result.verdict == "does not hold":
         lines += _row("That means", "the sensor keeps the claim; doubling one side of this rider does not. Another "
                                     "rider, or another day, has another asymmetry: no factor mends it.")
+    return "\n".join(lines)
+
+
+def _device_row(item: DeviceOverSessions, width: int) -> str:
+    value, low, high = (number(x, item.factor.low, item.factor.high) for x in (
+        item.factor.value, item.factor.low, item.factor.high))
+    sd = "cannot be told"
+    if item.session_sd is not None:
+        sd = " ".join((number(item.session_sd.value, item.session_sd.low, item.session_sd.high),
+                       f"({number(item.session_sd.low, item.session_sd.low, item.session_sd.high)} to "
+                       f"{number(item.session_sd.high, item.session_sd.low, item.session_sd.high)})"))
+    factor = "1" if low == high else f"{value} ({low} to {high})"
+    return f"{textwrap.shorten(item.name, width, placeholder='..'):<{width}}  {factor:<30}  {sd}"
+
+
+@summary.register
+def _(result: DeviceSessions) -> str:
+    last = sum(1 for item in result.states if item == result.states[-1])
+    several = len(set(result.states)) > 1
+    where = f", factors of {_sessions(last)} in the state {result.states[-1]!r}" if several else ""
+    head = f"{len(result.devices)} DEVICES over {_sessions(len(result.states))}, none trusted{where}"
+    lines = textwrap.wrap(head, WIDTH)
+    width = max(min(max(len(item.name) for item in result.devices), 18), 6)
+    lines.append(f"{'device':<{width}}  {'multiply by, to read as first':<30}  varies by session, %")
+    lines += [_device_row(item, width) for item in result.devices]
+    for item in result.devices[1:5]:
+        for change in item.changes[-2:]:
+            lines += _row("Change", f"{item.name}, to {change.after!r}: {change.answer}, "
+                                    f"{_span(change.change_percent, 'points')} against {result.devices[0].name}.")
+    for note in result.notes:
+        lines += _row("Mind", note_text(note))
     return "\n".join(lines)
