@@ -64,3 +64,20 @@ def test_json_names_the_kind_and_html_shows_the_summary(results):
     assert results["LimitsOfAgreement"].to_dict()["kind"] == "LimitsOfAgreement"
     hostile = Pairs(reference=[100, 110], device=[100, 111], device_name="<script>alert(1)</script>")
     assert "<script>" not in hostile._repr_html_()
+
+
+def test_a_result_made_of_another_shares_its_arrays_and_never_the_callers():
+    mine = np.array([100.0, 200.0, 300.0])
+    first = Pairs(reference=mine, device=mine + 1)
+    second = dataclasses.replace(first, device=mine + 2)
+    assert second.reason is first.reason  # of 1,000 sessions of an hour these are 190 MB
+    mine[0] = 0.0
+    assert first.reference[0] == 100.0
+    view = np.array([1.0, 2.0, 3.0])
+    seen = view[:]
+    seen.setflags(write=False)  # who holds the base can still write it
+    third = Pairs(reference=seen, device=seen + 1)
+    view[0] = 9.0
+    assert third.reference[0] == 1.0
+    with pytest.raises(ValueError, match="read-only"):
+        second.reference[0] = 1.0

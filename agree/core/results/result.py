@@ -58,7 +58,8 @@ class Result:
     """What every estimator and check returns.
 
     Subclasses are frozen dataclasses. Arrays are copied and made read-only, so that neither the
-    caller's array is frozen nor the result can change after the fact; copies and unpickled results
+    caller's array is frozen nor the result can change after the fact; arrays that are read-only already, as those of
+    other results, are shared; copies and unpickled results
     have read-only arrays too.
     """
 
@@ -72,8 +73,8 @@ class Result:
     def __post_init__(self) -> None:
         for field in dataclasses.fields(self):  # type: ignore[arg-type]
             value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value = value.copy()
+            if isinstance(value, np.ndarray) and (value.flags.writeable or not value.flags.owndata):
+                value = value.copy()  # one that nobody can write is shared: results made of others hold theirs
                 value.setflags(write=False)
                 object.__setattr__(self, field.name, value)
 
