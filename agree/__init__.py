@@ -16,6 +16,7 @@ __all__ = [
     "Band",
     "BandBias",
     "BestEfforts",
+    "BiasAndPrecision",
     "BiasCurve",
     "Channel",
     "Claim",
@@ -70,6 +71,7 @@ __all__ = [
     "YorkLine",
     "__version__",
     "best_efforts",
+    "bias_and_precision",
     "bias_by_band",
     "bias_curve",
     "check_claim",
@@ -125,6 +127,7 @@ _PUBLIC = {
     "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
     "estimators.bands.curve": ("BiasCurve", "bias_curve"),
     "estimators.devices.split_errors": ("Contrast", "SplitErrors", "split_errors"),
+    "estimators.indices.bias_and_precision": ("BiasAndPrecision", "bias_and_precision"),
     "estimators.indices.concordance": ("Concordance", "concordance"),
     "estimators.indices.deviation": ("CoverageProbability", "DeviationIndex", "coverage_probability",
         "deviation_index"),
@@ -189,6 +192,7 @@ if TYPE_CHECKING:
     from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
     from agree.estimators.bands.curve import BiasCurve, bias_curve
     from agree.estimators.devices.split_errors import Contrast, SplitErrors, split_errors
+    from agree.estimators.indices.bias_and_precision import BiasAndPrecision, bias_and_precision
     from agree.estimators.indices.concordance import Concordance, concordance
     from agree.estimators.indices.deviation import (
         CoverageProbability,

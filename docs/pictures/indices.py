@@ -100,6 +100,24 @@ def precision() -> Figure:
     return figure
 
 
+def bias_and_precision() -> Figure:
+    """Twelve levels read three times by a noisy reference and a device 5 % high: the line without its noise."""
+    figure, (ax,) = new_figure()
+    rng = np.random.default_rng(21)
+    block = np.repeat(np.arange(12), 3)
+    true = np.linspace(180, 260, 12)[block]
+    reference, device = true + rng.normal(0, 12, 36), 1.05 * true + rng.normal(0, 4, 36)
+    found = agree.bias_and_precision(reference, device, block)
+    ax.plot(reference, device, "o", markersize=4, color=GREY)
+    ends = np.array([165.0, 275.0])
+    ax.plot(ends, found.intercept.value + found.slope.value * ends, color=BLUE, linewidth=2)
+    ax.plot(ends, ends, color=INK, linewidth=1)
+    ax.set_title(f"slope {found.slope}; SD of the reference {found.reference_sd} W, of the device {found.device_sd} W")
+    ax.set_xlabel("reference, W")
+    ax.set_ylabel("device, W")
+    return figure
+
+
 def repeated_correlation() -> Figure:
     """Power and heart rate of six riders: within each they rise together, between riders they do not."""
     figure, (ax,) = new_figure()
