@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 def study() -> None:
     """Check many pairs: units, sessions, athletes and conditions.
 
-    Example: agree study list FOLDER > study.csv, look at it, then
-    agree study check study.csv --claim 1.5% --out results
+    Example: agree study list rides > rides/study.csv, look at it, then
+    agree study check rides/study.csv --claim 1.5% --out results
     """
 
 
@@ -34,7 +34,7 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
     Files are a pair if their names differ in one word such as ref and dev, or, where names do not tell, if they were
     recorded at the same time. What belongs to no pair is named on stderr.
 
-    Example: agree study list rides > study.csv
+    Example: agree study list rides > rides/study.csv
     """
     from agree.study.finding import find_pairs
     from agree.study.listing import list_text
