@@ -4,10 +4,14 @@ import json
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from agree import InputError, SampleSizeError
+from agree.core.thresholds import STATIC_MISFIT_P, STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_SLIP_SD
 from agree.physics.gravity import local_gravity
 from agree.physics.static_check import static_check
+from agree.physics.static_fit import checked_hangs
+from agree.physics.static_line import line_of
 from agree.physics.torque import HungMass, length_mm
 
 HANG = HungMass(crank_length_mm=172.5)
@@ -199,3 +203,60 @@ def test_errors_say_what_to_do(call, text):
 def test_too_few_masses():
     with pytest.raises(SampleSizeError, match=r"^a static check needs at least 3 different masses"):
         static_check([10, 10, 20, 20], [16, 16, 33, 33], hang=HANG)
+
+
+@pytest.mark.parametrize(("factor", "named"), [(1.943, True), (1.937, False), (2.057, True), (2.063, False)])
+def test_a_slip_explains_a_scale_within_3_percent_of_it(factor, named):
+    assert STATIC_NEAR == 0.03
+    check = static_check(MASSES, factor * HANG.torque(MASSES), hang=HANG)
+    assert bool([note for note in check.hints if note.kind == "static_slip"]) is named
+
+
+@pytest.mark.parametrize(("u_length", "named"), [(0.30, True), (0.60, False)])
+def test_gravity_of_10_is_named_only_where_the_interval_is_narrow(u_length, named):
+    """Ten times 0.001 is the widest: 4 standard uncertainties of 0.30 mm in 172.5 are 0.7 %, of 0.60 mm 1.4 %."""
+    assert STATIC_NEAR_SMALL == 0.001
+    hang = HungMass(crank_length_mm=172.5, u_length_mm=u_length)
+    check = static_check(MASSES, 10 / 9.80665 * HANG.torque(MASSES), hang=hang)
+    assert ("g taken as 10 m/s2" in [note.values.get("slip") for note in check.hints]) is named
+
+
+@pytest.mark.parametrize(("off", "named"), [(3.0, True), (4.5, False)])
+def test_a_turned_reading_must_lie_on_the_line_of_the_others(off, named):
+    """Readings scatter by SD 1 by hand: a reading turned round lies on the others' line up to 4 of their SDs."""
+    assert STATIC_SLIP_SD == 4.0
+    masses = np.array([0.0, 4, 8, 12, 16, 20, 24, 28])
+    reading = HANG.torque(masses) + np.array([1.0, -1, 1, -1, 1, -1, 1, -1])
+    design = np.column_stack([np.ones(7), HANG.torque(np.delete(masses, 4))])
+    rest = np.delete(reading, 4)
+    line = np.linalg.lstsq(design, rest, rcond=None)[0]
+    sd = np.sqrt(((rest - design @ line) ** 2).sum() / 5)
+    meant = line[0] + line[1] * HANG.torque(masses[4])
+    reading[4] = 10 * (meant + off * sd)  # its decimal point moved, and so far off the line
+    check = static_check(masses, np.round(reading, 3), hang=HANG)
+    assert [note.values["hang"] for note in check.hints if note.kind == "static_hang_slip"] == [5] * named
+
+
+@pytest.mark.parametrize("beyond", [False, True])
+def test_scatter_beyond_repeats_and_stated_masses_widens_the_interval(beyond):
+    """F test at 5 %: the scatter about the line is put just within and just beyond it by one bent mass."""
+    assert STATIC_MISFIT_P == 0.05
+    mass = np.repeat(MASSES, 2)
+    base = HANG.torque(mass) * (1 - HANG.mean_loss()) + np.tile([0.05, -0.05], 6)
+
+    def ratio(bend):
+        data = checked_hangs(mass, base + bend * (mass == 15), HANG, 0.0, None, None)
+        line = line_of(data)
+        own = np.where(data.mass > 0, HANG.own_u(data.mass, data.angle)[0], 0.0)
+        return line.fit.sd / np.hypot(line.fit.repeat_sd, np.sqrt((own**2).mean())), line.fit
+
+    low, high = 0.0, 2.0
+    limit = np.sqrt(stats.f.ppf(0.95, ratio(0.0)[1].df, ratio(0.0)[1].repeat_df))
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if ratio(middle)[0] < limit else (low, middle)
+    bend = 1.01 * high if beyond else 0.99 * low
+    check = static_check(mass, base + bend * (mass == 15), hang=HANG)
+    fit = ratio(bend)[1]
+    assert fit.df > fit.repeat_df
+    assert check.scale.df == (fit.df if beyond else fit.repeat_df)  # the interval that counts

@@ -10,10 +10,10 @@ from click.testing import CliRunner
 
 from agree import Estimate, InputError, Pairs
 from agree.cli import main
-from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM
+from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
 from agree.correction import history
 from agree.planning.plan import plan
-from agree.trail.states import State, change_between, expected_change, foretold
+from agree.trail.states import State, answered, change_between, expected_change, foretold
 from agree.trail.trail import check_trail
 
 
@@ -69,6 +69,16 @@ def test_states_may_follow_each_other_within_a_ride_but_sessions_of_one_state_ma
     assert check_trail(made, ["a", "a", "b", "b"], "1.5 %").changes[0].answer == "changed"
     with pytest.raises(InputError, match="pieces of one ride"):
         check_trail(made, ["a", "b", "b", "a"], "1.5 %")
+
+
+@pytest.mark.parametrize(("half", "answer"), [(0.499, "not changed"), (0.501, "not settled")])
+def test_a_claim_in_watts_has_half_a_point_as_margin(half, answer):
+    assert TRAIL_USUAL_MARGIN == 0.5
+    made = sessions((0.0, 0.0, 0.0, 0.0))
+    trail = check_trail(made, ["a", "a", "b", "b"], "3 W")
+    assert trail.changes[0].margin_percent == 0.5
+    item = Estimate(value=0.0, low=-half, high=half, level=0.95, method="t")
+    assert answered(item, trail.changes[0].margin_percent) == answer
 
 
 def test_a_correction_that_did_not_do_what_was_expected():
