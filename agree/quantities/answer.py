@@ -18,7 +18,7 @@ from agree.core.interval.engine import estimate, spread
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
-from agree.core.thresholds import HALF_WEIGHT_S, TRIALS_HOLDS_MARGIN
+from agree.core.thresholds import HALF_WEIGHT_S, SPREAD_MARGIN, TRIALS_HOLDS_MARGIN
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
@@ -78,19 +78,24 @@ class QuantityAnswer(Result):
 def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: float) -> bool:
     """Whether all window means are within, and so far that a share below 95 % can be ruled out without counting.
 
-    The share of normal errors must hold within the limit over 1.8, as for trials, from the number of windows that they
-    are worth by the spread of their mean; that makes up for errors that are skewed or have long tails.
+    The share of normal errors must hold from the number of windows that they are worth by the spread of their mean:
+    within the limit over 1.8, as for trials, or with errors that scatter about their mean 2.6 times as widely. Either
+    makes up for errors that are skewed or have long tails; the second leaves a constant error what it is.
     """
-    error = (windows.device - windows.reference) / np.maximum(claim.limit(windows.reference), 1e-9)
+    error = (windows.device - windows.reference) / np.maximum(claim.limit(windows.reference), 1e-300)
     if error.size < LEAST_WINDOWS or np.abs(error).max() > 1:
         return False
     se = spread(error - error.mean(), sampling, windows.session, cautious=True).standard_error
     variance = float(error.var(ddof=1))
     number = int(min(max(variance / se**2 if se > 0 else error.size, 2), error.size))
     shape = np.linspace(-1, 1, number)  # of the wanted mean and variance
-    means = float(error.mean()) + shape * math.sqrt(variance) / float(shape.std(ddof=1))
-    found = SubjectErrors(means=means, of_means=variance, trial_parts=(), n=number)
-    return normal_share(found, 1 / TRIALS_HOLDS_MARGIN, level).low >= meanings.SHARE
+    shape = shape / float(shape.std(ddof=1))
+    for limit, times in ((1 / TRIALS_HOLDS_MARGIN, 1.0), (1.0, SPREAD_MARGIN)):
+        found = SubjectErrors(means=float(error.mean()) + times * math.sqrt(variance) * shape,
+                              of_means=times**2 * variance, trial_parts=(), n=number)
+        if normal_share(found, limit, level).low >= meanings.SHARE:
+            return True
+    return False
 
 
 def mean_absolute(data: Table, claim: Claim, known: ReferenceUncertainty, level: float) -> meanings.Reading:
@@ -127,6 +132,7 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     claim, meaning, window_s, level, known = question
     pairs = [_pairs(item, taken_out(item, lag) if lag else item.device)
              for item, lag in zip(overlays, lags_s, strict=True)]
+    pairs, claim = _above_zero(pairs, claim)
     data = table(pairs if len(pairs) > 1 else pairs[0], window_s)
     mean = meanings.average(data, claim, known, level)
     windows = data.windows(window_s)
@@ -150,6 +156,24 @@ def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:
         reason = np.where(np.isfinite(overlay.reference) & np.isfinite(device), "", "missing")
     return Pairs(reference=overlay.reference, device=device, session=overlay.session, reason=reason,
                  reference_name=overlay.reference_name, device_name=overlay.device_name)
+
+
+def _above_zero(pairs: list[Pairs], claim: Claim) -> tuple[list[Pairs], Claim]:
+    """Shift readings that sum to nothing or less, such as °C in winter; errors in a unit are the same from any zero.
+
+    Raises
+    ------
+    InputError
+        A claim in per cent of such readings.
+    """
+    if all(item.reference[item.used].sum() > 0 for item in pairs if item.used.any()):
+        return pairs, claim
+    if claim.percent is not None:
+        raise InputError(f"`claim` {claim.text}: the reference's readings sum to nothing or less, so per cent of them "
+                         "means nothing; write the claim in the unit of the readings")
+    by = 2 * max(float(np.nanmax(np.abs(item.reference))) for item in pairs)
+    return ([replace(item, reference=item.reference + by, device=item.device + by, matched=None) for item in pairs],
+            replace(claim, above=None if claim.above is None else claim.above + by))
 
 
 def verdict_of(owner: Owner, first: QuantityAnswer, second: QuantityAnswer | None, *, absolute: bool,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -15,17 +16,27 @@ from agree.quantities.overlay import Overlay, lay_over
 from agree.recordings.read import read_recording
 from agree.recordings.recording import Recording
 
+OTHER_WAY = {"pace": "speed", "speed": "pace"}  # one thing, recorded either way; both are computed in m/s
+
 
 def _read(source: Any, measured: Quantity, column: str | None, options: Mapping[str, Any] | None) -> Recording:
     if isinstance(source, Recording):
-        if source.quantity.name != measured.name:
+        if source.quantity.name not in (measured.name, OTHER_WAY.get(measured.name)):
             raise InputError(f"{source.name}: found a recording of {source.quantity.label}; expected {measured.label}; "
                              "read it with quantity=...")
         return source
     chosen = dict(options or {})
     if column is not None:
         chosen["column"] = column
-    return read_recording(source, quantity=measured, **chosen)
+    try:
+        return read_recording(source, quantity=measured, **chosen)
+    except InputError as error:
+        other = OTHER_WAY.get(measured.name)
+        if other is None or error.code != "no_column" or column is not None:
+            raise
+        with suppress(InputError):  # what was asked for is what the message should speak of
+            return read_recording(source, quantity=other, **chosen)
+        raise
 
 
 def overlay_recordings(
@@ -100,5 +111,6 @@ def overlay_recordings(
     if measured.shadow == CADENCE.name:
         shadow = next(((time, source.cadence) for time, source in ((np.asarray(one.time), one), (late, two))
                        if source.cadence is not None), None)
-    return lay_over((np.asarray(one.time), one.values), (late, two.values), one.quantity, absolute=absolute,
+    own = one.quantity if one.quantity.name == measured.name else measured
+    return lay_over((np.asarray(one.time), one.values), (late, two.values), own, absolute=absolute,
                     shadow=shadow, names=names, session=session, notes=(note,) if note else ())

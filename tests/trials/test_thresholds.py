@@ -2,14 +2,20 @@
 
 import numpy as np
 import pytest
-from scipy import optimize
+from scipy import optimize, special
 
-from agree import check_trials, pair_trials
+from agree import Claim, check_trials, pair_trials
+from agree.core.interval.engine import spread
 from agree.core.quantities.known import quantity
 from agree.estimators.trials.shares_within import normal_share
+from agree.estimators.trials.unweighted import SubjectErrors
+from agree.quantities import delay
+from agree.quantities.answer import errors_are_small
 from agree.quantities.faults import find_trace_faults
+from agree.quantities.lag_curve import nearest_peak
 from agree.quantities.overlay import lay_over
 from agree.trials.remarks import skewness
+from agree.verdict.columns import Windows
 
 
 def checked(error, claim, *, each=1, level=None, **options):
@@ -144,3 +150,47 @@ def test_frozen(seconds, found):
 def test_exchanged(share, found):
     reference = np.full(T.size, share)
     assert ("sides_exchanged" in kinds(100 - reference, reference, "balance")) == found
+
+
+@pytest.mark.parametrize(("by", "settled"), [(0.99, True), (1.01, False)])
+def test_a_constant_error_is_not_widened_with_its_scatter(by, settled):
+    # 60 windows, half the limit off: what scatters about that must stay within at 2.6 times its size.
+    z = np.random.default_rng(7).permutation(special.ndtri((np.arange(60) + 0.5) / 60))
+    z = z - z.mean()
+    se = spread(z, "serial", cautious=True).standard_error
+    number = int(min(max(z.var(ddof=1) / se**2, 2), 60))
+    shape = np.linspace(-1, 1, number)
+
+    def low(sd):
+        wide = 2.6 * sd * z.std(ddof=1)
+        found = SubjectErrors(means=0.5 + wide * shape / shape.std(ddof=1), of_means=wide**2, trial_parts=(), n=number)
+        return normal_share(found, 1.0, 0.95).low - 0.95
+
+    sd = by * optimize.brentq(low, 1e-4, 0.3)
+    windows = Windows(np.full(60, 40.0), 40.0 + 0.5 + sd * z, np.arange(60.0), np.zeros(60, int), 30)
+    assert errors_are_small(windows, Claim.parse("1 cm"), "serial", 0.95) == settled
+
+
+@pytest.mark.parametrize(("fit", "lag"), [(0.71, -400), (0.69, 0)])
+def test_a_far_lag_must_be_a_good_one(fit, lag):
+    lags = np.arange(-600, 601)
+    curve = np.where(lags == -400, fit, np.where(lags == 0, 0.3, 0.0))
+    assert lags[nearest_peak(lags, curve)] == lag
+
+
+@pytest.mark.parametrize(("left", "named"), [(0.81, False), (0.79, True)])
+def test_averaging_is_named_from_what_it_leaves(monkeypatch, left, named):
+    monkeypatch.setattr(delay, "_best", lambda x, y, everywhere: (0.0, 0.1, 0.9))
+    monkeypatch.setattr(delay, "_best_fit", lambda x, y, lag: 1 - 0.1 * left)  # of a misfit of 0.1 without averaging
+    t = np.arange(900.0)
+    wave = 130 + 20 * np.sin(t / 30)
+    seen = lay_over((t, wave), (t, wave + np.cos(t)), quantity("heart rate"), absolute=True)
+    assert (delay.find_delay(seen).averaged_s > 1) == named
+
+
+@pytest.mark.parametrize(("rival", "lag"), [(1.95, 20), (2.15, -114)])
+def test_the_nearer_of_peaks_about_as_high(rival, lag):
+    # At -114 s the misfit is 0.1. A peak nearer to 0 is taken up to twice that, and a hundredth for rounding.
+    lags = np.arange(-120, 121)
+    curve = np.where(lags == -114, 0.9, np.where(lags == 20, 1 - 0.1 * rival, 0.0))
+    assert lags[nearest_peak(lags, curve)] == lag
