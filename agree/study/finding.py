@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,10 @@ ROLES = {
 }
 SUFFIXES = (".csv", ".tsv", ".txt", ".fit", ".tcx", ".gpx", ".parquet", ".gz")
 SEPARATORS = re.compile(r"[-_ ./]+")
+PLACE = " place"  # of the role among the words of a name: no part of a pattern is called so
 Words = Mapping[str, tuple[str, ...]]
+Key = tuple[tuple[str, str], ...]
+Named = tuple[Path, str, dict[str, str]]
 FIELD = re.compile(r"\{(\w+)\}")
 
 
@@ -39,7 +42,9 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
         It is searched with all its subfolders.
     pattern : str, optional
         Named parts of the names, such as "{athlete}-{condition}-{session}-{unit}-{role}"; ``role`` is a word for the
-        reference or the device. Without it, two paths that differ in just one such word are a pair; the rest of the
+        reference or the device. Several devices may share a reference: put what its name lacks into brackets,
+        "{athlete}-{session}[-{unit}]-{role}", or leave {unit} out, and each word that names no role is a unit. Without
+        a pattern, two paths that differ in just one such word are a pair; the rest of the
         name is the unit and the session. Files left over are a pair if the reference is the only one recorded at the
         device's time: the unit is then the device's folder, the session its first minute.
     reference_word : str, optional
@@ -74,24 +79,11 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
                    if path.is_file() and not path.name.startswith(".") and path.suffix.lower() in SUFFIXES)
     words = dict(ROLES) if reference_word is None else ROLES | {"reference": (*ROLES["reference"],
                                                                             reference_word.lower())}
-    groups: dict[tuple[tuple[str, str], ...], dict[str, list[Path]]] = {}
-    leftovers: list[tuple[Path, str]] = []
-    for path in files:
-        parts = _named(path, pattern, words) if pattern is not None else _plain(path, words)
-        if parts is None:
-            leftovers.append((path, "its name does not fit the pattern"))
-            continue
-        role = parts.pop("role")
-        groups.setdefault(tuple(sorted(parts.items())), {}).setdefault(role, []).append(path)
-    rows = []
-    for key, sides in sorted(groups.items(), key=lambda item: _order(dict(item[0]))):
-        references, devices = sides.get("reference", []), sides.get("device", [])
-        if len(references) == 1 and len(devices) == 1:
-            rows.append(_row(dict(key), references[0], devices[0]))
-        else:
-            why = ("no device beside it" if not devices else "no reference beside it" if not references
-                   else "several files of one name and role")
-            leftovers += [(path, why) for path in (*references, *devices)]
+    named = [item for path in files
+             for item in (_plain(path, words) if pattern is None else _named(path, pattern, words))]
+    rows, left = _matched(named)
+    told = {path for path, _, _ in named}
+    leftovers = [*left.items(), *((path, "its name does not fit the pattern") for path in files if path not in told)]
     if pattern is None and leftovers:
         timed, leftovers = pairs_by_time(root, {path: _roles_of(path, words) for path, _ in sorted(leftovers)})
         rows += [StudyRow(unit=_unit_of(device, words), session=label, reference=reference.as_posix(),
@@ -118,33 +110,61 @@ def _unit_of(device: Path, words: Words) -> str:
     return "-".join(parts) or "1"
 
 
-def _named(path: Path, pattern: str, words: Words) -> dict[str, str] | None:
-    expression = re.escape(pattern)
+def _matched(named: Sequence[Named]) -> tuple[list[StudyRow], dict[Path, str]]:
+    """Pair each device with the one reference whose name says the same, or the same but for the unit."""
+    sides: dict[str, dict[Key, list[Path]]] = {"reference": {}, "device": {}}
+    for path, role, parts in named:
+        sides[role].setdefault(tuple(sorted(parts.items())), []).append(path)
+    found, used, crowded = [], set[Path](), set[Path]()
+    for key, devices in sides["device"].items():
+        plain = tuple(part for part in key if part[0] != "unit")
+        references = sides["reference"].get(key) or sides["reference"].get(plain) or []
+        if len(references) == 1 and len(devices) == 1:
+            found.append((dict(key), references[0], devices[0]))
+            used |= {references[0], devices[0]}
+        elif references:
+            crowded |= {*references, *devices}
+    left = {}
+    for path, role, _ in named:
+        if path not in used:
+            other = "reference" if role == "device" else "device"
+            left[path] = "several files of one name and role" if path in crowded else f"no {other} beside it"
+    found.sort(key=lambda item: _order(item[0]))
+    return [_row(parts, reference, device) for parts, reference, device in found], left
+
+
+def _named(path: Path, pattern: str, words: Words) -> list[Named]:
+    """Read a name by a pattern; what is in brackets may be missing, and without {unit} a word for no role is a unit."""
+    expression = re.escape(pattern).replace(r"\[", "(?:").replace(r"\]", ")?")
     for name in FIELD.findall(pattern):
         expression = expression.replace(re.escape("{" + name + "}"), f"(?P<{name}>[^/]+?)", 1)
     text = path.with_suffix("").as_posix()
     found = re.fullmatch(expression, text) or re.fullmatch(expression, path.with_suffix("").name)
     if found is None:
-        return None
+        return []
     parts = {name: value for name, value in found.groupdict().items() if value is not None}
-    role = _role(parts["role"], words)
-    return None if role is None else parts | {"role": role}
+    word = parts.pop("role")
+    role = _role(word, words)
+    if role is None and "{unit}" not in pattern:
+        return [(path, "device", parts | {"unit": word})]
+    return [] if role is None else [(path, role, parts)]
 
 
-def _plain(path: Path, words: Words) -> dict[str, str] | None:
+def _plain(path: Path, words: Words) -> list[Named]:
+    """Read a name without a pattern: once for each of its words that may name the role."""
     parts = [part for part in re.split(SEPARATORS, path.with_suffix("").as_posix()) if part]
-    places = [k for k, part in enumerate(parts) if _role(part, words)]
-    if len(places) != 1:
-        return None
-    role = _role(parts[places[0]], words)
-    rest = [part for k, part in enumerate(parts) if k != places[0]]
-    if role is None or not rest:
-        return None
-    session = rest[-1] if len(rest) > 1 else "1"
-    return {"role": role, "unit": "-".join(rest[:-1]) if len(rest) > 1 else rest[0], "session": session}
+    found: list[Named] = []
+    for k, part in enumerate(parts):
+        role, rest = _role(part, words), [*parts[:k], *parts[k + 1:]]
+        if role is not None and rest:
+            session = rest[-1] if len(rest) > 1 else "1"
+            unit = "-".join(rest[:-1]) if len(rest) > 1 else rest[0]
+            found.append((path, role, {"unit": unit, "session": session, PLACE: str(k)}))
+    return found
 
 
 def _row(parts: dict[str, str], reference: Path, device: Path) -> StudyRow:
+    parts.pop(PLACE, None)
     return StudyRow(unit=parts.pop("unit", "1"), session=parts.pop("session", "1"), reference=reference.as_posix(),
                     device=device.as_posix(), claim=parts.pop("claim", ""), factors=parts)
 

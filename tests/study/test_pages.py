@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from agree import InputError
 from agree.report.drawing.fonts import width_of
@@ -124,6 +125,17 @@ def test_units_that_look_other_than_normal_have_no_share_even_if_assumed():
     odd[:30] += 5
     assert known_of(600, "normal", odd) == (False, False, True)
     assert known_of(600, "nothing", odd) == (False, False, True)
+
+
+def test_the_test_of_shape_turns_at_its_level():
+    """The furthest unit is moved until the test just does, and just does not, refuse normal units."""
+    y = np.random.default_rng(2).normal(0, 0.8, 500)
+    near, far = 0.0, 6.0
+    for _ in range(40):
+        middle = (near + far) / 2
+        p = stats.shapiro(np.r_[y, middle] - np.r_[y, middle].mean()).pvalue
+        near, far = (middle, far) if p > 0.05 else (near, middle)
+    assert [known_of(501, "nothing", np.r_[y, odd])[0] for odd in (near - 0.05, far + 0.05)] == [True, False]
 
 
 @pytest.mark.parametrize(("size", "rank"), [(59, 1), (92, 1), (93, 2), (123, 2), (124, 3)])

@@ -49,6 +49,22 @@ def test_many_pairs_in_folders_by_pattern(tmp_path):
     assert {(row.reference, row.device) for row in plain.rows} == {(row.reference, row.device) for row in found.rows}
 
 
+@pytest.mark.parametrize(("names", "pattern", "expected"), [
+    (["unit-7-1-ref", "unit-7-1-dev"], None, [("unit-7", "1", "unit-7-1-ref.csv", "unit-7-1-dev.csv")]),
+    (["P1-1-ref", "P1-1-A-dev", "P1-1-B-dev"], "{athlete}-{session}[-{unit}]-{role}",
+     [("A", "1", "P1-1-ref.csv", "P1-1-A-dev.csv"), ("B", "1", "P1-1-ref.csv", "P1-1-B-dev.csv")]),
+    (["P1-1-crank", "P1-1-left", "P1-1-hub"], "{athlete}-{session}-{role}",
+     [("hub", "1", "P1-1-crank.csv", "P1-1-hub.csv"), ("left", "1", "P1-1-crank.csv", "P1-1-left.csv")]),
+    (["P1-1-crank", "P1-1-dev"], "{athlete}-{session}-{role}", [("1", "1", "P1-1-crank.csv", "P1-1-dev.csv")]),
+], ids=["a word for a role in the unit", "unit in brackets", "unit instead of the role", "plain"])
+def test_names_of_many_kinds(tmp_path, names, pattern, expected):
+    for name in names:
+        (tmp_path / f"{name}.csv").touch()
+    found = find_pairs(tmp_path, pattern)
+    assert [(row.unit, row.session, row.reference, row.device) for row in found.rows] == expected
+    assert not found.leftovers
+
+
 def test_tables_are_those_of_the_units_alone(folder, undisturbed):
     rows = list(csv.DictReader(undisturbed["units.csv"].decode().splitlines()))
     assert [(row["unit"], row["sessions"]) for row in rows] == [("a", "1"), ("b", "2"), ("c", "3")]
