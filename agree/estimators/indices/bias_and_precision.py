@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -12,11 +13,12 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import NanPolicy
-from agree.core.errors import InputError, SampleSizeError
+from agree.core.errors import AssumptionWarning, InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.core.thresholds import LEAST_RELIABILITY
 
 LEAST_SUBJECTS = 5  # a line and two variances of subjects' means, and one subject left out
 JACKKNIFE = "jackknife over subjects"
@@ -175,6 +177,11 @@ def bias_and_precision(
     SampleSizeError
         Fewer than 5 subjects, or no repeats.
 
+    Warns
+    -----
+    AssumptionWarning
+        Less than half of the variance of the subjects' mean reference is true.
+
     See Also
     --------
     repeated_limits : Limits for single readings, without asking whose the error is.
@@ -232,8 +239,13 @@ def bias_and_precision(
     reference_sd, device_sd, recalibrated = (_root(v, level).scaled(unit) for v in (
         found.reference, found.device, found.device / b**2))
     total = float(found.true[0] + found.reference[0] * np.mean(1 / subjects.size))
+    reliability = float(found.true[0]) / total
+    if reliability < LEAST_RELIABILITY:
+        warnings.warn(f"error outweighs the range of levels: {100 * reliability:.0f} % of the variance of the "
+                      "subjects' mean reference is true; record a wider range, or more repeats", AssumptionWarning,
+                      stacklevel=2)
     return BiasAndPrecision(
         slope=_jackknife(b, level), intercept=_jackknife(intercept, level).scaled(unit),
         bias=_jackknife(bias, level).scaled(unit), reference_sd=reference_sd, device_sd=device_sd,
-        recalibrated_sd=recalibrated, reliability=float(found.true[0]) / total, mean_level=(at + centre_x) * unit,
+        recalibrated_sd=recalibrated, reliability=reliability, mean_level=(at + centre_x) * unit,
         n=x.size, subjects=count)

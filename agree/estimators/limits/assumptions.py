@@ -20,6 +20,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.results.words import estimate_text
 from agree.core.shared_docs import made_by, shared
+from agree.core.thresholds import KURTOSIS_PASSES, SHARE_PASSES, SKEWNESS_PASSES, SPREAD_PASSES, TREND_PASSES
 from agree.estimators.limits.ordered import effective_pairs
 from agree.estimators.limits.trend import centred_level, spread_curve, straight
 from agree.estimators.readings import warn_of_alike
@@ -27,8 +28,6 @@ from agree.estimators.scales import errors_on_scale
 
 LOOKS = 6
 PRESENT, ABSENT, OPEN = "present", "absent", "not settled"
-# What is let pass; this package's own choices, see look_at_errors.
-TREND, SPREAD, SKEWNESS, KURTOSIS, SHARE = 0.25, 0.4, 0.5, (1.0, 4.0), (0.5, 2.0)
 ADVICE = {"limits_of_agreement": "limits from this scale are fine", "percent": "use scale='percent'",
           "regression_limits": "use regression_limits", "quantile_limits": "use quantile_limits"}
 
@@ -281,18 +280,19 @@ def look_at_errors(
         sizes = [min(effective_pairs(mark, apart, sampling, labels)[0] for mark in (*marks, (e > 0).astype(float)))] * 2
     below, above = (_share(mark, size, apart) for mark, size in zip(marks, sizes, strict=True))
     trend, spread = make(*shape.trend), make(*shape.spread)
-    looks = (_look("trend", trend, 0.0, -TREND, TREND), _look("spread", spread, 0.0, -SPREAD, SPREAD),
-             _look("skewness", skewness, 0.0, -SKEWNESS, SKEWNESS), _look("kurtosis", kurtosis, 3.0, *KURTOSIS),
-             *(_look(name, item, tail, *(k * tail for k in SHARE))
-               for name, item in (("share below", below), ("share above", above))))
+    bounds = ("trend", trend, TREND_PASSES), ("spread", spread, SPREAD_PASSES), ("skewness", skewness, SKEWNESS_PASSES)
+    looks = (*(_look(name, item, 0.0, -bound, bound) for name, item, bound in bounds),
+             _look("kurtosis", kurtosis, 3.0, *KURTOSIS_PASSES), *(
+                 _look(name, item, tail, *(k * tail for k in SHARE_PASSES))
+                 for name, item in (("share below", below), ("share above", above))))
     helps = False
     if scale == "difference" and (x > 0).all():
         percent = errors_on_scale(x, y, "percent")
         percent /= float(np.abs(percent).max())
         even = bool(np.ptp(percent) < 1e-12)
         ratio = shape if even else _by_level(level_w, percent, z)
-        helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT
-                    for name, pair, bound in (("trend", ratio.trend, TREND), ("spread", ratio.spread, SPREAD)))
+        helps = even or all(_look(name, make(*pair), 0.0, -bound, bound).finding != PRESENT for name, pair, bound in (
+            ("trend", ratio.trend, TREND_PASSES), ("spread", ratio.spread, SPREAD_PASSES)))
     slope = estimate(*shape.slope, level=level, sampling=sampling, session=labels).scaled(unit)
     warn_of_drift(trend, spread, skewness)
     kind, because = _advice(looks, helps)

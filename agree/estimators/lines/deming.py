@@ -18,12 +18,12 @@ from agree.core.interval.engine import estimate, invert_test, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import pair_weights
 from agree.core.shared_docs import shared
+from agree.core.thresholds import LEAST_RELIABILITY
 from agree.estimators.lines.line import Line
 from agree.estimators.readings import warn_of_alike
 
 MAX_ROUNDS = 100
 TOLERANCE = 1e-12
-LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below it, error outweighs the range
 
 
 class Fit(NamedTuple):

@@ -18,11 +18,10 @@ from agree.core.errors import AssumptionWarning, InputError
 from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.shared_docs import made_by, shared
+from agree.core.thresholds import UNLIKELY_P
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, inverted, slope_scores, solve
 from agree.estimators.readings import warn_of_alike
-
-TOO_UNLIKELY = 0.001  # probability of the chi-square below which the stated uncertainties are doubted
 
 
 @made_by("york", also=("Line",))
@@ -205,7 +204,7 @@ def york(
         method = "t, stated uncertainties scaled by the scatter" if scaled else "normal, stated uncertainties"
         slope, intercept = (_stated_estimate(value, times * u, freedom, level, method)
                             for value, u in ((fit.slope, u_b), (fit.intercept, u_a)))
-        if not scaled and p_value < TOO_UNLIKELY:
+        if not scaled and p_value < UNLIKELY_P:
             warnings.warn(f"the readings scatter more than the stated uncertainties allow: chi-square {chi_square:.4g} "
                           f"on {df:.0f} degrees of freedom, probability {p_value:.1g}; the intervals are too narrow: "
                           "use scaled=True, or look for what the uncertainties leave out",

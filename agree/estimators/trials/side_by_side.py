@@ -13,9 +13,10 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.thresholds import LEAST_RELIABILITY
 from agree.estimators.components import OneWay, one_way, square_limits
 from agree.estimators.indices.intraclass import Intraclass, intraclass
-from agree.estimators.lines.deming import LEAST_RELIABILITY, deming
+from agree.estimators.lines.deming import deming
 from agree.estimators.lines.line import Line
 
 LEAST_DF = 3  # repeats over subjects, below which a ratio of spreads says nothing
