@@ -11,7 +11,7 @@ from agree.report.drawing.fonts import width_of
 from agree.report.studies.pages import fleet_page, is_fleet, study_page, suffix_of, write_study_page
 from agree.study import Line, Study, study_table
 from agree.study.statistics.fleet import fleet_of
-from agree.study.statistics.many_units import many_units
+from agree.study.statistics.many_units import edges_of, many_units, profiled, q_profile
 
 KNOWN = {"normal": 0.0, "rectangles": []}
 
@@ -143,3 +143,14 @@ def test_tolerance_by_order_is_that_of_tables(size, rank):
     """One-sided 95 %/95 % order statistics: 59, 93, 124 are the sample sizes of ranks 1, 2, 3 (tables; from memory)."""
     y = np.arange(1.0, size + 1)
     assert many_units(y, np.full(size, 0.01), limit=1.5).tolerance.high == size + 1 - rank
+
+
+def test_draws_on_a_grid_are_those_found_one_by_one():
+    rng = np.random.default_rng(9)
+    y, variance = rng.normal(0, 0.8, 200), rng.uniform(0.01, 0.2, 200)
+    targets = rng.chisquare(199, 40)
+    taus = profiled(y, variance, targets)
+    assert taus == pytest.approx([np.sqrt(q_profile(y, variance, target)) for target in targets], abs=1e-5)
+    means = rng.normal(0, 0.3, 40)
+    edges = edges_of(means, taus)
+    assert stats.norm.cdf((edges - means) / taus) - stats.norm.cdf((-edges - means) / taus) == pytest.approx(0.95)

@@ -24,6 +24,7 @@ from agree.verdict.sessions import between_variance, pooled
 Assume = Literal["nothing", "normal"]
 LEAST_UNITS = 3
 DRAWS = 2000
+GRID, STEPS = 400, 50
 SEED = 8191
 
 
@@ -229,7 +230,7 @@ def _share_and_tolerance(
 ) -> tuple[Estimate, Estimate]:
     centre = float(np.average(y, weights=1 / (variance + tau2)))
     rng = np.random.default_rng(SEED)
-    taus = np.sqrt([q_profile(y, variance, target) for target in rng.chisquare(y.size - 1, DRAWS)])
+    taus = profiled(y, variance, rng.chisquare(y.size - 1, DRAWS))
     weights = 1 / (variance + taus[:, None] ** 2)
     means = (weights @ y) / weights.sum(axis=1) + rng.normal(size=DRAWS) / np.sqrt(weights.sum(axis=1))
     means += u * rng.normal(size=DRAWS)
@@ -239,17 +240,32 @@ def _share_and_tolerance(
     low, high = np.quantile(shares, tails)
     share = Estimate(value=value, low=float(min(low, value)), high=float(max(high, value)), level=level,
                      method="generalised draws, normal units")
-    edges = np.sort([_edge(m, t) for m, t in zip(means, taus, strict=True)])
+    edges = np.sort(edges_of(means, taus))
     return share, Estimate(value=float(np.median(edges)), low=0.0, high=float(np.quantile(edges, level)), level=level,
                            method="generalised draws, normal units")
 
 
-def _edge(mean: float, tau: float) -> float:
-    """Limit that holds 95 % of units with this mean and SD."""
-    if tau == 0:
-        return abs(mean)
-    return float(optimize.brentq(lambda x: float(_inside(np.array([mean]), np.array([tau]), x)[0]) - 0.95, 0.0,
-                                 abs(mean) + 6 * tau))
+def profiled(y: FloatArray, variance: FloatArray, targets: FloatArray) -> FloatArray:
+    """SDs between units at which Q is each target: Q falls, so it is found on a grid of SDs and turned round."""
+    top = math.sqrt(q_profile(y, variance, float(targets.min())))
+    grid = top * np.linspace(0, 1, GRID)
+    values = np.empty(GRID)
+    for k, tau in enumerate(grid):
+        w = 1 / (variance + tau**2)
+        values[k] = w @ (y - (w @ y) / w.sum()) ** 2
+    result: FloatArray = np.interp(-targets, -values, grid)
+    return result
+
+
+def edges_of(means: FloatArray, taus: FloatArray) -> FloatArray:
+    """Limits that hold 95 % of units, for each mean and SD, by bisection."""
+    low, high = np.zeros(means.size), np.abs(means) + 6 * taus
+    for _ in range(STEPS):
+        middle = (low + high) / 2
+        held = np.where(taus > 0, special.ndtr((middle - means) / np.maximum(taus, 1e-300))
+                        - special.ndtr((-middle - means) / np.maximum(taus, 1e-300)), np.abs(means) <= middle) >= 0.95
+        low, high = np.where(held, low, middle), np.where(held, middle, high)
+    return high
 
 
 def _flagged(y: FloatArray, se: FloatArray, limit: float, rate: float) -> tuple[int, ...]:
