@@ -1,71 +1,81 @@
-"""One A4 page of a check of trials, or of a quantity other than power: the answer in words, panels, the caution."""
+"""The page of a check of trials, or of a quantity other than power: what its sheet says and shows."""
 
 from __future__ import annotations
 
-import io
-from html import escape
+from functools import partial, singledispatch
 from pathlib import Path
 
-from matplotlib.figure import Figure
-
-from agree.core.errors import InputError
-from agree.files.writing import json_text, write_text, write_whole
+from agree.core.results.words import percent
 from agree.quantities.check import QuantityCheck
 from agree.report.figures import quantity_panels, trials_panels
-from agree.report.texts.trials_text import check_text
+from agree.report.notes.sentence import note_text
+from agree.report.page.answer_sheet import Panel, QuestionAsked, Sheet, write_sheet
+from agree.report.story.language.names import short, upper_first
+from agree.report.texts import quantity_text, trials_text
 from agree.trials.check import TrialsCheck
 
-SUFFIXES = (".pdf", ".png", ".svg", ".html")
-A4_IN = (8.27, 11.69)
-LEFT, TOP, LINE = 0.07, 0.955, 0.0115
 CAUTION = ("It speaks of this device against this reference and of subjects like these; it does not show that a model "
            "of device fails, and is no basis for medical decisions.")
+LONGEST = 34  # columns of a name
 
 
-def _panels(figure: Figure, check: TrialsCheck | QuantityCheck, low: float) -> None:
-    if isinstance(check, QuantityCheck):
-        half = (low - 0.10) / 2
-        for k, draw in enumerate((quantity_panels.traces, quantity_panels.errors_both_ways)):
-            draw(figure.add_axes((0.10, low - half * (k + 1) + 0.055, 0.84, half - 0.085)), check)
-        return
-    half = (low - 0.08) / 2
-    panels = (trials_panels.errors_against_level, trials_panels.subjects_sorted, trials_panels.share_against_limit,
-              trials_panels.typical_errors)
-    for k, draw_one in enumerate(panels):
-        draw_one(figure.add_axes((0.10 + 0.46 * (k % 2), low - half * (k // 2 + 1) + 0.055, 0.36, half - 0.095)), check)
+@singledispatch
+def sheet_of(check: TrialsCheck | QuantityCheck) -> Sheet:
+    """Return what the page of a check says and shows."""
+    raise TypeError(f"no page is known for {type(check).__name__}")
 
 
-def compose(check: TrialsCheck | QuantityCheck) -> Figure:
-    """Lay out the page."""
-    figure = Figure(figsize=A4_IN, facecolor="white")
-    lines = (check_text(check) if isinstance(check, TrialsCheck) else check.summary()).splitlines()
-    blank = lines.index("")
-    figure.text(LEFT, TOP, " ".join(lines[:blank]), fontsize=8.5, fontweight="bold", va="top", parse_math=False)
-    top = TOP - 2 * LINE
-    for line in lines[blank:]:
-        figure.text(LEFT, top, line, fontsize=7, va="top", family="DejaVu Sans Mono", parse_math=False)
-        top -= LINE
-    _panels(figure, check, top - 0.02)
-    figure.text(LEFT, 0.03, CAUTION, fontsize=6.5, color=trials_panels.GREY, parse_math=False)
-    return figure
+@sheet_of.register
+def _(check: TrialsCheck) -> Sheet:
+    draw = trials_panels
+    level = percent(check.level)
+    panels = (
+        Panel("Error against level", "Dots: single trials. Lines: mean error and, broken, limits of agreement, their "
+              f"{level} intervals at the right; grey: mean error at low and high levels. Blue area: allowed.",
+              partial(draw.errors_against_level, check=check)),
+        Panel("Subjects' mean errors", "Sorted. Beneath: where 95 % of others are foretold, if errors are normal.",
+              partial(draw.subjects_sorted, check=check)),
+        Panel("Share of single trials within a limit", f"Line: counted, with its {level} interval; broken: if normal. "
+              "Upright: the limit claimed.", partial(draw.share_against_limit, check=check)),
+        Panel("Typical error of each method", f"Standard deviation of a subject's trials, with its {level} interval.",
+              partial(draw.typical_errors, check=check)))
+    questions = [QuestionAsked(trials_text.meant(item, check), item.verdict, trials_text.found(item, check),
+                               item.meaning == check.meaning) for item in check.meanings]
+    texts = [("Spread", trials_text.spread_text(check)), ("Data", trials_text.data_text(check.trials)),
+             ("Assumed", trials_text.rests_on(check)),
+             *(("Mind", upper_first(note_text(note))) for note in trials_text.asides(check))]
+    names = f"{short(check.trials.device_name, LONGEST)} against {short(check.trials.reference_name, LONGEST)}"
+    return Sheet(check.verdict, f"Claim {check.claim.text}, on a table of trials", names,
+                 trials_text.answer_words(check), questions, texts, panels, CAUTION,
+                 "The claim asked in four ways")
 
 
-def _render(check: TrialsCheck | QuantityCheck, suffix: str) -> bytes:
-    buffer = io.BytesIO()
-    metadata = {".pdf": {"CreationDate": None}, ".svg": {"Date": None}}.get(suffix)
-    compose(check).savefig(buffer, format=suffix[1:], dpi=150, metadata=metadata)
-    return buffer.getvalue()
+@sheet_of.register
+def _(check: QuantityCheck) -> Sheet:
+    first = check.overlays[0]
+    others = " of the first session" if len(check.overlays) > 1 else ""
+    panels = (
+        Panel("Both traces", f"Grey: {short(first.reference_name, LONGEST)}; blue: {short(first.device_name, LONGEST)}"
+              f"{others}. Shaded: faults, which count.", partial(quantity_panels.traces, check=check), wide=True),
+        Panel(f"Errors of {check.window_s}-s means", "Rings: as recorded"
+              + ("; diamonds: with the delay taken out" if check.taken_out is not None else "") + f"{others}. Arrow "
+              "heads: beyond the frame.", partial(quantity_panels.errors_both_ways, check=check), wide=True))
+    texts = [*quantity_text.told(check), *(("Mind", upper_first(note_text(note))) for note in check.notes)]
+    names = f"{short(first.device_name, LONGEST)} against {short(first.reference_name, LONGEST)}"
+    return Sheet(check.verdict, f"Claim {check.claim.text}, {check.quantity.label}", names,
+                 quantity_text.answer_words(check), _quantity_rows(check), texts, panels, CAUTION,
+                 "As recorded, and with the delay taken out")
 
 
-def _html(check: TrialsCheck | QuantityCheck) -> str:
-    svg = _render(check, ".svg").decode("utf-8")
-    text = check.summary()
-    title = escape(" ".join(text.split("\n\n")[0].splitlines()))
-    drawing = svg[svg.index("<svg"):].replace("<svg", f'<svg role="img" aria-label="{title}"', 1)
-    return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n' + f'<title>{title}</title>\n</head>\n'
-            f"<body>\n<h1>{title}</h1>\n<pre>{escape(text)}</pre>\n<figure>\n{drawing}</figure>\n<details>\n"
-            f"<summary>All numbers (JSON)</summary>\n<pre>{escape(json_text(check))}</pre>\n</details>\n"
-            "</body>\n</html>\n")
+def _quantity_rows(check: QuantityCheck) -> list[QuestionAsked]:
+    rows = []
+    for name, words in quantity_text.asked(check):
+        for answer, how in ((check.as_recorded, "as recorded"), (check.taken_out, "delay taken out")):
+            if answer is not None:
+                item = answer.of(name)
+                rows.append(QuestionAsked(f"{words}, {how}", item.verdict, quantity_text.figure(item),
+                                          name == check.meaning and answer is check.decides))
+    return rows
 
 
 def write_other_page(check: TrialsCheck | QuantityCheck, path: str | Path) -> None:
@@ -76,15 +86,4 @@ def write_other_page(check: TrialsCheck | QuantityCheck, path: str | Path) -> No
     InputError
         Another suffix than .pdf, .png, .svg or .html, or a place that cannot be written.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in .pdf, .png, .svg or .html; got {suffix or 'no suffix'}")
-    if suffix == ".html":
-        write_text(path, _html(check))
-        return
-    page = _render(check, suffix)
-    write_whole(path, lambda temporary: _put(temporary, page))
-
-
-def _put(path: Path, page: bytes) -> None:
-    path.write_bytes(page)
+    write_sheet(sheet_of(check), path, check.to_dict())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from agree.estimators.trials.shares_within import counted_share, normal_share
 from agree.trials.scaled import ScaledErrors
 
 STEPS = 40
+NORMAL_95 = 1.959964  # half-width of the middle 95 % of a normal distribution, in standard deviations
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,3 +49,9 @@ def share_curve(scaled: ScaledErrors, level: float) -> ShareCurve:
              for t in limits]
     counted, low, high = (np.array([getattr(item, name) for item in found]) for name in ("value", "low", "high"))
     return ShareCurve(limit=limits, counted=counted, low=low, high=high, normal=normal)
+
+
+def usual_span(scaled: ScaledErrors, bias: float, mean_of: int) -> tuple[float, float]:
+    """Return where 95 % of subjects' means of so many trials lie, if errors are normal with the figures found."""
+    half = NORMAL_95 * math.sqrt(scaled.errors.variance(mean_of))
+    return bias - half, bias + half

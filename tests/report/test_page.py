@@ -9,13 +9,13 @@ from functools import cache
 import matplotlib as mpl
 import pytest
 
+from agree.assessment.single_readings import readings_of
 from agree.core.errors import InputError
 from agree.report.drawing.fonts import width_of
 from agree.report.drawing.writing_direction import as_seen, left_to_right
 from agree.report.figures.bands import draw_bands
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions
-from agree.report.figures.readings import readings_of
 from agree.report.page.compose import draw_page
 from agree.report.page.panel import PANELS, draw_panel, methods_sentence, write_figure
 from agree.report.page.paper import Paper, clean, clipped, shortened, wrap

@@ -1,6 +1,7 @@
 """The story: the words of every report, in every state, on any terminal."""
 
 import re
+from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
 from typing import get_args
@@ -8,6 +9,7 @@ from typing import get_args
 import pytest
 from click.testing import CliRunner
 
+from agree.assessment import beside
 from agree.cli.commands import check as command
 from agree.core.data.alignment import Alignment, ClockStep
 from agree.core.results.note import Note
@@ -101,6 +103,7 @@ def test_there_is_no_other_golden_text():
 def test_what_is_piped_is_the_same_text(name, monkeypatch):
     monkeypatch.setattr(command, "paired", lambda files, options: [])
     monkeypatch.setattr(command, "checked", lambda pairs, options: CASES[name])
+    monkeypatch.setattr(beside, "with_seconds", lambda check: check)
     for columns_asked, more, places in (
             (None, (), [golden(name, 80)]), ("60", (), [golden(name, 60)]), ("120", (), [golden(name, 120)]),
             *(((None, ("--details",), [golden(name, 80), golden(name, 80, "-details")]),) * (name in DETAILED))):
@@ -241,8 +244,7 @@ def test_a_step_of_a_clock_is_a_warning_said_once():
 
 def test_every_cause_has_words():
     size = item(1.0, 0.2)
-    values = dict.fromkeys(("seconds", "entered_mm", "fitted_mm", "gravity", "lowest_percent", "highest_percent",
-                            "offset_W", "response", "at_s", "settled_s"), 1)
+    values = defaultdict(lambda: 1)
     for cause in get_args(Cause):
         if cause != "noise_in_proportion":  # it is only held against others
             words = cause_words(Finding(cause=cause, role="device", size=size, unit="%", values=values))

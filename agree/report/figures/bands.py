@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import Readings
 from agree.core.checks import FloatArray
 from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import (
@@ -34,7 +35,7 @@ from agree.report.figures.look import (
     tick_labels,
     width_in_pt,
 )
-from agree.report.figures.readings import Marks, Readings
+from agree.report.figures.marks import Marks
 from agree.report.story.rows import band_rows
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 

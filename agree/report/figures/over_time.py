@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import Readings
 from agree.core.data.fault import NO_FAULT
 from agree.core.data.pairs import Pairs
 from agree.report.drawing.fonts import width_of
@@ -26,7 +27,7 @@ from agree.report.figures.look import (
     tick_labels,
     width_in_pt,
 )
-from agree.report.figures.readings import Marks, Readings
+from agree.report.figures.marks import Marks
 from agree.report.story.rows import session_rows
 
 LONG_S = 20       # a faulty stretch of so many seconds is hatched

@@ -7,38 +7,80 @@ from matplotlib.axes import Axes
 
 from agree.quantities.check import QuantityCheck
 from agree.quantities.delay import taken_out
-from agree.report.figures.trials_panels import ACCENT, GREY, INK, SIZE, claim_lines, frame
+from agree.quantities.window_errors import window_errors
+from agree.report.figures.look import (
+    CAPTION,
+    DOTTED,
+    INK,
+    INSIDE,
+    OUTSIDE,
+    RULE,
+    SOLID,
+    allowed,
+    axis_name,
+    frame,
+    held,
+    round_ticks,
+)
+
+LONG_MIN = 300.0   # a session longer than this has its axis in hours
+EDGES = (0.5, 99.5)  # per cent of readings and of errors that a frame shows at least
+
+
+def _time(ax: Axes, last: float) -> None:
+    hours = last > LONG_MIN
+    round_ticks(ax, "x", 8, sign=False, factor=1 / 60 if hours else 1.0)
+    axis_name(ax, "x", "time, h" if hours else "time, min")
 
 
 def traces(ax: Axes, check: QuantityCheck) -> None:
     """Both traces of the first session, faulty seconds shaded."""
     overlay = check.overlays[0]
     minutes = np.arange(overlay.reference.size) / 60
-    frame(ax, "(a) Both as recorded; faults shaded", "time, min",
-          f"{check.quantity.label}, {check.quantity.computed_in}")
-    ax.plot(minutes, overlay.reference, color=GREY, linewidth=0.7, label=overlay.reference_name)
-    ax.plot(minutes, overlay.device, color=ACCENT, linewidth=0.7, label=overlay.device_name)
+    known = np.concatenate([overlay.reference, overlay.device])
+    known = known[np.isfinite(known)]
+    low, high = (float(x) for x in np.percentile(known, EDGES)) if known.size else (0.0, 1.0)
+    pad = 0.06 * (high - low or 1.0)
+    ax.set_xlim(0, max(float(minutes[-1]) if minutes.size else 1.0, 1e-3))
+    ax.set_ylim(low - pad, high + pad)
+    ax.plot(minutes, overlay.reference, color=RULE, linewidth=1.4, **SOLID, zorder=2)
+    ax.plot(minutes, overlay.device, color=INSIDE, linewidth=0.8, **SOLID, zorder=3)
     for fault in check.faults[0]:
-        ax.axvspan(fault.start_s / 60, (fault.start_s + fault.seconds) / 60, color="#c2410c", alpha=0.2, linewidth=0)
-    ax.legend(fontsize=SIZE, frameon=False, loc="upper right", ncols=2)
-
-
-def _means(values: np.ndarray[tuple[int], np.dtype[np.float64]], width: int) -> list[float]:
-    parts = [values[k:k + width] for k in range(0, values.size, width)]
-    return [float(np.nanmean(part)) if np.isfinite(part).sum() >= width / 2 else np.nan for part in parts]
+        ax.axvspan(fault.start_s / 60, (fault.start_s + fault.seconds) / 60, facecolor=OUTSIDE, alpha=0.18,
+                   edgecolor="none", linewidth=0, zorder=1)
+    frame(ax)
+    round_ticks(ax, "y", 5, sign=False)
+    _time(ax, ax.get_xlim()[1])
+    axis_name(ax, "y", f"{check.quantity.label}, {check.quantity.computed_in}")
 
 
 def errors_both_ways(ax: Axes, check: QuantityCheck) -> None:
     """Errors of window means along the first session, as recorded and with the delay taken out."""
     overlay, width = check.overlays[0], check.window_s
-    frame(ax, f"(b) Errors of {width}-s means, both ways", "time, min", f"error, {check.quantity.computed_in}")
-    rows = [(overlay.device, "as recorded", GREY, "o")]
+    rows = [(window_errors(overlay, overlay.device, width), "o", CAPTION)]
     if check.taken_out is not None:
-        rows.append((taken_out(overlay, check.delays[0].lag_s), "delay taken out", ACCENT, "D"))
-    for device, label, color, marker in rows:
-        error = _means(device - overlay.reference, width)
-        ax.plot((np.arange(len(error)) + 0.5) * width / 60, error, marker, color=color, markersize=2.4, label=label)
-    if check.claim.percent is None:
-        claim_lines(ax, float(check.claim.absolute or 0))
-    ax.axhline(0, color=INK, linewidth=0.4)
-    ax.legend(fontsize=SIZE, frameon=False, loc="upper right", ncols=2)
+        rows.append((window_errors(overlay, taken_out(overlay, check.delays[0].lag_s), width), "D", INSIDE))
+    known = np.concatenate([found.error for found, _, _ in rows])
+    known = known[np.isfinite(known)]
+    limit = check.claim.absolute if check.claim.percent is None else None
+    ends = [float(x) for x in np.percentile(known, EDGES)] if known.size else []
+    low, high = min([-(limit or 0.0), *ends]), max([limit or 0.0, *ends])
+    pad = 0.08 * (high - low or 1.0)
+    ax.set_xlim(0, max(float(rows[0][0].minutes[-1]) if rows[0][0].minutes.size else 1.0, 1e-3))
+    ax.set_ylim(low - pad, high + pad)
+    if limit is not None:
+        allowed(ax, limit)
+    else:
+        ax.axhline(0, color=CAPTION, linewidth=0.6, **DOTTED, zorder=1)
+    for found, shape, color in rows:
+        inside = np.array([held(value, *ax.get_ylim()) == value for value in found.error])
+        ax.plot(found.minutes[inside], found.error[inside], linestyle="none", marker=shape, color=color, markersize=3,
+                markerfacecolor="none" if shape == "o" else color, markeredgewidth=0.7, zorder=3)
+        for edge, head, out in zip(ax.get_ylim(), "v^", (found.error < low - pad, found.error > high + pad),
+                                   strict=True):
+            ax.plot(found.minutes[out], np.full(int(out.sum()), edge), linestyle="none", marker=head, markersize=4,
+                    color=INK, markeredgewidth=0, clip_on=False, zorder=4)
+    frame(ax)
+    round_ticks(ax, "y", 6)
+    _time(ax, ax.get_xlim()[1])
+    axis_name(ax, "y", f"error, {check.quantity.computed_in}")

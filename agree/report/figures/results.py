@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import readings_of
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.interval.estimate import Estimate
@@ -38,7 +39,6 @@ from agree.report.figures.look import (
     tick_labels,
     words,
 )
-from agree.report.figures.readings import readings_of
 from agree.report.figures.trials_panels import errors_against_level
 from agree.report.story.language.digits import interval_text
 from agree.trials.check import TrialsCheck

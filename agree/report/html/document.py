@@ -9,13 +9,14 @@ import numpy as np
 
 import agree
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import Readings, readings_of
 from agree.core.results.words import clock_of
 from agree.report.figures.bands import draw_averaging, draw_bands
+from agree.report.figures.marks import Marks
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions, draw_sessions, named_sessions
-from agree.report.figures.readings import Marks, Readings, readings_of
 from agree.report.html.assets import POLICY, SCRIPT, STYLE
-from agree.report.html.parts import paragraph, picture, section, shown, table
+from agree.report.html.parts import block, paragraph, picture, section, shown, table
 from agree.report.page.head import caption_of_questions, claim_title, subtitle
 from agree.report.page.paper import Paper
 from agree.report.plain_text.details import details
@@ -165,12 +166,6 @@ def _foot(check: ClaimCheck, story: Story, provenance: Provenance) -> str:
                                        [list(row) for row in provenance_rows(check, provenance)]),
         table("Files", ["file", "SHA-256"], files) if files else "",
         f'<details><summary>Every figure in words</summary><pre tabindex="0" role="region" aria-label="Every figure">'
-        f"{_block(every)}</pre></details>",
+        f"{block(every)}</pre></details>",
         f'<details><summary>All numbers (JSON)</summary><pre tabindex="0" role="region" aria-label="JSON">'
-        f"{_block(stored)}</pre></details>")
-
-
-def _block(text: str) -> str:
-    """Escape text of several lines."""
-    lines = text.encode("utf-8", "replace").decode("utf-8").split("\n")
-    return escape("\n".join("".join(c if c.isprintable() or c == " " else " " for c in line) for line in lines))
+        f"{block(stored)}</pre></details>")

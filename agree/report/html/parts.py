@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import ALLOWED, CAPTION, INK, INSIDE, LIMIT, OUTSIDE, RULE, WHITE
-from agree.report.figures.readings import Marks
+from agree.report.figures.marks import Marks
 from agree.report.page.paper import clean
 
 NAMES = {INK: "var(--ink)", CAPTION: "var(--caption)", RULE: "var(--rule)", ALLOWED: "var(--allowed)",
@@ -53,3 +53,9 @@ def section(heading: str, *parts: str) -> str:
 def paragraph(text: str, css: str = "") -> str:
     """Return a paragraph."""
     return f"<p{f' class={chr(34)}{css}{chr(34)}' if css else ''}>{shown(text)}</p>"
+
+
+def block(text: str) -> str:
+    """Escape text of several lines."""
+    lines = text.encode("utf-8", "replace").decode("utf-8").split("\n")
+    return escape("\n".join("".join(c if c.isprintable() or c == " " else " " for c in line) for line in lines))

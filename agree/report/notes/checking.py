@@ -10,9 +10,9 @@ WORDS = {"average": "the mean error", "bands": "each power band", "readings": "s
          "next_session": "the next session"}
 
 
-def _open(note: Note) -> str:
+def _open(note: Note) -> tuple[str, str]:
     asked = [WORDS.get(name, name) for name in str(note.values["meanings"]).split(",")]
-    return f"nothing needed for this question. Still open: {', '.join(asked)}."
+    return "nothing needed for this question.", f"Still open: {', '.join(asked)}."
 
 
 def _sessions(note: Note) -> str:
@@ -35,15 +35,15 @@ def _luck(note: Note) -> str:
             f"settle it only if another error comes out: it {' and '.join(ways)}.")
 
 
-def _hardly(note: Note) -> str:
+def _hardly(note: Note) -> tuple[str, ...]:
     """How far the error lies from the limit, and what the most that is thought of would still leave open."""
     values, unit = note.values, note.values["unit"]
     left = f"{values['value']:+.2g} {unit} lies {values['gap']:.2g} {unit} from the limit"
     if values["one"]:
         return (f"sessions on other days: even {values['most']} times as long a ride would hardly settle it if the "
-                f"error stays as it is. {left}, and this ride leaves ±{values['half']:.2g} {unit} open.")
+                "error stays as it is.", f"{left}, and this ride leaves ±{values['half']:.2g} {unit} open.")
     return (f"even {values['most']} sessions would hardly settle it if the error stays as it is: {left}, and sessions "
-            f"differ by SD {values['sd']:.2g} {unit}.")
+            f"differ by SD {values['sd']:.2g} {unit}.",)
 
 
 DECLARED = {"claim": "the claim", "meaning": "the question", "level": "the level", "rule": "the decision rule",
@@ -76,7 +76,7 @@ def _span(seconds: float | int | str | bool) -> str:
     return f"{float(seconds):.0f} s" if float(seconds) < 120 else f"{float(seconds) / 60:.0f} min"
 
 
-SENTENCES: dict[str, str | Callable[[Note], str]] = {
+SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "next_nothing": "nothing: all four questions are answered.",
     "next_other_days": "{sessions} or more sessions on other days, the zero set afresh each time.",
     "next_open": _open,
@@ -85,12 +85,12 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "next_calibrate": "nothing yet: first have the reference calibrated, to about ±{needed:.2g} {unit} or better.",
     "next_ride_longer": lambda note: (
         f"about {note.values['minutes']:.0f} min of such riding in all settle it {_in_ten(note)} if the error stays as "
-        f"it is ({note.values['ridden']:.0f} min so far). Sessions on other days are worth more."),
+        f"it is ({note.values['ridden']:.0f} min so far).", "Sessions on other days are worth more."),
     "next_more_sessions": _sessions,
     "next_hardly": _hardly,
     "next_sessions_first": lambda note: (
         f"about {note.values['sessions']} sessions in all: how far they differ (SD {note.values['sd']:.2g} "
-        f"{note.values['unit']}) is more of the doubt than the reference. If the error stays at "
+        f"{note.values['unit']}) is more of the doubt than the reference.", f"If the error stays at "
         f"{note.values['value']:+.2g} {note.values['unit']}, the reference must then be known to "
         f"±{note.values['needed']:.2g} {note.values['unit']}."),
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",

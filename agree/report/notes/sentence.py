@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from agree.core.results.note import Note
 from agree.core.results.plain import plain_name
 
-Maker = str | Callable[[Note], str]
+Maker = str | Callable[[Note], str | tuple[str, ...]]
 
 
 def known() -> Mapping[str, Maker]:
@@ -28,12 +28,16 @@ def note_text(note: Note | str) -> str:
     >>> note_text(Note(kind="next_other_days", values={"sessions": 2}))
     '2 or more sessions on other days, the zero set afresh each time.'
     """
+    return " ".join(note_sentences(note))
+
+
+def note_sentences(note: Note | str) -> tuple[str, ...]:
+    """Return what a note says in sentences, what matters most first: the later ones may be left out."""
     if isinstance(note, str):
-        return plain_name(note)
+        return (plain_name(note),)
     maker = known().get(note.kind)
     if maker is None:
         values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in note.values.items())
-        return plain_name(f"{note.kind.replace('_', ' ')}" + (f" ({values})" if values else ""))
-    if isinstance(maker, str):
-        return plain_name(maker.format(role=note.role, **note.values))
-    return plain_name(maker(note))
+        return (plain_name(f"{note.kind.replace('_', ' ')}" + (f" ({values})" if values else "")),)
+    said = maker.format(role=note.role, **note.values) if isinstance(maker, str) else maker(note)
+    return tuple(plain_name(text) for text in ((said,) if isinstance(said, str) else said))

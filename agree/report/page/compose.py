@@ -7,13 +7,13 @@ from typing import Any
 
 import agree
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import Readings, readings_of
 from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.bands import draw_averaging, draw_bands
 from agree.report.figures.look import CAPTION
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import chosen_sessions, draw_sessions
-from agree.report.figures.readings import Readings, readings_of
 from agree.report.page.blocks import (
     LINE,
     clipped_line,

@@ -10,6 +10,7 @@ import scipy
 
 import agree
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.single_readings import readings_of
 from agree.core.errors import InputError
 from agree.core.results.words import percent
 from agree.files.writing import write_bytes
@@ -18,7 +19,6 @@ from agree.report.drawing.svg import svg_of
 from agree.report.figures.bands import draw_averaging, draw_bands
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions, draw_sessions, named_sessions
-from agree.report.figures.readings import readings_of
 from agree.report.page.compose import metadata, png_of
 from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, wrap

@@ -18,7 +18,8 @@ KINDS = {"cadence_lock": "locked to the cadence", "half_or_double": "half or dou
          "side_lost": "a side lost", "sides_exchanged": "sides exchanged"}
 
 
-def _figure(item: Reading) -> str:
+def figure(item: Reading) -> str:
+    """Return what was found for a meaning."""
     if item.estimate is None:
         return "-"
     return share_text(item.estimate) if item.unit == "share" else estimate_text(item.estimate, sign=True)
@@ -27,7 +28,7 @@ def _figure(item: Reading) -> str:
 def _cells(name: str, first: Reading, second: Reading | None) -> tuple[list[str], list[str]]:
     """Return both lines of a meaning: its answers, and its figures below them."""
     answers = [item.verdict if item else "-" for item in (first, second)]
-    figures = [_figure(item) if item else "" for item in (first, second)]
+    figures = [figure(item) if item else "" for item in (first, second)]
     return [name, *answers], ["", *figures]
 
 
@@ -37,16 +38,22 @@ def _table(rows: list[list[str]]) -> list[str]:
     return [f"{a:<{wide[0]}}  {b:<{wide[1]}}  {c}".rstrip() for a, b, c in rows]
 
 
-def _headline(check: QuantityCheck) -> str:
+def headline(check: QuantityCheck) -> str:
+    """Return the answer in one sentence."""
+    how = {"device": "as worn", "clock": "clocks lined up", "unknown": "delay or clocks: unknown"}[check.belongs_to]
+    return f"{check.verdict.upper()} ({how}): {answer_words(check)}"
+
+
+def answer_words(check: QuantityCheck) -> str:
+    """Return what was asked of which device, and whether it is so."""
     what = {"average": "the mean error", "readings": f"{check.window_s}-s means",
             "next_session": "the next session", "mean_absolute": "the mean absolute error"}[check.meaning]
     device = check.overlays[0].device_name
     limit = check.claim.text
     said = {"holds": "within the limit", "does not hold": "not within the limit",
             "not settled": "may or may not be within the limit"}[check.verdict]
-    how = {"device": "as worn", "clock": "clocks lined up", "unknown": "delay or clocks: unknown"}[check.belongs_to]
     end = f" of {limit} in 95 %" if check.meaning == "readings" else f" of {limit}"
-    return f"{check.verdict.upper()} ({how}): {device}: {what} {said}{end}."
+    return f"{device}: {what} {said}{end}."
 
 
 def _seconds(value: float) -> str:
@@ -55,7 +62,7 @@ def _seconds(value: float) -> str:
 
 def _delay(check: QuantityCheck) -> str:
     if math.isnan(check.lag_s):
-        return "Delay: cannot be told; the traces change too differently."
+        return "cannot be told; the traces change too differently."
     se = max(delay.se_s for delay in check.delays)
     stated = check.delays[0].stated
     owner = {"device": "the device's, as stated: it counts" if stated else
@@ -64,7 +71,7 @@ def _delay(check: QuantityCheck) -> str:
              "unknown": "the device's or the clocks': not known" + (
                  "" if stated or check.as_recorded.verdict == check.verdict else "; state --delay device or clock")}
     size = f"{_seconds(check.lag_s)} s" if se == 0 else f"{_seconds(check.lag_s)} ± {1.96 * se:.1f} s"
-    return f"Delay: {size}, {owner[check.belongs_to]}."
+    return f"{size}, {owner[check.belongs_to]}."
 
 
 def _times(count: int) -> str:
@@ -76,45 +83,56 @@ def _faults(check: QuantityCheck) -> str:
     by_kind = {words: [fault for fault in every if fault.kind == kind] for kind, words in KINDS.items()}
     found = [f"{words} {sum(fault.seconds for fault in own)} s ({_times(len(own))} at {clock_of(own[0].start_s)})"
              for words, own in by_kind.items() if own]
-    return "Faults, in all figures: " + ("; ".join(found) if found else "none found") + "."
+    return ("; ".join(found) if found else "none found") + "."
+
+
+def asked(check: QuantityCheck) -> list[tuple[str, str]]:
+    """Return the meanings that are shown, with their words."""
+    unit = check.claim.unit
+    names = {"readings": f"{check.window_s}-s means within", "average": f"mean error, {unit}",
+             "next_session": f"next session, {unit}", "mean_absolute": f"mean absolute error, {unit}"}
+    return [(name, words) for name, words in names.items() if name in ("readings", "average", check.meaning)
+            or (name == "next_session" and len(check.overlays) > 1)]
+
+
+def told(check: QuantityCheck, *, limits: bool = True) -> list[tuple[str, str]]:
+    """Return what the answer rests on, label by label; limits of agreement may be left out."""
+    found = check.decides.limits if limits else None
+    spread = "" if found is None else (
+        f" Limits of agreement of {check.window_s}-s means: {estimate_text(found.lower, sign=True)} to "
+        f"{estimate_text(found.upper, sign=True)} {check.quantity.computed_in}.")
+    sessions = len(check.overlays)
+    many = "s" if sessions > 1 else ""
+    data = f"{sessions} session{many}, {clock_of(check.decides.seconds)}."
+    label = check.quantity.label
+    return [("Delay", _delay(check)), ("Faults, in all figures", _faults(check)),
+            (label[0].upper() + label[1:], data + spread)]
 
 
 @summary.register
 def quantity_text(check: QuantityCheck) -> str:
     """Return a check of a quantity as text of at most 16 lines."""
-    unit = check.claim.unit
     first, second = check.as_recorded, check.taken_out
-    lines = textwrap.wrap(_headline(check), WIDTH)
+    lines = textwrap.wrap(headline(check), WIDTH)
     lag = "" if math.isnan(check.lag_s) else f" of {_seconds(check.lag_s)} s"
     rows = [["", "as recorded", f"delay{lag} taken out"]]
-    names = {"readings": f"{check.window_s}-s means within", "average": f"mean error, {unit}",
-             "next_session": f"next session, {unit}", "mean_absolute": f"mean absolute error, {unit}"}
-    shown = [name for name in names if name in ("readings", "average", check.meaning)
-             or (name == "next_session" and len(check.overlays) > 1)]
-    for meaning in shown:
-        rows += _cells(("> " if meaning == check.meaning else "  ") + names[meaning], first.of(meaning),
+    for meaning, name in asked(check):
+        rows += _cells(("> " if meaning == check.meaning else "  ") + name, first.of(meaning),
                        second.of(meaning) if second else None)
     lines += ["", *_table(rows), ""]
-    limits = check.decides.limits
-    spread = "" if limits is None else (
-        f" Limits of agreement of {check.window_s}-s means: {estimate_text(limits.lower, sign=True)} to "
-        f"{estimate_text(limits.upper, sign=True)} {check.quantity.computed_in}.")
-    sessions = len(check.overlays)
-    many = "s" if sessions > 1 else ""
-    label = check.quantity.label
-    data = f"{label[0].upper() + label[1:]}: {sessions} session{many}, {clock_of(check.decides.seconds)}."
-    facts, told = _wrapped([_delay(check), _faults(check), data + spread]), [
-        (note, _wrapped([f"Mind: {note_text(note)}"]))
+    facts, minded = _wrapped(told(check)), [
+        (note, _wrapped([("Mind", note_text(note))]))
         for note in sorted(check.notes, key=lambda note: note.severity != "trust")]
-    weighty = sum(len(wrapped) for note, wrapped in told if note.severity == "trust")
+    weighty = sum(len(wrapped) for note, wrapped in minded if note.severity == "trust")
     if len(lines) + len(facts) + weighty > MOST_LINES:  # what changes trust comes before a figure that JSON has too
-        facts = _wrapped([_delay(check), _faults(check), data])
+        facts = _wrapped(told(check, limits=False))
     lines += facts
-    for _, wrapped in told:
+    for _, wrapped in minded:
         if len(lines) + len(wrapped) <= MOST_LINES:
             lines += wrapped
     return "\n".join(lines)
 
 
-def _wrapped(texts: list[str]) -> list[str]:
-    return [line for text in texts for line in textwrap.wrap(text, WIDTH, subsequent_indent="  ")]
+def _wrapped(texts: list[tuple[str, str]]) -> list[str]:
+    return [line for label, text in texts
+            for line in textwrap.wrap(f"{label}: {text}", WIDTH, subsequent_indent="  ")]

@@ -64,6 +64,11 @@ def found(item: TrialMeaning, check: TrialsCheck) -> str:
 
 def headline(check: TrialsCheck) -> str:
     """Return the answer in one sentence."""
+    return f"{check.verdict.upper()}: {answer_words(check)}"
+
+
+def answer_words(check: TrialsCheck) -> str:
+    """Return what was asked of which device, and whether it is so."""
     said = {"average": "the mean error", "mean_absolute": "the mean absolute error",
             "levels": "the error at both ends of the range", "readings": "the error of single trials",
             "next_subject": "the error of a new subject"}[check.meaning]
@@ -73,7 +78,7 @@ def headline(check: TrialsCheck) -> str:
         ends = {"holds": f"is within {check.claim.text} in at least 95 %",
                 "does not hold": f"is within {check.claim.text} in fewer than 95 %",
                 "not settled": f"may or may not be within {check.claim.text} in 95 %"}
-    return f"{check.verdict.upper()}: {check.trials.device_name}: {said} {ends[check.verdict]}."
+    return f"{check.trials.device_name}: {said} {ends[check.verdict]}."
 
 
 def table(check: TrialsCheck) -> list[str]:

@@ -1,8 +1,7 @@
-"""The single readings that pictures show: means over windows, with their errors in the claim's terms."""
+"""The single readings of a check: means over windows, with their errors in the claim's terms."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,20 +22,6 @@ class Readings(NamedTuple):
     inside: FloatArray
     start: FloatArray
     session: NDArray[Any]
-
-
-class Marks:
-    """Names single readings in several pictures alike: gives each artist a gid, and keeps what its marks stand for."""
-
-    def __init__(self, texts: Sequence[str]) -> None:
-        self.texts = texts
-        self.rows: dict[str, list[tuple[int, str]]] = {}
-
-    def add(self, which: NDArray[Any]) -> str:
-        """Return the gid of an artist that draws these readings, in this order."""
-        gid = f"reading-{len(self.rows)}"
-        self.rows[gid] = [(int(k), self.texts[int(k)]) for k in which]
-        return gid
 
 
 def readings_of(check: ClaimCheck) -> Readings:
