@@ -28,7 +28,7 @@ numpydoc_xref_param_type = True
 numpydoc_xref_ignore = "all"
 numpydoc_xref_aliases = {
     "array_like": ":term:`numpy:array_like`", "ndarray": "numpy.ndarray", "Generator": "numpy.random.Generator",
-    "DataFrame": "pandas.DataFrame", "Axes": "matplotlib.axes.Axes", "Figure": "matplotlib.figure.Figure",
+    "DataFrame": "pandas.DataFrame", "Axes": "matplotlib.axes.Axes",
     **{name: f"agree.{name}" for name in agree.__all__ if name[0].isupper()},
 }
 html_math_renderer = "mathml"

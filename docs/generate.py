@@ -186,13 +186,38 @@ def validation() -> str:
     return "\n".join(lines) + "\n"
 
 
+# Beginnings of the names in docs/measured, by what was measured; what fits none stands last.
+MEASURED = {"Intervals": ("coverage", "far_tail", "slow_errors"),
+            "Verdicts": ("verdict", "session", "short", "many", "fixed", "look", "plan"),
+            "Reading and pairing": ("clock", "same", "dialect", "fit_", "fuzz", "long"),
+            "Faults, causes, corrections": ("fault", "response", "diagnosis", "correction", "effort"),
+            "Trials, quantities, and the rest": ("",)}
+
+
+def measured(target: Path) -> None:
+    """Write a page for each measured table, and their index."""
+    (target / "measured").mkdir(exist_ok=True)
+    groups: dict[str, list[str]] = {title: [] for title in MEASURED}
+    for path in sorted((ROOT / "docs" / "measured").glob("*.md")):
+        text = path.read_text(encoding="utf-8")
+        if text.startswith("## "):
+            text = re.sub(r"^#(?=#+ )", "", text, flags=re.MULTILINE)
+        first, *rest = re.split(r"^(?=# )", text, flags=re.MULTILINE)[1:]
+        (target / "measured" / path.name).write_text(first + "".join("#" + part for part in rest), encoding="utf-8")
+        title = next(title for title, names in MEASURED.items() if path.stem.startswith(names))
+        groups[title].append(f"../generated/measured/{path.stem}")
+    lines = [f"## {title}\n\n```{{toctree}}\n:maxdepth: 1\n\n" + "\n".join(pages) + "\n```\n"
+             for title, pages in groups.items() if pages]
+    (target / "measured.md").write_text("\n".join(lines), encoding="utf-8")
+
+
 def everything(target: Path) -> None:
     """Write all generated parts into a folder."""
-    target.mkdir(exist_ok=True)
+    shutil.rmtree(target, ignore_errors=True)  # pages of what is gone
+    target.mkdir()
     demo(target)
     (target / "validation.md").write_text(validation(), encoding="utf-8")
-    measured = sorted((ROOT / "docs" / "measured").glob("*.md"))
-    (target / "measured.md").write_text("\n".join(f.read_text(encoding="utf-8") for f in measured), encoding="utf-8")
+    measured(target)
     (target / "commands.md").write_text(commands(), encoding="utf-8")
 
 

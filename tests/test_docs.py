@@ -256,6 +256,17 @@ def test_measured_tables_say_how_they_were_made(path):
     assert re.search(r"^(\|[-:|]+\||```text)$", text, re.MULTILINE)
 
 
+def test_every_measured_table_has_a_page_with_one_title(tmp_path):
+    generate().measured(tmp_path)
+    names = sorted(path.name for path in (ROOT / "docs" / "measured").glob("*.md"))
+    pages = sorted((tmp_path / "measured").glob("*.md"))
+    assert [page.name for page in pages] == names
+    for page in pages:
+        assert len(re.findall(r"^# ", page.read_text(encoding="utf-8"), re.MULTILINE)) == 1, page.name
+    listed = re.findall(r"^\.\./generated/measured/(\S+)$", (tmp_path / "measured.md").read_text("utf-8"), re.MULTILINE)
+    assert sorted(f"{name}.md" for name in listed) == names
+
+
 @pytest.mark.parametrize("kind", ["float", "whole watts"])
 def test_speed_benchmark_compares_like_with_like(kind):
     path = ROOT / "benchmarks" / "passing_bablok.py"
