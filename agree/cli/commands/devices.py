@@ -21,9 +21,11 @@ if TYPE_CHECKING:
               help="Several sessions: a list with a column of files for each device, and session, state if you like.")
 @click.option("--max-lag", type=float, metavar="S", help="Largest difference of the clocks to search, s.")
 @click.option("--window", default=30, show_default=True, metavar="S", help="Averaging time of a reading, s.")
+@click.option("-o", "--output", "pages", multiple=True, metavar="FILE",
+              help="Write a page of one effort: .pdf, .svg, .png or .html. Repeat for each.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
 def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: float | None, window: int,
-                    json_file: str | None) -> None:
+                    pages: tuple[str, ...], json_file: str | None) -> None:
     """Compare several devices that recorded one effort, with no trusted one among them.
 
     Prints each device's own error, the factors that line all up with the first, and which one stands apart.
@@ -35,8 +37,8 @@ def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: f
 
     result: DeviceComparison | DeviceSessions
     if session_list is not None:
-        if files:
-            raise InputError("give either recordings of one session or --sessions LIST.csv")
+        if files or pages:
+            raise InputError("--sessions LIST.csv stands alone: give recordings, and a page, of one effort without it")
         from agree.trail.device_sessions import compare_device_sessions
 
         listed = device_list(session_list)
@@ -49,13 +51,18 @@ def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: f
 
         if not files:
             raise click.UsageError("give the recordings of one effort, or --sessions LIST.csv")
-        outputs_are_no_inputs([files], json_file)
+        outputs_are_no_inputs([files], json_file, *pages)
         with progress("reading and matching the recordings"):
             result = compare_devices(files, max_lag_s=max_lag, window_s=window)
+        for name in pages:
+            from agree.report.devices_page import write_devices_page
+
+            write_devices_page(result, name)
     if json_file == "-":
         click.echo(json_text(result))
         return
     click.echo(result.summary())
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
-        click.echo(f"Written: {json_file}")
+    if written := [*pages, *([json_file] if json_file is not None else [])]:
+        click.echo(f"Written: {', '.join(written)}")

@@ -31,7 +31,8 @@ def _row(label: str, text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
 
 
-def _minded(note: Note) -> str:
+def minded(note: Note) -> str:
+    """Say what is to be minded."""
     values = note.values
     if note.kind == "devices_one_voice":
         return (f"{values['second']} repeats {values['first']} to rounding: one device through two links or settings "
@@ -43,14 +44,19 @@ def _minded(note: Note) -> str:
                                         f"{values.get('second')}: do not trust own errors and who stands apart.")
 
 
-@summary.register
-def _(result: DeviceComparison) -> str:
+def headline(result: DeviceComparison) -> str:
+    """Who stands apart, or whether devices differ, in one line."""
     apart = next((item.name for item in result.devices if item.stands_apart), None)
-    differ = [item for item in result.differences if item.differs]
+    differ = any(item.differs for item in result.differences)
     head = (f"{apart} STANDS APART from the others, which do not differ" if apart is not None else
             "THE DEVICES DIFFER" if differ else "NO DIFFERENCE was found between the devices")
-    together = f"{len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted"
-    lines = textwrap.wrap(f"{head} ({together})", WIDTH)
+    return f"{head} ({len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted)"
+
+
+@summary.register
+def _(result: DeviceComparison) -> str:
+    differ = [item for item in result.differences if item.differs]
+    lines = textwrap.wrap(headline(result), WIDTH)
     width = max(min(max(len(item.name) for item in result.devices), 18), 6)
     lines.append(f"{'device':<{width}}  multiply by, to read like the first   own error, % of power")
     for k, item in enumerate(result.devices):
@@ -61,7 +67,7 @@ def _(result: DeviceComparison) -> str:
         worst = max(differ, key=lambda item: abs(item.percent.value))
         lines += _row("Furthest", f"{worst.second} reads {_span(worst.percent, '%', sign=True)} against {worst.first}.")
     for note in result.notes[:2]:
-        lines += _row("Mind", _minded(note))
+        lines += _row("Mind", minded(note))
     slow = [item for item in result.devices if item.response]
     if slow:
         lines += _row("Response", "; ".join(f"{_cut(item.name, 18)} is {item.response} ({item.response_s:.2g} s)"
