@@ -103,12 +103,20 @@ def growth(times: dict[int, float], first: int, last: int) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="only up to 1,000 beside, and up to 100,000 alone")
+    parser.add_argument("--part", choices=("all", "relative"), default="all", help="the last table alone")
     parser.add_argument("--alone", nargs=2, metavar=("N", "KIND"), help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     if arguments.alone:
         alone(int(arguments.alone[0]), arguments.alone[1])
         return
     small, large = (SMALL[:3], LARGE[:2]) if arguments.quick else (SMALL, LARGE)
+    if arguments.part != "relative":
+        search_and_size(small, large)
+    relative_table(large[-1])
+
+
+def search_and_size(small: tuple[int, ...], large: tuple[int, ...]) -> None:
+    """Print the tables of small and of large n."""
     # Large ones first: a new process starts with the peak memory of the one that made it.
     big = {(n, kind): in_a_process(n, kind) for kind in KINDS for n in large}
     print("| pairs | data | all slopes listed | passing_bablok | ratio |\n|---:|---|---:|---:|---:|")
@@ -125,14 +133,19 @@ def main() -> None:
             print(f"| {n:,} | {kind} | {big[n, kind][0]:.2f} s | {big[n, kind][1]:.0f} MB |")
         rise = growth({n: big[n, kind][0] for n in large}, large[0], large[-1])
         print(f"| growth, {large[0]:,} to {large[-1]:,} | {kind} | n^{rise:.2f} | |")
-    print("\n| pairs | data | call | time | beside | its time | ratio |\n|---:|---|---|---:|---|---:|---:|")
-    for kind in KINDS:
-        for call, seconds, beside, other in relative(large[-1], kind):
-            print(f"| {large[-1]:,} | {kind} | {call} | {1000 * seconds:,.0f} ms | {beside} | {1000 * other:,.1f} ms | "
-                  f"{seconds / other:,.1f} |")
     most = max(megabytes for _, megabytes in big.values())
     if most >= MOST_MB:
         raise SystemExit(f"peak memory {most:.0f} MB; below {MOST_MB} MB is wanted")
+    print()
+
+
+def relative_table(n: int) -> None:
+    """Print what the calls take beside simple ones."""
+    print("| pairs | data | call | time | beside | its time | ratio |\n|---:|---|---|---:|---|---:|---:|")
+    for kind in KINDS:
+        for call, seconds, beside, other in relative(n, kind):
+            print(f"| {n:,} | {kind} | {call} | {1000 * seconds:,.0f} ms | {beside} | {1000 * other:,.1f} ms | "
+                  f"{seconds / other:,.1f} |", flush=True)
 
 
 if __name__ == "__main__":
