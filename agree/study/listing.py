@@ -82,6 +82,8 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
     for number, cells in table:
         given = {_column(str(key).strip()): "" if value is None or value != value else str(value).strip()
                  for key, value in cells.items() if key is not None}
+        if not any(given.values()):
+            continue  # spreadsheets leave such rows below a table
         missing = [column for column in NEEDED if column not in given]
         if missing:
             raise InputError(f"{name}: found the columns {', '.join(given)}; expected {', '.join(NEEDED)}; add "

@@ -196,7 +196,7 @@ def row_of(folder, name, **changes):
 def test_an_empty_cell_is_a_row_with_its_error_and_the_rest_is_checked(folder, tmp_path):
     (tmp_path / "list.csv").write_text("unit,session,reference,device\n"
                                        f",1,{folder}/a-1-ref.csv,{folder}/a-1-dev.csv\n"
-                                       f"b,1,{folder}/b-1-ref.csv,{folder}/b-1-dev.csv\n\n"
+                                       f"b,1,{folder}/b-1-ref.csv,{folder}/b-1-dev.csv\n,,,\n"
                                        f"c,,{folder}/c-1-ref.csv,\n")
     with ThreadPoolExecutor(1) as executor:
         study = run(tmp_path / "list.csv", "1.5 %", executor=executor)

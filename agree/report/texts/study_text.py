@@ -34,7 +34,8 @@ def _counted(lines: tuple[Line, ...]) -> str:
 
 
 def _unit(line: Line) -> str:
-    return f"{line.labels['unit']} {line.bias:+.1f} {line.bias_unit}"
+    text = f"{line.bias:+.1f}"
+    return f"{line.labels['unit']} {text.lstrip('+-') if float(text) == 0 else text} {line.bias_unit}"
 
 
 def _pair(line: Line) -> str:
