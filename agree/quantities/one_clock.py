@@ -7,7 +7,7 @@ import numpy as np
 from agree.core.results.note import Note
 from agree.quantities.delay import changes
 from agree.quantities.lag_curve import correlations, nearest_peak
-from agree.quantities.overlay import lay_over
+from agree.quantities.overlay import LEAST_COMMON_S, lay_over
 from agree.recordings.recording import Recording
 
 DATED = ("utc", "local")
@@ -19,7 +19,7 @@ def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Not
 
     Clocks with dates but unlike zones, or of unknown zones and without a common second, are brought together by whole
     quarters of an hour. Clocks that count from a start stay as they are: each start is taken for one moment. Where only
-    one has a date, the first stamps are.
+    one has a date, or stamps have nothing in common, the first stamps are.
     """
     kinds = (reference.clock, device.clock)
     gap = float(device.time[0] - reference.time[0])
@@ -30,7 +30,8 @@ def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Not
         moved = QUARTER_S * round((gap + _later(reference, device, gap)) / QUARTER_S)
         told = Note(kind="quantity_zone", severity="trust", values={"hours": moved / 3600}) if moved else None
         return float(moved), True, told
-    if any(kind in DATED for kind in kinds):
+    apart = min(reference.time[-1], device.time[-1]) - max(reference.time[0], device.time[0]) < LEAST_COMMON_S
+    if apart or any(kind in DATED for kind in kinds):  # a time of day beside seconds from a start, too
         return gap, False, Note(kind="quantity_first_stamps", severity="trust")
     return 0.0, False, None
 

@@ -152,6 +152,12 @@ def lay_over(
            for time, pair in zip(times, (reference, device), strict=True)]
     _refuse_mixup(raw[0], raw[1], quantity, names)
     x, y = (plausible(values, quantity) for values in raw)
+    for values, before, name in ((x, raw[0], names[0]), (y, raw[1], names[1])):
+        if not np.isfinite(values).any() and np.isfinite(before).any():
+            raise InputError(
+                f"{name}: found {int(np.isfinite(before).sum())} s of readings from {np.nanmin(before):g} to "
+                f"{np.nanmax(before):g}, none of them a {quantity.label}; expected some between {quantity.low:g} and "
+                f"{quantity.high:g} {quantity.unit}: is the column right, and was the sensor connected?")
     common = int((np.isfinite(x) & np.isfinite(y)).sum())
     if common < LEAST_COMMON_S:
         raise MatchError(f"{names[0]} and {names[1]} have {common} s in common; expected at least {LEAST_COMMON_S}: "

@@ -141,3 +141,21 @@ def test_a_recording_against_itself_is_refused():
     later = lay_over((t + 9e4, heart), (t + 9e4, wrist), quantity("heart rate"), absolute=True, names=("a", "b"))
     with pytest.raises(InputError, match=r"sessions 1 \(strap and wrist\) and 2 \(a and b\) hold the same recordings"):
         check_quantity([seen, later], "5 bpm")
+
+
+def test_times_of_day_beside_seconds_from_a_start():
+    # 9:00:00 and 0 s have nothing in common: the first stamps are taken for one moment, and the reader is told.
+    t, heart, wrist = hearts(late=12)
+    stamps = [f"{9 + int(k) // 3600}:{int(k) // 60 % 60:02d}:{int(k) % 60:02d}" for k in t]
+    day = {"time": stamps, "heart rate (bpm)": wrist.tolist()}
+    check = check_quantity(overlay_recordings(table(t, heart), day, "heart rate"), "5 bpm", meaning="readings")
+    assert check.lag_s == pytest.approx(12, abs=0.3)
+    assert (check.belongs_to, check.verdict) == ("unknown", "not settled")
+    assert "the first stamps are taken for one; if they are not, state --lag" in " ".join(check.summary().split())
+
+
+def test_a_recording_without_a_reading_of_the_quantity():
+    t, heart, _ = hearts()
+    with pytest.raises(InputError, match=r"wrist: found 3000 s of readings from 0 to 0, none of them a heart rate; "
+                                         r"expected some between 25 and 250 bpm"):
+        lay_over((t, heart), (t, 0 * heart), quantity("heart rate"), absolute=True, names=("strap", "wrist"))

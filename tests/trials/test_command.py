@@ -192,6 +192,10 @@ def test_plan_of_trials(capsys, monkeypatch):
 
 @pytest.mark.parametrize(("arguments", "message"), [
     (("--bands", "1,2"), "agree: --bands is for power; leave it out with --quantity 'heart rate'"),
+    (("--declared", "d.json"), "agree: --declared is for power; leave it out with --quantity 'heart rate'"),
+    (("--rule", "plain"), "agree: --rule is for power; leave it out with --quantity 'heart rate'"),
+    (("--split", "0:10:00"), "agree: --split is for power; leave it out with --quantity 'heart rate'"),
+    (("--state", "new"), "agree: --state 'new': no session is in that state; the states of the list are none"),
     (("--meaning", "bands"), "agree: --meaning bands is for power; with --quantity 'heart rate' choose average, "
      "readings or next_session")])
 def test_options_of_power_are_refused(hearts, capsys, monkeypatch, arguments, message):
@@ -203,3 +207,21 @@ def test_heart_rates_without_the_option_say_which(hearts, capsys, monkeypatch):
     assert failing(capsys, monkeypatch, "check", *hearts, "--claim", "5 bpm") == (
         "agree: strap.csv: found the columns 'timestamp', 'heart rate (bpm)'; expected one called power or watts; for "
         "heart rate: add --quantity 'heart rate'")
+
+
+def test_a_list_with_states_is_not_pooled(hearts, tmp_path, capsys):
+    strap, wrist = (path.read_text(encoding="utf-8").splitlines() for path in hearts)
+    for name, rows, off in (("strap2", strap, 0), ("wrist2", wrist, 3)):
+        moved = [rows[0], *(f"{a.replace('2026-03-01', '2026-03-02')},{int(b) + off}" for a, b in (
+            row.split(",") for row in rows[1:1500]))]
+        (tmp_path / f"{name}.csv").write_text("\n".join(moved) + "\n", encoding="utf-8")
+    (tmp_path / "list.csv").write_text("reference,device,session,state\nstrap.csv,wrist.csv,1,new\n"
+                                       "strap2.csv,wrist2.csv,2,worn\n", encoding="utf-8")
+    found = {}
+    for state in ("new", "worn", None):
+        run("check", "--sessions", tmp_path / "list.csv", "--quantity", "heart rate", "--claim", "5 bpm", "--json", "-",
+            *(("--state", state) if state else ()))
+        said = capsys.readouterr()
+        found[state] = json.loads(said.out)
+        assert f"the 1 of 2 sessions in the state {state or 'worn'!r} are compared" in said.err
+    assert found[None]["bias"] == found["worn"]["bias"] != found["new"]["bias"]

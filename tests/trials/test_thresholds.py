@@ -194,3 +194,12 @@ def test_the_nearer_of_peaks_about_as_high(rival, lag):
     lags = np.arange(-120, 121)
     curve = np.where(lags == -114, 0.9, np.where(lags == 20, 1 - 0.1 * rival, 0.0))
     assert lags[nearest_peak(lags, curve)] == lag
+
+
+@pytest.mark.parametrize(("se", "told"), [(4.95, True), (5.05, False)])
+def test_a_lag_that_is_hardly_known_is_not_told(monkeypatch, se, told):
+    monkeypatch.setattr(delay, "_best", lambda x, y, everywhere: (40.0, se, 0.9))
+    t = np.arange(900.0)
+    wave = 130 + 20 * np.sin(t / 30) + np.random.default_rng(1).normal(0, 1, (2, 900))
+    seen = lay_over((t, wave[0]), (t, wave[1]), quantity("heart rate"), absolute=True)
+    assert np.isfinite(delay.find_delay(seen).lag_s) == told

@@ -115,7 +115,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
         raise InputError("--open needs a page to show: add -o page.pdf")
     about = NOTHING_STATED if options["about_file"] is None else read_about(options["about_file"])
     if options["quantity"] is not None:
-        check_other_quantity([item[:2] for item in files], options)
+        check_other_quantity(files, options)
         return
     if options["meaning"] == "mean_absolute":
         raise InputError("--meaning mean-absolute is for --quantity, such as heart rate, whose standards are stated "

@@ -8,12 +8,41 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+import click
+
 from agree.cli.progress import progress
+from agree.cli.session_list import SessionFiles
+from agree.cli.words import hint
 
 NOT_HOLDING = 1
 # Options that speak of power, and what they are when they are not given.
-OF_POWER = {"loss": None, "bands": None, "faults": (), "efforts": False, "max_lag": None,
-            "figures": (), "details": False, "looks": None}
+OF_POWER: dict[str, Any] = {
+    "loss": None, "bands": None, "faults": (), "efforts": False, "max_lag": None, "figures": (), "details": False,
+    "looks": None, "rule": "interval", "declared_file": None, "about_file": None, "splits": (), "side": None}
+OPTION = {"figures": "figure", "splits": "split"}  # named otherwise than the value
+
+
+def of_state(files: Sequence[SessionFiles], wanted: str | None) -> list[SessionFiles]:
+    """Return the sessions in one state of the device: the one asked for, or the last of the list.
+
+    Raises
+    ------
+    InputError
+        A state that no session has.
+    """
+    from agree.core.errors import InputError
+
+    states = list(dict.fromkeys(item.state for item in files))
+    if wanted is None and states == [""]:
+        return list(files)
+    chosen = states[-1] if wanted is None else wanted
+    kept = [item for item in files if item.state == chosen]
+    if not kept:
+        named = ", ".join(map(repr, states)) if states != [""] else "none"
+        raise InputError(f"--state {chosen!r}: no session is in that state; the states of the list are {named}")
+    if len(kept) < len(files):
+        hint(f"the {len(kept)} of {len(files)} sessions in the state {chosen!r} are compared")
+    return kept
 
 
 @contextmanager
@@ -46,7 +75,7 @@ def _told_by_header(path: str) -> tuple[str, ...]:
         return ()
 
 
-def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[str, Any]) -> None:
+def check_other_quantity(listed: Sequence[SessionFiles], options: dict[str, Any]) -> None:
     """Read, check and deliver; ends the command with status 1 where a claim must hold and does not.
 
     Raises
@@ -67,17 +96,18 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
         raise InputError("--quantity is for what is not power; leave it out")
     for name, plain in OF_POWER.items():
         if options.get(name) not in (plain, None):
-            raise InputError(f"--{name.replace('_', '-')} is for power; leave it out with "
-                             f"--quantity {measured.name!r}")
+            option = OPTION.get(name, name.removesuffix("_file").replace("_", "-"))
+            raise InputError(f"--{option} is for power; leave it out with --quantity {measured.name!r}")
     if options["meaning"] == "bands":
         raise InputError(f"--meaning bands is for power; with --quantity {measured.name!r} choose average, readings or "
                          "next_session")
+    files = of_state(listed, options["state"])
     reads = [options_from_text(options.get(f"{role}_read", ())) for role in ("reference", "device")]
     with (progress("reading and comparing the recordings"), warnings.catch_warnings(),
-          instead_of_trials(files[0][0], files[0][1], options["claim"])):
+          instead_of_trials(files[0].reference, files[0].device, options["claim"])):
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         overlays, inputs = [], []
-        for number, (reference, device) in enumerate(files, 1):
+        for number, (reference, device, *_) in enumerate(files, 1):
             if device is None:
                 raise InputError(f"{reference}: --quantity needs two files, the reference's and the device's")
             overlays.append(overlay_recordings(
@@ -97,7 +127,9 @@ def check_other_quantity(files: Sequence[tuple[str, str | None]], options: dict[
 
         with progress(f"drawing {page}"):
             write_other_page(result, page)
-    deliver(result, json_file)
+    deliver(result, json_file, brief=options["quiet"])
+    if options["show"]:
+        click.launch(pages[0])
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)
 

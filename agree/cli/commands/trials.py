@@ -39,8 +39,8 @@ def in_options(message: str) -> str:
     return message
 
 
-def deliver(result: Result, json_file: str | None) -> None:
-    """Print text, or JSON; write JSON into a file."""
+def deliver(result: Result, json_file: str | None, *, brief: bool = False) -> None:
+    """Print text (`brief`: the answer alone), or JSON; write JSON into a file."""
     from agree.files.writing import json_text, write_text
 
     if json_file == "-":
@@ -48,7 +48,8 @@ def deliver(result: Result, json_file: str | None) -> None:
         return
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
-    click.echo(result.summary())
+    text = result.summary()
+    click.echo(text.split("\n\n")[0] if brief else text)
 
 
 @click.command("trials", cls=Grouped, groups=GROUPS, example=EXAMPLE)

@@ -12,8 +12,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_drifts": "the error drifts over the recording, so that intervals are likely too narrow; record further "
                        "sessions.",
     "quantity_zone": "one clock is of another zone: {hours:+g} h were taken off the device's stamps.",
-    "quantity_first_stamps": "one clock has a date and the other counts from its start: the first stamps are taken for "
-                             "one moment; if they are not, state --lag.",
+    "quantity_first_stamps": "the clocks count from different moments: the first stamps are taken for one; if they "
+                             "are not, state --lag.",
     "quantity_mean_absolute": "the mean size of the error of {seconds} s",
     "quantity_no_lag": "no lag can be told, so that the recordings are compared as their stamps have them.",
     "quantity_no_shadow": "neither recording has a {channel}, so that a lock to it cannot be looked for.",
