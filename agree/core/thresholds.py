@@ -27,9 +27,13 @@ LARGEST_RAPID_RATIO = 4.0
 LEAST_EVEN_LIKENESS = 0.70
 MOST_LEFT_COLOUR = 0.26
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
+# Seconds of 0 far from all coasting of the other trace, over those in which both work: with more, zeros tell the clocks
+# nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.
+GROSS_ZEROS = 0.01
 # Quartz clocks of recorders stray by some 20 to 100 ppm over the temperatures of a ride (common knowledge of the
 # trade); beyond thrice that, seconds are lost.
 MOST_DRIFT_PPM = 300.0
+MOST_DRIFT_S = 4.0  # over a recording, beyond that limit, however uncertain: pauses of 3 to 7 s not told apart
 DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
 DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
 CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less

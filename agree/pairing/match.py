@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from agree.pairing import same_ride, witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
+from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
 from agree.pairing.refusal import (
     Doubt,
     OtherRide,
@@ -97,8 +99,8 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
         raise
     except MatchError as refusal:
         best = _by_witness(x, y, asked, refusal)
+        refuse_drift(best.fine, asked.absolute)
     refuse_other_day(best.fine.lag + shift, asked.absolute and not asked.wide)
-    refuse_drift(best.fine, asked.absolute)
     called = witnesses.call(best.x, best.y, best.fine, best.channel, asked.lowest, asked.highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
     return best._replace(witnesses=tuple(called), notes=(*best.notes, *notes))
@@ -132,25 +134,46 @@ def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
 
 
 def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
-    shift = y.first - x.first
+    """Match by power; if that is refused, and one has many zeros amid work of the other, without zeros."""
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
+    try:
+        return _seen(x, y, asked, found, as_is)
+    except MatchError as refusal:
+        found = lags_without_zeros(x, y, asked.lowest, asked.highest)
+        if not found:
+            raise
+        try:
+            return _seen(x, y, asked, found, without_zeros)
+        except MatchError:
+            raise refusal from None
+
+
+def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:
+    shift = y.first - x.first
     unsure = doubt(found)
     if unsure is Doubt.RIVAL and asked.absolute and (told := _by_stamps(x, y, found)) is not None:
         return told
+    u, v = blind(x), blind(y)
     if found:
-        one, two = smoothness.made_even(x.power, y.power, found[0].lag)
+        one, two = smoothness.made_even(u.power, v.power, found[0].lag)
         stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
-        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked)) is not None:
+        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked, blind)) is not None:
             return stepped
     if unsure in (Doubt.MISSING, Doubt.WEAK):
         upright, turned = np.where(x.power > 0, x.power, np.nan), np.where(y.power > 0, -y.power, np.nan)
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y))
-    fine = _refined(x, y, found[0].lag)
+    fine = _refined(u, v, found[0].lag)
+    return Match(x, y, fine, found, **_judged(u, v, fine, 0, asked))
+
+
+def _judged(x: Grid, y: Grid, fine: Fine, steps: int, asked: Asked) -> dict[str, Any]:
+    """Likeness of two grids along the lags found, and notes on it; other rides and lost seconds are refused."""
+    refuse_drift(fine, asked.absolute)
     likeness = same_ride.along(x.power, y.power, fine)
-    refuse_likeness(likeness, 0)
+    refuse_likeness(likeness, steps)
     refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine), lambda: same_ride.leftover(x.power, y.power, fine))
-    return Match(x, y, fine, found, likeness=likeness, notes=same_ride.unlike(likeness))
+    return {"likeness": likeness, "notes": same_ride.unlike(likeness)}
 
 
 def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
@@ -193,19 +216,17 @@ def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
     raise refusal
 
 
-def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked) -> Match | None:
+def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, blind: Callable[[Grid], Grid]
+             ) -> Match | None:
     """Match after steps of a clock, if there is good evidence of them."""
     refuse_steps(len(stretches) - 1)
     one, two, changes = retime.mend(x, y, stretches)
-    found = clock.candidates(one.power, two.power, asked.lowest, asked.highest)
+    u, v = blind(one), blind(two)
+    found = clock.candidates(u.power, v.power, asked.lowest, asked.highest)
     if doubt(found) is not Doubt.NONE:
         return None
-    fine = _refined(one, two, found[0].lag, tuple(change.start for change in changes))
-    likeness = same_ride.along(one.power, two.power, fine)
-    refuse_likeness(likeness, len(changes))
-    refuse_other_rider(*same_ride.rapidly(one.power, two.power, fine),
-                       lambda: same_ride.leftover(one.power, two.power, fine))
-    return Match(one, two, fine, found, changes=tuple(changes), likeness=likeness, notes=same_ride.unlike(likeness))
+    fine = _refined(u, v, found[0].lag, tuple(change.start for change in changes))
+    return Match(one, two, fine, found, changes=tuple(changes), **_judged(u, v, fine, len(changes), asked))
 
 
 def _refined(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> Fine:

@@ -19,6 +19,7 @@ from agree.core.thresholds import (
     LIKENESS_WINDOWS,
     MOST_CLOCK_STEPS,
     MOST_DRIFT_PPM,
+    MOST_DRIFT_S,
     MOST_LEFT_COLOUR,
     MOST_RAPID_RATIO,
 )
@@ -162,9 +163,15 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
 
 
 def refuse_drift(fine: Fine, absolute: bool) -> None:
-    """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks."""
+    """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks.
+
+    It must be beyond the limit by two standard errors, or come to more than 4 s over the recording: lags that scatter
+    so much are those of pauses that were not told apart.
+    """
     ppm = 1e6 * fine.drift
-    if fine.drifting and abs(ppm) > MOST_DRIFT_PPM and not absolute:
+    certain = fine.drifting and abs(ppm) - 2e6 * fine.drift_se > MOST_DRIFT_PPM
+    wild = abs(ppm) > MOST_DRIFT_PPM and abs(fine.drift) * 2 * fine.middle > MOST_DRIFT_S
+    if (certain or wild) and not absolute:
         raise OtherRide(
             f"the lag changes by {ppm:+.0f} ppm, {36e-4 * ppm:+.1f} s an hour, and clocks differ by at most "
             f"{MOST_DRIFT_PPM:g} ppm: one of the recordings seems to lose seconds, as when it counts rows or leaves "

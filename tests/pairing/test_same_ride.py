@@ -13,6 +13,8 @@ from agree.core import thresholds
 from agree.core.errors import MatchError
 from agree.pairing import refusal
 from agree.pairing.clocks.fine import Fine
+from agree.pairing.grid import to_grid
+from agree.pairing.gross_zeros import lags_without_zeros
 from agree.pairing.same_ride import Likeness, likeness, shifts, wilson_low
 from agree.report.notes.sentence import note_text
 
@@ -200,6 +202,43 @@ def test_limit_of_drift(ppm, good):
             refusal.refuse_drift(fine, False)
     refusal.refuse_drift(fine, True)
     refusal.refuse_drift(fine._replace(drifting=False), False)
+
+
+@pytest.mark.parametrize(("ppm", "se", "drifting", "middle", "good"), [
+    (350, 26, True, 600.0, True), (350, 24, True, 600.0, False), (2000, 900, False, 990.0, True),
+    (2000, 900, False, 1010.0, False), (290, 1, True, 9000.0, True)])
+def test_a_drift_is_certain_or_wild(ppm, se, drifting, middle, good):
+    """Two standard errors beyond 300 ppm; or 4 s over the recording."""
+    fine = Fine(0.0, 0.01, ppm * 1e-6, se * 1e-6, middle, drifting)
+    if good:
+        refusal.refuse_drift(fine, False)
+    else:
+        with pytest.raises(MatchError, match="one of the recordings seems to lose seconds"):
+            refusal.refuse_drift(fine, False)
+
+
+@pytest.mark.parametrize(("share", "hidden"), [(0.009, False), (0.012, True)])
+def test_zeros_amid_work_are_hidden_from_the_clocks_where_they_are_many(share, hidden):
+    rng = np.random.default_rng(4)
+    x = 200 + 30 * lfilter([0.5], [1, -0.85], rng.standard_normal(4000))
+    y = x.copy()
+    y[rng.choice(4000, round(share * 4000), replace=False)] = 0
+    grids = [to_grid(record(np.rint(p)), "device") for p in (x, y)]
+    assert bool(lags_without_zeros(*grids, -1e9, 1e9)) == hidden
+
+
+def test_a_slow_device_with_dropouts_is_paired_with_its_ride(road):
+    """Of 20 min 2 % of the seconds are 0, and four times 3 to 20 s: that was another ride, or a drift."""
+    rng = np.random.default_rng(6)
+    for begin in (0, 1200, 2400):
+        x = road[begin:begin + 1200]
+        y = lfilter([1 - np.exp(-1 / 4)], [1, -np.exp(-1 / 4)], x)
+        y = np.where(rng.random(1200) < 0.02, 0, np.rint(y))
+        for at in rng.integers(100, 1100, 4):
+            y[at:at + int(rng.integers(3, 21))] = 0
+        found = pair_recordings(record(x), record(y)).alignment
+        assert abs(found.lag_s) < 4
+        assert found.steps == ()
 
 
 def test_a_drift_that_no_clock_has(road):
