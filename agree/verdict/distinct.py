@@ -17,6 +17,7 @@ from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too
+LEAST_TURNS = 3   # rises that turn to falls or back within such a run: a rider's power does, a ramp does not
 FIRST_YEAR = 2000  # a clock that shows an earlier year was never set, and starts anew with each recording
 
 UNDATED = "undated"
@@ -69,7 +70,7 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> No
     prints = [(_runs(item.reference), _runs(item.device)) for item in items]
     for i, j in _sharing(prints):
         common = _common(prints[i], prints[j])
-        if common.kind:
+        if common.kind and not _only_a_programme(items[i], items[j], common.kind):
             raise InputError(_repeated(items, prints, i, j, common))
     if pieces:
         _refuse_one_file(items)
@@ -82,6 +83,14 @@ def _common(one: tuple[Prints, Prints], other: tuple[Prints, Prints]) -> Common:
 
     return Common(count(one[0], other[0]), count(one[1], other[1]),
                   min(count(one[0], other[1]), count(one[1], other[0])))
+
+
+def _only_a_programme(one: Pairs, other: Pairs, kind: str) -> bool:
+    """Whether what one side has in common may be a programme: a trainer that tells its target repeats each ramp."""
+    if kind not in ("reference", "device"):
+        return False
+    own, others = (_runs(getattr(item, kind), of_a_rider=True) for item in (one, other))
+    return int(np.isin(own, others).sum()) < LEAST_COMMON_S
 
 
 def _repeated(items: Sequence[Pairs], prints: Sequence[tuple[Prints, Prints]], i: int, j: int, common: Common) -> str:
@@ -122,8 +131,11 @@ def _names(item: Pairs) -> str:
     return f"{item.reference_name} and {item.device_name}"
 
 
-def _runs(values: FloatArray) -> Prints:
-    """Fingerprints of all runs of 30 readings that are not a held power; the same backwards."""
+def _runs(values: FloatArray, *, of_a_rider: bool = False) -> Prints:
+    """Fingerprints of all runs of 30 readings that are not a held power; the same backwards.
+
+    `of_a_rider`: without runs of whole watts that hardly turn, as ramps of a programme do.
+    """
     if values.size < RUN:
         return np.zeros(0, np.uint64)
     whole = np.where(np.isfinite(values), np.round(values * 1024), -1).astype(np.int64).astype(np.uint64)
@@ -135,6 +147,11 @@ def _runs(values: FloatArray) -> Prints:
     for k in range(RUN):
         prints += whole[k:k + size] * factors[k]
     lively = changes[RUN - 1:] - changes[:size] >= LEAST_VALUES - 1
+    if of_a_rider:
+        way = np.sign(np.diff(values, prepend=values[0]))
+        turns = np.concatenate([[0], np.cumsum(way[1:] * way[:-1] < 0)])
+        broken = np.concatenate([[0], np.cumsum(np.isfinite(values) & (values != np.rint(values)))])
+        lively &= (turns[RUN - 1:] - turns[:size] >= LEAST_TURNS) | (broken[RUN:] > broken[:size])
     return np.unique(prints[lively])
 
 

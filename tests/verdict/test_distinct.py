@@ -145,6 +145,16 @@ def test_two_pieces_against_one_file(rng):
         check_claim(items, "1.5 %")
 
 
+def test_a_trainer_that_tells_its_target_repeats_each_ramp(rng):
+    """The programme of two days is one, the reference is not; a rider's watts in both are one ride."""
+    target = np.concatenate([np.arange(120.0, 320.0), np.arange(320.0, 120.0, -1)] * 3)
+    days = [Pairs(reference=np.round(target + rng.normal(0, 5, target.size)), device=target) for _ in range(2)]
+    assert check_claim(days, "1.5 %").verdict
+    wobbly = np.round(target + rng.normal(0, 3, target.size))
+    with pytest.raises(InputError, match="hold the same recording of the device"):
+        check_claim([Pairs(reference=day.reference, device=wobbly) for day in days], "1.5 %")
+
+
 def test_a_held_power_repeats_itself(rng):
     """Blocks of whole watts on an ergometer that hardly vary are no copies."""
     def block():
