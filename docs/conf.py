@@ -7,6 +7,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 import api_pages  # noqa: E402
+import figures  # noqa: E402
 import generate  # noqa: E402
 import inventories  # noqa: E402
 
@@ -20,7 +21,7 @@ extensions = ["myst_parser", "numpydoc", "sphinx.ext.autodoc", "sphinx.ext.inter
 exclude_patterns = ["_build", "generated/*.md", "measured"]
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath", "substitution"]
 myst_heading_anchors = 3
-myst_substitutions = generate.constants()
+myst_substitutions = generate.constants() | {"planned": figures.planned(), "looked": figures.looked()}
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
 numpydoc_show_class_members = False
