@@ -66,9 +66,13 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
     from agree.files.writing import write_text
 
     if outputs.every_figure:
-        from agree.assessment.beside import with_seconds
+        import warnings
 
-        with progress("comparing response and best efforts"):
+        from agree.assessment.beside import with_seconds
+        from agree.core.errors import AgreeWarning
+
+        with progress("comparing response and best efforts"), warnings.catch_warnings():
+            warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
             result = with_seconds(result)
     written, captions = list(already), list[str]()
     for name in outputs.pages:
@@ -108,14 +112,17 @@ def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: M
 
     from agree.core.results.plain import plain_name
 
+    more = dict(more or {})
     stated = provenance.about._asdict() if any(provenance.about) else None
-    made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated, **(more or {})}
+    made_by = {"command": [plain_name(word) for word in provenance.command], "stated": stated}
     if schema == 2:
         from agree.assessment.schema_2 import as_schema_2
 
         held = as_schema_2(result)
-        return json.dumps(held | {"made_by": held["made_by"] | made_by}, indent=1, ensure_ascii=False, allow_nan=False)
-    return json.dumps(result.to_dict() | made_by, indent=1, ensure_ascii=False, allow_nan=False)
+        held = held | {"made_by": held["made_by"] | made_by}
+    else:
+        held = result.to_dict() | made_by
+    return json.dumps(held | more, indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def _print(result: ClaimCheck, outputs: Outputs, text: str | None) -> None:

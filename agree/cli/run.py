@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from agree.cli.progress import progress
 from agree.cli.session_list import SessionFiles
 from agree.cli.terminal import edges_of, handling_of, looks_of
+from agree.cli.words import hint
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
@@ -49,8 +50,12 @@ def asked_of_check(options: dict[str, Any]) -> dict[str, Any]:
     """Return the options of `check_claim` beside pairs and claim."""
     from agree.verdict.declaration import read_declaration
 
+    declared = read_declaration(options["declared_file"]) if options.get("declared_file") else None
+    if declared is not None and declared.splits and not options.get("splits"):
+        hint(f"a split at {', '.join(declared.splits)} was declared: judge the part after it by --split "
+             f"{declared.splits[-1]}")
     return {"meaning": options["meaning"], "reference_uncertainty": options["reference_uncertainty"],
             "bands": edges_of(options["bands"]), "window_s": options["window"], "level": options["level"],
             "drivetrain_loss": options.get("loss"), "decision_rule": options.get("rule", "interval"),
             "looks": looks_of(options.get("looks")),
-            "declared": read_declaration(options["declared_file"]) if options.get("declared_file") else None}
+            "declared": declared}

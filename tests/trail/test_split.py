@@ -10,6 +10,7 @@ from scipy import stats
 
 from agree import Estimate, InputError, Pairs, SampleSizeError
 from agree.cli import main
+from agree.cli.run import asked_of_check
 from agree.core.data.matched import Matched
 from agree.core.thresholds import SPLIT_PLACES
 from agree.trail.split import change_at, place_s, place_text, split_pairs
@@ -134,8 +135,20 @@ def test_the_command_declares_and_splits(tmp_path):
     run("plan", "--claim", "1.5%", "--split", "0:20:00", "--declare", declared)
     assert read_declaration(declared).splits == ("0:20:00",)
     words = ["check", *files, "--claim", "1.5%", "--split", "0:20:00", "--declared", declared, "--json", "-"]
-    stored = json.loads(run(*words))
+    done = CliRunner().invoke(main.command, list(map(str, words)), standalone_mode=False)
+    stored = json.loads(done.stdout)
+    assert "Warning" not in done.stderr
     assert stored["changes"][0]["answer"] == "changed"
     assert stored["changes"][0]["if_declared"] is None
     assert stored["trail_notes"][0]["kind"] == "split_declared"
     assert stored["verdict"] == "holds"
+
+
+def test_a_declared_split_that_is_not_asked_for_is_pointed_out(tmp_path, capsys):
+    declared = tmp_path / "declared.json"
+    declared.write_text(DECLARED.text(), encoding="utf-8")
+    options = dict.fromkeys(("meaning", "reference_uncertainty", "bands", "window", "level"))
+    assert asked_of_check({**options, "declared_file": str(declared)})["declared"].splits == ("0:20:00",)
+    assert "a split at 0:20:00 was declared" in capsys.readouterr().err
+    asked_of_check({**options, "declared_file": str(declared), "splits": ("0:20:00",)})
+    assert not capsys.readouterr().err

@@ -10,9 +10,11 @@ from click.testing import CliRunner
 
 from agree import Estimate, InputError, Pairs
 from agree.cli import main
+from agree.cli.deliver import json_of
 from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
 from agree.correction import history
 from agree.planning.plan import plan
+from agree.report.story.provenance import Provenance
 from agree.trail.states import State, answered, change_between, expected_change, foretold
 from agree.trail.trail import check_trail
 
@@ -157,6 +159,9 @@ def test_the_command_judges_a_state_and_correct_and_plan_know_it(tmp_path):
     assert stored["state"] == "new"
     assert [(item["state"], item["sessions"]) for item in stored["states"]] == [("new", 2), ("mended", 2)]
     assert stored["changes"][0]["expected_percent"] == 2.2
+    two = json.loads(json_of(check_trail(made, ["new", "new", "mended", "mended"], "1.5 %").check,
+                             Provenance(), 2, {"state": "mended", "states": [], "changes": []}))
+    assert (two["schema"], two["state"], two["states"], two["changes"]) == (2, "mended", [], [])
     with pytest.raises(InputError, match=r"must be one of 'new', 'mended'"):
         run(*check, "--state", "old")
     # plan: the spread within both states, not the adjustment between them, is a session's spread
