@@ -83,15 +83,18 @@ def sentence(check: ClaimCheck) -> str:
 def _mean(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
     where = place_words(three_way(item.low, item.high, reading.limit), limit_words(check, seen, reading.unit))
-    return (f"{subject(check)} {reads(check, seen, reading.unit)}; {interval_name(check)} "
+    # Of one session the value is that of the recording, and the interval that of rides like it, not of other days.
+    of_what = " for such rides" if len(check.pairs) == 1 and check.decision_rule == "interval" else ""
+    return (f"{subject(check)} {reads(check, seen, reading.unit)}; {interval_name(check)}{of_what} "
             f"{interval_is(seen, reading.unit)}: {where}.")
 
 
 def reads(check: ClaimCheck, seen: Shown, unit: str) -> str:
     """Say how far off a device reads on average."""
+    where = "over this recording" if len(check.pairs) == 1 else "on average"
     if seen.value == 0:
-        return f"reads the same as {opponent(check)} on average"
-    return (f"reads {side_words(seen.value, seen.places, unit)} on average against {opponent(check)}"
+        return f"reads the same as {opponent(check)} {where}"
+    return (f"reads {side_words(seen.value, seen.places, unit)} {where} against {opponent(check)}"
             f"{in_watts(check, seen)}")
 
 

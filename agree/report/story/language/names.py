@@ -68,7 +68,7 @@ def days(check: ClaimCheck) -> str:
 def subject(check: ClaimCheck) -> str:
     """Name the device at the start of a sentence."""
     name = check.pairs[0].device_name
-    return "The device" if len(check.pairs) > 1 or name in ("", "device") else short(name)
+    return "This device" if len(check.pairs) > 1 or name in ("", "device") else short(name)
 
 
 def opponent(check: ClaimCheck) -> str:
