@@ -73,7 +73,8 @@ def test_a_printed_zero_has_no_side_and_no_sign():
 
 
 NUMBER = r"(\d+(?:\.\d+)?)"
-AN_INTERVAL = re.compile(rf"interval (?:that decides |for such rides )?is {NUMBER}(?: %)?( low| high|) to {NUMBER} %( low| high|): "
+AN_INTERVAL = re.compile(rf"interval (?:that decides |for such rides )?is {NUMBER}(?: %)?( low| high|) to "
+                         rf"{NUMBER} %( low| high|): "
                          rf"(all of it inside|all of it outside|partly inside) ±{NUMBER} %")
 VERDICTS = {"all of it inside": "holds", "all of it outside": "does not hold", "partly inside": "not settled"}
 
