@@ -12,12 +12,16 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.thresholds import HALF_WEIGHT_S
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok_line
 from agree.estimators.ratios import ratio_of_sums
-from agree.verdict.columns import Table
+from agree.verdict.claim import Claim
+from agree.verdict.columns import Table, moving_mean
+from agree.verdict.meanings import average
+from agree.verdict.reference import ReferenceUncertainty
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
@@ -45,17 +49,42 @@ def robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsO
     return limits, line
 
 
-def with_faults(data: Table, level: float) -> Estimate:
-    """Mean error over every second that has both readings, faulty ones included."""
-    columns: list[list[Any]] = [[], [], []]
+def counted_in(data: Table, window_s: int = 30) -> Table:
+    """Every second that has both readings, faulty ones included."""
+    columns: list[list[Any]] = [[], [], [], [], []]
     for k, item in enumerate(data.pairs):
         x, y = item.matched_reference, item.matched_device
         both = np.isfinite(x) & np.isfinite(y)
-        for column, values in zip(columns, (x, y, np.full(both.size, k)), strict=True):
-            column.append(values[both])
-    reference, device, session = (np.concatenate(column) for column in columns)
-    value, phi = ratio_of_sums(device - reference, reference)
-    return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
+        time = item.time[both]
+        for column, values in zip(columns, (x[both], y[both], moving_mean(time, x[both], window_s), time,
+                                            np.full(time.size, k)), strict=True):
+            column.append(values)
+    reference, device, power, time, session = (np.concatenate(column) for column in columns)
+    return replace(data, reference=reference, device=device, level=power, time=time, session=session)
+
+
+def with_faults(data: Table, level: float) -> Estimate:
+    """Mean error over every second that has both readings, faulty ones included."""
+    every = counted_in(data)
+    value, phi = ratio_of_sums(every.error, every.reference)
+    return estimate(value, phi, level=level, sampling=data.sampling, session=every.session).scaled(100)
+
+
+def verdict_with_faults(data: Table, claim: Claim, reference_u: ReferenceUncertainty, rule: str, level: float,
+                        without: str) -> tuple[Note, ...]:
+    """Verdict on the mean error with the faulty seconds counted in, where it is another than without them.
+
+    The note holds both verdicts, and the mean error with them in the claim's unit with the interval that decides.
+    """
+    if not any(fault.handling == "set aside" for item in data.pairs for fault in item.faults):
+        return ()
+    made = average(counted_in(data), claim, reference_u, level, rule)
+    if made.verdict == without or made.estimate is None:
+        return ()
+    size = made.estimate
+    return (Note(kind="verdict_with_faults", values={
+        "verdict": made.verdict, "without": without, "error": size.value, "low": size.low, "high": size.high,
+        "unit": claim.unit}),)
 
 
 def with_seconds(check: ClaimCheck) -> ClaimCheck:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from agree.assessment.beside import robust_and_limits, with_faults
+from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
 from agree.assessment.looked import declared_notes, look
@@ -289,6 +289,7 @@ def check_claim(
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
+    said += verdict_with_faults(data, claim, reference_u, decision_rule, level, first.verdict)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,

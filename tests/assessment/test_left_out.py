@@ -33,6 +33,21 @@ def test_what_is_left_speaks_for_the_device_only_if_it_is_most_of_it(rng, share,
         assert "cannot speak for the device" in " ".join(text.split())
 
 
+@pytest.mark.parametrize(("every", "other"), [(200, ""), (10, "does not hold")])
+def test_the_verdict_with_the_faulty_seconds_is_stored_where_it_differs(rng, every, other):
+    """Half of the power lost in each tenth second is a mean error of -5 %; in one of 200, of -0.25 %."""
+    sound = ride(rng, 0, 1)
+    bad = np.arange(sound.time.size) % every == 0
+    check = check_claim(Pairs(reference=sound.reference, device=np.where(bad, 0.5, 1) * sound.device,
+                              reason=np.where(bad, "device_partial", "")), "1.5 %")
+    notes = [note for note in check.notes if getattr(note, "kind", "") == "verdict_with_faults"]
+    assert [note.values["verdict"] for note in notes] == [other] * bool(other)
+    for note in notes:
+        assert (note.values["without"], note.values["unit"]) == ("holds", "%")
+        assert note.values["error"] == pytest.approx(check.bias_with_faults.value)
+        assert note.values["low"] < note.values["error"] < note.values["high"] < -1.5
+
+
 def test_a_device_that_fails_is_not_saved_by_it(rng):
     pairs = ride(rng, 0.3, 0.5)
     worse = Pairs(reference=pairs.reference, device=0.95 * pairs.device, reason=pairs.reason)

@@ -108,6 +108,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
+    "verdict_with_faults": ("with the faulty seconds counted in the answer is \"{verdict}\": mean error {error:+.2f} "
+                            "{unit} ({low:+.2f} to {high:+.2f})."),
     "used_too_short": lambda note: (
         f"only {_span(note.values['seconds'])} could be used: an error that wanders more slowly cannot be seen in "
         f"them; 'holds' needs {_span(note.values['least'])} or more."),
