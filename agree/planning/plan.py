@@ -165,13 +165,13 @@ def plan(
         The meaning the claim is to be settled in.
     bands : sequence of float, optional
         Edges of power bands, W; 100 to 350 W in steps of 50 if not given.
-    window_s : int
-        Averaging time of a reading, s, 1 to 600, for ``readings``.
     most : int
         Largest number of sessions tried, 3 to 500.
     looks : sequence of int, optional
         Numbers of sessions after which the claim is checked, increasing, the first settled answer counting: each look
         spends a part of the allowed error, as in `check_claim`. Without them one check after all sessions is planned.
+    window_s : int
+        Averaging time of a reading, s, 1 to 600, for ``readings``.
     pilot : ClaimCheck, Pairs, sequence of Pairs or dict, optional
         Sessions recorded already, a check of them, or that check's `to_dict()`; replaces the assumed SDs.
 

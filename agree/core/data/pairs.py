@@ -72,13 +72,13 @@ class Pairs(Drawn):
         Faults found, in order of time; if not given, the runs of faulty seconds in `reason`.
     sources : tuple of SourceIdentity, optional
         Name, size and digest of what reference and device were read from; None where it is not known.
+    matched : Matched, optional
+        Both columns with one response, for what compares second by second; if not given, the readings as recorded.
     stamps : tuple of float, optional
         First and last stamp of the reference's file, s, where its clock shows no date; a file cut from a longer one
         does not begin at 0.
     ridden_s : float
         Seconds in which the whole recording of the reference shows power, in the overlap or not; NaN if not known.
-    matched : Matched, optional
-        Both columns with one response, for what compares second by second; if not given, the readings as recorded.
 
     Raises
     ------

@@ -84,6 +84,11 @@ def repeated_correlation(
     SampleSizeError
         Fewer than 2 subjects, or too few pairs.
 
+    See Also
+    --------
+    repeated_limits : How far off within subjects, in the unit of the readings.
+    concordance : Agreement, with one pair for each subject.
+
     Notes
     -----
     With x, y about their subject's means,
@@ -92,10 +97,6 @@ def repeated_correlation(
 
     :math:`\nu = n - S - 1`: the root of the share of the sum of squares within subjects that an analysis of covariance
     gives to the covariate. The interval is Fisher's, arctanh r -+ z/sqrt(nu - 1), for normal readings.
-
-    See Also
-    --------
-    repeated_limits, concordance
 
     References
     ----------

@@ -82,13 +82,14 @@ def folded_distribution(
     SampleSizeError
         Fewer than 3 pairs.
 
+    See Also
+    --------
+    limits_of_agreement : Two numbers in place of a curve.
+    quantile_limits : Limits for errors of any shape.
+
     Notes
     -----
     With F the share of errors at or below a value and G that at or above, the folded share is min(F, G, 0.5).
-
-    See Also
-    --------
-    limits_of_agreement, quantile_limits
 
     References
     ----------

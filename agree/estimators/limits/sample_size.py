@@ -101,16 +101,17 @@ def limits_sample_size(
     InputError
         Bad options, or more than a million pairs.
 
+    See Also
+    --------
+    limits_of_agreement : The limits that are planned for.
+    tolerance_limits : Limits with a statement of confidence.
+
     Notes
     -----
     The width is k s with k from the noncentral t distribution, s the standard deviation found; its mean is
     :math:`k\, \sigma \sqrt{2/(n-1)}\; \Gamma(n/2)/\Gamma((n-1)/2)`, and
 
     .. math:: P(\text{width} \le \omega) = P\{\chi^2_{n-1} \le (n-1)(\omega / k \sigma)^2\} .
-
-    See Also
-    --------
-    limits_of_agreement, tolerance_limits
 
     References
     ----------
