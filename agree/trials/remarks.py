@@ -18,12 +18,14 @@ from agree.trials.trials import Trials
 from agree.verdict.claim import Claim
 from agree.verdict.rule import OPEN, three_way
 
+ROUNDING = 1e-9  # of the readings: less is no spread but of the arithmetic
+
 
 def skewness(values: FloatArray) -> float:
     """Return the skewness of a sample over its standard error if normal (form G1; SE by Cramer, from memory)."""
     n, centred = values.size, values - values.mean()
     m2 = float(np.square(centred).mean())
-    if n < 4 or m2 <= 0:
+    if n < 4 or np.ptp(values) <= ROUNDING * float(np.abs(values).max()):
         return 0.0
     g1 = float((centred**3).mean()) / m2**1.5 * math.sqrt(n * (n - 1)) / (n - 2)
     return float(g1 / math.sqrt(6 * n * (n - 1) / ((n - 2) * (n + 1) * (n + 3))))
@@ -35,6 +37,8 @@ def spread_against_level(scaled: ScaledErrors) -> float:
     level = np.bincount(trials.subject, weights=trials.reference) / np.bincount(trials.subject)
     away = np.bincount(trials.subject, weights=np.abs(scaled.error - scaled.errors.bias)) / np.bincount(trials.subject)
     n = level.size
+    if np.ptp(away) <= ROUNDING * max(float(np.abs(trials.reference).max()), float(np.abs(scaled.error).max())):
+        return 0.0  # errors that differ by rounding of the numbers alone
     by_level = away[np.argsort(level, kind="stable")]
     discordant = count_inversions(np.argsort(np.argsort(by_level, kind="stable"), kind="stable"))
     score = n * (n - 1) / 2 - 2 * discordant

@@ -145,3 +145,25 @@ def test_look_says_what_to_do_with_a_table_of_trials_and_with_other_quantities(t
     assert (seen.problem, seen.clock, seen.seconds) == ("", "elapsed", 99.0)
     assert ("no power, but heart rate, speed: agree check REFERENCE DEVICE --quantity 'heart rate' --claim '5 bpm'"
             in " ".join(seen.summary().split()))
+
+
+def test_equal_errors_do_not_grow_with_the_level():
+    data = both()
+    data["mat_cm"] = [value + 0.5 for value in data["plate_cm"]]  # equal but for the rounding of the sums
+    check = check_trials(pair_trials(data, reference_column="plate_cm", device_column="mat_cm"), "2 cm")
+    assert [note.kind for note in check.notes] == []
+    assert check.bias.value == pytest.approx(0.5)
+
+
+def test_per_cent_of_readings_on_both_sides_of_zero():
+    data = both()
+    for name in ("plate_cm", "mat_cm"):
+        data[name] = [value - 38.05 for value in data[name]]
+    trials = pair_trials(data, reference_column="plate_cm", device_column="mat_cm")
+    with pytest.raises(InputError, match="have a reference below 0, and others above, so per cent of them mean"):
+        check_trials(trials, "5 %")
+    assert check_trials(trials, "2 cm").verdict == "holds"
+    data = {name: [-value for value in values] if name.endswith("cm") else values for name, values in both().items()}
+    below = pair_trials(data, reference_column="plate_cm", device_column="mat_cm")  # all of them: a direction
+    assert check_trials(below, "5 %").bias.value == pytest.approx(-check_trials(pair_trials(
+        both(), reference_column="plate_cm", device_column="mat_cm"), "5 %").bias.value)
