@@ -15,6 +15,7 @@ from agree.core.quantities.units import convert, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.files.table import LOOKS_NUMERIC, MISSING, Table, numbers, shown
+from agree.files.tables.trials_table import SUBJECT_WORDS, header_words, is_key
 
 CLOCK = re.compile(r"(?:(\d+):)?(\d+):([0-5]\d(?:[.,]\d+)?)", re.ASCII)
 LARGEST = 1e50  # of a reading: fourth powers of larger ones have no place in a double
@@ -54,6 +55,18 @@ def keys_of(table: Table, by: Sequence[str]) -> list[Key]:
     columns = [table.columns[place(table, name, "by")] for name in by]
     return [Key(tuple("" if cell.strip().lower() in MISSING else " ".join(cell.split()) for cell in cells))
             for cells in zip(*columns, strict=True)]
+
+
+def subjects_left_out(table: Table, by: Sequence[str]) -> tuple[Note, ...]:
+    """Tell of a repeated column of subjects that the key does not begin with: its trials would pass for subjects."""
+    if is_key(header_words(by[0]), SUBJECT_WORDS):
+        return ()
+    for header, cells in zip(table.header, table.columns, strict=True):
+        held = [cell for cell in cells if cell.strip().lower() not in MISSING]
+        if is_key(header_words(header), SUBJECT_WORDS - {"id"}) and 1 < len(set(held)) < len(held):
+            return (Note(kind="trials_subjects_left_out", severity="trust", values={
+                "column": header, "count": len(set(held)), "taken": by[0]}),)
+    return ()
 
 
 def readings_of(

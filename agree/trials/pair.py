@@ -111,7 +111,7 @@ def pair_trials(
     tables = (sides[0][2], sides[1][2])
     made = _unpaired(tables, sides, keyed) if unpaired else _paired(tables, sides, keyed, both=device is None)
     _refuse_doubtful(made, own, found, (one.source, other.source), unpaired=unpaired)
-    made["notes"] = (*notes, *made["notes"])
+    made["notes"] = (*columns.subjects_left_out(one, names), *notes, *made["notes"])
     return Trials(**made, quantity=own, by=keyed, paired=not unpaired, inputs=tuple(inputs),
                   reference_name=_called(one, found[0][0], device), device_name=_called(other, found[1][0], device),
                   device_column=found[1][0][0])

@@ -167,3 +167,12 @@ def test_per_cent_of_readings_on_both_sides_of_zero():
     below = pair_trials(data, reference_column="plate_cm", device_column="mat_cm")  # all of them: a direction
     assert check_trials(below, "5 %").bias.value == pytest.approx(-check_trials(pair_trials(
         both(), reference_column="plate_cm", device_column="mat_cm"), "5 %").bias.value)
+
+
+@pytest.mark.parametrize(("by", "told"), [("subject,trial", False), ("trial", True), ("row", True)])
+def test_trials_do_not_pass_for_subjects_unsaid(by, told):
+    # 36 rows of 12 subjects, keyed by a number of the row: 36 "independent subjects", and too narrow an interval.
+    data = both() | {"row": list(range(36))}
+    check = check_trials(pair_trials(data, by=by, reference_column="plate_cm", device_column="mat_cm"), "2 cm")
+    assert ("trials_subjects_left_out" in [note.kind for note in check.notes]) == told
+    assert ("begin --by with 'subject'" in " ".join(check.summary().split())) == told

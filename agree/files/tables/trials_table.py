@@ -47,7 +47,13 @@ class TrialsTableError(InputError):
                 f"for trials: {command} --claim '{claim}'")
 
 
-def _is_key(words: list[str], allowed: frozenset[str]) -> bool:
+def header_words(header: str) -> list[str]:
+    """Return the words of a header in lower case."""
+    return "".join(c if c.isalnum() else " " for c in header.lower()).split()
+
+
+def is_key(words: list[str], allowed: frozenset[str]) -> bool:
+    """Whether a header names a key of this kind, such as "athlete" or "subject id"."""
     return bool(words) and words[0] in allowed and (len(words) == 1 or (len(words) == 2 and words[1] in NUMBER_WORDS))
 
 
@@ -59,10 +65,10 @@ def refuse_trials(table: Table) -> None:
     TrialsTableError
         Such a table.
     """
-    plain = ["".join(c if c.isalnum() else " " for c in header.lower()).split() for header in table.header]
+    plain = [header_words(header) for header in table.header]
     if any(TIME_WORDS.intersection(words) for words in plain):
         return
-    keys = [k for allowed in (SUBJECT_WORDS, TRIAL_WORDS) for k, words in enumerate(plain) if _is_key(words, allowed)]
+    keys = [k for allowed in (SUBJECT_WORDS, TRIAL_WORDS) for k, words in enumerate(plain) if is_key(words, allowed)]
     for k in keys:
         counts = Counter(cell for cell in table.columns[k] if cell.lower() not in MISSING)
         if len(counts) < 2 or max(counts.values()) < 2:

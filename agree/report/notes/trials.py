@@ -45,6 +45,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                               "mean per cent; a claim in the unit itself is free of that.",
     "trials_mean_absolute": "a mean absolute error hides delays and rare large errors; look at single readings too.",
     "trials_one_each": "with one trial each, differences between subjects and trials cannot be told apart.",
+    "trials_subjects_left_out": "column '{column}' names {count} subjects, but '{taken}' was taken for the subject: "
+                                "trials of one subject are no independent subjects; begin --by with '{column}'.",
     "trials_keys_nearly": "{count} keys of the two tables differ in case, blanks, zeros or hyphens alone (first: "
                           "'{one}' and '{two}') and are not joined; write them alike.",
     "trials_subjects_nearly": "subjects '{one}' and '{two}' are taken for two; if they are one, write them alike "
