@@ -21,8 +21,9 @@ from agree.core.results.result import Result
 from agree.core.results.words import estimate_text
 from agree.core.shared_docs import made_by, shared
 from agree.core.thresholds import KURTOSIS_PASSES, SHARE_PASSES, SKEWNESS_PASSES, SPREAD_PASSES, TREND_PASSES
+from agree.estimators.limits.level_lines import spread_curve, straight
 from agree.estimators.limits.ordered import effective_pairs
-from agree.estimators.limits.trend import centred_level, spread_curve, straight
+from agree.estimators.limits.trend import centred_level
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
 

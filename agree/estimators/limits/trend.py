@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,22 +14,13 @@ from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy, Sampling
 from agree.core.errors import InputError
-from agree.core.interval.engine import estimate, warn_of_drift
+from agree.core.interval.engine import estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.limits.level_lines import sessions_df, trend_of, trend_over_sessions
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
-
-MEAN_TO_SD = math.sqrt(math.pi / 2)  # of a normal error: sd over mean absolute value
-
-
-class Curve(NamedTuple):
-    """Coefficients (2,) on (1, u), their influences (2, n), and the residuals."""
-
-    coefficients: FloatArray
-    influence: FloatArray
-    residual: FloatArray
 
 
 def centred_level(level: FloatArray) -> tuple[FloatArray, float, float]:
@@ -43,36 +34,15 @@ def centred_level(level: FloatArray) -> tuple[FloatArray, float, float]:
     return u / stretch, centre, stretch
 
 
-def straight(u: FloatArray, values: FloatArray, sloped: bool = True) -> Curve:
-    """Least squares of values on (1, u), or on 1; influences are the jackknife's, residual/(1 - leverage)."""
-    n, mean = u.size, float(u.mean())
-    w = u - mean
-    sww = float(w @ w) / n
-    slope = float(w @ values) / n / sww if sloped else 0.0
-    middle = float(values.mean())
-    residual = values - middle - slope * w
-    room = 1 - 1 / n - (w * w / (n * sww) if sloped else 0)
-    own = residual / np.where(room > 1e-9, room, 1)  # no room: the residual is 0 whatever was read
-    by_slope = w * own / sww if sloped else np.zeros(n)
-    return Curve(np.array([middle - slope * mean, slope]), np.stack((own - mean * by_slope, by_slope)), residual)
-
-
-def spread_curve(u: FloatArray, error: Curve, *, sloped: bool, parameters: int) -> Curve:
-    """SD of the errors about their line: from the absolute residuals on u, or one value with divisor n - parameters."""
-    n = u.size
-    if sloped:
-        size = straight(u, np.abs(error.residual))
-        # The residuals' line is estimated too: d|e| = -sign(e) (1, u) d(coefficients).
-        sign = -np.sign(error.residual)
-        w = u - u.mean()
-        pull = np.stack((np.ones(n), u)) * sign
-        tilt = pull @ w / n / float(w @ w / n)
-        carried = np.stack((pull.mean(axis=1) - u.mean() * tilt, tilt)) @ error.influence
-        return Curve(MEAN_TO_SD * size.coefficients, MEAN_TO_SD * (size.influence + carried), size.residual)
-    square = error.residual**2 * n / max(n - parameters, 1)
-    sd = math.sqrt(float(square.mean()))
-    influence = (square - sd * sd) / (2 * sd) if sd > 0 else np.zeros(n)
-    return Curve(np.array([sd, 0.0]), np.stack((influence, np.zeros(n))), error.residual)
+def _fewer(item: Estimate, pull: FloatArray | None, weights: FloatArray) -> Estimate:
+    """Widen an interval between sessions to the degrees of freedom of its combination of coefficients."""
+    if pull is None:
+        return item
+    if not math.isfinite(item.standard_error):  # one session alone tells of it
+        return replace(item, low=-math.inf, high=math.inf, df=math.nan)
+    df = sessions_df(pull, weights)
+    half = t_quantile(item.level, df) * item.standard_error
+    return replace(item, low=item.value - half, high=item.value + half, df=df)
 
 
 @made_by("regression_limits", also=("RegressionLimits",))
@@ -150,10 +120,12 @@ class RegressionLimits(Result):
     _coefficients: FloatArray = field(repr=False)
     _influence: FloatArray = field(repr=False)
     _session: NDArray[Any] | None = field(repr=False)
+    _pull: FloatArray | None = field(repr=False)
 
     def _estimate(self, weights: FloatArray) -> Estimate:
-        return estimate(float(weights @ self._coefficients), weights @ self._influence, level=self.level,
-                        sampling=self.sampling, session=self._session).scaled(self._unit[0])
+        item = estimate(float(weights @ self._coefficients), weights @ self._influence, level=self.level,
+                        sampling=self.sampling, session=self._session)
+        return _fewer(item, self._pull, weights).scaled(self._unit[0])
 
     def at(self, level_w: float) -> LimitsAt:
         """Return bias, limits and standard deviation at a level, in the units of the readings.
@@ -236,7 +208,9 @@ def regression_limits(
     -----
     Least squares of the error on level A gives b0 + b1 A; least squares of the absolute residuals gives c0 + c1 A,
     and for normal errors sd(A) = sqrt(pi/2) (c0 + c1 A); limits b0 + b1 A -+ z sd(A). Intervals come from the
-    influences of all four coefficients (robust to unequal spread); no small-sample correction is made to sd(A).
+    influences of all four coefficients (robust to unequal spread); no small-sample correction is made to sd(A). Over
+    sessions, which count alike, the influences are those of leaving out each session, and the degrees of
+    freedom count the sessions that tell of a coefficient (Bell & McCaffrey 2002).
 
     References
     ----------
@@ -260,16 +234,16 @@ def regression_limits(
     place = (x + y) / 2 if against == "mean" else x
     u, centre, stretch = centred_level(place)
     unit = float(np.abs(d).max()) or 1.0
-    mean = straight(u, d / unit, bias == "line")
+    sloped, widens = bias == "line", spread == "line"
+    lines = (trend_of(u, d / unit, bias=sloped, spread=widens) if labels is None else
+             trend_over_sessions(u, d / unit, labels, bias=sloped, spread=widens))
+    mean, influence, coefficients = lines.mean, lines.influence, lines.coefficients
     parameters = 2 if bias == "line" else 1
-    width = spread_curve(u, mean, sloped=spread == "line", parameters=parameters)
-    influence = np.concatenate((mean.influence, width.influence))
-    coefficients = np.concatenate((mean.coefficients, width.coefficients))
     zero = -centre / stretch
     rows = np.array([[1, zero, 0, 0], [0, 1 / stretch * unit, 0, 0], [0, 0, 1, zero], [0, 0, 0, 1 / stretch * unit]])
     rows[[0, 2]] *= unit
-    found = [estimate(float(row @ coefficients), row @ influence, level=level, sampling=sampling, session=labels)
-             for row in rows]
+    found = [_fewer(estimate(float(row @ coefficients), row @ influence, level=level, sampling=sampling,
+                             session=labels), lines.pull, row) for row in rows]
     warn_of_drift(*found)
     warn_of_alike(mean.residual, sampling, along=place)
     sd = unit * math.sqrt(float(mean.residual @ mean.residual) / max(x.size - parameters, 1))
@@ -277,4 +251,4 @@ def regression_limits(
                             residual_sd=sd, lowest=float(place.min()), highest=float(place.max()), n=x.size,
                             against=against, scale=scale, sampling=sampling, coverage=coverage, level=level,
                             _unit=(unit, centre, stretch), _coefficients=coefficients, _influence=influence,
-                            _session=labels)
+                            _session=labels, _pull=lines.pull)
