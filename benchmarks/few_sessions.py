@@ -2,9 +2,9 @@
 
     python benchmarks/few_sessions.py [--runs N]
 
-4, 6 and 10 sessions of 40 to 160 pairs (offset SD 3 W, slope SD 0.02, noise 4 W, 100 to 300 W). Adversaries: one session
-of 180 to 220 W, which tells of no slope; and one eight times as long as the others. Prints a Markdown table with the
-median width beside the coverage.
+4, 6 and 10 sessions of 40 to 160 pairs (offset SD 3 W, slope SD 0.02, noise 4 W, 100 to 300 W). Adversaries: one
+session of 180 to 220 W, which tells of no slope; and one eight times as long as the others. Prints a Markdown table
+with the median width beside the coverage.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=400)
     runs = parser.parse_args().runs
     warnings.simplefilter("ignore")
-    print(f"Coverage in % of 95, {runs} runs, Monte-Carlo error {100 * (0.95 * 0.05 / runs) ** 0.5:.1f}; in brackets the "
-          "median width\n")
+    print(f"Coverage in % of 95, {runs} runs, Monte-Carlo error {100 * (0.95 * 0.05 / runs) ** 0.5:.1f}; in brackets "
+          "the median width\n")
     print("| sessions | condition | regression_limits, slope | its bias at 200 W | least squares as Deming's limit | "
           "passing_bablok |\n|---:|---|---:|---:|---:|---:|")
     for count in (4, 6, 10):
