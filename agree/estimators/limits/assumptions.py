@@ -185,10 +185,8 @@ def _advice(looks: tuple[Look, ...], percent_helps: bool) -> tuple[str, str]:
     else:
         kind = "quantile_limits" if found else "limits_of_agreement"
         grounds = [f"{name} is {by[name].estimate.value:.2g} where normal errors have {by[name].ideal:.2g}"
-                   for name in found]
+                   for name in found] or ["nothing found that matters"]
     unsettled = [look.name for look in looks if look.finding == OPEN]
-    if kind == "limits_of_agreement":
-        grounds = ["nothing found that matters"]
     advice = ADVICE[kind] + (" as far as these readings tell" if unsettled and kind == "limits_of_agreement" else "")
     return kind, f"{advice}: {'; '.join(grounds)}" + (f"; not settled: {', '.join(unsettled)}" if unsettled else "")
 
