@@ -93,8 +93,8 @@ def _(result: StaticCheck) -> str:
         lines += _row("Look first", slip_text(note))
     lines += _row("Main doubt", SOURCES[result.budget[0][0]] + ".")
     lines += _row("To enter", enter_text(result))
-    lines += _row("Caution", "masses fall: keep people and feet away; the maker's procedure comes first. A static check "
-                             "has no cadence, filter or warmth in it.")
+    lines += _row("Caution", "masses fall: keep people and feet away; the maker's procedure comes first. A static "
+                             "check has no cadence, filter or warmth in it.")
     return "\n".join(lines)
 
 
