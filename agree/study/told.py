@@ -34,7 +34,7 @@ class Told(Result):
 
 
 def average_of(result: Mapping[str, Any]) -> Told | None:
-    """Return the mean error of a stored result; None where it holds none."""
+    """Return the mean error of a stored result; None where it holds none that is a number."""
     item = next((item for item in result["readings"] if item["meaning"] == "average"), None)
     told = None if item is None else item.get("own") or item["estimate"]
     if item is None or told is None:
@@ -43,6 +43,8 @@ def average_of(result: Mapping[str, Any]) -> Told | None:
                                    for name in ("value", "low", "high", "standard_error", "df"))
     own = Estimate(value=value, low=low, high=high, level=told["level"], method=told["method"], standard_error=error,
                    df=df)
+    if not math.isfinite(value):
+        return None
     known = item.get("known")
     return Told(own=own, unit=item["unit"], limit=math.nan if item["limit"] is None else float(item["limit"]),
                 known=EXACT if known is None else KnownError(normal=float(known["normal"]),

@@ -182,3 +182,15 @@ def test_forms(tmp_path):
 def test_a_difference_that_nobody_has_is_not_known():
     table = study_table(study(ERRORS[:2, :, :1, :1], drop=[(0, 0, 0, 0), (1, 1, 0, 0)]))
     assert contrast_rows(table)[1] == [["D0 minus D1", "mean of all in common", "not known: too few have both"]]
+
+
+def test_results_without_a_number_or_a_limit_stop_nothing():
+    made = study(np.repeat(ERRORS, 2, axis=1))
+    readings = [record["result"]["readings"][0] for record in made.results]
+    readings[0]["own"] = readings[0]["own"] | {"value": None}
+    assert study_table(made).notes[0].values == {"pairs": 1, "of": 120}
+    assert fleet_of(made.pairs, made.results, {}).limit == 1.5
+    for item in readings:
+        item["limit"] = None
+    assert fleet_of(made.pairs, made.results, {}) is None
+    assert {cell.verdict for cell in study_table(made).cells} == {""}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -36,7 +37,8 @@ def fleet_of(
         if line.repeats is None and which not in counted:
             counted.add(which)
             by_unit.setdefault(line.labels["unit"], []).append(item)
-    if len(by_unit) < LEAST_UNITS:
+    limit = min((item.limit for own in by_unit.values() for item in own), default=math.nan)
+    if len(by_unit) < LEAST_UNITS or not limit > 0:
         return None
     several = [np.array([item.own.value for item in own]) for own in by_unit.values() if len(own) > 1]
     df = sum(values.size - 1 for values in several)
@@ -44,6 +46,6 @@ def fleet_of(
     every = [item for own in by_unit.values() for item in own]
     errors = [float(np.mean([item.own.value for item in own])) for own in by_unit.values()]
     variances = [pooled / len(own) if df else own[0].own.standard_error**2 for own in by_unit.values()]
-    return many_units(errors, np.sqrt(np.nan_to_num(variances)), limit=min(item.limit for item in every),
+    return many_units(errors, np.sqrt(np.nan_to_num(variances)), limit=limit,
                       reference_u=max(item.known.u for item in every), level=options.get("level", 0.95), unit=unit,
                       names=tuple(by_unit), assume=assume)
