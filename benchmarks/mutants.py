@@ -66,10 +66,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--room", help="only mutants of this room")
     parser.add_argument("--quick", type=int, default=1, metavar="N", help="every Nth")
+    parser.add_argument("--from", type=int, default=1, dest="first", metavar="N", help="begin with the Nth")
     parser.add_argument("--stale", action="store_true", help="run no tests")
     options = parser.parse_args()
     mutants = tomllib.loads((ROOT / "benchmarks" / "mutants.toml").read_text(encoding="utf-8"))["mutant"]
-    chosen = [item for item in mutants if options.room in (None, Path(item["file"]).parts[1])][::options.quick]
+    chosen = [item for item in mutants if options.room in (None, Path(item["file"]).parts[1])][
+        options.first - 1::options.quick]
     if options.stale:
         gone = [item for item in chosen if stale(item, ROOT)]
         for item in gone:
