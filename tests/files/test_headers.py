@@ -95,3 +95,10 @@ def test_both_sides_without_a_total():
 def test_the_same_readings_under_two_names():
     rows = "".join(f"{k},{200 + k},{200 + k}\n" for k in range(9))
     assert read_recording(f"time,power,watts\n{rows}".encode()).columns["power"] == "power"
+
+
+def test_a_header_in_a_comment_is_said_and_no_other_is():
+    rows = "0,200\n1,201\n2,202\n"
+    for first, times in (("time,power_W\n", 0), ("# time,power_W\n", 1)):
+        notes = read_recording((first + rows).encode()).notes
+        assert [note.kind for note in notes].count("read_header_in_comment") == times
