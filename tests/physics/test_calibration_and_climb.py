@@ -49,3 +49,15 @@ def test_the_uncertainty_of_a_climb_is_that_of_drawn_coefficients():
     values["efficiency"] = np.minimum(values["efficiency"], 1.0)  # 1 in 2,000
     drawn = [Ride(**{name: column[k] for name, column in values.items()}).power() for k in range(4000)]
     assert climb_power(ride).power_W.standard_error == pytest.approx(np.std(drawn), rel=0.05)
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [
+    ("mass_kg", 30, 250), ("grade", -0.3, 0.3), ("speed", 0.5, 30), ("rolling", 0, 0.05), ("drag_area", 0.05, 1.5),
+    ("density", 0.6, 1.5), ("head_wind", -20, 20), ("efficiency", 0.8, 1), ("gravity", 9.7, 9.9)])
+def test_what_no_ride_has_is_refused(name, low, high):
+    ride = {"mass_kg": 80, "grade": 0.08, "speed": 4, "rolling": 0.004, "drag_area": 0.4}
+    for value in (low, high):
+        Ride(**{**ride, name: value})
+    for value in (low - 0.001, high + 0.001):
+        with pytest.raises(InputError, match=f"`{name}` must lie between"):
+            Ride(**{**ride, name: value})
