@@ -10,7 +10,7 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.study.by_time import pairs_by_time
-from agree.study.listing import StudyRow
+from agree.study.listing import NEEDED, StudyRow
 
 ROLES = {
     "reference": ("reference", "ref", "crank", "trusted", "criterion", "gold"),
@@ -18,6 +18,7 @@ ROLES = {
 }
 SUFFIXES = (".csv", ".tsv", ".txt", ".fit", ".tcx", ".gpx", ".parquet", ".gz")
 SEPARATORS = re.compile(r"[-_ ./]+")
+LIST_HEAD = ",".join(NEEDED).encode()
 PLACE = " place"  # of the role among the words of a name: no part of a pattern is called so
 Words = Mapping[str, tuple[str, ...]]
 Key = tuple[tuple[str, str], ...]
@@ -39,7 +40,7 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
     Parameters
     ----------
     folder : path
-        It is searched with all its subfolders.
+        It is searched with all its subfolders; lists of studies are no recordings.
     pattern : str, optional
         Named parts of the names, such as "{athlete}-{condition}-{session}-{unit}-{role}"; ``role`` is a word for the
         reference or the device. Several devices may share a reference: put what its name lacks into brackets,
@@ -76,7 +77,8 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
     if pattern is not None and "{role}" not in pattern:
         raise InputError(f"pattern {pattern!r} names no {{role}}; write one like '{{unit}}-{{session}}-{{role}}'")
     files = sorted(path.relative_to(root) for path in root.rglob("*")
-                   if path.is_file() and not path.name.startswith(".") and path.suffix.lower() in SUFFIXES)
+                   if path.is_file() and not path.name.startswith(".") and path.suffix.lower() in SUFFIXES
+                   and not _is_list(path))
     words = dict(ROLES) if reference_word is None else ROLES | {"reference": (*ROLES["reference"],
                                                                             reference_word.lower())}
     named = [item for path in files
@@ -92,6 +94,17 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
         raise InputError(f"{root}: found no pair among {len(files)} files; expected names that differ in one word, "
                          "such as ref and dev; give --pattern '{unit}-{session}-{role}'")
     return Found(rows=tuple(rows), leftovers=tuple((path.as_posix(), why) for path, why in sorted(leftovers)))
+
+
+def _is_list(path: Path) -> bool:
+    """Whether a file is the list of a study, not a recording."""
+    if path.suffix.lower() != ".csv":
+        return False
+    try:
+        with path.open("rb") as file:
+            return file.read(100).removeprefix(b"\xef\xbb\xbf").startswith(LIST_HEAD)
+    except OSError:
+        return False
 
 
 def _role(word: str, words: Words) -> str | None:

@@ -30,6 +30,19 @@ def test_study_and_fleet_are_found_whole(tmp_path):
     assert not fleet.leftovers
 
 
+def test_the_list_itself_is_not_left_over(tmp_path):
+    """The shell makes its file before the folder is searched; the second time it holds the first list."""
+    for name in ("a-1-ref.csv", "a-1-dev.csv"):
+        (tmp_path / name).touch()
+    for _ in range(2):
+        with (tmp_path / "study.csv").open("w") as file:
+            done = subprocess.run([sys.executable, "-m", "agree", "study", "list", str(tmp_path)], stdout=file,
+                                  stderr=subprocess.PIPE, check=True, text=True)
+        assert done.stderr.startswith("1 pair, 1 unit, 0 files left over")
+    (tmp_path / "old.csv").write_text((tmp_path / "study.csv").read_text())
+    assert not [name for name, _ in find_pairs(tmp_path).leftovers]
+
+
 def test_a_file_of_somebody_else_stays(tmp_path):
     (tmp_path / "1-reference.csv").write_text("mine")
     with pytest.raises(ValueError, match="was not written by this demo"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,11 +42,25 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
 
     found = find_pairs(folder, pattern, reference_word=word)
     click.echo(list_text(found.rows), nl=False)
-    for name, why in found.leftovers:
+    left = [item for item in found.leftovers if not _is_stdout(Path(folder) / item[0])]
+    for name, why in left:
         click.echo(f"left over: {name}: {why}", err=True)
     units = len({row.unit for row in found.rows})
-    click.echo(f"{len(found.rows)} pairs, {units} units, {len(found.leftovers)} files left over. Paths are relative to "
+    counts = ", ".join([_count(len(found.rows), "pair"), _count(units, "unit"), _count(len(left), "file")])
+    click.echo(f"{counts} left over. Paths are relative to "
                "the folder: save the list there.", err=True)
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def _is_stdout(path: Path) -> bool:
+    """Whether a file is where the list itself goes, opened by the shell before the folder was searched."""
+    try:
+        return os.path.samestat(os.fstat(sys.stdout.fileno()), path.stat())
+    except (OSError, ValueError):  # a stdout that is no file
+        return False
 
 
 @study.command("check")
@@ -85,7 +100,8 @@ def check_command(list_file: str, **options: Any) -> None:
     _suffixes_are_known(options["tables"], options["pages"])
     if options["dry_run"]:
         rows, _ = read_list(list_file)
-        click.echo(f"{len(rows)} pairs of {len({row.unit for row in rows})} units; nothing was done.")
+        units = len({row.unit for row in rows} - {""})
+        click.echo(f"{_count(len(rows), 'pair')} of {_count(units, 'unit')}; nothing was done.")
         return
     asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_")}
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
