@@ -37,12 +37,12 @@ class Outputs(NamedTuple):
             name.lower().endswith(".html") for name in self.pages)
 
 
-def outputs_of(json_file: str | None, page_file: str | None,
+def outputs_of(json_file: str | None, page_files: Sequence[str],
                others: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:
     """Return the JSON file and the pages among --json, --page and -o FILE, which is known by its suffix."""
     from agree.core.errors import InputError
 
-    pages = [] if page_file is None else [page_file]
+    pages = [*page_files]
     for name in others:
         suffix = Path(name).suffix.lower()
         if suffix not in (".json", *PAGES):

@@ -66,7 +66,7 @@ def in_options(message: str, option: str, words: list[str]) -> str:
     return message
 
 
-def _usage(error: click.ClickException, words: list[str]) -> str:
+def usage_words(error: click.ClickException, words: list[str]) -> str:
     """Say a wrong call, with the new spelling of what is spelt in an old way."""
     message = error.format_message().rstrip(".")
     if isinstance(error, click.NoSuchOption) and error.option_name in OLD_OPTIONS:
@@ -92,7 +92,7 @@ def main() -> None:
         click.echo(error.format_message())
         sys.exit(BAD_INPUT)
     except click.ClickException as error:
-        _stop(_usage(error, words))
+        _stop(usage_words(error, words))
     except (KeyboardInterrupt, click.exceptions.Abort):
         sys.exit(130)
     except BrokenPipeError:

@@ -22,7 +22,7 @@ GROUPS = {
     "Sessions": ("sessions", "session_list", "state", "splits", "looks", "declared_file"),
     "Reading and matching": ("reference_column", "device_column", "reference_read", "device_read", "max_lag", "lag",
                              "delay", "faults"),
-    "What is printed and written": ("details", "quiet", "efforts", "page_file", "figures", "json_file", "schema",
+    "What is printed and written": ("details", "quiet", "efforts", "page_files", "figures", "json_file", "schema",
                                     "others",
                                     "about_file", "show", "require_holds"),
 }
@@ -80,7 +80,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--details", is_flag=True, help="Print every figure after the first screen.")
 @click.option("-q", "--quiet", is_flag=True, help="Print the answer and what changes it alone, and no progress.")
 @click.option("--efforts", is_flag=True, help="Print best efforts too, from 1 s to 60 min.")
-@click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
+@click.option("--page", "page_files", multiple=True, metavar="FILE",
+              help="Write one A4 page: .pdf, .png, .svg or .html. Repeat for each.")
 @click.option("--figure", "figures", multiple=True, metavar="NAME=FILE",
               help="Write one panel for a paper: questions, bands, averaging, time, sessions or screen (16:9) = a "
                    ".pdf, .svg or .png. Repeat for each.")
@@ -108,7 +109,7 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     if options["quiet"]:
         be_quiet()
     files = _files(reference, device, options["sessions"], options["session_list"])
-    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
     figures = tuple(_figure(text) for text in options["figures"])
     outputs_are_no_inputs([item[:2] for item in files], json_file, *pages, *(name for _, name in figures))
     if options["show"] and not pages:

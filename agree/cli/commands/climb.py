@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.groups import Grouped
-from agree.cli.words import Level
+from agree.cli.words import IntervalLevel
 
 if TYPE_CHECKING:
     from agree.physics.climb import Ride
@@ -47,7 +47,8 @@ _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(%|km/h|m/s|kg|)\s*")
 @click.option("--uncertain", multiple=True, metavar="NAME=SD",
               help="Standard uncertainty of mass, grade, speed, rolling, drag-area, density, wind or efficiency. "
                    "Repeat for each.")
-@click.option("--level", type=Level(), default="95%", show_default=True, metavar="LEVEL", help="Of the intervals.")
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
 def climb(**options: Any) -> None:
     """Judge a device's power on a steady climb against the power that mass, grade, speed and losses ask for."""

@@ -121,7 +121,7 @@ def check_other_quantity(listed: Sequence[SessionFiles], options: dict[str, Any]
                                     inputs=inputs, reference_uncertainty=options["reference_uncertainty"])
         except InputError as error:
             raise type(error)(in_options(str(error))) from None
-    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
     for page in pages:
         from agree.report.other_page import write_other_page
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.schema.names import NAMES
 
 
-@click.command("schema")
+@click.command("schema", cls=Grouped, example="agree schema 1 > schema-1.json")
 @click.argument("name", type=click.Choice(NAMES), default="2")
 def schema(name: str) -> None:
     """Print the JSON Schema of what a command writes.

@@ -8,6 +8,7 @@ import click
 
 from agree.cli.groups import Grouped
 from agree.cli.terminal import outputs_are_no_inputs
+from agree.cli.words import IntervalLevel
 
 if TYPE_CHECKING:
     from agree.physics.static_check import StaticCheck
@@ -40,7 +41,8 @@ agree static --sheet sheet.pdf --crank-length "172.5 mm" --claim 1.5%"""
               help="Standard uncertainty of the scale that weighed them, per cent.")
 @click.option("--angle-uncertainty", type=float, default=1.0, show_default=True, metavar="DEG",
               help="Standard uncertainty of the crank's angle at each hang.")
-@click.option("--level", default="0.95", show_default=True, metavar="LEVEL", help="Of the intervals: 0.95 or 95%.")
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
 @click.option("--step", type=float, default=0.01, show_default=True, metavar="PERCENT",
               help="Step in which the device takes a factor.")
 @click.option("--beside", metavar="RESULT.json",
@@ -106,7 +108,7 @@ def _checked(masses: str, hang: HungMass, options: dict[str, Any]) -> StaticChec
     data = read_hung_masses(masses)
     return static_check(data.mass_kg, data.reading_Nm, hang=hang, side=data.side, direction=data.direction,
                         angle_deg=0.0 if data.angle_deg is None else data.angle_deg, claim=options["claim"],
-                        step=options["step"], level=level_of(options["level"]))
+                        step=options["step"], level=options["level"])
 
 
 def _with_rides(result: StaticCheck, rides: str) -> tuple[str, str]:
@@ -133,7 +135,7 @@ def _write_sheet(hang: HungMass, options: dict[str, Any]) -> None:
     except ValueError:
         raise InputError(f"--masses {options['masses_kg']!r} is not understood; write it like 0,5,10,20") from None
     made = plan_static(options["claim"], hang=hang, masses_kg=own, reading_sd_Nm=options["reading_sd"],
-                       level=level_of(options["level"]))
+                       level=options["level"])
     write_static_sheet(made, options["sheet_file"])
     if options["json_file"] == "-":
         click.echo(json_text(made))
@@ -143,13 +145,3 @@ def _write_sheet(hang: HungMass, options: dict[str, Any]) -> None:
         write_text(options["json_file"], json_text(made) + "\n")
     written = [options["sheet_file"], *([options["json_file"]] if options["json_file"] else [])]
     click.echo(f"Written: {', '.join(written)}")
-
-
-def level_of(text: str) -> float:
-    """Read a level such as 0.95 or 95%."""
-    from agree.core.errors import InputError
-
-    try:
-        return float(text.rstrip("% ")) / (100 if "%" in text else 1)
-    except ValueError:
-        raise InputError(f"--level {text!r} is not understood; write 0.95 or 95%") from None

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.progress import progress
+from agree.cli.words import Level
 
 if TYPE_CHECKING:
     from agree.study.running import Study
@@ -28,7 +29,8 @@ def study() -> None:
 @click.argument("folder", metavar="FOLDER")
 @click.option("--pattern", metavar="TEXT",
               help="Named parts of the files' names: '{athlete}-{condition}-{session}-{unit}-{role}'.")
-@click.option("--reference", "word", metavar="WORD", help="One more word that names the reference's files or folder.")
+@click.option("--reference-word", "word", metavar="WORD",
+              help="One more word that names the reference's files or folder.")
 def list_command(folder: str, pattern: str | None, word: str | None) -> None:
     """Print the list of pairs that a folder holds, as CSV.
 
@@ -189,7 +191,8 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
               help="SD of the error between sessions.")
 @click.option("--difference", type=float, metavar="PERCENT", help="Difference of devices or conditions to be found.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="As for study check.")
-@click.option("--chance", type=float, default=0.8, show_default=True, metavar="P", help="Wanted chance, a fraction.")
+@click.option("--chance", type=Level(), default="80%", show_default=True, metavar="P",
+              help="Wanted chance: 80% or 0.8.")
 def plan_study_command(**options: Any) -> None:
     """Say how many athletes, units and sessions a study needs.
 

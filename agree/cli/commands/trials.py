@@ -27,7 +27,7 @@ OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`
 GROUPS = {
     "The question": ("claim", "meaning", "mean_of", "assume", "level", "reference_uncertainty"),
     "The table": ("by", "reference", "device", "unpaired", "quantity", "unit"),
-    "What is written": ("json_file", "page_file", "others", "require_holds")}
+    "What is written": ("json_file", "page_files", "others", "require_holds")}
 EXAMPLE = """agree trials jumps.csv --reference plate_cm --device mat_cm --claim "2 cm"
 agree trials plate.csv mat.csv --by subject,trial --claim 5%"""
 
@@ -75,7 +75,8 @@ def deliver(result: Result, json_file: str | None, *, brief: bool = False) -> No
 @click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
-@click.option("--page", "page_file", metavar="FILE", help="Write one A4 page: .pdf, .png, .svg or .html.")
+@click.option("--page", "page_files", multiple=True, metavar="FILE",
+              help="Write one A4 page: .pdf, .png, .svg or .html. Repeat for each.")
 @click.option("-o", "--output", "others", multiple=True, metavar="FILE",
               help="Write a file of the kind its suffix says: .json, .pdf, .png, .svg, .html. Repeat for each.")
 @click.option("--require-holds", is_flag=True, help="Exit with status 1 unless the claim holds.")
@@ -87,7 +88,7 @@ def trials_command(table: str, other: str | None, **options: Any) -> None:
     from agree.trials.pair import pair_trials
     from agree.verdict.claim import Claim
 
-    json_file, pages = outputs_of(options["json_file"], options["page_file"], options["others"])
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
     outputs_are_no_inputs([(table, other)], json_file, *pages)
     try:
         claim = Claim.parse(options["claim"])
