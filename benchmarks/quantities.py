@@ -71,7 +71,7 @@ def delays(runs: int) -> None:
             covered += abs(errors[-1]) <= 1.96 * math.hypot(found.se_s, 0.7)
             sizes.append(float(np.mean(np.abs(wrist - strap) / strap)))
         print(f"| {late} | {averaged} | {100 * own / runs:.1f} | {np.mean(errors):+.2f}, {np.std(errors):.2f} | "
-              f"{100 * covered / runs:.0f} | {100 * named / runs:.0f} |", flush=True)
+              f"{100 * covered / runs:.0f} | {100 * named / runs:.0f} | {100 * np.mean(sizes):.1f} |", flush=True)
 
 
 def locks(runs: int) -> None:
