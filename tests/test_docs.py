@@ -112,7 +112,7 @@ def test_readme_shows_what_the_demo_prints(demo):
 
 def test_a_stale_line_would_be_seen(demo):
     text = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert generate().in_readme(text, "\n".join(demo[1]).replace(" low on ", " high on ")) != text
+    assert generate().in_readme(text, "\n".join(demo[1]).replace(" % low", " % high")) != text
 
 
 def test_readme_has_the_two_commands_and_begins_with_the_job():
