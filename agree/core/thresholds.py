@@ -225,6 +225,7 @@ CLOSURE_PERCENT = 0.3      # the least correction worth entering: a triangle mus
 CLOSURE_LAG_S = 1.0        # clocks are matched to a fraction of a second each
 
 # --- hung masses (benchmarks/static.py) ---
+STATIC_NO_RESPONSE = 0.0005  # of the scale: half of the smallest slip's, readings in kN m; below, nothing is sensed
 STATIC_NEAR = 0.03         # share of a slip's size within which it explains a scale: devices err by less than 5 %
 STATIC_NEAR_SMALL = 0.001  # ten of it: the widest interval in which g = 10 m/s2 (2 %) is told from a scale of 2 %
 STATIC_MISFIT_P = 0.05     # one-sided: the scatter about the line is larger than repeats and stated masses explain

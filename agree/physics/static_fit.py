@@ -19,7 +19,7 @@ from agree.core.thresholds import STATIC_MISFIT_P
 from agree.physics.torque import HEAVIEST_KG, HungMass
 
 _SIDES = {"l": "left", "r": "right"}
-LEAST_HANGS, LEAST_MASSES = 4, 3
+LEAST_HANGS, LEAST_MASSES, LEAST_OF_SIDE = 4, 3, 3
 METHOD = "t, residuals of the line, with what the hangs share"
 
 
@@ -93,6 +93,25 @@ def interval(value: float, weights: FloatArray, fit: Fitted, data: Hangs, hang: 
                     df=df)
 
 
+def _sides(side: ArrayLike, label: NDArray[np.intp]) -> tuple[NDArray[np.intp], tuple[str, ...]]:
+    """Check sides: one or two, each with enough hangs for a line of its own."""
+    checks.codes(side, label.size, "side", "hang")
+    words = [_SIDES.get(str(item).strip().lower(), str(item).strip()) for item in np.asarray(side).tolist()]
+    if not all(words):
+        raise InputError(f"`side` must be given for each hang or for none; hang {words.index('') + 1} has none")
+    names = tuple(dict.fromkeys(words))
+    if len(names) > 2:
+        raise InputError(f"`side` must hold one or two sides; got {', '.join(map(repr, names))}: write each side in "
+                         "one way")
+    sides = np.array([names.index(word) for word in words], dtype=np.intp)
+    for k, name in enumerate(names):
+        hangs, masses = int((sides == k).sum()), np.unique(label[sides == k]).size
+        if hangs < LEAST_OF_SIDE or masses < 2:
+            raise SampleSizeError(f"side {name!r} has {hangs} hangs with {masses} masses; at least {LEAST_OF_SIDE} "
+                                  "hangs with 2 masses are needed on each side")
+    return sides, names
+
+
 def checked_hangs(mass: ArrayLike, reading: ArrayLike, hang: HungMass, angle: ArrayLike, side: ArrayLike | None,
                   direction: ArrayLike | None) -> Hangs:
     """Check masses, readings, angles, sides and directions, and compute the torques."""
@@ -109,18 +128,7 @@ def checked_hangs(mass: ArrayLike, reading: ArrayLike, hang: HungMass, angle: Ar
     if label.max() + 1 < LEAST_MASSES:
         raise SampleSizeError(f"a static check needs at least {LEAST_MASSES} different masses, 0 kg among them if you "
                               f"like; got {label.max() + 1}")
-    names: tuple[str, ...] = ()
-    sides = None
-    if side is not None:
-        checks.codes(side, m.size, "side", "hang")
-        words = [_SIDES.get(str(item).strip().lower(), str(item).strip()) for item in np.asarray(side).tolist()]
-        if not all(words):
-            raise InputError(f"`side` must be given for each hang or for none; hang {words.index('') + 1} has none")
-        names = tuple(dict.fromkeys(words))
-        if len(names) > 2:
-            raise InputError(f"`side` must hold one or two sides; got {', '.join(map(repr, names))}: write each side "
-                             "in one way")
-        sides = np.array([names.index(word) for word in words], dtype=np.intp)
+    sides, names = (None, ()) if side is None else _sides(side, label)
     down = None
     if direction is not None:
         words = [str(item).strip().lower() for item in np.asarray(direction).tolist()]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.core.thresholds import STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_SLIP_SD
+from agree.core.thresholds import STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_NO_RESPONSE, STATIC_SLIP_SD
 from agree.physics.static_fit import Hangs, rounding_sd
 from agree.physics.torque import HungMass
 
@@ -33,14 +33,18 @@ def slips_of(data: Hangs, scale: Estimate, sides: tuple[tuple[str, Estimate], ..
              hang: HungMass) -> tuple[Note, ...]:
     """Name what explains the readings better than a wrong device: of all hangs, of a side, of single hangs."""
     whole = _of_scale(scale, "")
-    if not whole and len(sides) == 2:
-        whole = tuple(note for name, item in sides for note in _of_scale(item, name))
+    by_side = tuple(note for name, item in sides for note in _of_scale(item, name)) if len(sides) == 2 else ()
+    if by_side and (not whole or len(by_side) == 1):
+        whole = by_side  # one side that is turned round or not sensed looks like another slip of both together
     if whole:
         return whole
     return _single(data) or _settings(scale, hang)
 
 
 def _of_scale(scale: Estimate, side: str) -> tuple[Note, ...]:
+    if abs(scale.value) <= STATIC_NO_RESPONSE:
+        return (Note(kind="static_no_response", severity="answer", values={
+            "side": side, "scale": scale.value, "written_wrongly": True}),)
     return tuple(Note(kind="static_slip", severity="answer",
                       values={"slip": name, "scale": size, "side": side, "written_wrongly": True})
                  for size, name in SLIPS if abs(scale.value - size) <= STATIC_NEAR * abs(size))

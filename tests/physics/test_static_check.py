@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from agree import InputError, SampleSizeError
-from agree.core.thresholds import STATIC_MISFIT_P, STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_SLIP_SD
+from agree.core.thresholds import STATIC_MISFIT_P, STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_NO_RESPONSE, STATIC_SLIP_SD
 from agree.physics.gravity import local_gravity
 from agree.physics.static_check import static_check
 from agree.physics.static_fit import checked_hangs
@@ -141,6 +141,31 @@ def test_a_side_with_the_opposite_sign_is_named():
     check = static_check(np.tile(MASSES, 2), reading, hang=HANG, side=["L"] * 6 + ["R"] * 6, claim="1.5%")
     assert [(note.values["side"], note.values["slip"]) for note in check.hints] == [("right", "sign")]
     assert check.verdict == "not settled"
+
+
+@pytest.mark.parametrize(("scale", "named"), [(0.00045, True), (0.00055, False)])
+def test_a_device_that_senses_nothing_is_not_called_wrong(scale, named):
+    assert STATIC_NO_RESPONSE == 0.0005
+    check = static_check(MASSES, 5 + scale * HANG.torque(MASSES), hang=HANG, claim="1.5%")
+    assert ([note.kind for note in check.hints] == ["static_no_response"]) is named
+    if named:
+        assert (check.verdict, check.entered) == ("not settled", None)
+        assert "do not follow the masses" in check.summary().replace("\n              ", " ")
+        assert "holds 1" not in check.summary()
+
+
+def test_a_side_that_is_not_sensed_is_named():
+    both = static_check(np.tile(MASSES, 2), np.r_[noisy(), np.zeros(6)], hang=HANG, side=["left"] * 6 + ["right"] * 6)
+    assert [(note.kind, note.values["side"]) for note in both.hints] == [("static_no_response", "right")]
+
+
+@pytest.mark.parametrize(("sides", "text"), [
+    (["left"] * 5 + ["right"], "side 'right' has 1 hangs with 1 masses; at least 3 hangs with 2 masses are needed on"),
+    (["left"] * 4 + ["right"] * 2, "side 'right' has 2 hangs with 2 masses; at least 3 hangs with 2 masses are")])
+def test_a_side_needs_three_hangs(sides, text):
+    with pytest.raises(SampleSizeError) as caught:
+        static_check(MASSES, MASSES, hang=HANG, side=sides)
+    assert str(caught.value).startswith(text)
 
 
 @pytest.mark.parametrize(("real", "named"), [(170.0, [170.0]), (172.4, [])])

@@ -41,6 +41,10 @@ def slip_text(note: Note) -> str:
     if note.kind == "static_length":
         return (f"a crank length of {values['length_mm']:g} mm in the device's settings, where {values['own_mm']:g} is "
                 "fitted, would explain the scale; no other usual length does.")
+    if note.kind == "static_no_response":
+        side = f"of the {values['side']} side " if values["side"] else ""
+        return (f"the readings {side}do not follow the masses: the device may be asleep, hold its last value, or sense "
+                "the other side alone.")
     slip = str(values["slip"])
     side = f"on the {values['side']} side, " if values["side"] else ""
     return f"{side}{SLIPS.get(slip, slip)}: it would explain a scale of {float(values['scale']):.4g}."
@@ -94,7 +98,7 @@ def _(result: StaticCheck) -> str:
     lines += _row("Main doubt", SOURCES[result.budget[0][0]] + ".")
     lines += _row("To enter", enter_text(result))
     lines += _row("Caution", "masses fall: keep people and feet away; the maker's procedure comes first. A static "
-                             "check has no cadence, filter or warmth in it.")
+                             "check knows no cadence, filter or warmth.")
     return "\n".join(lines)
 
 
