@@ -34,6 +34,7 @@ GROSS_ZEROS = 0.01
 # trade); beyond thrice that, seconds are lost.
 MOST_DRIFT_PPM = 300.0
 MOST_DRIFT_S = 4.0  # over a recording, beyond that limit, however uncertain: pauses of 3 to 7 s not told apart
+EXCURSION_S = 900  # a lag that comes back within this was not lost by one clock and then as much by the other one
 DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
 DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
 CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less

@@ -48,6 +48,8 @@ def side(view: View, claim: Claim) -> str:
     The trace that is partial jumps at both edges, while the other one changes as it does anyway: the less the other one
     jumps there in comparison, the surer the side. Where the other one coasts, a filter dies away: nothing is partial.
     """
+    if claim.start == 0 and claim.stop < PARTIAL_SHORT_S:  # what a filter still holds of the time before is unknown
+        return ""
     if (view.judge[claim.start:claim.stop] <= WORKING_W).mean() >= PARTIAL_COASTS:
         return ""
     own = other = 0.0

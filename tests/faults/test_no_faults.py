@@ -110,6 +110,14 @@ def test_no_partial_reading_where_the_other_trace_coasts(coasts, whose):
     assert side(judged, Claim(30, 34, 400.0, 400.0, 5.0, 0.0, 400.0, 5.0)) == whose
 
 
+@pytest.mark.parametrize(("stop", "whose"), [(9, ""), (10, "device")])
+def test_the_first_seconds_alone_are_not_partial(stop, whose):
+    usual = np.full(60, 200.0)
+    y = usual.copy()
+    y[:stop] = 100
+    assert side(view(y, usual), Claim(0, stop, 100.0 * stop, 100.0 * stop, 5.0, 0.0, 100.0 * stop, 5.0)) == whose
+
+
 @pytest.mark.parametrize(("working", "found"), [(4, 0), (5, 5)])
 def test_an_early_end_costs_five_seconds(working, found):
     usual = np.full(600, 200.0) + np.random.default_rng(3).normal(0, 9, 600)

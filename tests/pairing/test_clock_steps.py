@@ -219,6 +219,18 @@ def test_change_is_placed_to_the_second():
         assert np.isnan((b if size < 0 else a).power[500:530]).all()
 
 
+@pytest.mark.parametrize(("away", "back", "left"), [(890, 7, [7]), (910, 7, [7, 40, 7]), (890, 9, [7, 40, 9])])
+def test_a_lag_that_comes_back_was_no_step(away, back, left):
+    """Within 15 min, and to within a second; in between it may have jumped more than once."""
+    lags = [lag_path.Stretch(0, 1000, np.full(3, 7)), lag_path.Stretch(1000, 1000 + away, np.full(2, 40)),
+            lag_path.Stretch(1000 + away, 4000, np.full(4, back))]
+    found = lag_path.without_excursions(lags)
+    assert [int(stretch.lags[0]) for stretch in found] == left
+    assert (found[0].start, found[-1].stop) == (0, 4000)
+    twice = [lags[0], lags[1]._replace(stop=1100), lags[1]._replace(start=1100, lags=np.full(2, 90)), lags[2]]
+    assert len(lag_path.without_excursions(twice)) == (1 if left == [7] else 4)
+
+
 def test_path_uses_no_second_twice():
     """A jump to a lag that is 120 s less leaves out 3 windows, which begin every 30 s; one to a longer lag none."""
     scores = np.full((60, 2), -1.0)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import EXCURSION_S
 from agree.pairing.clocks import clock
 
 Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
@@ -233,5 +234,25 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
     window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
     cuts = np.flatnonzero(np.abs(np.diff(path)) >= MIN_STEP_S) + 1
     bounds = [0, *cuts.tolist(), path.size]
-    return [Stretch(int(window[a]) * HOP_S, min((int(window[b - 1]) + HOPS) * HOP_S, x.size), path[a:b])
-            for a, b in pairwise(bounds)]
+    return without_excursions([
+        Stretch(int(window[a]) * HOP_S, min((int(window[b - 1]) + HOPS) * HOP_S, x.size), path[a:b])
+        for a, b in pairwise(bounds)])
+
+
+def without_excursions(stretches: list[Stretch]) -> list[Stretch]:
+    """Join stretches between which the lag goes away and comes back within 15 min.
+
+    One clock would have lost as many seconds as the other one had just lost. Faulty readings, such as halves of the
+    power for a minute, are alike at another lag more often than that happens.
+    """
+    kept: list[Stretch] = []
+    for stretch in stretches:
+        back = next((k for k, earlier in enumerate(kept)
+                     if abs(int(stretch.lags[0]) - int(earlier.lags[-1])) < MIN_STEP_S
+                     and stretch.start - earlier.stop <= EXCURSION_S), None)
+        if back is None:
+            kept.append(stretch)
+        else:
+            whole = np.concatenate([kept[back].lags, stretch.lags])
+            kept[back:] = [Stretch(kept[back].start, stretch.stop, whole)]
+    return kept
