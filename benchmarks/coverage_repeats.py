@@ -11,6 +11,7 @@ line and by least squares, which takes the reference for exact. Prints a Markdow
 from __future__ import annotations
 
 import argparse
+import warnings
 
 import numpy as np
 
@@ -42,6 +43,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--runs", type=int, default=1000)
     runs = parser.parse_args().runs
+    warnings.simplefilter("ignore")
     print(f"Coverage in % of 95, {runs} runs, Monte-Carlo error {100 * (0.95 * 0.05 / runs) ** 0.5:.1f}\n")
     print(f"| subjects | condition | {' | '.join(NAMES)} | refused | median slope | least squares |")
     print("|---:|---|" + "---:|" * (len(NAMES) + 3))

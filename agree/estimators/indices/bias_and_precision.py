@@ -88,6 +88,7 @@ class _Found(NamedTuple):
     mean_x: FloatArray
     mean_y: FloatArray
     reference: FloatArray
+    repeats: FloatArray
     device: FloatArray
 
 
@@ -116,8 +117,8 @@ def _moments(s: _Subjects, chosen: FloatArray) -> _Found:
         slope = xy / true
         # About the line: what is the device's own beside its repeats, such as a subject's own error.
         about = (yy - 2 * slope * xy + slope**2 * xx) * (count - 1) / (count - 2)
-        between = np.maximum(about - (slope**2 * reference + own) * share, 0)
-    return _Found(true, slope, mean_x, mean_y, reference, own + between)
+        between = about - (slope**2 * reference + own) * share
+    return _Found(true, slope, mean_x, mean_y, reference, own, own + between)
 
 
 def _jackknife(values: FloatArray, level: float) -> Estimate:
@@ -133,11 +134,15 @@ def _jackknife(values: FloatArray, level: float) -> Estimate:
                     standard_error=error, df=df)
 
 
-def _root(variances: FloatArray, level: float) -> Estimate:
-    """SD from variances, on the scale of the cube root, where a variance is nearly normal (Wilson & Hilferty 1931)."""
+def _root(variances: FloatArray, least: float, level: float) -> Estimate:
+    """SD from variances, on the scale of the cube root, where a variance is nearly normal (Wilson & Hilferty 1931).
+
+    The value is at least the root of `least`; the interval is not, since chance goes both ways.
+    """
     item = _jackknife(np.cbrt(variances), level)
-    ends = [max(v, 0.0) ** 1.5 for v in (item.value, item.low, item.high)]
-    return Estimate(value=ends[0], low=ends[1], high=ends[2], level=level, df=item.df,
+    value, low, high = (max(v, 0.0) ** 1.5 for v in (item.value, item.low, item.high))
+    value = max(value, math.sqrt(least))
+    return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, df=item.df,
                     method=JACKKNIFE + ", of the cube root of the variance, back-transformed")
 
 
@@ -198,7 +203,8 @@ def bias_and_precision(
     The variance of a single reading of the device is its mean square within subjects, and what the subjects' means
     scatter about the line beyond what both repeats explain. Intervals: delete one subject, t with two degrees of
     freedom less than subjects; SDs on the scale of the cube root of their squares. One SD for all levels is assumed.
-    In simulations with 12 and 25 subjects of 3 readings the intervals covered as benchmarks/coverage_repeats.py shows.
+    The interval lets that be less than nothing, as chance does; the value does not. Slope, intercept and bias cover 94 to 97 %, SDs 93 to 98 %,
+    with 12 and 25 subjects; `reference_sd` 75 % where errors have t with 3 degrees of freedom.
 
     References
     ----------
@@ -212,7 +218,7 @@ def bias_and_precision(
     >>> y = [103, 101, 157, 154, 211, 205, 260, 266, 316, 310]
     >>> found = bias_and_precision(x, y, list("aabbccddee"))
     >>> print(found.slope, found.reference_sd, found.recalibrated_sd)
-    1.060 [1.017, 1.103] 2.4 [1.2, 3.9] 3.3 [1.8, 5.0]
+    1.060 [1.017, 1.103] 2.4 [1.2, 3.9] 3.3 [0.7, 4.2]
     """
     checks.fraction(level, "level")
     checks.columns(reference, device, nan_policy=nan_policy)  # its messages name the two columns alone
@@ -236,8 +242,9 @@ def bias_and_precision(
     offset = found.mean_y - b * mean_x  # about the centres
     bias = offset + (b - 1) * at + centre_y - centre_x
     intercept = offset + centre_y - b * centre_x
-    reference_sd, device_sd, recalibrated = (_root(v, level).scaled(unit) for v in (
-        found.reference, found.device, found.device / b**2))
+    own = float(found.repeats[0])
+    reference_sd, device_sd, recalibrated = (_root(v, least, level).scaled(unit) for v, least in (
+        (found.reference, 0.0), (found.device, own), (found.device / b**2, own / float(b[0]) ** 2)))
     total = float(found.true[0] + found.reference[0] * np.mean(1 / subjects.size))
     reliability = float(found.true[0]) / total
     if reliability < LEAST_RELIABILITY:
