@@ -201,10 +201,11 @@ def bias_and_precision(
     .. math:: b = s_{\bar x \bar y}/t, \qquad a = \bar{\bar y} - b\,\bar{\bar x} .
 
     The variance of a single reading of the device is its mean square within subjects, and what the subjects' means
-    scatter about the line beyond what both repeats explain. Intervals: delete one subject, t with two degrees of
-    freedom less than subjects; SDs on the scale of the cube root of their squares. One SD for all levels is assumed.
-    The interval lets that be less than nothing, as chance does; the value does not. Slope, intercept and bias cover 94 to 97 %, SDs 93 to 98 %,
-    with 12 and 25 subjects; `reference_sd` 75 % where errors have t with 3 degrees of freedom.
+    scatter about the line beyond what both repeats explain; the interval lets that be less than nothing, as chance
+    does, the value does not. Intervals: delete one subject, t with two degrees of freedom less than subjects; SDs on
+    the scale of the cube root of their squares. One SD for all levels is assumed. With 12 and 25 subjects slope,
+    intercept and bias cover 94 to 97 %, SDs 93 to 98 %; `reference_sd` 75 % where errors have t with 3 degrees of
+    freedom (benchmarks/coverage_repeats.py).
 
     References
     ----------
