@@ -36,7 +36,8 @@ def _span(item: Estimate, unit: str) -> str:
 
 def table_rows(trail: Trail) -> list[tuple[str, ...]]:
     """State, sessions, mean error, change from the state before with its answer, and what was foretold."""
-    rows: list[tuple[str, ...]] = [("State", "Sessions", "Mean error", "Change", "Answer", "Foretold")]
+    first, count = ("Part", "") if trail.notes else ("State", "Sessions")
+    rows: list[tuple[str, ...]] = [(first, count, "Mean error", "Change", "Answer", "Foretold")]
     for k, item in enumerate(trail.states):
         single = item.sessions == 1 and not trail.notes  # its interval speaks of that session alone
         mean = f"{item.bias_percent.value:+.2f} %" if single else _span(item.bias_percent, "%")
@@ -45,9 +46,17 @@ def table_rows(trail: Trail) -> list[tuple[str, ...]]:
         if change is not None and math.isfinite(change.expected_percent):
             met = {True: "met", False: "not met", None: "not settled"}[change.as_expected]
             told = f"{change.expected_percent:+.2f}: {met}"
-        rows.append((item.state, str(item.sessions), mean, "" if change is None else _span(change.change_percent, ""),
+        ridden = "" if trail.notes else str(item.sessions)
+        rows.append((item.state, ridden, mean, "" if change is None else _span(change.change_percent, ""),
                      "" if change is None else change.answer, told))
     return rows
+
+
+def declared_texts(trail: Trail) -> list[str]:
+    """Say what each change at a place chosen after looking would be, had the place been declared beforehand."""
+    return [f"To {item.after}, had the place been declared beforehand: {item.answer_if_declared}, "
+            f"{_span(item.if_declared, 'points')}; shown is the change for a place chosen after looking."
+            for item in trail.changes if item.if_declared is not None]
 
 
 def headline(trail: Trail) -> str:
@@ -65,10 +74,11 @@ def compose(trail: Trail, remarks: Sequence[str] = ()) -> Paper:
     end = draw_badge(paper, LEFT, TOP, trail.verdict)
     paper.line(end + 12, TOP + 2, "The trail of a device", 13, weight="bold")
     top = paper.lines(LEFT, TOP + 34, wrap(headline(trail), 11, right - LEFT), 11) + 8
-    top = paper.line(LEFT, top, "Error of each session in its state", 9, weight="bold")
-    caption = (f"Marks: sessions, with {percent(trail.check.level)} intervals from within each; disc inside the claim, "
-               "diamond outside. Blue lines and shade: mean of a state with its interval between sessions. Pale band: "
-               "the claim.")
+    what = "Error of each part of the recording" if trail.notes else "Error of each session in its state"
+    top = paper.line(LEFT, top, what, 9, weight="bold")
+    caption = (f"Marks: {'parts' if trail.notes else 'sessions'}, with {percent(trail.check.level)} intervals from "
+               "within each; disc inside the claim, diamond outside. Blue lines and shade: mean of a state with its "
+               "interval between sessions. Pale band: the claim.")
     top = paper.lines(LEFT, top, wrap(caption, SMALL, right - LEFT), color=CAPTION) + 16
     low = top + 250
     draw_errors(paper.axes(LEFT + 32, top, right - LEFT - 36, low - top), trail)
@@ -76,7 +86,7 @@ def compose(trail: Trail, remarks: Sequence[str] = ()) -> Paper:
     if trail.changes:
         top = _changes(paper, trail, top)
     top = _table(paper, trail, top + 8)
-    for text in (*(note_text(note) for note in trail.notes), *remarks):
+    for text in (*declared_texts(trail), *(note_text(note) for note in trail.notes), *remarks):
         top = paper.lines(LEFT, top + 4, clipped(wrap(text, 8.5, right - LEFT), 3), 8.5)
     foot = wrap(f"{CAUTION} Made by agree {agree.__version__}.", SMALL, right - LEFT)
     paper.lines(LEFT, paper.height - BOTTOM - 10 * len(foot), foot, color=CAPTION)

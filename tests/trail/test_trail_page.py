@@ -64,6 +64,17 @@ def test_every_form(trail, tmp_path, suffix):
         assert [item["state"] for item in stored["states"]] == ["new & odd", "factor 1.02 entered", "after winter"]
 
 
+def test_the_page_of_a_split_shows_both_answers(tmp_path):
+    made = check_split(recording(), ["0:20:00"], "1.5 %")
+    path = tmp_path / "split.svg"
+    write_trail_page(made, path)
+    text = " ".join(path.read_text(encoding="utf-8").split())
+    for words in ("Error of each part of the recording", "had the place been declared beforehand: changed", "Part"):
+        assert words in text
+    assert "Error of each session" not in text
+    assert table_rows(made)[0][:2] == ("Part", "")
+
+
 def test_another_suffix_is_refused(trail, tmp_path):
     with pytest.raises(InputError, match=r"must end in .pdf, .svg, .png or .html; got .docx"):
         write_trail_page(trail, tmp_path / "trail.docx")

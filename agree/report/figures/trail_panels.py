@@ -57,7 +57,7 @@ def draw_errors(ax: Axes, trail: Trail) -> None:
             answer = three_way(item.value, item.value, limit) if math.isfinite(limit) else ""
             mark_within(ax, item.value, number, answer)
             places.append(float(number))
-            labels.append(label[:7])
+            labels.append(str(number) if trail.notes else label[:7])
         _state(ax, state, first, number, judged=state.state == trail.judged)
         if k:
             ax.axvline(first - 0.5, color=RULE, linewidth=0.8, **SOLID, zorder=1)
