@@ -81,6 +81,7 @@ __all__ = [
     "coverage_probability",
     "deming",
     "deviation_index",
+    "draw_figure",
     "equivalence",
     "find_correction",
     "folded_distribution",
@@ -109,6 +110,7 @@ __all__ = [
     "tolerance_limits",
     "typical_error",
     "variance_ratio",
+    "write_figure",
     "write_page",
     "york",
 ]
@@ -164,6 +166,7 @@ _PUBLIC = {
     "trials.trials": ("Trials",),
     "recordings.read": ("read_recording",),
     "recordings.recording": ("Recording",),
+    "report.page.panel": ("draw_figure", "write_figure"),
     "report.pages": ("render_page", "write_page"),
     "verdict.claim": ("Claim",),
 }
@@ -228,6 +231,7 @@ if TYPE_CHECKING:
     from agree.recordings.inspect import Channel, FileLook, Gap, Oddity, look
     from agree.recordings.read import read_recording
     from agree.recordings.recording import Recording
+    from agree.report.page.panel import draw_figure, write_figure
     from agree.report.pages import render_page, write_page
     from agree.trials.check import TrialsCheck, check_trials
     from agree.trials.meanings import TrialMeaning

@@ -9,6 +9,7 @@ from functools import cache
 import matplotlib as mpl
 import pytest
 
+import agree
 from agree.assessment.single_readings import readings_of
 from agree.core.errors import InputError
 from agree.report.drawing.fonts import width_of
@@ -209,3 +210,19 @@ def test_names_are_made_printable_and_short():
     assert clipped(["a", "b", "cde"], 2) == ["a", "b"[:-2] + " …"]
 
 
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_every_picture_is_drawn_on_axes_of_the_caller(name):
+    check = CASES["4 sessions"]()
+    paper = Paper(400, 300)
+    ax = paper.axes(110, 20, 270, 230)
+    assert agree.draw_figure(check, name, ax=ax) is ax
+    assert ax.get_xlabel()
+    assert faults(paper, margin=0) == []
+    assert agree.draw_figure(check, name).figure is not paper.figure
+
+
+def test_no_other_picture():
+    with pytest.raises(InputError, match=r"^`name` must be one of questions, bands, .*; got 'screen'$"):
+        agree.draw_figure(CASES["4 sessions"](), "screen")

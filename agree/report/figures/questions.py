@@ -136,6 +136,13 @@ def _dot(ax: Axes, value: float, at: float) -> None:
         arrow_head(ax, low if value < low else high, at, "<" if value < low else ">", INK, upright=False)
 
 
+def named_questions(ax: Axes, check: ClaimCheck) -> None:
+    """Name the rows of the questions on the left, where the picture stands alone."""
+    rows = question_rows(check)
+    tick_labels(ax, "y", [k + 0.5 for k in range(len(rows))], [row.words for row in rows])
+    ax.tick_params(axis="y", labelleft=True, left=False)
+
+
 def named_sessions(ax: Axes, check: ClaimCheck, rows: Sequence[SessionRow]) -> None:
     """Name the rows of sessions on the left, where the picture stands alone."""
     tick_labels(ax, "y", [k + 0.5 for k in range(len(rows) + 2)],

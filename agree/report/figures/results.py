@@ -185,7 +185,7 @@ def _(result: Line, ax: Axes, unit: str) -> None:
     round_ticks(ax, "y", 6, sign=False)
     axis_name(ax, "x", _named("reference", unit))
     axis_name(ax, "y", _named("device", unit))
-    _title(ax, f"{result.kind}: slope {interval_text(slope).lstrip('+')}; dotted: identity")
+    _title(ax, f"{result.kind}: slope {interval_text(slope).replace('+', '')}; dotted: identity")
 
 
 @_draw.register

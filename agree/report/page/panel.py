@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import scipy
+from matplotlib.axes import Axes
 
 import agree
 from agree.assessment.claim_check import ClaimCheck
@@ -17,8 +18,9 @@ from agree.files.writing import write_bytes
 from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.bands import draw_averaging, draw_bands
+from agree.report.figures.look import new_axes
 from agree.report.figures.over_time import draw_time
-from agree.report.figures.questions import draw_questions, draw_sessions, named_sessions
+from agree.report.figures.questions import draw_questions, draw_sessions, named_questions, named_sessions
 from agree.report.page.compose import metadata, png_of
 from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, wrap
@@ -124,6 +126,68 @@ def draw_panel(check: ClaimCheck, name: str, width_mm: float = WIDTH_MM) -> tupl
     return paper, draw(paper, check)
 
 
+def draw_figure(check: ClaimCheck, name: str, *, ax: Axes | None = None) -> Axes:
+    """Draw one picture of the page of a check on axes of your own.
+
+    Use it to put a picture of the page into a figure with others. It draws stored numbers and computes none; it does
+    not write a caption, which `write_figure` returns.
+
+    Parameters
+    ----------
+    check : ClaimCheck
+        The answer to a claim.
+    name : {"questions", "bands", "averaging", "time", "sessions"}
+        The four questions against the claim; error against power; share inside against averaging time; error over time
+        in claims; each session against the claim.
+    ax : matplotlib Axes, optional
+        Where to draw; axes of a new figure, which belongs to no global state, if not given.
+
+    Returns
+    -------
+    Axes
+        ``.figure`` is the figure, to be saved with ``.figure.savefig``.
+
+    Raises
+    ------
+    InputError
+        Another name.
+
+    See Also
+    --------
+    write_figure : One picture as a file, with its caption and a methods sentence.
+    write_page : All of them on one page.
+
+    References
+    ----------
+    Cleveland & McGill (1984), J Am Stat Assoc 79:531, for positions on a common scale (from memory).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from agree import Pairs, check_claim, draw_figure
+    >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
+    >>> check = check_claim(Pairs(reference=watts, device=0.97 * watts), "1.5 %")
+    >>> draw_figure(check, "bands").get_xlabel()
+    'power of the reference, W'
+    """
+    if name not in PANELS:
+        raise InputError(f"`name` must be one of {', '.join(PANELS)}; got {name!r}")
+    place = new_axes() if ax is None else ax
+    if name == "bands":
+        draw_bands(place, check, readings_of(check))
+    elif name == "time":
+        draw_time(place, None, check, readings_of(check))
+    elif name == "averaging":
+        draw_averaging(place, check)
+    elif name == "sessions":
+        draw_sessions(place, check)
+        named_sessions(place, check, tell(check).sessions)
+    else:
+        draw_questions(place, check)
+        named_questions(place, check)
+    return place
+
+
 def draw_screen(check: ClaimCheck) -> Paper:
     """Return a picture for a talk or a film: the answer in large type, error by band and over time."""
     paper, story, readings = Paper(*SCREEN), tell(check), readings_of(check)
@@ -143,20 +207,47 @@ def draw_screen(check: ClaimCheck) -> Paper:
 
 
 def write_figure(check: ClaimCheck, name: str, path: str | Path, *, width_mm: float = WIDTH_MM) -> str:
-    """Write one panel as .pdf, .svg or .png, and return its caption with a methods sentence.
+    """Write one picture of the page for a paper, and return its caption with a methods sentence.
+
+    Use it for a journal or a talk. The methods sentence names estimators, intervals and versions; it does not say how
+    the rides were chosen.
+
+    Parameters
+    ----------
+    check : ClaimCheck
+        The answer to a claim.
+    name : {"questions", "bands", "averaging", "time", "sessions", "screen"}
+        Which picture; "screen" is one of 16 to 9 in large type, with verdict, error by band and over time.
+    path : str or Path
+        Where to; .pdf and .svg have live text, .png has 300 dots an inch (a screen's 1,920 by 1,080).
+    width_mm : float
+        Width, 60 to 250 mm; a screen's is fixed.
+
+    Returns
+    -------
+    str
+        Caption and methods sentence, a line each; of a screen the sentence it shows.
 
     Raises
     ------
     InputError
-        Another panel or suffix, or a place that cannot be written.
+        Another picture, width or suffix, or a place that cannot be written.
+
+    See Also
+    --------
+    draw_figure : The same on axes of your own.
+    write_page : All of them on one page.
+
+    References
+    ----------
+    Gardner & Altman (1986), BMJ 292:746, for intervals in place of tests (from memory).
 
     Examples
     --------
     >>> import tempfile
     >>> from pathlib import Path
     >>> import numpy as np
-    >>> from agree import Pairs, check_claim
-    >>> from agree.report.page.panel import write_figure
+    >>> from agree import Pairs, check_claim, write_figure
     >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
     >>> check = check_claim(Pairs(reference=watts, device=0.97 * watts), "1.5 %")
     >>> with tempfile.TemporaryDirectory() as folder:
