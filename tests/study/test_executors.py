@@ -1,5 +1,6 @@
 """Executors of any kind: those that break are made anew, nothing is lost, nothing comes twice."""
 
+import gc
 import os
 import signal
 from collections import Counter
@@ -9,7 +10,7 @@ from contextlib import suppress
 import dask
 import numpy as np
 import pytest
-from dask.distributed import Client, LocalCluster
+from dask.distributed import Client, LocalCluster, Status
 
 from agree.study import run
 from agree.study.job import Job
@@ -116,6 +117,9 @@ class Dask:
             client.close(timeout=1)
             with suppress(TimeoutError, OSError):  # where its scheduler was closed
                 cluster.close(timeout=1)
+            cluster.status = Status.closed  # else one that could not be closed is named tests later
+        self.made = [(None, None)] * len(self.made)
+        gc.collect()
 
 
 @pytest.mark.filterwarnings("ignore")  # of the cluster that is ended
