@@ -227,6 +227,10 @@ def split_errors(
     The scale of a device against another is cov(second, z)/cov(first, z), z the mean of the remaining devices, with
     limits by Anderson & Rubin's test; unbounded for a steady effort. A scale other than 1 makes variances too large.
 
+    Errors that are not normal are covered less, at 95 %: with t of 3 degrees of freedom the SD of the device that
+    scatters most in 76 %, with 5 % of errors five times as large in 79 % (60 instants; benchmarks/heavy_tails.py,
+    error 3).
+
     References
     ----------
     Grubbs FE (1948) J Am Stat Assoc 43:243; (1973) Technometrics 15:53; scale by an instrumental variable: Barnett VD

@@ -146,6 +146,9 @@ def deviation_index(
     ``any``: the order statistic of rank ceil(n coverage) of the absolute errors, with binomial limits; the upper one is
     infinite where there are too few pairs to bound it.
 
+    ``normal`` covers 96 to 97 % with 15 and 30 normal errors, and 72 to 78 % where they have t with 3 degrees of
+    freedom (benchmarks/heavy_tails.py, error 3): ask for ``any`` there.
+
     References
     ----------
     Lin LI-K (2000) Stat Med 19:255-270 (citation from memory); he approximates k by z sqrt(m^2 + s^2).

@@ -211,6 +211,9 @@ def intraclass(
     estimated variance of that mean is not positive. Subjects with equal means are an error: there is no
     variance to share out.
 
+    Errors that are not normal are covered less, at 95 %: with t of 3 degrees of freedom in 70 %, with 5 % of errors
+    five times as large in 65 % (benchmarks/heavy_tails.py, error 3).
+
     References
     ----------
     Shrout PE, Fleiss JL (1979) Psychol Bull 86:420-428.

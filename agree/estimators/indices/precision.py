@@ -148,6 +148,9 @@ def precision(
     modified large-sample limits of V + c W, with V the variance of the unweighted group means, c = -1/h and
     1 - 1/h, h the harmonic mean of the sizes. Equal readings give 0, f is then NaN.
 
+    Errors that are not normal are covered less, at 95 %: with t of 3 degrees of freedom s_r in 65 %, s_L in 85 %
+    and s_R in 74 %; with 5 % of errors five times as large in 54, 82 and 67 % (benchmarks/heavy_tails.py, error 3).
+
     References
     ----------
     ISO 5725-2:1994, 7.4; Bland JM, Altman DG (1996) BMJ 312:1654 and 313:744; Graybill FA, Wang CM (1980) JASA
