@@ -16,6 +16,8 @@ from agree.trials.check import TrialsCheck
 
 CAUTION = ("It speaks of this device against this reference and of subjects like these; it does not show that a model "
            "of device fails, and is no basis for medical decisions.")
+OF_SESSIONS = ("It speaks of this device against this reference in these sessions; it says nothing of other wearers, "
+               "does not show that a model of device fails, and is no basis for medical decisions.")
 LONGEST = 34  # columns of a name
 
 
@@ -47,7 +49,7 @@ def _(check: TrialsCheck) -> Sheet:
     names = f"{short(check.trials.device_name, LONGEST)} against {short(check.trials.reference_name, LONGEST)}"
     return Sheet(check.verdict, f"Claim {check.claim.text}, on a table of trials", names,
                  trials_text.answer_words(check), questions, texts, panels, CAUTION,
-                 "The claim asked in four ways")
+                 f"The claim asked in {'four' if len(questions) == 4 else 'five'} ways")
 
 
 @sheet_of.register
@@ -63,7 +65,7 @@ def _(check: QuantityCheck) -> Sheet:
     texts = [*quantity_text.told(check), *(("Mind", upper_first(note_text(note))) for note in check.notes)]
     names = f"{short(first.device_name, LONGEST)} against {short(first.reference_name, LONGEST)}"
     return Sheet(check.verdict, f"Claim {check.claim.text}, {check.quantity.label}", names,
-                 quantity_text.answer_words(check), _quantity_rows(check), texts, panels, CAUTION,
+                 quantity_text.answer_words(check), _quantity_rows(check), texts, panels, OF_SESSIONS,
                  "As recorded, and with the delay taken out")
 
 

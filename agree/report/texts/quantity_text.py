@@ -22,7 +22,8 @@ def figure(item: Reading) -> str:
     """Return what was found for a meaning."""
     if item.estimate is None:
         return "-"
-    return share_text(item.estimate) if item.unit == "share" else estimate_text(item.estimate, sign=True)
+    return share_text(item.estimate) if item.unit == "share" else estimate_text(
+        item.estimate, sign=item.meaning != "mean_absolute")
 
 
 def _cells(name: str, first: Reading, second: Reading | None) -> tuple[list[str], list[str]]:
