@@ -8,15 +8,15 @@ from typing import NoReturn
 import click
 
 from agree.cli.commands.check import check
-from agree.cli.commands.climb import climb
 from agree.cli.commands.completion import completion
 from agree.cli.commands.correct import correct
 from agree.cli.commands.demo import demo
 from agree.cli.commands.devices import devices_command
 from agree.cli.commands.look import look_command
+from agree.cli.commands.physics.climb import climb
+from agree.cli.commands.physics.static import static
 from agree.cli.commands.plan import plan_command
 from agree.cli.commands.schema import schema
-from agree.cli.commands.static import static
 from agree.cli.commands.study import study
 from agree.cli.commands.trials import trials_command
 from agree.cli.words import OLD_OPTIONS

@@ -1,0 +1,1 @@
+"""Commands that set physics beside a device: hung masses and climbs."""
