@@ -61,7 +61,9 @@ def simulated(case: Case, count: int, within: float, answer: str, runs: int, adv
     for look in looks:
         at = level_at(every, look, level) or level
         items = [mean_over_sessions(row[:look], seconds[:look], at, ahead=ahead) for row in errors]
-        half = interval_half_width(np.array([item.standard_error for item in items]), look - 1, known, at)  # as `widen`
+        errors_of = np.array([item.standard_error for item in items])
+        grid = np.linspace(0.0, errors_of.max(), 300)  # half-widths as `widen` has them, between those of a grid
+        half = np.interp(errors_of, grid, interval_half_width(grid, look - 1, known, at))
         said = np.array([three_way(item.value - h, item.value + h, LIMIT) for item, h in zip(items, half, strict=True)])
         found += int((open_ & (said == answer)).sum())
         open_ &= said == OPEN
