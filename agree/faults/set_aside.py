@@ -19,7 +19,6 @@ from agree.faults.screen import hide
 from agree.faults.slow.search import find_slow
 from agree.faults.view import Mask
 
-ROUNDS = 2   # faults are found again if the filter, fitted without them, is another
 # A step or a warm-up would take most of a ride with it: set aside only if asked for by name.
 USUAL = {kind: "report" if kind in SLOW else "set aside" for kind in FAULT_KINDS}
 
@@ -68,21 +67,16 @@ def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
 def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, str] = USUAL) -> Setting:
     """Match the response of two traces on one grid of seconds, find their faults, and say why seconds are set aside.
 
-    The filter is fitted without gross faults, the faults are found with it, and it is fitted again without them.
+    The filter is fitted without gross faults, the faults are found with it, once, and it is fitted again without them
+    for the columns.
     """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
     spoiled = hide(reference, device)
     made = _fitted(reference, device, spoiled)
     found = find_faults(reference, device, made, kinds=kinds)
-    for _ in range(ROUNDS):
-        hidden, spoiled = spoiled, _spoiled(found)
-        if all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
-            break
-        before, made = made, _fitted(reference, device, spoiled)
-        if made.like(before):
-            break
-        found = find_faults(reference, device, made, kinds=kinds)
-    spoiled = _spoiled(found)
+    hidden, spoiled = spoiled, _spoiled(found)
+    if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
+        made = _fitted(reference, device, spoiled)
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]

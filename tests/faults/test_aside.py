@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from agree import InputError, check_claim, pair_recordings
+from agree.faults import set_aside
 from agree.faults.set_aside import handling_of
 
 
@@ -120,3 +121,17 @@ def test_slow_faults_are_reported_and_set_aside_only_by_name(power):
 def test_handling_is_checked(faults, words):
     with pytest.raises(InputError, match=words):
         handling_of(faults)
+
+
+@pytest.mark.parametrize("role", ["device", "reference"])
+def test_faults_are_found_once_whatever_they_are(power, role, monkeypatch):
+    bad = np.convolve(power, np.exp(-np.arange(30) / 3.0) * (1 - np.exp(-1 / 3.0)))[:power.size]
+    for start in (130, 720, 1310):
+        bad[start:start + 9] = 0
+        bad[start + 60:start + 90] /= 2
+    calls = []
+    real = set_aside.find_faults
+    monkeypatch.setattr(set_aside, "find_faults", lambda *given, **more: calls.append(1) or real(*given, **more))
+    made = set_aside.set_aside(*((power, bad) if role == "device" else (bad, power)))
+    assert f"{role}_dropout" in {fault.reason for fault in made.faults}
+    assert len(calls) == 1
