@@ -126,9 +126,9 @@ def test_handling_is_checked(faults, words):
 @pytest.mark.parametrize("role", ["device", "reference"])
 def test_faults_are_found_once_whatever_they_are(power, role, monkeypatch):
     bad = np.convolve(power, np.exp(-np.arange(30) / 3.0) * (1 - np.exp(-1 / 3.0)))[:power.size]
-    for start in (130, 720, 1310):
+    for start in range(100, 1650, 110):
         bad[start:start + 9] = 0
-        bad[start + 60:start + 90] /= 2
+        bad[start + 20:start + 60] /= 4
     calls = []
     real = set_aside.find_faults
     monkeypatch.setattr(set_aside, "find_faults", lambda *given, **more: calls.append(1) or real(*given, **more))
