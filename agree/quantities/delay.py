@@ -13,6 +13,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.results.result import Result
 from agree.quantities.lag_curve import correlations, nearest_peak
+from agree.quantities.moving_sum import moving_sum
 from agree.quantities.overlay import Overlay
 
 Owner = Literal["device", "clock", "unknown"]
@@ -56,9 +57,8 @@ def _running(values: FloatArray, width: int) -> FloatArray:
     if width <= 1:
         return values
     held = np.isfinite(values)
-    kernel = np.ones(width)
-    count = np.convolve(held, kernel, "same")
-    total = np.convolve(np.where(held, values, 0.0), kernel, "same")
+    count = moving_sum(held, width)
+    total = moving_sum(np.where(held, values, 0.0), width)
     result: FloatArray = np.where(count >= width / 2, total / np.maximum(count, 1), np.nan)
     return result
 

@@ -12,6 +12,7 @@ from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.results.result import Result
+from agree.quantities.moving_sum import moving_sum
 from agree.quantities.overlay import Overlay
 
 Mask = NDArray[np.bool_]
@@ -41,7 +42,7 @@ class TraceFault(Result):
 
 def _most(mask: Mask, width: int) -> Mask:
     """Where most of the `width` seconds around are true."""
-    result: Mask = np.convolve(mask, np.ones(width), "same") > width / 2
+    result: Mask = moving_sum(mask, width) > width / 2
     return result
 
 
@@ -136,7 +137,7 @@ def spike(overlay: Overlay) -> Mask:
 
 def _near(mask: Mask, seconds: int) -> Mask:
     """Where the mask is true within so many seconds either way."""
-    result: Mask = np.convolve(mask, np.ones(2 * seconds + 1), "same") > 0.5
+    result: Mask = moving_sum(mask, 2 * seconds + 1) > 0.5
     return result
 
 

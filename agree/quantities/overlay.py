@@ -15,6 +15,7 @@ from agree.core.results.result import Result
 
 LONGEST_S = 7 * 86_400
 LEAST_COMMON_S = 60
+LARGEST = 1e50     # of a reading: fourth powers of larger ones have no place in a double
 MOST_GAP_S = 10.0  # readings further apart than this leave the seconds between them empty
 
 
@@ -150,6 +151,12 @@ def lay_over(
                          "are they of one day?")
     raw = [_by_second(time, np.asarray(pair[1], float), start, size)
            for time, pair in zip(times, (reference, device), strict=True)]
+    for values, name in zip(raw, names, strict=True):
+        size = np.abs(values[np.isfinite(values) & (values != 0)])
+        far = size[(size > LARGEST) | (size < 1 / LARGEST)]
+        if far.size:
+            raise InputError(f"{name}: found a reading of {far[0]:g}; expected 0, or a size from {1 / LARGEST:g} to "
+                             f"{LARGEST:g}; write it in another unit")
     _refuse_mixup(raw[0], raw[1], quantity, names)
     x, y = (plausible(values, quantity) for values in raw)
     for values, before, name in ((x, raw[0], names[0]), (y, raw[1], names[1])):

@@ -8,7 +8,7 @@ import pytest
 
 from agree import InputError, check_quantity, overlay_recordings
 from agree.cli.main import command
-from agree.core.quantities.known import quantity
+from agree.core.quantities.known import plain, quantity
 from agree.quantities.delay import find_delay
 from agree.quantities.faults import find_trace_faults
 from agree.quantities.overlay import lay_over
@@ -159,3 +159,24 @@ def test_a_recording_without_a_reading_of_the_quantity():
     with pytest.raises(InputError, match=r"wrist: found 3000 s of readings from 0 to 0, none of them a heart rate; "
                                          r"expected some between 25 and 250 bpm"):
         lay_over((t, heart), (t, 0 * heart), quantity("heart rate"), absolute=True, names=("strap", "wrist"))
+
+
+@pytest.mark.parametrize("seconds", [60, 61, 100, 299, 300, 302])
+@pytest.mark.parametrize("absolute", [True, False])
+def test_short_recordings_are_answered(seconds, absolute):
+    # Shorter than the 5 min that a running mean is taken over: it ended in a traceback.
+    t, heart, wrist = hearts()
+    for of in ("heart rate", "cadence", "balance"):
+        scale = {"heart rate": 1.0, "cadence": 0.6, "balance": 0.36}[of]
+        seen = lay_over((t[:seconds], scale * heart[:seconds]), (t[:seconds], scale * wrist[:seconds] + 0.1),
+                        quantity(of), absolute=absolute)
+        check = check_quantity(seen, {"heart rate": "9 bpm", "cadence": "9 rpm", "balance": "9 points"}[of])
+        assert check.verdict in ("holds", "not settled")
+        assert len(check.summary().splitlines()) <= 16
+
+
+def test_readings_of_absurd_size():
+    t, heart, wrist = hearts()
+    for times in (1e200, 1e-200):
+        with pytest.raises(InputError, match=r"strap: found a reading of .*; expected 0, or a size from 1e-50 to"):
+            lay_over((t, times * heart), (t, times * wrist), plain("J"), absolute=True, names=("strap", "wrist"))
