@@ -152,8 +152,8 @@ def lay_over(
     raw = [_by_second(time, np.asarray(pair[1], float), start, size)
            for time, pair in zip(times, (reference, device), strict=True)]
     for values, name in zip(raw, names, strict=True):
-        size = np.abs(values[np.isfinite(values) & (values != 0)])
-        far = size[(size > LARGEST) | (size < 1 / LARGEST)]
+        large = np.abs(values[np.isfinite(values) & (values != 0)])
+        far = large[(large > LARGEST) | (large < 1 / LARGEST)]
         if far.size:
             raise InputError(f"{name}: found a reading of {far[0]:g}; expected 0, or a size from {1 / LARGEST:g} to "
                              f"{LARGEST:g}; write it in another unit")
