@@ -10,6 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from agree import check_trials, pair_trials
+from agree.demo import trials
+from agree.report.other_page import write_other_page
 from agree.report.pages import render_page
 from tests.report import cases
 
@@ -92,3 +95,29 @@ def test_prints_to_a4(tmp_path):
     boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", out.read_bytes())
     assert 1 <= len(boxes) <= 6
     assert all(abs(float(w) - 595) < 2 and abs(float(h) - 842) < 2 for w, h in boxes)
+
+
+LOOK = """
+<script src="axe.js"></script>
+<script>
+axe.run(document).then((result) => {
+  const said = document.createElement('pre'); said.id = 'said';
+  said.textContent = JSON.stringify(result.violations.map((v) => v.id + ": " + v.nodes[0].html));
+  document.body.append(said);
+});
+</script>
+</body>"""
+
+
+@pytest.mark.parametrize("options", [[], DARK], ids=["light", "dark"])
+def test_reports_of_trials_are_accessible_and_silent(tmp_path, options):
+    jumps = pair_trials(*trials.write_tables(tmp_path), by="athlete,jump")
+    write_other_page(check_trials(jumps, "2 cm"), tmp_path / "page.html")
+    _, console = shown(tmp_path / "page.html", *options)
+    assert console == []
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    page = re.sub(r"<meta http-equiv=\"Content-Security-Policy\"[^>]*>", "", text).replace("</body>", LOOK)
+    (tmp_path / "looked.html").write_text(page, encoding="utf-8")
+    (tmp_path / "axe.js").write_bytes(AXE.read_bytes())
+    text, _ = shown(tmp_path / "looked.html", *options)
+    assert json.loads(unescape(re.search(r'<pre id="said">(.*?)</pre>', text, re.DOTALL)[1])) == []
