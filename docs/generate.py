@@ -187,7 +187,7 @@ def validation() -> str:
 
 
 # Beginnings of the names in docs/measured, by what was measured; what fits none stands last.
-MEASURED = {"Intervals": ("coverage", "far_tail", "slow_errors"),
+MEASURED = {"Intervals": ("coverage", "far_tail", "slow_errors", "few", "heavy", "repeats", "published"),
             "Verdicts": ("verdict", "session", "short", "many", "fixed", "look", "plan"),
             "Reading and pairing": ("clock", "same", "dialect", "fit_", "fuzz", "long"),
             "Faults, causes, corrections": ("fault", "response", "diagnosis", "correction", "effort"),

@@ -12,6 +12,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import AssumptionWarning
 from agree.core.thresholds import ALIKE_P
 
+FEW = 1000        # readings looked at before all are
 DECIMALS = 6      # readings with more are not taken for rounded
 LEAST_ALIKE = 20  # pairs below which neighbours are not compared
 BANDS = 10        # of a level whose share in the errors is taken off, with LEAST_ALIKE pairs in each
@@ -19,10 +20,12 @@ BANDS = 10        # of a level whose share in the errors is taken off, with LEAS
 
 def resolution(*columns: FloatArray) -> float:
     """Step to which readings are rounded: the largest power of ten, from 1 down to 1e-6, that all share; 0 if none."""
-    readings = np.concatenate(columns)
-    for decimals in range(DECIMALS + 1):
+    def shared(readings: FloatArray, decimals: int) -> bool:
         steps = readings * 10.0**decimals
-        if np.abs(steps).max() < 2.0**52 and (np.abs(steps - np.round(steps)) <= 1e-13 * np.abs(steps)).all():
+        return bool(np.abs(steps).max() < 2.0**52 and (np.abs(steps - np.round(steps)) <= 1e-13 * np.abs(steps)).all())
+
+    for decimals in range(DECIMALS + 1):
+        if all(shared(column[:FEW], decimals) for column in columns) and all(shared(c, decimals) for c in columns):
             return 10.0**-decimals
     return 0.0
 

@@ -57,7 +57,7 @@ x = 200 + 50 * np.sin(np.arange(900) / 60)
 pairs = agree.Pairs(reference=x, device=1.01 * x + np.cos(np.arange(900)))
 check = agree.check_claim(pairs, "2 %")
 agree.find_correction([pairs]); agree.plan("2 %"); str(check)
-agree.split_errors(x, x + 1, x - np.cos(np.arange(900)))
+agree.split_errors(x, x + 1, x - np.cos(np.arange(900)), sampling="serial")
 agree.limits_of_agreement(x, x + 1.0 * (np.arange(900) % 3)).plot()
 from agree import render_page
 render_page(check, "svg")
