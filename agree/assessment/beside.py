@@ -59,7 +59,8 @@ def counted_in(data: Table, window_s: int = 30) -> Table:
         for column, values in zip(columns, (x[both], y[both], moving_mean(time, x[both], window_s), time,
                                             np.full(time.size, k)), strict=True):
             column.append(values)
-    reference, device, power, time, session = (np.concatenate(column) for column in columns)
+    # Each column's pieces are let go as soon as they are joined.
+    reference, device, power, time, session = (np.concatenate(columns.pop(0)) for _ in range(5))
     return replace(data, reference=reference, device=device, level=power, time=time, session=session)
 
 

@@ -42,6 +42,15 @@ def vector(values: ArrayLike, name: str, ndim: int = 1) -> FloatArray:
     return array
 
 
+def shared_vector(values: ArrayLike, name: str) -> FloatArray:
+    """As `vector`, but a column of another result, which nobody can write, is returned itself: sessions are large."""
+    if isinstance(values, np.ndarray) and not isinstance(values, np.ma.MaskedArray):
+        array: FloatArray = values
+        if array.dtype == np.float64 and array.ndim == 1 and array.flags.owndata and not array.flags.writeable:
+            return array
+    return vector(values, name)
+
+
 def same_labels(values: Sequence[object], names: Sequence[str]) -> None:
     """Refuse labelled columns whose labels differ: by position they would be paired wrongly.
 

@@ -119,9 +119,12 @@ def table(pairs: Pairs | Sequence[Pairs], window_s: int) -> Table:
         if not (total := item.matched_reference[item.used].sum()) > 0:
             raise InputError(f"session {k}: the reference sums to {total:g} W s over the used seconds; it must be "
                              "positive: are the two exchanged, or is it no power?")
-    columns = [(item.matched_reference[item.used], item.matched_device[item.used], item.time[item.used])
-               for item in items]
-    reference, device, time = (np.concatenate(column) for column in zip(*columns, strict=True))
-    level = np.concatenate([moving_mean(t, x, window_s) for x, _, t in columns])
-    session = np.repeat(np.arange(len(items)), [len(t) for *_, t in columns])
+    used = [item.used for item in items]
+    # One column after the other: pieces of all together take as much memory again.
+    reference = np.concatenate([item.matched_reference[own] for item, own in zip(items, used, strict=True)])
+    device = np.concatenate([item.matched_device[own] for item, own in zip(items, used, strict=True)])
+    time = np.concatenate([item.time[own] for item, own in zip(items, used, strict=True)])
+    level = np.concatenate([moving_mean(item.time[own], item.matched_reference[own], window_s)
+                            for item, own in zip(items, used, strict=True)])
+    session = np.repeat(np.arange(len(items)), [int(own.sum()) for own in used])
     return Table(items, reference, device, level, time, session, "serial" if len(items) == 1 else "sessions")

@@ -125,10 +125,10 @@ class Pairs(Drawn):
         ) -> None: ...
 
     def __post_init__(self) -> None:
-        x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
+        x, y = checks.shared_vector(self.reference, "reference"), checks.shared_vector(self.device, "device")
         n = x.size
-        time = np.arange(n, dtype=float) if self.time is None else checks.vector(self.time, "time")
-        cadence, warmth = (None if column is None else checks.vector(column, name) for name, column in (
+        time = np.arange(n, dtype=float) if self.time is None else checks.shared_vector(self.time, "time")
+        cadence, warmth = (None if column is None else checks.shared_vector(column, name) for name, column in (
             ("cadence", self.cadence), ("temperature", self.temperature)))
         missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
         given: Any = self.reason
