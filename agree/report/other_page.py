@@ -7,9 +7,10 @@ from pathlib import Path
 
 from agree.core.results.words import percent
 from agree.quantities.check import QuantityCheck
+from agree.report.answer_file import write_sheet
 from agree.report.figures import quantity_panels, trials_panels
 from agree.report.notes.sentence import note_text
-from agree.report.page.answer_sheet import Panel, QuestionAsked, Sheet, write_sheet
+from agree.report.page.answer_sheet import Panel, QuestionAsked, Sheet
 from agree.report.story.language.names import short, upper_first
 from agree.report.texts import quantity_text, trials_text
 from agree.trials.check import TrialsCheck

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from matplotlib.axes import Axes
 
 import agree
-from agree.core.errors import InputError
-from agree.files.writing import write_bytes
 from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import CAPTION, SMALL, mark
 from agree.report.page.blocks import LABEL, LINE, clipped_line
-from agree.report.page.compose import BOTTOM, GAP, LEFT, TOP, as_form
+from agree.report.page.compose import BOTTOM, GAP, LEFT, TOP
 from agree.report.page.head import BADGE, SIZES, draw_badge
 from agree.report.page.paper import Paper, clipped, wrap
 
-SUFFIXES = (".pdf", ".png", ".svg", ".html")
 ROW = 14.0           # height of a row of the table, pt
 ASKED = 190.0        # most room of the first column, pt
 MOST_TEXT = 3        # lines of one text
@@ -149,34 +145,3 @@ def _panels(paper: Paper, panels: Sequence[Panel], top: float, bottom: float) ->
 
 def _width(paper: Paper, row: Sequence[Panel], room: float) -> float:
     return paper.width - 2 * LEFT if row[0].wide or len(row) == 1 else room
-
-
-def write_sheet(sheet: Sheet, path: str | Path, data: dict[str, Any]) -> None:
-    """Write an answer as one A4 page or as HTML, whole or not at all.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        What it says and shows.
-    path : str or Path
-        Where to; the suffix says the form: .pdf, .png, .svg or .html.
-    data : dict
-        All numbers, for the HTML: what the JSON holds.
-
-    Raises
-    ------
-    InputError
-        Another suffix, or a place that cannot be written.
-    """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in .pdf, .png, .svg or .html; got {suffix or 'no suffix'}")
-    if suffix == ".html":
-        from agree.report.html.sheet_document import sheet_html
-
-        write_bytes(path, sheet_html(sheet, data).encode("utf-8", "replace"))
-        return
-    told = {"Title": f"{sheet.title}: {sheet.verdict}" if sheet.verdict else sheet.title, "Subject": sheet.sentence,
-            "Keywords": "accuracy claim, agreement of two measuring devices",
-            "Creator": f"agree {agree.__version__}", "Producer": f"agree {agree.__version__}"}
-    write_bytes(path, as_form(draw_sheet(sheet), suffix[1:], told))

@@ -1,0 +1,44 @@
+"""Write the page or the HTML report of any answer into a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import agree
+from agree.core.errors import InputError
+from agree.files.writing import write_bytes
+from agree.report.html.sheet_document import sheet_html
+from agree.report.page.answer_sheet import Sheet, draw_sheet
+from agree.report.page.compose import as_form
+
+SUFFIXES = (".pdf", ".png", ".svg", ".html")
+
+
+def write_sheet(sheet: Sheet, path: str | Path, data: dict[str, Any]) -> None:
+    """Write an answer as one A4 page or as HTML, whole or not at all.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What it says and shows.
+    path : str or Path
+        Where to; the suffix says the form: .pdf, .png, .svg or .html.
+    data : dict
+        All numbers, for the HTML: what the JSON holds.
+
+    Raises
+    ------
+    InputError
+        Another suffix, or a place that cannot be written.
+    """
+    suffix = Path(path).suffix.lower()
+    if suffix not in SUFFIXES:
+        raise InputError(f"page {str(path)!r} must end in .pdf, .png, .svg or .html; got {suffix or 'no suffix'}")
+    if suffix == ".html":
+        write_bytes(path, sheet_html(sheet, data).encode("utf-8", "replace"))
+        return
+    told = {"Title": f"{sheet.title}: {sheet.verdict}" if sheet.verdict else sheet.title, "Subject": sheet.sentence,
+            "Keywords": "accuracy claim, agreement of two measuring devices",
+            "Creator": f"agree {agree.__version__}", "Producer": f"agree {agree.__version__}"}
+    write_bytes(path, as_form(draw_sheet(sheet), suffix[1:], told))
