@@ -12,11 +12,11 @@ import numpy as np
 from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
+from agree.assessment.doubts.withheld import withheld
+from agree.assessment.doubts.without_odd import without_odd
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
-from agree.assessment.withheld import withheld
-from agree.assessment.without_odd import without_odd
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
 from agree.core.errors import InputError

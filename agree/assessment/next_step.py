@@ -7,13 +7,13 @@ import math
 from agree.core.interval.engine import COSINES
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.verdict.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
 from agree.verdict.sessions import SessionEffects
+from agree.verdict.settling.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 
 MOST_SESSIONS = 50
 MOST_TIMES_LONGER = 10

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from agree.core.interval.engine import t_quantile
 from agree.core.results.result import Result
-from agree.verdict.chance import Terms, ceiling, joint_chance, sessions_needed
-from agree.verdict.chance_of_looks import settled_by_looks
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
 from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
+from agree.verdict.settling.chance import Terms, ceiling, joint_chance, sessions_needed
+from agree.verdict.settling.chance_of_looks import settled_by_looks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

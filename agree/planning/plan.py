@@ -21,10 +21,10 @@ from agree.planning.cadence import CadenceProtocol
 from agree.planning.case import PlanCase, plan_case
 from agree.planning.pilot import Spread, pilot_spread
 from agree.planning.readings import Readings, readings_case
-from agree.verdict.chance import LEAST_SESSIONS, Terms
 from agree.verdict.claim import Claim
 from agree.verdict.looks import checked_looks
 from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.settling.chance import LEAST_SESSIONS, Terms
 
 MEANINGS = ("average", "bands", "readings", "next_session")
 BANDS_W = (100.0, 150.0, 200.0, 250.0, 300.0, 350.0)  # bands assumed where none are given
@@ -196,7 +196,7 @@ def plan(
     -----
     Session means vary by s^2 + w^2, w^2 = within_sd^2 (1 + r)/(1 - r)/n with r = exp(-1/correlation_s) and n seconds
     (the mean of a first-order autoregressive error). The chance is that of the t interval between sessions, widened
-    by the reference (`agree.verdict.chance.chance`), whose own error is spread as stated. A pilot's SD is
+    by the reference (`agree.verdict.settling.chance.chance`), whose own error is spread as stated. A pilot's SD is
     itself uncertain: its upper 80 % limit is planned with, after Browne RH (1995) Stat Med 14:1933.
 
     References

@@ -11,10 +11,10 @@ from scipy import special
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.planning.case import PlanCase
-from agree.verdict.chance import LEAST_SESSIONS, quantiles
 from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.meanings import SHARE
 from agree.verdict.rule import FAILS, HOLDS, OPEN
+from agree.verdict.settling.chance import LEAST_SESSIONS, quantiles
 
 RUNS = 2000  # tests simulated for one number of sessions: Monte-Carlo error of a chance of 80 %: 0.9 points
 

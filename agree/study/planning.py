@@ -14,11 +14,11 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.results.result import Result
 from agree.core.thresholds import STUDY_ASSUMED_UNITS, STUDY_BY_ORDER_UNITS, STUDY_SHAPE_UNITS
-from agree.verdict.chance import Terms
-from agree.verdict.chance import chance as chance_of
 from agree.verdict.claim import Claim
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import HOLDS
+from agree.verdict.settling.chance import Terms
+from agree.verdict.settling.chance import chance as chance_of
 
 MOST = 1000         # athletes or units that are tried
 LEVEL_W = 200.0     # W at which a reference stated in W is taken, as in plans of sessions
@@ -117,8 +117,8 @@ def plan_study(
     Notes
     -----
     A mean over A athletes (or units) with n sessions each has :math:`SD^2 = (\sigma_a^2 + \sigma_s^2/n)/A` and a t
-    interval with A - 1 degrees of freedom; the chance of "holds" is that of `agree.verdict.chance.chance`. A difference
-    is found where its interval misses 0: noncentral t, with :math:`2\sigma_s^2/n` for the sessions of both sides.
+    interval with A - 1 degrees of freedom; the chance of "holds" is that of `agree.verdict.settling.chance.chance`. A
+    difference is found where its interval misses 0: noncentral t, with :math:`2\sigma_s^2/n` for the sessions of both sides.
 
     Examples
     --------

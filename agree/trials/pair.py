@@ -13,10 +13,10 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.quantity import Quantity
 from agree.files.table import Table, shown
-from agree.trials import columns, join
-from agree.trials.columns import Key
 from agree.trials.doubtful import refuse_mixup, refuse_same
-from agree.trials.source import table_of
+from agree.trials.tables import columns, join
+from agree.trials.tables.columns import Key
+from agree.trials.tables.source import table_of
 from agree.trials.trials import SetAside, Trials
 
 

@@ -11,7 +11,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.results.result import Result
 from agree.estimators.trials.unweighted import SubjectErrors, subject_errors, unpaired_errors
-from agree.trials.join import aside
+from agree.trials.tables.join import aside
 from agree.trials.trials import Trials
 from agree.verdict.claim import Claim
 

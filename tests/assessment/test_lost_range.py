@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
-from agree.assessment.lost_range import lost_ranges
+from agree.assessment.doubts.lost_range import lost_ranges
 from agree.core.thresholds import LOST_S
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")

@@ -8,8 +8,8 @@ import pytest
 from agree import Pairs, check_claim
 from agree.core.interval.engine import t_quantile
 from agree.report.notes.sentence import note_text
-from agree.verdict.chance import Terms, chance
 from agree.verdict.error_distribution import EXACT
+from agree.verdict.settling.chance import Terms, chance
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")

@@ -11,8 +11,6 @@ from scipy import stats
 
 from agree import InputError, check_claim, plan
 from agree.planning.case import plan_case
-from agree.verdict.chance import Terms, chance
-from agree.verdict.chance_of_looks import settled_by_looks
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.error_distribution import EXACT
@@ -21,6 +19,8 @@ from agree.verdict.meanings import average
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import three_way, widen
 from agree.verdict.sessions import mean_over_sessions
+from agree.verdict.settling.chance import Terms, chance
+from agree.verdict.settling.chance_of_looks import settled_by_looks
 from tests.rides import session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")

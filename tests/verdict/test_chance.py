@@ -10,9 +10,17 @@ from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from agree import Estimate
-from agree.verdict.chance import LEAST_SESSIONS, Terms, ceiling, chance, half_width_at, joint_chance, sessions_needed
 from agree.verdict.error_distribution import KnownError, distribution
 from agree.verdict.rule import FAILS, HOLDS, three_way, widen
+from agree.verdict.settling.chance import (
+    LEAST_SESSIONS,
+    Terms,
+    ceiling,
+    chance,
+    half_width_at,
+    joint_chance,
+    sessions_needed,
+)
 
 ERRORS = [(0.0, HOLDS), (0.75, HOLDS), (-0.75, HOLDS), (1.5, HOLDS), (1.5, FAILS), (2.2, FAILS), (-2.2, FAILS)]
 RUNS = 20000

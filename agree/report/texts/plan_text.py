@@ -8,8 +8,8 @@ from typing import NamedTuple
 from agree.core.results.words import WIDTH, percent, summary, wrapped
 from agree.planning.case import PlanCase
 from agree.planning.plan import Plan
-from agree.verdict.chance import LEAST_SESSIONS
 from agree.verdict.rule import OPEN
+from agree.verdict.settling.chance import LEAST_SESSIONS
 
 MEANING_WORDS = {"average": "on average", "bands": "in every power band", "readings": "for single readings",
                  "next_session": "in the next session"}

@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.verdict.chance import Terms, half_width_at, quantiles
 from agree.verdict.looks import level_at
 from agree.verdict.rule import FAILS, HOLDS
+from agree.verdict.settling.chance import Terms, half_width_at, quantiles
 
 RUNS = 10_000  # Monte-Carlo error of a chance of 80 %: 0.4 points
 GRID = 60      # of the sessions' SD found, over the true one, at which half-widths are computed
@@ -43,8 +43,8 @@ def settled_by_looks(
 
     Examples
     --------
-    >>> from agree.verdict.chance import Terms
-    >>> from agree.verdict.chance_of_looks import settled_by_looks
+    >>> from agree.verdict.settling.chance import Terms
+    >>> from agree.verdict.settling.chance_of_looks import settled_by_looks
     >>> from agree.verdict.error_distribution import EXACT
     >>> found = settled_by_looks("holds", (3, 5, 8), [0.0], [Terms(limit=1.5, sd=0.88, known=EXACT, level=0.95)])
     >>> [round(share, 2) for share in found.by_look], round(found.mean_sessions, 1)

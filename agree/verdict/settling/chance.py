@@ -80,7 +80,7 @@ def chance(answer: str, sessions: int, error: FloatArray | float, terms: Terms, 
 
     Examples
     --------
-    >>> from agree.verdict.chance import Terms, chance
+    >>> from agree.verdict.settling.chance import Terms, chance
     >>> from agree.verdict.error_distribution import EXACT
     >>> terms = Terms(limit=1.5, sd=0.8, known=EXACT, level=0.95)
     >>> [round(float(chance("holds", n, 0.0, terms)), 3) for n in (3, 5, 8)]
@@ -171,7 +171,7 @@ def sessions_needed(
 
     Examples
     --------
-    >>> from agree.verdict.chance import Terms, sessions_needed
+    >>> from agree.verdict.settling.chance import Terms, sessions_needed
     >>> from agree.verdict.error_distribution import EXACT
     >>> sessions_needed("holds", 0.8, [0.0], [Terms(limit=1.5, sd=0.8, known=EXACT, level=0.95)])
     6

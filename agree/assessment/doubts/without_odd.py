@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from agree.assessment.beside import with_faults
-from agree.assessment.left_out import left_out
+from agree.assessment.doubts.left_out import left_out
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.verdict.claim import Claim

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from agree.assessment.doubts.left_out import LeftOut, left_out
+from agree.assessment.doubts.lost_range import LostRange, lost_ranges
 from agree.assessment.how_much import HowMuch, how_much
-from agree.assessment.left_out import LeftOut, left_out
-from agree.assessment.lost_range import LostRange, lost_ranges
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.verdict.claim import Claim

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from agree.core.errors import InputError
 from agree.core.results.note import Note
 from agree.files.table import Table, shown
-from agree.trials.columns import Key
+from agree.trials.tables.columns import Key
 from agree.trials.trials import FIRST_SHOWN, Aside, SetAside
 
 

@@ -1,0 +1,1 @@
+"""What an answer "holds" may owe to seconds, ranges or sessions that were left out."""

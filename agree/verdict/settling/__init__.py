@@ -1,0 +1,1 @@
+"""How likely a number of sessions settles a claim."""
