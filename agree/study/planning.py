@@ -118,7 +118,8 @@ def plan_study(
     -----
     A mean over A athletes (or units) with n sessions each has :math:`SD^2 = (\sigma_a^2 + \sigma_s^2/n)/A` and a t
     interval with A - 1 degrees of freedom; the chance of "holds" is that of `agree.verdict.settling.chance.chance`. A
-    difference is found where its interval misses 0: noncentral t, with :math:`2\sigma_s^2/n` for the sessions of both sides.
+    difference is found where its interval misses 0: noncentral t, with :math:`2\sigma_s^2/n` for the sessions of both
+    sides.
 
     Examples
     --------
