@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
@@ -19,7 +17,6 @@ from agree.assessment.next_step import next_step
 from agree.assessment.notes import notes
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
-from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
 from agree.core.results.drawn import Drawn
@@ -260,8 +257,7 @@ def check_claim(
     claim = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(POWER)
     checks.choice(meaning, "meaning", meanings.MEANINGS)
     checks.interval_level(level)
-    if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
-        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    checks.window_seconds(window_s)
     checks.choice(decision_rule, "decision_rule", RULES)
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)

@@ -194,6 +194,14 @@ def positive(value: float, name: str) -> float:
     return float(value)
 
 
+def window_seconds(value: int) -> int:
+    """Return `window_s` if it is a whole number of seconds from 1 to 600."""
+    if not isinstance(value, int | np.integer) or not 1 <= value <= 600:
+        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {value!r}",
+                         option="window_s")
+    return int(value)
+
+
 def edges(values: ArrayLike) -> FloatArray:
     """Return band edges: at least two, finite or infinite, strictly increasing."""
     array = vector(values, "edges")

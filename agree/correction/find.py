@@ -160,7 +160,8 @@ def find_correction(
     """
     checks.interval_level(level)
     if step is not None and not (checks.positive(step, "step") <= COARSEST_STEP):
-        raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}")
+        raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}",
+                         option="step")
     known = ReferenceUncertainty.parse(reference_uncertainty)
     asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
     data = join(pairs_list, window_s)

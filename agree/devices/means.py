@@ -35,7 +35,7 @@ class Difference(Result):
 def window_means(lined: LinedUp, window_s: int) -> FloatArray:
     """Return means (devices, windows) over unbroken windows of pedalling."""
     if window_s < 1:
-        raise InputError(f"`window_s` must be 1 or more; got {window_s}")
+        raise InputError(f"`window_s` must be 1 or more; got {window_s}", option="window_s")
     count = lined.readings.shape[1] // window_s
     blocks = lined.readings[:, :count * window_s].reshape(len(lined.names), count, window_s)
     together = np.isfinite(blocks).all(axis=0)

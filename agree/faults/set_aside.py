@@ -55,7 +55,8 @@ def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
     asked = faults if isinstance(faults, Mapping) else dict.fromkeys(FAULT_KINDS, faults)
     for kind, handling in asked.items():
         if kind not in FAULT_KINDS:
-            raise InputError(f"`faults` must name kinds of fault among {', '.join(FAULT_KINDS)}; got {kind!r}")
+            raise InputError(f"`faults` must name kinds of fault among {', '.join(FAULT_KINDS)}; got {kind!r}",
+                             option="faults")
         if not isinstance(handling, str) or handling not in HANDLINGS:
             raise InputError(f"`faults` must be 'set aside', 'report' or 'keep', or a mapping of kinds of fault to one "
                              f"of these; got {handling!r}" + (f" for {kind}" if isinstance(faults, Mapping) else ""))

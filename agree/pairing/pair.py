@@ -119,9 +119,9 @@ def pair_recordings(
     (12.0, 900)
     """
     if max_lag_s is not None and not (isinstance(max_lag_s, int | float) and max_lag_s >= 0):
-        raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}")
+        raise InputError(f"`max_lag_s` must be a number of seconds, 0 or more; got {max_lag_s!r}", option="max_lag_s")
     if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
-        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}", option="lag_s")
     handling = handling_of(faults)
     one, two, one_clock = read_both(reference, device, power_columns, (reference_read, device_read))
     own_clock = to_grid(one, "reference")

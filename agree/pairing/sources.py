@@ -36,7 +36,7 @@ def read_both(
     """
     if not isinstance(power_columns, tuple | list) or len(power_columns) != 2:
         raise InputError("`power_columns` must be a pair, the reference's and the device's, each a name or None; "
-                         f"got {power_columns!r}")
+                         f"got {power_columns!r}", option="power_columns")
     if device is None:
         if isinstance(reference, Recording):
             raise InputError("a Recording holds one power column: give the device too, or the file both are in")

@@ -78,7 +78,8 @@ def wrong_mass(
     """
     hung = (stated_kg if hung_kg is None else hung_kg) + uncounted_kg
     if not stated_kg > 0 or not hung > 0:
-        raise InputError(f"`stated_kg` and what hung must be above 0 kg; got {stated_kg:g} and {hung:g}")
+        raise InputError(f"`stated_kg` and what hung must be above 0 kg; got {stated_kg:g} and {hung:g}",
+                         option="stated_kg")
     ratio = stated_kg * assumed_gravity / (hung * gravity)
     u = ratio * math.hypot(u_kg / hung, u_gravity / gravity)
     error = stated_estimate(100 * (ratio - 1), 100 * u, level)
@@ -119,7 +120,7 @@ def mass_for_no_error(stated_kg: float, scale_error_percent: Estimate) -> Estima
     20.200 [20.100, 20.300]
     """
     if not stated_kg > 0:
-        raise InputError(f"`stated_kg` must be above 0 kg; got {stated_kg:g}")
+        raise InputError(f"`stated_kg` must be above 0 kg; got {stated_kg:g}", option="stated_kg")
     item = scale_error_percent
     value, low, high = (stated_kg * (1 + x / 100) for x in (item.value, item.low, item.high))
     return Estimate(value=value, low=low, high=high, level=item.level, method=item.method,
@@ -137,7 +138,7 @@ def mass_of_water(litres: float, *, u_litres: float = 0.0, kg_per_l: float = WAT
     9.98 [9.78, 10.18]
     """
     if not litres > 0:
-        raise InputError(f"`litres` must be above 0; got {litres:g}")
+        raise InputError(f"`litres` must be above 0; got {litres:g}", option="litres")
     value = litres * kg_per_l
     return stated_estimate(value, value * math.hypot(u_litres / litres, u_density / kg_per_l), level)
 

@@ -65,7 +65,7 @@ class Ride:
             value = getattr(self, name)
             if not low <= value <= high:
                 hint = "; write the grade as a fraction, 0.08 for 8 %" if name == "grade" else ""
-                raise InputError(f"`{name}` must lie between {low} and {high}; got {value:g}{hint}")
+                raise InputError(f"`{name}` must lie between {low} and {high}; got {value:g}{hint}", option=name)
 
     def power(self) -> float:
         """Power at the crank, W (Martin et al. 1998, steady speed).
@@ -162,7 +162,7 @@ def two_gradients(mass_kg: float, speed: float, low_deg: float, high_deg: float,
     286.7
     """
     if not low_deg < high_deg:
-        raise InputError(f"`low_deg` must be below `high_deg`; got {low_deg:g} and {high_deg:g}")
+        raise InputError(f"`low_deg` must be below `high_deg`; got {low_deg:g} and {high_deg:g}", option="low_deg")
     low, high, u = math.radians(low_deg), math.radians(high_deg), math.radians(u_angle_deg)
     weight = mass_kg * gravity * speed
     value = weight * (math.sin(high) - math.sin(low))

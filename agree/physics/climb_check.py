@@ -223,7 +223,8 @@ def drag_area_from_coasting(ride: Ride, *, grade_down: float, speed: float, u_gr
     """
     if not 0.005 <= grade_down <= 0.3 or not 3 <= speed <= 30:
         raise InputError(f"`grade_down` must lie between 0.005 and 0.3 and `speed` between 3 and 30 m/s; got "
-                         f"{grade_down:g} and {speed:g}; write the grade as a fraction, 0.05 for 5 %")
+                         f"{grade_down:g} and {speed:g}; write the grade as a fraction, 0.05 for 5 %",
+                         option="grade_down")
     value = _drag_area(ride, grade_down, speed)
     moved = [_drag_area(_moved(ride, name, 1), grade_down, speed) - value
              for name in ("mass_kg", "rolling", "density", "head_wind")]

@@ -55,9 +55,10 @@ def local_gravity(latitude_deg: float, height_m: float = 0.0) -> float:
     -0.00308
     """
     if not -90 <= latitude_deg <= 90:
-        raise InputError(f"`latitude_deg` must lie between -90 and 90 degrees; got {latitude_deg}")
+        raise InputError(f"`latitude_deg` must lie between -90 and 90 degrees; got {latitude_deg}",
+                         option="latitude_deg")
     if not -500 <= height_m <= 9_000:
-        raise InputError(f"`height_m` must lie between -500 and 9000 m; got {height_m}")
+        raise InputError(f"`height_m` must lie between -500 and 9000 m; got {height_m}", option="height_m")
     square = math.sin(math.radians(latitude_deg)) ** 2
     surface = EQUATOR * (1 + SOMIGLIANA * square) / math.sqrt(1 - ECCENTRICITY_SQUARED * square)
     first = 2 / SEMI_MAJOR_M * (1 + FLATTENING + CENTRIFUGAL - 2 * FLATTENING * square)

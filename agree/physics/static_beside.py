@@ -92,10 +92,10 @@ def beside_rides(check: StaticCheck, rides: Mapping[str, Any]) -> BesideRides:
                         method=str(found["method"]))
     except (KeyError, TypeError, ValueError, StopIteration):
         raise InputError("`rides` must be the to_dict() of a check of rides, with the reading 'average'; write it with "
-                         "agree check ... --json FILE") from None
+                         "agree check ... --json FILE", option="rides") from None
     if abs(item.level - check.scale.level) > 1e-9:
         raise InputError(f"`rides` has intervals of {100 * item.level:g} %, the static check of "
-                         f"{100 * check.scale.level:g} %; give both one level")
+                         f"{100 * check.scale.level:g} %; give both one level", option="rides")
     own = check.scale
     static = Estimate(value=100 * (own.value - 1), low=100 * (own.low - 1), high=100 * (own.high - 1), level=own.level,
                       method=own.method)

@@ -175,7 +175,8 @@ def static_check(
     """
     checks.fraction(level, "level")
     if not checks.positive(step, "step") <= COARSEST_STEP:
-        raise InputError(f"`step` must be the step of the factor in per cent, at most {COARSEST_STEP:g}; got {step:g}")
+        raise InputError(f"`step` must be the step of the factor in per cent, at most {COARSEST_STEP:g}; got {step:g}",
+                         option="step")
     data = checked_hangs(mass_kg, reading_Nm, hang, angle_deg, side, direction)
     limit = None if claim is None else torque_claim(claim)
     line = line_of(data)

@@ -98,11 +98,12 @@ def _sides(side: ArrayLike, label: NDArray[np.intp]) -> tuple[NDArray[np.intp], 
     checks.codes(side, label.size, "side", "hang")
     words = [_SIDES.get(str(item).strip().lower(), str(item).strip()) for item in np.asarray(side).tolist()]
     if not all(words):
-        raise InputError(f"`side` must be given for each hang or for none; hang {words.index('') + 1} has none")
+        raise InputError(f"`side` must be given for each hang or for none; hang {words.index('') + 1} has none",
+                         option="side")
     names = tuple(dict.fromkeys(words))
     if len(names) > 2:
         raise InputError(f"`side` must hold one or two sides; got {', '.join(map(repr, names))}: write each side in "
-                         "one way")
+                         "one way", option="side")
     sides = np.array([names.index(word) for word in words], dtype=np.intp)
     for k, name in enumerate(names):
         hangs, masses = int((sides == k).sum()), np.unique(label[sides == k]).size
@@ -118,12 +119,14 @@ def checked_hangs(mass: ArrayLike, reading: ArrayLike, hang: HungMass, angle: Ar
     (m, y), _ = checks.table((mass, reading), ("mass_kg", "reading_Nm"), minimum=LEAST_HANGS)
     a = checks.vector(np.broadcast_to(np.asarray(angle, dtype=float), m.shape), "angle_deg")
     if (m < 0).any():
-        raise InputError(f"`mass_kg` must be 0 or more; got {m.min():g}: the sign of a torque belongs to the reading")
+        raise InputError(f"`mass_kg` must be 0 or more; got {m.min():g}: the sign of a torque belongs to the reading",
+                         option="mass_kg")
     if m.max() > HEAVIEST_KG:
         hint = f"; in grams? {m.max():g} g are {m.max() / 1000:g} kg" if m.max() <= 1000 * HEAVIEST_KG else ""
-        raise InputError(f"`mass_kg` must be at most {HEAVIEST_KG:g} kg; got {m.max():g}{hint}")
+        raise InputError(f"`mass_kg` must be at most {HEAVIEST_KG:g} kg; got {m.max():g}{hint}", option="mass_kg")
     if (np.abs(a) > 60).any():
-        raise InputError(f"`angle_deg` must lie within 60 degrees of the horizontal; got {a[np.abs(a).argmax()]:g}")
+        raise InputError(f"`angle_deg` must lie within 60 degrees of the horizontal; got {a[np.abs(a).argmax()]:g}",
+                         option="angle_deg")
     label = np.unique(m, return_inverse=True)[1]
     if label.max() + 1 < LEAST_MASSES:
         raise SampleSizeError(f"a static check needs at least {LEAST_MASSES} different masses, 0 kg among them if you "
@@ -134,7 +137,8 @@ def checked_hangs(mass: ArrayLike, reading: ArrayLike, hang: HungMass, angle: Ar
         words = [str(item).strip().lower() for item in np.asarray(direction).tolist()]
         strange = sorted(set(words) - {"up", "down"})
         if strange or len(words) != m.size:
-            raise InputError(f"`direction` must be 'up' or 'down' for each hang; got {strange or len(words)}")
+            raise InputError(f"`direction` must be 'up' or 'down' for each hang; got {strange or len(words)}",
+                             option="direction")
         if len(set(words)) == 2:
             down = np.where(np.array(words) == "down", 0.5, -0.5)
     torque = hang.torque(m, a) * (1 - hang.mean_loss())

@@ -144,7 +144,7 @@ def plan_static(
         own = tuple(sorted({float(mass) for mass in masses_kg}))
         if not own or own[0] < 0 or own[-1] > HEAVIEST_KG:
             raise InputError(f"`masses_kg` must lie between 0 and {HEAVIEST_KG:g} kg; got "
-                             f"{', '.join(f'{mass:g}' for mass in own) or 'none'}")
+                             f"{', '.join(f'{mass:g}' for mass in own) or 'none'}", option="masses_kg")
         if len(own) < LEAST_MASSES:
             raise SampleSizeError(f"a static check needs at least {LEAST_MASSES} different masses, 0 kg among them if "
                                   f"you like; got {len(own)}")

@@ -58,12 +58,12 @@ class HungMass:
             hint = next((f"; did you mean {length * factor:g} mm?" for factor in (10.0, 1000.0, 25.4)
                          if SHORTEST_CRANK_MM <= length * factor <= LONGEST_CRANK_MM), "")
             raise InputError(f"`crank_length_mm` must lie between {SHORTEST_CRANK_MM:g} and {LONGEST_CRANK_MM:g} mm; "
-                             f"got {length:g}{hint}")
+                             f"got {length:g}{hint}", option="crank_length_mm")
         if not 9.7 <= self.gravity <= 9.9:
-            raise InputError(f"`gravity` must lie between 9.7 and 9.9 m/s2; got {self.gravity:g}")
+            raise InputError(f"`gravity` must lie between 9.7 and 9.9 m/s2; got {self.gravity:g}", option="gravity")
         for name in ("u_length_mm", "u_gravity", "u_mass_kg", "u_mass_percent", "u_angle_deg"):
             if not 0 <= getattr(self, name) < math.inf:
-                raise InputError(f"`{name}` must be 0 or more; got {getattr(self, name)}")
+                raise InputError(f"`{name}` must be 0 or more; got {getattr(self, name)}", option=name)
 
     def torque(self, mass_kg: FloatArray | float, angle_deg: FloatArray | float = 0.0) -> FloatArray:
         """Torque in N m of masses hung at angles from the horizontal: m g L cos(angle)."""

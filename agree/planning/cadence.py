@@ -109,10 +109,11 @@ def cadence_protocol(
     if len(set(cadences)) not in (2, 3) or len(set(cadences)) != len(cadences) or not (
             cadences[0] >= LOWEST_RPM and cadences[-1] <= HIGHEST_RPM):
         raise InputError(f"`cadences_rpm` must hold two or three different cadences from {LOWEST_RPM:g} to "
-                         f"{HIGHEST_RPM:g} rpm; got {', '.join(f'{item:g}' for item in cadences) or 'none'}")
+                         f"{HIGHEST_RPM:g} rpm; got {', '.join(f'{item:g}' for item in cadences) or 'none'}",
+                         option="cadences_rpm")
     if cadences[-1] < LEAST_RATIO * cadences[0]:
         raise InputError(f"`cadences_rpm` must differ by a fifth or more to tell W from N m; got {cadences[0]:g} to "
-                         f"{cadences[-1]:g} rpm")
+                         f"{cadences[-1]:g} rpm", option="cadences_rpm")
     for name, value in (("offset_W", offset_W), ("long_run_W", long_run_W), ("power_W", power_W), ("minutes", minutes)):
         checks.positive(value, name)
     checks.fraction(level, "level")

@@ -128,7 +128,7 @@ def _stored(pilot: Any, claim: Claim) -> tuple[list[Row], ReferenceUncertainty]:
     except (KeyError, TypeError, ValueError):
         raise InputError("`pilot` must be a ClaimCheck, Pairs, a list of Pairs, or a check's to_dict(); got "
                          f"{type(pilot).__name__} without the biases of sessions: make it with "
-                         "agree check ... --json FILE") from None
+                         "agree check ... --json FILE", option="pilot") from None
     if unit != claim.unit:
         raise InputError(f"the pilot was checked against a claim in {unit}, this claim is in {claim.unit}: check the "
                          "pilot against this claim first")

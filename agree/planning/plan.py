@@ -215,17 +215,19 @@ def plan(
     powers = [checks.fraction(p, "power") for p in ([power] if isinstance(power, int | float) else power)]
     errors = [_number(e) for e in ([true_error] if isinstance(true_error, int | float) else true_error)]
     if not powers or not errors:
-        raise InputError("`true_error` and `power` must hold at least one number each; got none")
+        raise InputError("`true_error` and `power` must hold at least one number each; got none", option="true_error")
     if not isinstance(most, int | np.integer) or not LEAST_SESSIONS <= most <= 500:
-        raise InputError(f"`most` must be a whole number of sessions from {LEAST_SESSIONS} to 500; got {most!r}")
-    if not isinstance(window_s, int | np.integer) or not 1 <= window_s <= 600:
-        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+        raise InputError(f"`most` must be a whole number of sessions from {LEAST_SESSIONS} to 500; got {most!r}",
+                         option="most")
+    checks.window_seconds(window_s)
     if looks is not None and meaning == "readings":
-        raise InputError("`looks` cannot be planned for `meaning` 'readings': plan one check, or another meaning")
+        raise InputError("`looks` cannot be planned for `meaning` 'readings': plan one check, or another meaning",
+                         option="looks")
     planned = checked_looks(looks) if looks is not None else ()
     edges = checks.edges(BANDS_W if bands is None else bands)
     if not 0 <= edges[0] <= edges[-1] < math.inf:
-        raise InputError(f"`bands` must be finite powers from 0 W on to plan minutes for; got {edges.tolist()}")
+        raise InputError(f"`bands` must be finite powers from 0 W on to plan minutes for; got {edges.tolist()}",
+                         option="bands")
     typical = LEVEL_W if bands is None else float((edges[0] + edges[-1]) / 2)
     unit = "%" if meaning == "bands" else claim.unit
     to_unit = typical / 100 if unit == "W" else 1.0
@@ -259,7 +261,7 @@ def plan(
 
 def _number(value: Any) -> float:
     if not isinstance(value, int | float | np.number) or not math.isfinite(float(value)):
-        raise InputError(f"`true_error` must hold finite numbers; got {value!r}")
+        raise InputError(f"`true_error` must hold finite numbers; got {value!r}", option="true_error")
     return float(value)
 
 

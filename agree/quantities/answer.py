@@ -107,14 +107,15 @@ def mean_absolute(data: Table, claim: Claim, known: ReferenceUncertainty, level:
         A claim with two limits, or per cent of readings of 0.
     """
     if claim.percent is not None and claim.absolute is not None:
-        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'")
+        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'",
+                         option="meaning")
     chosen = data.reference >= (-math.inf if claim.above is None else claim.above)
     error, reference = np.abs(data.error[chosen]), np.abs(data.reference[chosen])
     limit = claim.percent if claim.percent is not None else float(claim.absolute or 0)
     if claim.percent is not None:
         if (reference == 0).any():
             raise InputError(f"`claim` {claim.text}: {int((reference == 0).sum())} s have a reference of 0, of which "
-                             "per cent means nothing; write the claim in the unit of the readings")
+                             "per cent means nothing; write the claim in the unit of the readings", option="claim")
         error = 100 * error / reference
     labels = data.labels(chosen)
     plain = estimate(float(error.mean()), error - error.mean(), level=level, sampling=data.sampling, session=labels,
@@ -170,7 +171,7 @@ def _above_zero(pairs: list[Pairs], claim: Claim) -> tuple[list[Pairs], Claim]:
         return pairs, claim
     if claim.percent is not None:
         raise InputError(f"`claim` {claim.text}: the reference's readings sum to nothing or less, so per cent of them "
-                         "means nothing; write the claim in the unit of the readings")
+                         "means nothing; write the claim in the unit of the readings", option="claim")
     by = 2 * max(float(np.nanmax(np.abs(item.reference))) for item in pairs)
     return ([replace(item, reference=item.reference + by, device=item.device + by, matched=None) for item in pairs],
             replace(claim, above=None if claim.above is None else claim.above + by))

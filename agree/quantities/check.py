@@ -175,17 +175,16 @@ def check_quantity(
     """
     items = (overlays,) if isinstance(overlays, Overlay) else tuple(overlays)
     if not items or not all(isinstance(item, Overlay) for item in items):
-        raise InputError("`overlays` must be Overlay or a list of Overlay, one for each session")
+        raise InputError("`overlays` must be Overlay or a list of Overlay, one for each session", option="overlays")
     checks.choice(meaning, "meaning", ASKED)
     checks.fraction(level, "level")
     if delay is not None:
         checks.choice(delay, "delay", OWNERS)
-    if isinstance(window_s, bool) or not isinstance(window_s, int) or not 1 <= window_s <= 600:
-        raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {window_s!r}")
+    checks.window_seconds(window_s)
     measured = items[0].quantity
     own = (claim if isinstance(claim, Claim) else Claim.parse(claim)).for_quantity(measured)
     if lag_s is not None and not (isinstance(lag_s, int | float) and math.isfinite(lag_s)):
-        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}")
+        raise InputError(f"`lag_s` must be a number of seconds; got {lag_s!r}", option="lag_s")
     refuse_same_readings(items)
     faults = tuple(find_trace_faults(item) for item in items)
     delays = tuple(find_delay(_without(item, found), delay, lag_s) for item, found in zip(items, faults, strict=True))

@@ -101,7 +101,8 @@ def overlay_recordings(
     """
     measured = quantity(quantity_name)
     if measured.name == POWER.name:
-        raise InputError("`quantity_name` is power, which goes through pair_recordings and check_claim")
+        raise InputError("`quantity_name` is power, which goes through pair_recordings and check_claim",
+                         option="quantity_name")
     one = _read(reference, measured, reference_column, reference_read)
     two = _read(device, measured, device_column, device_read)
     names = (one.name, two.name) if one.name != two.name else (f"{one.name}, reference", f"{two.name}, device")

@@ -44,7 +44,7 @@ def known_of_quantity(stated: str | float | None, quantity: Quantity) -> Referen
         if found is None or not is_known(found[2]) or unit_of(found[2]).symbol == PERCENT != quantity.computed_in:
             if not quantity.percent_has_meaning:
                 raise InputError(f"`reference_uncertainty` {stated!r} is not understood for {quantity.label}; "
-                                 f"{wanted}, like '±0.1 {quantity.computed_in}'")
+                                 f"{wanted}, like '±0.1 {quantity.computed_in}'", option="reference_uncertainty")
             others.append(part)
             continue
         terms.append(_term(found, str(stated), quantity, wanted))
@@ -55,9 +55,11 @@ def known_of_quantity(stated: str | float | None, quantity: Quantity) -> Referen
 def _term(found: re.Match[str], stated: str, quantity: Quantity, wanted: str) -> Term:
     unit = unit_of(found[2])
     if unit.dimension != unit_of(quantity.computed_in).dimension or unit.inverse:
-        raise InputError(f"`reference_uncertainty` {stated!r}: {quantity.label} is in {quantity.computed_in}; {wanted}")
+        raise InputError(f"`reference_uncertainty` {stated!r}: {quantity.label} is in {quantity.computed_in}; {wanted}",
+                         option="reference_uncertainty")
     if found[3] and number(found[3]) == 0:
-        raise InputError(f"`reference_uncertainty` {stated!r} has the coverage factor 0; it must be positive")
+        raise InputError(f"`reference_uncertainty` {stated!r} has the coverage factor 0; it must be positive",
+                         option="reference_uncertainty")
     shape: Literal["rectangle", "normal"] = "normal" if found[3] else "rectangle"
     size = number(found[1]) * factor(unit.symbol, quantity.computed_in)
     return Term(name="uncertainty of the reference", percent=0.0,

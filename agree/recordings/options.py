@@ -68,9 +68,11 @@ class Options(NamedTuple):
         for name, signs in (("delimiter", SIGNS), ("decimal", DECIMALS)):
             value = getattr(self, name)
             if value is not None and value not in signs.values():
-                raise InputError(f"`{name}` must be one of {', '.join(map(repr, signs.values()))}; got {shown(value)}")
+                raise InputError(f"`{name}` must be one of {', '.join(map(repr, signs.values()))}; got {shown(value)}",
+                                 option=name)
         if self.day_first is not None and not isinstance(self.day_first, bool):
-            raise InputError(f"`day_first` must be True, False or None; got {shown(self.day_first)}")
+            raise InputError(f"`day_first` must be True, False or None; got {shown(self.day_first)}",
+                             option="day_first")
         if self.zone is not None:
             zone_of(self.zone)
         if self.column is not None and self.power_column is not None:

@@ -55,7 +55,7 @@ def render_page(check: ClaimCheck, form: Form, *, provenance: Provenance | None 
     b'<!DOCTYPE html>'
     """
     if form not in FORMS:
-        raise InputError(f"`form` must be one of {', '.join(FORMS)}; got {form!r}")
+        raise InputError(f"`form` must be one of {', '.join(FORMS)}; got {form!r}", option="form")
     told = Provenance() if provenance is None else provenance
     if form == "html":
         from agree.report.html.document import html_text

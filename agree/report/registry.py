@@ -34,7 +34,7 @@ def render(how: str, result: Any, *arguments: Any) -> Any:
         from agree.report.html.notebook import notebook_html
 
         return notebook_html(result, render("text", result))
-    raise InputError(f"`how` must be text, html or picture; got {how!r}")
+    raise InputError(f"`how` must be text, html or picture; got {how!r}", option="how")
 
 
 def _know_text_of(module: str) -> None:

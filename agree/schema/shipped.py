@@ -30,5 +30,5 @@ def schema_text(name: int | str) -> str:
     ({'const': 2}, {'const': 1})
     """
     if str(name) not in NAMES:
-        raise InputError(f"`name` of a schema must be one of {', '.join(NAMES)}; got {name!r}")
+        raise InputError(f"`name` of a schema must be one of {', '.join(NAMES)}; got {name!r}", option="name")
     return files("agree.schema").joinpath(f"{name}.json").read_text(encoding="utf-8")

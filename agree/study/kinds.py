@@ -39,7 +39,8 @@ def refuse_unknown(options: Mapping[str, Any]) -> None:
     if strange:
         raise InputError(f"options {', '.join(strange)} are not known; expected some of {', '.join(known)}")
     if options.get("meaning", "average") not in MEANINGS[kind]:
-        raise InputError(f"`meaning` must be one of {', '.join(MEANINGS[kind])}; got {options['meaning']!r}")
+        raise InputError(f"`meaning` must be one of {', '.join(MEANINGS[kind])}; got {options['meaning']!r}",
+                         option="meaning")
 
 
 def read_pair(sides: Sequence[Any], options: Mapping[str, Any], *, named: bool = False) -> Any:

@@ -132,15 +132,16 @@ def plan_study(
     checks.fraction(level, "level")
     own = claim if isinstance(claim, Claim) else Claim.parse(claim)
     if own.percent is None:
-        raise InputError(f"`claim` must be in per cent to plan a study; got {own.text!r}")
+        raise InputError(f"`claim` must be in per cent to plan a study; got {own.text!r}", option="claim")
     if athlete_sd is None and unit_sd is None:
-        raise InputError("`athlete_sd` or `unit_sd` must be given: a study of athletes, or of units")
+        raise InputError("`athlete_sd` or `unit_sd` must be given: a study of athletes, or of units",
+                         option="athlete_sd")
     for name, value in (("athlete_sd", athlete_sd), ("unit_sd", unit_sd), ("session_sd", session_sd),
                         ("difference", difference)):
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise InputError(f"`{name}` must be above 0; got {value!r}")
+            raise InputError(f"`{name}` must be above 0; got {value!r}", option=name)
     if not sessions or any(isinstance(count, bool) or not isinstance(count, int) or count < 1 for count in sessions):
-        raise InputError(f"`sessions` must be whole numbers of 1 or more; got {sessions!r}")
+        raise InputError(f"`sessions` must be whole numbers of 1 or more; got {sessions!r}", option="sessions")
     known, limit = ReferenceUncertainty.parse(reference_uncertainty).known(LEVEL_W), own.percent
 
     def holds(sd: float) -> Callable[[int], float]:

@@ -206,7 +206,8 @@ def _runner(executor: Executor | MakeExecutor | None, workers: int | None) -> Ru
         return Runner(lambda: given, count, BATCH, owned=False)
     if callable(executor):
         return Runner(executor, count, BATCH)
-    raise InputError(f"`executor` must be an Executor or a function that makes one; got {type(executor).__name__}")
+    raise InputError(f"`executor` must be an Executor or a function that makes one; got {type(executor).__name__}",
+                     option="executor")
 
 
 def _unit_line(unit: _Unit, rows: list[StudyRow], keys: list[str], records: list[dict[str, Any]],

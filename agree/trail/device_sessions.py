@@ -120,10 +120,10 @@ def compare_device_sessions(
     labels = ["all"] * len(sessions) if states is None else [str(item).strip() for item in states]
     if not sessions or any(len(item) != len(names) for item in sessions):
         raise InputError(f"`sessions` must hold {len(names)} recordings each, one for each of `names`; got "
-                         f"{', '.join(str(len(item)) for item in sessions) or 'none'}")
+                         f"{', '.join(str(len(item)) for item in sessions) or 'none'}", option="sessions")
     if len(labels) != len(sessions) or not all(labels):
         raise InputError(f"`states` must have one label for each session; got {sum(map(bool, labels))} for "
-                         f"{len(sessions)}")
+                         f"{len(sessions)}", option="states")
     found = tuple(compare_devices(item, max_lag_s=max_lag_s, window_s=window_s, level=level) for item in sessions)
     logs = np.array([[-math.log(device.factor.value) for device in item.devices] for item in found]).T
     stays = [0, *(k for k in range(1, len(labels)) if labels[k] != labels[k - 1]), len(labels)]

@@ -95,7 +95,8 @@ def split_pairs(pairs: Pairs, places: Sequence[str]) -> tuple[list[Pairs], list[
     """
     cuts = sorted(place_s(place) for place in places)
     if len(set(cuts)) < len(cuts) or not cuts:
-        raise InputError(f"`places` must hold one or more different places; got {', '.join(places) or 'none'}")
+        raise InputError(f"`places` must hold one or more different places; got {', '.join(places) or 'none'}",
+                         option="places")
     first, last = float(pairs.time[0]), float(pairs.time[-1])
     if cuts[-1] >= last:
         raise InputError(f"split {place_text(cuts[-1])} lies beyond the end of the recording, {place_text(last)}; give "

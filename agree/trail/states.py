@@ -178,7 +178,7 @@ def change_between(earlier: State, later: State, *, margin: float, level: float 
     """
     fraction(level, "level")
     if not margin > 0:
-        raise InputError(f"`margin` must be above 0; got {margin:g}")
+        raise InputError(f"`margin` must be above 0; got {margin:g}", option="margin")
     first, second = earlier.bias_percent, later.bias_percent
     value = second.value - first.value
     smallest = min(earlier.sessions, later.sessions)

@@ -116,9 +116,10 @@ def check_trail(
     labels = [str(label).strip() for label in states]
     if len(labels) != len(pairs) or not all(labels):
         raise InputError(f"`states` must have one label for each session; got {sum(map(bool, labels))} for "
-                         f"{len(pairs)}")
+                         f"{len(pairs)}", option="states")
     if expected is not None and len(expected) != len(pairs):
-        raise InputError(f"`expected` must have one number for each session; got {len(expected)} for {len(pairs)}")
+        raise InputError(f"`expected` must have one number for each session; got {len(expected)} for {len(pairs)}",
+                         option="expected")
     stays = _stays(labels)
     names = [labels[stay[0]] for stay in stays]
     judged = _judged(names, state)
@@ -218,7 +219,8 @@ def _declared_note(places: Sequence[str], declared: Declaration | None) -> Note:
 
 def _judged(names: Sequence[str], state: str | None) -> int:
     if state is not None and state not in names:
-        raise InputError(f"`state` must be one of {', '.join(map(repr, dict.fromkeys(names)))}; got {state!r}")
+        raise InputError(f"`state` must be one of {', '.join(map(repr, dict.fromkeys(names)))}; got {state!r}",
+                         option="state")
     return len(names) - 1 if state is None else len(names) - 1 - list(names)[::-1].index(state)
 
 

@@ -172,12 +172,12 @@ def check_trials(
     ('holds', '0.48 [0.31, 0.64]', 'not settled')
     """
     if not isinstance(trials, Trials):
-        raise InputError(f"`trials` must be what pair_trials returns; got {type(trials).__name__}")
+        raise InputError(f"`trials` must be what pair_trials returns; got {type(trials).__name__}", option="trials")
     checks.choice(meaning, "meaning", ASKED)
     checks.choice(assume, "assume", ("nothing", "normal"))
     checks.fraction(level, "level")
     if isinstance(mean_of, bool) or not isinstance(mean_of, int) or mean_of < 1:
-        raise InputError(f"`mean_of` must be a whole number of trials, 1 or more; got {mean_of!r}")
+        raise InputError(f"`mean_of` must be a whole number of trials, 1 or more; got {mean_of!r}", option="mean_of")
     stated = claim if isinstance(claim, Claim) else Claim.parse(claim)
     own = stated.for_quantity(trials.quantity, trials.device_column)
     if any(note.kind == "trials_unit_of_claim" for note in trials.notes):

@@ -59,4 +59,4 @@ def refuse_large_limit(reference: FloatArray, limit: float | None, quantity: Qua
     if limit > thresholds.TRIALS_LIMIT_OF_READINGS * usual:
         raise InputError(f"`claim` allows {limit:g} {quantity.unit}, and the usual reading is {usual:.3g}: no column "
                          f"names a unit, and readings so small are hardly in {quantity.unit}; state the readings' unit "
-                         "with `unit`")
+                         "with `unit`", option="claim")

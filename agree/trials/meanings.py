@@ -124,9 +124,11 @@ def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> Tria
         Unpaired trials, of which none has an error of its own, or a claim with two limits.
     """
     if not scaled.trials.paired:
-        raise InputError("`meaning` mean_absolute needs paired trials: of unpaired ones none has an error of its own")
+        raise InputError("`meaning` mean_absolute needs paired trials: of unpaired ones none has an error of its own",
+                         option="meaning")
     if scaled.unit == OF_LIMIT:
-        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'")
+        raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'",
+                         option="meaning")
     errors = subject_errors(np.abs(scaled.error), scaled.trials.subject)
     size = widen(mean_error(errors, level), known)
     size = replace(size, low=max(size.low, 0.0))

@@ -239,16 +239,16 @@ def plan_trials(
     """
     own = claim if isinstance(claim, Claim) else Claim.parse(claim)
     if (own.percent is None) == (own.absolute is None):
-        raise InputError(f"`claim` {own.text}: a plan needs one limit; plan for each of them")
+        raise InputError(f"`claim` {own.text}: a plan needs one limit; plan for each of them", option="claim")
     limit = float(own.percent if own.percent is not None else own.absolute or 0)
     for name, value in (("subject_sd", subject_sd), ("trial_sd", trial_sd)):
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < math.inf:
-            raise InputError(f"`{name}` must be 0 or more, in {own.unit}; got {value!r}")
+            raise InputError(f"`{name}` must be 0 or more, in {own.unit}; got {value!r}", option=name)
     if subject_sd == trial_sd == 0:
-        raise InputError("`subject_sd` and `trial_sd` are both 0; expected how much errors differ")
+        raise InputError("`subject_sd` and `trial_sd` are both 0; expected how much errors differ", option="subject_sd")
     wanted = [trials] if isinstance(trials, int) else list(trials)
     if not wanted or any(isinstance(m, bool) or not isinstance(m, int) or not 1 <= m <= 50 for m in wanted):
-        raise InputError(f"`trials` must be whole numbers from 1 to 50; got {trials!r}")
+        raise InputError(f"`trials` must be whole numbers from 1 to 50; got {trials!r}", option="trials")
     checks.fraction(chance, "chance")
     checks.fraction(level, "level")
     checks.choice(assume, "assume", ("nothing", "normal"))

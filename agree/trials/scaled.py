@@ -84,18 +84,18 @@ def scaled_errors(trials: Trials, claim: Claim) -> ScaledErrors:
         trials = _without(trials, claim.above)
     if len(trials.subjects) < 2:
         raise SampleSizeError(f"`claim` {claim.text}: at least 2 subjects must reach that level; got "
-                              f"{len(trials.subjects)}")
+                              f"{len(trials.subjects)}", option="claim")
     x, y = trials.reference, trials.device
     if claim.percent is not None and claim.absolute is None and (x == 0).any():
         k = int(np.flatnonzero(x == 0)[0])
         raise InputError(f"`claim` {claim.text}: {int((x == 0).sum())} of {x.size} trials have a reference of 0, first "
                          f"of subject {trials.subjects[trials.subject[k]]}, of which per cent means nothing; write the "
                          f"claim in {trials.quantity.unit}, or with a least limit, like '{claim.percent:g} % or 1 "
-                         f"{trials.quantity.unit}'")
+                         f"{trials.quantity.unit}'", option="claim")
     if claim.percent is not None and (x < 0).any() and (x > 0).any():
         raise InputError(f"`claim` {claim.text}: {int((x < 0).sum())} of {x.size} trials have a reference below 0, and "
                          f"others above, so per cent of them mean nothing together; write the claim in "
-                         f"{trials.quantity.unit}, or check each direction by itself")
+                         f"{trials.quantity.unit}, or check each direction by itself", option="claim")
     unit = {True: claim.absolute_unit or trials.quantity.computed_in, False: "%"}[claim.percent is None]
     unit = OF_LIMIT if claim.percent is not None and claim.absolute is not None else unit
     limit = float(claim.absolute or 0) if claim.percent is None else 100.0 if unit == OF_LIMIT else claim.percent

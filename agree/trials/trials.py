@@ -108,14 +108,16 @@ class Trials(Result):
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
         if self.paired and x.size != y.size:
-            raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}")
+            raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}",
+                             option="reference")
         if not (np.isfinite(x).all() and np.isfinite(y).all()):
-            raise InputError("`reference` and `device` must hold finite readings; leave out trials without one")
+            raise InputError("`reference` and `device` must hold finite readings; leave out trials without one",
+                             option="reference")
         subject = np.asarray(self.subject, dtype=np.intp)
         other = subject if self.device_subject is None else np.asarray(self.device_subject, dtype=np.intp)
         if subject.shape != x.shape or other.shape != y.shape:
             raise InputError("`subject` must have one number for each reading; got "
-                             f"{subject.size} for {x.size} and {other.size} for {y.size}")
+                             f"{subject.size} for {x.size} and {other.size} for {y.size}", option="subject")
         for name, value in (("reference", x), ("device", y), ("subject", subject), ("device_subject", other)):
             object.__setattr__(self, name, value)
         Result.__post_init__(self)

@@ -40,12 +40,13 @@ def _read(stated: str | float) -> Stated:
     """
     if isinstance(stated, int | float) and not isinstance(stated, bool):
         if not 0 <= stated < math.inf:
-            raise InputError(f"`reference_uncertainty` must be 0 or more; got {stated!r}")
+            raise InputError(f"`reference_uncertainty` must be 0 or more; got {stated!r}",
+                             option="reference_uncertainty")
         return Stated(float(stated), "", None)
     found = _STATED.fullmatch(" ".join(str(stated).split()))
     if found is None or not is_known(found[2]) or (found[3] and number(found[3]) == 0):
         raise InputError(f"`reference_uncertainty` {stated!r} is not understood; write it like '±0.5 cm', '1 %' or "
-                         "'1 % k=2'")
+                         "'1 % k=2'", option="reference_uncertainty")
     return Stated(number(found[1]), unit_of(found[2]).symbol, number(found[3]) if found[3] else None)
 
 
@@ -63,7 +64,7 @@ def known_beside_limit(stated: str | float | None, claim: Claim) -> KnownError:
     limit = float(claim.percent if claim.percent is not None else claim.absolute or 0)
     if read.unit and unit_of(read.unit).dimension != unit_of(claim.unit).dimension:
         raise InputError(f"`reference_uncertainty` {stated!r}: the claim is in {claim.unit}; a plan needs both in one "
-                         "unit")
+                         "unit", option="reference_uncertainty")
     by = factor(read.unit, claim.unit) if read.unit else 1.0
     return read.known(read.value * by / limit)
 
@@ -91,6 +92,7 @@ def known_of_reference(stated: str | float | None, scaled: ScaledErrors, claim: 
     elif unit_of(read.unit).dimension == unit_of(own).dimension:
         absolute = read.value * factor(read.unit, own)
     else:
-        raise InputError(f"`reference_uncertainty` {stated!r}: readings are in {own}; write it in {own}")
+        raise InputError(f"`reference_uncertainty` {stated!r}: readings are in {own}; write it in {own}",
+                         option="reference_uncertainty")
     divisor = {PERCENT: level / 100, OF_LIMIT: float(claim.limit(np.array(level))) / 100}.get(scaled.unit, 1.0)
     return read.known(absolute / divisor)

@@ -110,7 +110,8 @@ def table(pairs: Pairs | Sequence[Pairs], window_s: int) -> Table:
     items = (pairs,) if isinstance(pairs, Pairs) else tuple(pairs)
     if not items or not all(isinstance(item, Pairs) for item in items):
         raise InputError("`pairs` must be Pairs or a list of Pairs, one for each session; got "
-                         f"{type(pairs).__name__ if not items else [type(item).__name__ for item in items]}")
+                         f"{type(pairs).__name__ if not items else [type(item).__name__ for item in items]}",
+                         option="pairs")
     for k, item in enumerate(items, 1):
         if item.used.sum() < LEAST_SECONDS:
             counts = ", ".join(f"{name} {count}" for name, count in item.counts().items() if count)

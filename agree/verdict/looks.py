@@ -27,7 +27,7 @@ def checked_looks(looks: Sequence[int]) -> tuple[int, ...]:
     whole = all(isinstance(count, int | np.integer) and not isinstance(count, bool) and count >= 2 for count in found)
     if not 1 <= len(found) <= MOST_LOOKS or not whole or any(later <= one for one, later in pairwise(found)):
         raise InputError("`looks` must be increasing numbers of sessions, 2 or more each, such as (3, 5, 8); got "
-                         f"{looks!r}")
+                         f"{looks!r}", option="looks")
     return tuple(int(count) for count in found)
 
 

@@ -181,13 +181,14 @@ def bias_by_band(
     checks.fraction(level, "level")
     for name, value in (("joint", joint), ("pool", pool)):
         if not isinstance(value, bool | np.bool_):
-            raise InputError(f"`{name}` must be True or False; got {value!r}")
+            raise InputError(f"`{name}` must be True or False; got {value!r}", option=name)
     limits = None if isinstance(edges, str) and edges == "quantiles" else checks.edges(edges)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     keep = ~(np.isnan(checks.vector(reference, "reference")) | np.isnan(checks.vector(device, "device")))
     level_by = checks.vector(reference if by is None else by, "by")
     if level_by.shape != keep.shape:
-        raise InputError(f"`by` must have one value for each pair; got {level_by.size} for {keep.size} pairs")
+        raise InputError(f"`by` must have one value for each pair; got {level_by.size} for {keep.size} pairs",
+                         option="by")
     level_by = level_by[keep]
     limits = _quantiles(level_by, count) if limits is None else limits
     index = np.searchsorted(limits, level_by, side="right") - 1
@@ -237,7 +238,7 @@ def _between_sessions(phi: FloatArray, inside: NDArray[np.bool_], session: NDArr
 def _quantiles(values: FloatArray, count: int) -> FloatArray:
     """Edges of bands with like numbers of values; the last takes in the largest."""
     if isinstance(count, bool) or not isinstance(count, int | np.integer) or count < 1:
-        raise InputError(f"`count` must be a whole number of 1 or more; got {count!r}")
+        raise InputError(f"`count` must be a whole number of 1 or more; got {count!r}", option="count")
     inner = np.unique(np.quantile(values[~np.isnan(values)], np.arange(count + 1) / count, method="inverted_cdf"))
     top = np.nextafter(inner[-1], math.inf)
     edges: FloatArray = np.r_[inner[:-1] if inner.size > 1 else inner, top]

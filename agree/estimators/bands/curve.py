@@ -167,22 +167,22 @@ def bias_curve(
     checks.choice(scale, "scale", ("percent", "difference"))
     checks.fraction(level, "level")
     if isinstance(knots, bool) or not isinstance(knots, int | np.integer) or not 2 <= knots <= 10:
-        raise InputError(f"`knots` must be a whole number from 2 to 10; got {knots!r}")
+        raise InputError(f"`knots` must be a whole number from 2 to 10; got {knots!r}", option="knots")
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     keep = ~(np.isnan(checks.vector(reference, "reference")) | np.isnan(checks.vector(device, "device")))
     over = checks.vector(reference if by is None else by, "by")
     if over.shape != keep.shape:
-        raise InputError(f"`by` must have one value for each pair; got {over.size} for {keep.size} pairs")
+        raise InputError(f"`by` must have one value for each pair; got {over.size} for {keep.size} pairs", option="by")
     over = over[keep]
     if not np.isfinite(over).all():
-        raise InputError(f"`by` must hold finite numbers; got {over[~np.isfinite(over)][0]:g}")
+        raise InputError(f"`by` must hold finite numbers; got {over[~np.isfinite(over)][0]:g}", option="by")
     places = _knots(over, knots)
     if x.size <= places.size:
         raise SampleSizeError(f"a curve with {places.size} knots needs more than {places.size} pairs; got {x.size}")
     low, high = np.quantile(over, (0.025, 0.975))
     grid = np.linspace(low, high, POINTS) if at is None else checks.vector(at, "at")
     if grid.size == 0 or not np.isfinite(grid).all():
-        raise InputError("`at` must hold at least one finite level")
+        raise InputError("`at` must hold at least one finite level", option="at")
     middle, wide = float(places.mean()), float(np.ptp(places))
     basis, shown = (_basis((values - middle) / wide, (places - middle) / wide) for values in (over, grid))
     unit = float(np.abs(y - x).max()) or 1.0

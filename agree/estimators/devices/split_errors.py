@@ -126,7 +126,7 @@ def _named(names: Sequence[str] | None, count: int) -> tuple[str, ...]:
         return tuple(string.ascii_lowercase[:count]) if count <= 26 else tuple(f"device {i + 1}" for i in range(count))
     given = tuple(names)
     if len(given) != count or len(set(given)) != count or not all(isinstance(name, str) for name in given):
-        raise InputError(f"`names` must be {count} different texts, one for each device; got {given!r}")
+        raise InputError(f"`names` must be {count} different texts, one for each device; got {given!r}", option="names")
     return given
 
 

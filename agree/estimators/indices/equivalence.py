@@ -85,7 +85,7 @@ def _margin(margin: Any, scale: str) -> tuple[float, float]:
     if ends.size != 2 or not least < ends[0] < ends[1] < math.inf:
         example = "0.015 or (0.98, 1.02)" if ratio else "1.5 or (-1, 2)"
         raise InputError(f"`margin` must be one positive number or a low and a high end, such as {example}; got "
-                         f"{ends.tolist()}")
+                         f"{ends.tolist()}", option="margin")
     return float(ends[0]), float(ends[1])
 
 
@@ -189,7 +189,7 @@ def equivalence(
     checks.choice(scale, "scale", SCALES)
     ends = _margin(margin, scale)
     if not checks.fraction(level, "level") > 0.5:
-        raise InputError(f"`level` must be above 0.5 for one-sided tests, such as 0.95; got {level!r}")
+        raise InputError(f"`level` must be above 0.5 for one-sided tests, such as 0.95; got {level!r}", option="level")
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels,
                                "cautious": True}

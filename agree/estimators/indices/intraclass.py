@@ -142,10 +142,11 @@ def _once(counts: NDArray[np.int_], rows: NDArray[np.intp], columns: NDArray[np.
     if (counts > 1).any():
         index = int(np.flatnonzero(counts[rows, columns] > 1)[0])
         raise InputError(f"`values` must have one reading for each subject and rater; the pair of index {index} comes "
-                         f"{counts[rows[index], columns[index]]} times: average its readings")
+                         f"{counts[rows[index], columns[index]]} times: average its readings", option="values")
     if (counts == 0).any() and nan_policy == "raise":
         raise InputError(f"`values` must have a reading for each subject and rater; {(counts == 0).sum()} of "
-                         f"{counts.size} are missing: pass nan_policy='omit' to leave out their subjects")
+                         f"{counts.size} are missing: pass nan_policy='omit' to leave out their subjects",
+                         option="values")
 
 
 def _checked(table: FloatArray, nan_policy: str) -> FloatArray:
@@ -228,7 +229,8 @@ def intraclass(
     checks.choice(nan_policy, "nan_policy", ("raise", "omit"))
     checks.fraction(level, "level")
     if (subject is None) != (rater is None):
-        raise InputError("`subject` and `rater` must be given together, one label of each for every reading")
+        raise InputError("`subject` and `rater` must be given together, one label of each for every reading",
+                         option="subject")
     table = (checks.vector(values, "values", 2) if subject is None or rater is None
              else _table(values, subject, rater, nan_policy))
     table = _checked(table, nan_policy)

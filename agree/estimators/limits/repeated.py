@@ -98,7 +98,7 @@ def _readings(reference: ArrayLike, device: ArrayLike, subject: ArrayLike, nan_p
     count = int(members.max()) + 1
     if count < 2:
         raise SampleSizeError("`subject` must name at least 2 subjects; got 1: use limits_of_agreement with "
-                              "sampling='serial' and speak of this one only")
+                              "sampling='serial' and speak of this one only", option="subject")
     if count == x.size:
         raise SampleSizeError("no `subject` has 2 pairs, so that nothing is repeated; use limits_of_agreement")
     if scale == "log":

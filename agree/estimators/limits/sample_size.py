@@ -138,7 +138,8 @@ def limits_sample_size(
     while not enough(high):
         high *= 2
         if high > MOST:
-            raise InputError(f"`width`={width!r} needs more than {MOST:,} pairs at sd={sd!r}; ask for a wider interval")
+            raise InputError(f"`width`={width!r} needs more than {MOST:,} pairs at sd={sd!r}; ask for a wider interval",
+                             option="width")
     low = max(high // 2, 2)
     while high - low > 1:
         middle = (low + high) // 2

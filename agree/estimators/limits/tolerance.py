@@ -260,7 +260,7 @@ def tolerance_limits(
     checks.fraction(content, "content")
     checks.fraction(level, "level")
     if isinstance(sides, bool) or sides not in (1, 2):
-        raise InputError(f"`sides` must be 1 or 2; got {sides!r}")
+        raise InputError(f"`sides` must be 1 or 2; got {sides!r}", option="sides")
     checks.choice(method, "method", TWO_SIDED if sides == 2 else ONE_SIDED)
     if sampling != "independent" and method != "exact":
         raise InputError(f"method={method!r} is for independent pairs; leave `method` out with sampling={sampling!r}")

@@ -137,7 +137,7 @@ class RegressionLimits(Result):
         """
         number = isinstance(level_w, int | float | np.number) and math.isfinite(level_w)
         if not number:
-            raise InputError(f"`level_w` must be a finite number; got {level_w!r}")
+            raise InputError(f"`level_w` must be a finite number; got {level_w!r}", option="level_w")
         _, centre, stretch = self._unit
         u = (float(level_w) - centre) / stretch
         z = float(special.ndtri((1 + self.coverage) / 2))

@@ -134,7 +134,7 @@ def linearity(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     if line is not None and not isinstance(line, Line):
-        raise InputError(f"`line` must be a line such as deming() returns; got {type(line).__name__}")
+        raise InputError(f"`line` must be a line such as deming() returns; got {type(line).__name__}", option="line")
     line = passing_bablok_line(x, y, None) if line is None else line
     slope, intercept = line.slope.value, line.intercept.value
     residual = y - intercept - slope * x

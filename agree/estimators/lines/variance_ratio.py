@@ -57,13 +57,14 @@ def _within(values: ArrayLike, name: str) -> tuple[FloatArray, float]:
     table = np.asarray(values, dtype=object)
     if table.ndim != 2 or table.size == 0:
         raise InputError(f"`{name}` must have one row for each block and one column for each reading; got shape "
-                         f"{table.shape}")
+                         f"{table.shape}", option=name)
     array = checks.vector(table.ravel(), name).reshape(table.shape)
     if not np.isfinite(array).all():
-        raise InputError(f"`{name}` holds {(~np.isfinite(array)).sum()} NaN or infinite value(s); leave the block out")
+        raise InputError(f"`{name}` holds {(~np.isfinite(array)).sum()} NaN or infinite value(s); leave the block out",
+                         option=name)
     count = table.shape[1]
     if count < 2:
-        raise SampleSizeError(f"`{name}` needs at least 2 readings in each block; got {count}")
+        raise SampleSizeError(f"`{name}` needs at least 2 readings in each block; got {count}", option=name)
     return array - array.mean(axis=1, keepdims=True), float(table.shape[0] * (count - 1))
 
 
@@ -71,7 +72,7 @@ def _root_mean(deviations: FloatArray, df: float, name: str) -> float:
     unit = float(np.abs(deviations).max())
     if unit == 0:
         raise InputError(f"`{name}` does not vary within any block: a resolution coarser than the error tells nothing "
-                         "of it")
+                         "of it", option=name)
     return unit * math.sqrt(float(np.square(deviations / unit).sum()) / df)
 
 

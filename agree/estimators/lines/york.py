@@ -62,7 +62,8 @@ def _uncertainty(values: ArrayLike, name: str, keep: Any) -> FloatArray:
     array = np.asarray(values)
     column = checks.vector(np.full(keep.size, array) if array.ndim == 0 else values, name)
     if column.shape != keep.shape:
-        raise InputError(f"`{name}` must be one number or one for each pair; got {column.size} for {keep.size} pairs")
+        raise InputError(f"`{name}` must be one number or one for each pair; got {column.size} for {keep.size} pairs",
+                         option=name)
     kept: FloatArray = column[keep]
     return kept
 
@@ -76,13 +77,14 @@ def _stated(x: FloatArray, y: FloatArray, keep: Any, u_reference: ArrayLike, u_d
         bad = ~(u >= 0) | np.isinf(u)
         if bad.any():
             raise InputError(f"`{name}` must hold standard uncertainties of 0 or more, in the unit of the readings; "
-                             f"got {u[bad][0]:g} at index {np.flatnonzero(keep)[bad][0]}")
+                             f"got {u[bad][0]:g} at index {np.flatnonzero(keep)[bad][0]}", option=name)
     if not (np.abs(r) < 1).all():
-        raise InputError(f"`correlation` must lie strictly between -1 and 1; got {r[~(np.abs(r) < 1)][0]:g}")
+        raise InputError(f"`correlation` must lie strictly between -1 and 1; got {r[~(np.abs(r) < 1)][0]:g}",
+                         option="correlation")
     nothing = (ux == 0) & (uy == 0)
     if nothing.any():
         raise InputError(f"`u_reference` and `u_device` must not both be 0; got {nothing.sum()} such pair(s), first at "
-                         f"index {np.flatnonzero(keep)[nothing][0]}")
+                         f"index {np.flatnonzero(keep)[nothing][0]}", option="u_reference")
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
     unit_u = float(max(ux.max(), uy.max()))
     ux, uy = ux / unit_u, uy / unit_u
@@ -177,7 +179,7 @@ def york(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     if not isinstance(scaled, bool | np.bool_):
-        raise InputError(f"`scaled` must be True or False; got {scaled!r}")
+        raise InputError(f"`scaled` must be True or False; got {scaled!r}", option="scaled")
     if scaled and sampling != "independent":
         raise InputError(f"scaled=True is for independent pairs; with sampling={sampling!r} the interval rests on the "
                          "residuals already: leave `scaled` out")

@@ -269,10 +269,11 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     (2, True)
     """
     if not isinstance(pairs, Pairs):
-        raise InputError(f"`pairs` must be `Pairs`; got {type(pairs).__name__}")
+        raise InputError(f"`pairs` must be `Pairs`; got {type(pairs).__name__}", option="pairs")
     found = response_difference(pairs) if response is None else response
     if not isinstance(found, Response):
-        raise InputError(f"`response` must come from `response_difference`; got {type(found).__name__}")
+        raise InputError(f"`response` must come from `response_difference`; got {type(found).__name__}",
+                         option="response")
     size = found.width_s or found.time_constant_s
     made = Filter(found.kernel(), found.smoother or "device", None)
     grid, sound = of_pairs(pairs, every=True), of_pairs(pairs)

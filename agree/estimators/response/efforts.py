@@ -190,7 +190,7 @@ def best_efforts(
     -3.0
     """
     if not isinstance(pairs, Pairs):
-        raise InputError(f"`pairs` must be `Pairs`; got {type(pairs).__name__}")
+        raise InputError(f"`pairs` must be `Pairs`; got {type(pairs).__name__}", option="pairs")
     checks.fraction(level, "level")
     durations = _durations(durations_s)
     used = int(pairs.used.sum())
@@ -225,7 +225,7 @@ def _durations(durations: Sequence[int]) -> list[int]:
                 for one in items)
     if not items or not whole or len(set(items)) < len(items):
         raise InputError(f"`durations_s` must be different whole numbers of seconds from 1 to {LONGEST_S}, such as "
-                         f"(5, 60, 300); got {durations!r}")
+                         f"(5, 60, 300); got {durations!r}", option="durations_s")
     return sorted(int(one) for one in items)
 
 

@@ -68,16 +68,17 @@ def own_traces(pairs: Pairs) -> Traces:
 def of_columns(reference: ArrayLike, device: ArrayLike | None, time: ArrayLike | None) -> Grid:
     """Columns as given, unknown where either is NaN."""
     if device is None:
-        raise InputError("`device` is needed: the device's readings, beside the reference's")
+        raise InputError("`device` is needed: the device's readings, beside the reference's", option="device")
     x, y = checks.vector(reference, "reference"), checks.vector(device, "device")
     if x.size != y.size:
-        raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}")
+        raise InputError(f"`reference` and `device` must have equal lengths; got {x.size} and {y.size}",
+                         option="reference")
     known = checks.present(x, "reference", "omit") & checks.present(y, "device", "omit")
     at = np.arange(x.size, dtype=float) if time is None else checks.vector(time, "time")
     if at.shape != x.shape:
-        raise InputError(f"`time` must have the length of `reference`, {x.size}; got {at.size}")
+        raise InputError(f"`time` must have the length of `reference`, {x.size}; got {at.size}", option="time")
     if not np.isfinite(at).all():
-        raise InputError("`time` must hold finite numbers, seconds")
+        raise InputError("`time` must hold finite numbers, seconds", option="time")
     return _grid(np.where(known, x, np.nan), np.where(known, y, np.nan), at)
 
 
@@ -85,7 +86,7 @@ def _grid(x: FloatArray, y: FloatArray, time: FloatArray) -> Grid:
     step = np.rint(np.diff(time))
     if (step < 1).any():
         raise InputError("`time` must increase by whole seconds, at least 1 from each reading to the next; the first "
-                         f"that does not is at index {int(np.flatnonzero(step < 1)[0]) + 1}")
+                         f"that does not is at index {int(np.flatnonzero(step < 1)[0]) + 1}", option="time")
     place = np.concatenate([[0], np.cumsum(np.minimum(step, LONGEST_GAP_S))]).astype(np.intp)[:x.size]
     rows = np.full((3, int(place[-1]) + 1 if place.size else 0), np.nan)
     rows[:, place] = x, y, time

@@ -81,7 +81,7 @@ def subject_errors(error: FloatArray, subject: NDArray[np.intp]) -> SubjectError
     """
     if np.unique(subject).size < 2:
         raise SampleSizeError("`subject` must name at least 2 subjects; got 1: with one subject nothing is learnt "
-                              "about another")
+                              "about another", option="subject")
     d = one_way(error, subject)
     trials = (Part(1 / d.harmonic, d.within, d.df_within),) if d.df_within > 0 else ()
     return SubjectErrors(means=d.means, of_means=d.of_means, trial_parts=trials, n=error.size)

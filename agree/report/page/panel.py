@@ -117,9 +117,9 @@ def draw_panel(check: ClaimCheck, name: str, width_mm: float = WIDTH_MM) -> tupl
     if name == "screen":
         return draw_screen(check), tell(check).sentence
     if name not in PANELS:
-        raise InputError(f"`figure` must be one of {', '.join(PANELS)} or screen; got {name!r}")
+        raise InputError(f"`figure` must be one of {', '.join(PANELS)} or screen; got {name!r}", option="figure")
     if not 60 <= width_mm <= 250:
-        raise InputError(f"`width_mm` must be 60 to 250; got {width_mm!r}")
+        raise InputError(f"`width_mm` must be 60 to 250; got {width_mm!r}", option="width_mm")
     draw, height = PANELS[name]
     height = height or 18 + 5 * (len(check.pairs) + 2)
     paper = Paper(width_mm * MM, height * MM)
@@ -171,7 +171,7 @@ def draw_figure(check: ClaimCheck, name: str, *, ax: Axes | None = None) -> Axes
     'power of the reference, W'
     """
     if name not in PANELS:
-        raise InputError(f"`name` must be one of {', '.join(PANELS)}; got {name!r}")
+        raise InputError(f"`name` must be one of {', '.join(PANELS)}; got {name!r}", option="name")
     place = new_axes() if ax is None else ax
     if name == "bands":
         draw_bands(place, check, readings_of(check))

@@ -134,7 +134,7 @@ def many_units(
         raise SampleSizeError(f"statistics over units need at least {LEAST_UNITS}; got {y.size}")
     if (se < 0).any() or not limit > 0:
         raise InputError("`standard_error` must be 0 or more and `limit` above 0; "
-                         f"got {se.min():g} and {limit:g}")
+                         f"got {se.min():g} and {limit:g}", option="standard_error")
     variance = np.maximum(se**2, 1e-12 * max(float(y.var()), 1e-12))
     plain, _ = pooled(y, variance, level)
     tau2 = between_variance(y, variance)

@@ -161,7 +161,7 @@ def _column(what: str, name: str | None, factors: dict[str, None]) -> str:
         return next((word for word in usual if word in factors), "unit" if what == "device" else "")
     if name and name not in factors and name not in ("unit", "session"):
         raise InputError(f"`{what}` is {name!r}, which is no column of the list; expected one of "
-                         f"{', '.join(['unit', 'session', *factors])}")
+                         f"{', '.join(['unit', 'session', *factors])}", option=what)
     return name or ("unit" if what == "device" else "")
 
 

@@ -146,4 +146,4 @@ def refuse_unnamed(by: Sequence[str]) -> None:
     """Refuse keys without a name, or one name twice."""
     if not by or any(not str(name).strip() for name in by) or len({str(name).lower() for name in by}) < len(by):
         raise InputError(f"`by` must name the subject's column, then those that tell its trials apart; got "
-                         f"{shown(','.join(map(str, by)))}")
+                         f"{shown(','.join(map(str, by)))}", option="by")
