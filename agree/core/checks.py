@@ -196,7 +196,7 @@ def positive(value: float, name: str) -> float:
 
 def window_seconds(value: int) -> int:
     """Return `window_s` if it is a whole number of seconds from 1 to 600."""
-    if not isinstance(value, int | np.integer) or not 1 <= value <= 600:
+    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not 1 <= value <= 600:
         raise InputError(f"`window_s` must be a whole number of seconds from 1 to 600; got {value!r}",
                          option="window_s")
     return int(value)
