@@ -213,3 +213,20 @@ def test_results_print_and_survive():
     check = checked(table(), "2 cm")
     assert repr(check).startswith("TrialsCheck(verdict=")
     assert len(repr(check)) < 3000
+
+
+def test_unpaired_per_cent_is_that_of_the_readings_in_any_unit():
+    rng = np.random.default_rng(4)
+    level = np.repeat(np.linspace(20, 60, 24), 3)
+    names = np.repeat(np.arange(24), 3)
+    tables = [{"subject": names, column: level * (1 + shift + 0.02 * rng.normal(size=72))}
+              for column, shift in (("mat", 0.0), ("plate", 0.01))]
+    found = []
+    for factor in (1.0, 10.0):
+        first, second = ({k: v * factor if k != "subject" else v for k, v in one.items()} for one in tables)
+        found.append(check_trials(pair_trials(first, second, by="subject", unpaired=True), "5 %"))
+    for name in ("average", "readings", "next_subject"):
+        item, other = (check.of(name) for check in found)
+        assert item.verdict == other.verdict
+        assert item.estimate.low == pytest.approx(other.estimate.low, rel=1e-9)
+        assert item.estimate.high == pytest.approx(other.estimate.high, rel=1e-9)

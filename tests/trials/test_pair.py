@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from agree import InputError, SampleSizeError, pair_trials
+from agree.trials.tables.join import refuse_unnamed
 
 PLATE = "subject,trial,height (cm)\n1,1,30.0\n1,2,31.0\n2,1,40.0\n2,2,41.0\n3,1,\n4,1,35.0\n,2,36.0\n"
 MAT = "Subject,Trial,mat (mm)\n2,2,415\n1,2,312\n1,1,303\n2,1,405\n3,1,330\n5,1,350\n"
@@ -123,3 +124,14 @@ def test_a_table_without_rows_is_refused(tmp_path):
     (tmp_path / "empty.csv").write_text("subject,trial,plate_cm,mat_cm\n")
     with pytest.raises(InputError, match=r"^empty.csv: found no "):
         pair_trials(tmp_path / "empty.csv", reference_column="plate_cm", device_column="mat_cm", by="subject,trial")
+
+
+@pytest.mark.parametrize("by", [(), ("subject", ""), ("subject", " "), ("subject", "Subject")])
+def test_keys_have_names_of_their_own(by):
+    with pytest.raises(InputError, match="`by` must name the subject's column"):
+        refuse_unnamed(by)
+
+
+def test_keys_with_names_are_taken():
+    refuse_unnamed(("subject",))
+    refuse_unnamed(("subject", "trial"))

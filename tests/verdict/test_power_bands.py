@@ -123,3 +123,18 @@ def test_the_narrowest_stretch_that_could_hide_an_error(count):
     assert 5 <= quiet < noisy
     hidden = check(0.5, 0.06)
     assert hidden.reading.verdict != "holds" or hidden.reading.details["narrowest_seen_w"] > 20
+
+
+def test_the_band_named_is_the_one_furthest_off(rng):
+    true = effort(rng)
+    error = np.where(true > 280, 1.08, np.where(true > 200, 1.04, 1.0))
+    reading = check_claim(Pairs(reference=true, device=true * error), "1.5 %", meaning="bands",
+                          bands=[50, 200, 280, 500]).reading
+    assert reading.details["worst_band"] == [280, 500]
+
+
+def test_windows_hold_half_their_seconds_or_more():
+    watts = np.full(300, 200.0)
+    watts[30:45] = watts[60:76] = np.nan  # of the second window 15 s are there, of the third 14
+    windows = table(Pairs(reference=watts, device=watts), 30).windows(30)
+    assert windows.start.tolist() == [0, 30, 90, 120, 150, 180, 210, 240, 270]
