@@ -55,7 +55,7 @@ def tcx(beats, late=0):
     points = "".join(
         f"<Trackpoint><Time>{(START + timedelta(seconds=k + late)).strftime('%Y-%m-%dT%H:%M:%SZ')}</Time>"
         f"<HeartRateBpm><Value>{beat:.0f}</Value></HeartRateBpm></Trackpoint>" for k, beat in enumerate(beats))
-    return ('<?xml version="1.0"?><TrainingCenterDatabase xmlns="http://www.garmin.com/xmlschemas/'
+    return ('<?xml version="1.0"?><TrainingCenterDatabase xmlns="urn:example:'
             f'TrainingCenterDatabase/v2"><Activities><Activity Sport="Running"><Lap><Track>{points}</Track></Lap>'
             "</Activity></Activities></TrainingCenterDatabase>")
 
