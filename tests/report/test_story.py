@@ -6,9 +6,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from agree import check_claim, pair_recordings
 from agree.assessment import beside
 from agree.cli.commands import check as command
 from agree.core.data.alignment import Alignment, ClockStep
@@ -29,6 +31,7 @@ from agree.report.story.provenance import Provenance
 from agree.report.story.tell import tell
 from tests.report import cases
 from tests.report.made import item, made
+from tests.rides import effort
 
 ROOT = Path(__file__).parents[2]
 def without(verdict):
@@ -262,3 +265,19 @@ if __name__ == "__main__":
     for case in STATED:
         for place, shown in texts(case):
             place.write_text(shown + "\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(("lost", "said"), [(0.04, "and the answer is 'not settled': it depends on leaving them out"),
+                                            (0.001, "")])
+def test_an_answer_that_depends_on_faults_says_so(lost, said):
+    rng = np.random.default_rng(5)
+    true = effort(rng, 2400)
+    device = np.rint(true + rng.normal(0, 2, true.size))
+    for start in rng.choice(220, max(round(lost * 240), 1), replace=False):
+        device[100 + 10 * start:110 + 10 * start] = 0
+    check = check_claim(pair_recordings(np.rint(true), device), "1.5 %")
+    assert check.verdict == "holds"
+    text = " ".join(screen(check).split())
+    assert "set aside" in text
+    assert ("it depends on leaving them out" in text) == bool(said)
+    assert said in text

@@ -42,15 +42,12 @@ def _faults(check: ClaimCheck) -> list[Caveat]:
     with_them = check.bias_with_faults.value
     part = f"{share:.0f} %" if share >= 0.5 else "under 1 %"
     told = f"{counted(count, 'faulty second')} ({part}) {'was' if count == 1 else 'were'} set aside"
-    average = next(item for item in check.readings if item.meaning == "average")
-    if check.claim.unit != "%" or average.estimate is None:
+    notes = (note for note in check.notes if isinstance(note, Note))
+    changed = next((note for note in notes if note.kind == "verdict_with_faults"), None)
+    if changed is None:
         return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
-    inside, before = abs(with_them) <= average.limit, abs(average.estimate.value) <= average.limit
-    if inside == before:
-        return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
-    place = "inside" if inside else "outside"
-    return [Caveat("answer", f"{told}. Counted in, the mean error is {plain(with_them, 1, sign=True)} %, {place} the "
-                             "claim: the answer depends on leaving them out.")]
+    return [Caveat("answer", f"{told}. Counted in, the mean error is {plain(with_them, 1, sign=True)} % and the "
+                             f"answer is '{changed.values['verdict']}': it depends on leaving them out.")]
 
 
 def _sessions(check: ClaimCheck) -> list[Caveat]:
