@@ -14,7 +14,7 @@ from agree.core.results.result import json_safe
 from agree.core.shared_docs import made_by
 from agree.estimators.trials.level_line import LevelLine
 from agree.estimators.trials.side_by_side import SideBySide, side_by_side
-from agree.estimators.trials.unweighted import mean_error, spread_and_limits
+from agree.estimators.trials.unweighted import spread_and_limits
 from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
 from agree.trials.meanings import ASKED, Meaning, TrialMeaning
@@ -23,7 +23,6 @@ from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
 from agree.trials.uncertainty import known_of_reference
 from agree.verdict.claim import Claim
-from agree.verdict.rule import widen
 
 Assume = Literal["nothing", "normal"]
 
@@ -190,7 +189,7 @@ def check_trials(
              meanings.readings(scaled, level, known, assume),
              meanings.next_subject(scaled, level, known, mean_of, assume),
              *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
-    bias = widen(mean_error(scaled.errors, level), known)
+    bias = meanings.bias_of(scaled, level, known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)
     return TrialsCheck(

@@ -14,12 +14,12 @@ from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by
 from agree.core.thresholds import TRIALS_COUNTED_SHARE, TRIALS_FAILS_MARGIN, TRIALS_HOLDS_MARGIN, TRIALS_NORMAL_FAILS
-from agree.estimators.trials.level_line import LevelLine, level_line
+from agree.estimators.trials.level_line import END_Z, LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
 from agree.estimators.trials.unweighted import mean_error, subject_errors
 from agree.trials.scaled import OF_LIMIT, ScaledErrors
 from agree.verdict.error_distribution import KnownError, interval_half_width
-from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way, widen
+from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way
 
 Meaning = Literal["average", "levels", "readings", "next_subject", "mean_absolute"]
 MEANINGS: tuple[Meaning, ...] = ("average", "levels", "readings", "next_subject")
@@ -103,9 +103,14 @@ def needed_trials(share: float, level: float) -> int | None:
     return None
 
 
+def bias_of(scaled: ScaledErrors, level: float, known: KnownError) -> Estimate:
+    """Mean error, with what rounding leaves unknown and the reference's own error."""
+    return scaled.rounding.mean(mean_error(scaled.errors, level), known)
+
+
 def average(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
     """Answer for the mean error."""
-    bias = widen(mean_error(scaled.errors, level), known)
+    bias = bias_of(scaled, level, known)
     return TrialMeaning(
         meaning="average", verdict=three_way(bias.low, bias.high, scaled.limit), estimate=bias, limit=scaled.limit,
         unit=scaled.unit, assumes=("means_near_normal", *_constant(scaled)),
@@ -130,7 +135,7 @@ def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> Tria
         raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'",
                          option="meaning")
     errors = subject_errors(np.abs(scaled.error), scaled.trials.subject)
-    size = widen(mean_error(errors, level), known)
+    size = scaled.rounding.mean(mean_error(errors, level), known)
     size = replace(size, low=max(size.low, 0.0))
     return TrialMeaning(
         meaning="mean_absolute", verdict=three_way(size.low, size.high, scaled.limit), estimate=size,
@@ -151,7 +156,10 @@ def line_of(scaled: ScaledErrors, level: float, known: KnownError) -> LevelLine 
         x, y = (np.bincount(subject, weights=values) / np.bincount(subject) for values, subject in (
             (trials.reference, trials.subject), (trials.device, trials.device_subject)))
         line = level_line(scaled.errors.means, x, y, np.arange(x.size), level)
-    return None if line is None else replace(line, ends=(widen(line.ends[0], known), widen(line.ends[1], known)))
+    if line is None:
+        return None
+    low, high = (scaled.rounding.mean(end, known, math.hypot(1, END_Z)) for end in line.ends)  # so far from the middle
+    return replace(line, ends=(low, high))
 
 
 def levels(scaled: ScaledErrors, line: LevelLine | None) -> TrialMeaning:
@@ -172,6 +180,7 @@ def levels(scaled: ScaledErrors, line: LevelLine | None) -> TrialMeaning:
 
 def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str) -> TrialMeaning:
     """Answer for single trials: counted, with that of normal errors beside it; or the latter if it was asked for."""
+    known = scaled.rounding.beside(known)
     normal = normal_share(scaled.errors, scaled.limit, level, 1, known.normal, known.rectangles)
     common: dict[str, Any] = {"meaning": "readings", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "normal": normal}
     assumed = ("errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))
@@ -208,6 +217,7 @@ def next_subject(scaled: ScaledErrors, level: float, known: KnownError, mean_of:
     if mean_of > 1 and not scaled.errors.trial_parts:
         return TrialMeaning(**common, verdict=OPEN, estimate=None, ground=Note(
             kind="trials_next_subject_unknown", severity="answer", values={"mean_of": mean_of}))
+    known = scaled.rounding.beside(known)
     share = normal_share(scaled.errors, scaled.limit, level, mean_of, known.normal, known.rectangles)
     sd = math.sqrt(scaled.errors.variance(mean_of))
     return TrialMeaning(**common, verdict=normal_verdict(scaled, level, known, mean_of, assume), estimate=share,

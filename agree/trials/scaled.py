@@ -11,6 +11,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.results.result import Result
 from agree.estimators.trials.unweighted import SubjectErrors, subject_errors, unpaired_errors
+from agree.trials.rounding import Rounding, rounding_of_trials
 from agree.trials.tables.join import aside
 from agree.trials.trials import Trials
 from agree.verdict.claim import Claim
@@ -34,6 +35,8 @@ class ScaledErrors(Result):
         Largest allowed error, in `unit`.
     unit : str
         "%", the quantity's unit, or "% of the limit" for a claim with two limits.
+    rounding : Rounding
+        What rounding of the readings leaves unknown of their mean.
     """
 
     trials: Trials
@@ -41,6 +44,7 @@ class ScaledErrors(Result):
     error: FloatArray
     limit: float
     unit: str
+    rounding: Rounding
 
     @property
     def subject(self) -> NDArray[np.intp]:
@@ -100,11 +104,13 @@ def scaled_errors(trials: Trials, claim: Claim) -> ScaledErrors:
     unit = OF_LIMIT if claim.percent is not None and claim.absolute is not None else unit
     limit = float(claim.absolute or 0) if claim.percent is None else 100.0 if unit == OF_LIMIT else claim.percent
     if trials.paired:
-        error = (y - x) / _scale(x, claim)
+        scale = _scale(x, claim)
+        error = (y - x) / scale
         return ScaledErrors(trials=trials, errors=subject_errors(error, trials.subject), error=error, limit=limit,
-                            unit=unit)
+                            unit=unit, rounding=rounding_of_trials(trials, (scale, scale)))
     means = np.bincount(trials.subject, weights=x) / np.bincount(trials.subject)
     scale = _scale(means, claim)
-    errors = unpaired_errors(x / scale[trials.subject], trials.subject, y / scale[trials.device_subject],
-                             trials.device_subject)
-    return ScaledErrors(trials=trials, errors=errors, error=np.zeros(0), limit=limit, unit=unit)
+    first, second = scale[trials.subject], scale[trials.device_subject]
+    errors = unpaired_errors(x / first, trials.subject, y / second, trials.device_subject)
+    return ScaledErrors(trials=trials, errors=errors, error=np.zeros(0), limit=limit, unit=unit,
+                        rounding=rounding_of_trials(trials, (first, second)))
