@@ -22,6 +22,7 @@ from agree.trials.remarks import remarks
 from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
 from agree.trials.uncertainty import known_of_reference
+from agree.trials.withheld import few_subjects
 from agree.verdict.claim import Claim
 
 Assume = Literal["nothing", "normal"]
@@ -189,6 +190,7 @@ def check_trials(
              meanings.readings(scaled, level, known, assume),
              meanings.next_subject(scaled, level, known, mean_of, assume),
              *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
+    found = tuple(few_subjects(item, scaled) for item in found)
     bias = meanings.bias_of(scaled, level, known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)

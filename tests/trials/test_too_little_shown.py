@@ -54,3 +54,29 @@ def test_readings_in_whole_steps_have_a_least_standard_error():
     assert bias.high - 0.5 == pytest.approx(2.200985 * bias.standard_error, rel=1e-5)
     fine = checked(level + 0.1234567, level + trial + 0.1234567, "2 cm", subject=subject, trial=trial).bias
     assert fine.high - fine.low < 1e-9  # not rounded
+
+
+def small(subjects, meaning, **options):
+    """Errors far inside the claim, in readings that are not rounded."""
+    keep = subjects > SUBJECT
+    error = 0.1 + 0.02 * np.random.default_rng(1).normal(size=36)
+    return checked(WHOLE[keep] + 0.1234567, (WHOLE + 0.1234567 + error)[keep], "5 cm", subject=SUBJECT[keep],
+                   trial=TRIAL[keep], meaning=meaning, **options)
+
+
+@pytest.mark.parametrize("options", [{}, {"assume": "normal"}])
+@pytest.mark.parametrize("meaning", ["readings", "next_subject"])
+def test_few_subjects_do_not_speak_for_new_ones(meaning, options):
+    assert small(8, meaning, **options).verdict == "holds"
+    check = small(7, meaning, **options)
+    assert check.verdict == "not settled"
+    assert check.of("average").verdict == "holds"
+    assert (check.answer.ground.kind, check.answer.ground.values["wanted"]) == ("trials_share_of_few", 8)
+    assert "Mind: 7 subjects may be alike by chance" in " ".join(check.summary().split())
+
+
+def test_two_subjects_with_equal_errors():
+    keep = SUBJECT < 2
+    error = np.tile([0.0, 0.1, 0.2], 2)
+    check = checked(WHOLE[keep], WHOLE[keep] + error, "5 cm", subject=SUBJECT[keep], trial=TRIAL[keep])
+    assert {check.of(meaning).verdict for meaning in ("readings", "next_subject")} == {"not settled"}

@@ -34,6 +34,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_share_normal": _normal,
     "trials_readings_small": "the {trials} trials would be too few to count, but errors are so small that even skewed "
                              "ones stay inside.",
+    "trials_share_of_few": "{subjects} subjects may be alike by chance: what single trials or new subjects do is not "
+                           "called within the claim from fewer than {wanted}.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
     "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
                      "about 10 % of studies, not 2.5 %.",
