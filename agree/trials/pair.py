@@ -174,7 +174,7 @@ def _paired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str, .
     new = join.copies(subject, x, y)
     copied = [join.told(key, by) for key, first in zip(kept, new, strict=True) if not first]
     return {"reference": x[new], "device": y[new], "subject": subject[new], "subjects": subjects,
-            "notes": (*made.notes, *join.subjects_nearly(subjects)),
+            "notes": join.subjects_nearly(subjects),
             "set_aside": (*made.set_aside, *join.aside("no_reading", lacking), *join.aside("copied", copied))}
 
 
@@ -192,6 +192,8 @@ def _unpaired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str,
                                                if not key.blank and not np.isfinite(values[k])])
         held.append(([keys[k].cells[0] for k in keep], values[keep]))
     common = set(held[0][0]) & set(held[1][0])
+    join.refuse_nearly(tables, by[:1], len(common), *(
+        [Key((name,)) for name in sorted(set(names) - common)] for names, _ in held))
     for (names, _), reason in zip(held, ("only_in_reference", "only_in_device"), strict=True):
         put_aside += join.aside(reason, [f"{by[0]} {name}" for name in sorted(set(names) - common)])  # type: ignore[arg-type]
     made: list[tuple[NDArray[np.intp], FloatArray]] = []

@@ -49,8 +49,6 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_one_each": "with one trial each, differences between subjects and trials cannot be told apart.",
     "trials_subjects_left_out": "column '{column}' names {count} subjects, but '{taken}' was taken for the subject: "
                                 "trials of one subject are no independent subjects; begin --by with '{column}'.",
-    "trials_keys_nearly": "{count} keys of the two tables differ in case, blanks, zeros or hyphens alone (first: "
-                          "'{one}' and '{two}') and are not joined; write them alike.",
     "trials_subjects_nearly": "subjects '{one}' and '{two}' are taken for two; if they are one, write them alike "
                               "({count} of this kind).",
     "trials_unit_of_claim": "no column names a unit; readings are taken to be in {unit}, as the claim is.",

@@ -19,9 +19,17 @@ from agree.trials.trials import FIRST_SHOWN, Aside, SetAside
 
 
 def loose(key: Key) -> tuple[str, ...]:
-    """Return a key without what writers vary: case, blanks, hyphens, leading zeros and a decimal zero."""
-    return tuple(re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\s_-]+", "", re.sub(r"(?<=\d)\.0+$", "", cell.casefold())))
-                 for cell in key.cells)
+    """Return a key without what writers vary: case, blanks and hyphens beside letters, leading and decimal zeros.
+
+    Between numbers a hyphen or a blank stays: "1-1" is not "11", nor is day "-1" day "1".
+    """
+    return tuple(_loose_cell(cell) for cell in key.cells)
+
+
+def _loose_cell(cell: str) -> str:
+    text = re.sub(r"(?<=\d)\.0+$", "", cell.casefold())
+    text = re.sub(r"(?<=[^\W\d_])[\s_-]+|[\s_-]+(?=[^\W\d_])|[\s_-]+$", "", text)
+    return re.sub(r"(?<![\d.])0+(?=\d)", "", re.sub(r"[\s_-]+", "-", text))
 
 
 def nearly(first: Iterable[Key], second: Iterable[Key]) -> list[tuple[Key, Key]]:
@@ -71,7 +79,6 @@ class Joined(NamedTuple):
     keys: list[Key]
     rows: tuple[list[int], list[int]]
     set_aside: list[SetAside]
-    notes: tuple[Note, ...] = ()
 
 
 def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]], by: Sequence[str]) -> Joined:
@@ -80,7 +87,7 @@ def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]],
     Raises
     ------
     InputError
-        A key that occurs twice in a table, or none that is in both.
+        A key that occurs twice in a table, none that is in both, or some that would be if they were written alike.
     """
     first, second = (once(table, own, by) for table, own in zip(tables, keys, strict=True))
     both = [key for key in first if key in second]
@@ -92,19 +99,32 @@ def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]],
         raise InputError(f"{tables[0].source} and {tables[1].source}: no key {','.join(by)} is in both (first: "
                          f"{examples[0]} and {examples[1]}); {more}write them alike")
     alone = [[key for key in own if key not in other] for own, other in ((first, second), (second, first))]
+    refuse_nearly(tables, by, len(both), alone[0], alone[1])
     blank = [f"{table.source} {table.word} {table.rows[k]}" for table, own in zip(tables, keys, strict=True)
              for k, key in enumerate(own) if key.blank]
     return Joined(both, ([first[key] for key in both], [second[key] for key in both]), [
         *aside("only_in_reference", [told(key, by) for key in alone[0]]),
-        *aside("only_in_device", [told(key, by) for key in alone[1]]), *aside("blank_key", blank)],
-        _written_otherwise(nearly(*alone)))
+        *aside("only_in_device", [told(key, by) for key in alone[1]]), *aside("blank_key", blank)])
 
 
-def _written_otherwise(pairs: Sequence[tuple[Key, Key]]) -> tuple[Note, ...]:
+def refuse_nearly(tables: tuple[Table, Table], by: Sequence[str], joined: int, first: Iterable[Key],
+                  second: Iterable[Key]) -> None:
+    """Refuse keys without a partner that would have one if both tables wrote them alike.
+
+    Left out, they would take subjects or trials away by how somebody wrote them: half a study, and no chance sample.
+
+    Raises
+    ------
+    InputError
+        With the first pairs.
+    """
+    pairs = nearly(first, second)
     if not pairs:
-        return ()
-    one, two = (",".join(key.cells) for key in pairs[0])
-    return (Note(kind="trials_keys_nearly", severity="trust", values={"count": len(pairs), "one": one, "two": two}),)
+        return
+    named = ", ".join(" and ".join(repr(",".join(key.cells)) for key in pair) for pair in pairs[:FIRST_SHOWN])
+    raise InputError(f"{tables[0].source} and {tables[1].source}: {joined} keys {','.join(by)} are in both, and "
+                     f"{len(pairs)} more differ in case, blanks, zeros or hyphens alone (first: {named}): write them "
+                     "alike")
 
 
 def subjects_nearly(subjects: Sequence[str]) -> tuple[Note, ...]:
