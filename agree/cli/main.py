@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import NoReturn
 
@@ -81,6 +82,9 @@ def usage_words(error: click.ClickException, words: list[str]) -> str:
 
 def main() -> None:
     """Run the command; bad input ends in one line on stderr and exit status 2, never a traceback."""
+    # Matrices of a check are small: threads of linear algebra would spin and wait, a fifth of the processor time.
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

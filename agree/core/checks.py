@@ -71,7 +71,8 @@ def same_labels(values: Sequence[object], names: Sequence[str]) -> None:
 
 def codes(labels: ArrayLike, count: int, name: str = "session", of: str = "pair") -> NDArray[np.intp]:
     """Number labels of any hashable kind in order of appearance."""
-    raw = np.asarray(labels)
+    # Of a list, 1 and "1" stay two labels; numpy would make both text.
+    raw = np.asarray(labels, dtype=object if isinstance(labels, list | tuple) else None)
     if raw.shape != (count,):
         raise InputError(f"`{name}` must have one label for each {of}; got shape {raw.shape} for {count} {of}s",
                          option=name)

@@ -140,3 +140,8 @@ def test_columns_of_every_library(oracle):
     for strange in (None, object(), pl.Series(["a", "b", "c"]), {"a": 1}, pd.Series(["x", "y", "z"])):
         with pytest.raises(InputError):
             agree.deming(strange, strange)
+
+
+def test_labels_of_two_kinds_are_not_mixed_up():
+    assert checks.codes([1, "1", 2, "2", 1], 5).tolist() == [0, 1, 2, 3, 0]
+    assert checks.codes(("a", "b", "a"), 3).tolist() == [0, 1, 0]
