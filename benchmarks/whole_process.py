@@ -40,7 +40,7 @@ def main() -> None:
     """Print the table; a bound that is passed ends the run with status 1."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--runs", type=int, default=4)
-    parser.add_argument("--most", type=float, default=MOST, help="the bound; times scatter by a fifth where others work")
+    parser.add_argument("--most", type=float, default=MOST, help="the bound; times scatter where others work")
     options = parser.parse_args()
     runs, most = options.runs, options.most
     with tempfile.TemporaryDirectory() as folder:
