@@ -191,6 +191,9 @@ LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
 MOST_LEFT_OUT = 0.2
+# Share of the riding that one recording of the two misses, at whatever power, beyond which it is said. Gaps of a few
+# seconds are common and small; ten minutes of an hour's ride are not (a choice, not measured).
+SMALL_MISSING_SHARE = 0.05
 # One recording, s used, below which no "holds" is given, and below which its shortness is said. Errors correlated over
 # 60 to 150 s make a wrong one in at most 5.0 % from 10 min on (5 min: 8.9 %, 2 min: 20.1 %), over 300 s in 8.4 % at
 # 10 min and at most 4.7 % from 30 min on (benchmarks/short_recordings.py).
@@ -200,7 +203,7 @@ SHORT_RIDE_S = 1800.0
 # which it is said: what a device did not record may be what it could not (a choice, not measured).
 LEAST_RIDE_SHARE = 0.1
 SMALL_RIDE_SHARE = 0.5
-# An end of the range is lost where faulty seconds outnumber sound ones, half of all faulty ones lie, and so many.
+# An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30
 

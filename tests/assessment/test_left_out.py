@@ -1,10 +1,12 @@
 """No "holds" for a device that fails over much of a ride, whatever it reads elsewhere."""
 
+import re
+
 import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
-from agree.core.thresholds import MOST_LEFT_OUT
+from agree.core.thresholds import MOST_LEFT_OUT, SMALL_MISSING_SHARE
 
 
 def ride(rng, share, factor):
@@ -52,3 +54,48 @@ def test_a_device_that_fails_is_not_saved_by_it(rng):
     pairs = ride(rng, 0.3, 0.5)
     worse = Pairs(reference=pairs.reference, device=0.95 * pairs.device, reason=pairs.reason)
     assert check_claim(worse, "1.5 %").verdict == "does not hold"
+
+
+def gap(rng, lost):
+    true = 200 + 60 * np.sin(np.arange(3000) / 80)
+    return Pairs(reference=true, device=np.where(lost(true), np.nan, true + rng.normal(0, 2, true.size)))
+
+
+@pytest.mark.parametrize(("more", "answer"), [(0.005, "not settled"), (-0.005, "holds")])
+def test_seconds_missing_at_an_end_of_the_range_count_as_lost(rng, more, answer):
+    """The device has no reading at the highest powers, just over and just under a fifth of the ride."""
+    check = check_claim(gap(rng, lambda true: true > np.quantile(true, 1 - MOST_LEFT_OUT - more)), "1.5 %")
+    assert check.verdict == answer
+    if answer == "holds":
+        return
+    assert not any(item.verdict == "holds" for item in check.readings)
+    text = " ".join(check.summary().split())
+    assert re.search(r"Warnings? 2\d % of the riding is missing or faulty, and that goes with the power", text)
+    assert check.next_step.kind == "next_mend_recording"
+    assert check.next_step.values["role"] == "device"
+    assert "why the device lost" in text
+    assert "such riding" not in text
+
+
+@pytest.mark.parametrize(("share", "said"), [(SMALL_MISSING_SHARE + 0.002, True), (SMALL_MISSING_SHARE - 0.002, False),
+                                             (0.25, True)])
+def test_a_gap_at_any_power_is_counted_and_changes_no_answer(rng, share, said):
+    pairs = gap(rng, lambda true: np.abs(np.arange(true.size) - 1500) < share * true.size / 2)
+    check = check_claim(pairs, "1.5 %")
+    assert check.verdict == "holds"
+    assert " only" not in check.summary().splitlines()[0]
+    found = [note for note in check.notes if getattr(note, "kind", "") == "used_with_gaps"]
+    assert [note.values["seconds"] for note in found] == [int(np.isnan(pairs.device).sum())] * said
+    assert ("are missing in one of the two recordings" in " ".join(check.summary().split())) == said
+
+
+def test_the_reason_comes_first_and_more_of_the_same_is_not_advised(rng):
+    sound = ride(rng, 0, 1)
+    bad = sound.reference > np.quantile(sound.reference, 0.75)
+    check = check_claim(Pairs(reference=np.where(bad, 0, sound.reference), device=sound.device,
+                              reason=np.where(bad, "reference_dropout", "")), "1.5 %")
+    text = " ".join(check.summary().split())
+    assert check.verdict == "not settled"
+    assert "Warnings 25 % of the riding was set aside as faulty" in text
+    assert "first find out why the reference lost 25 % of the riding" in text
+    assert "such riding" not in text

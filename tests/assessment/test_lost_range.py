@@ -59,3 +59,47 @@ def test_how_many_seconds_make_a_range(rng, seconds, lost):
 def test_most_of_the_range_must_be_lost(rng, every, lost):
     pairs = ride(rng, lambda true: (true > np.percentile(true, 80)) & (rng.random(true.size) < every))
     assert bool(lost_ranges([pairs])) == lost
+
+
+def silent(rng, lost, n=3600, of="device"):
+    """A device right at 0.1 %; one recording has no reading where `lost` says so."""
+    true = 200 + 80 * np.sin(np.arange(n) / 80) + rng.normal(0, 5, n)
+    bad = lost(true)
+    reference, device = true.copy(), 1.001 * true
+    {"reference": reference, "device": device}[of][bad] = np.nan
+    return Pairs(reference=reference, device=device)
+
+
+@pytest.mark.parametrize("of", ["device", "reference"])
+@pytest.mark.parametrize(("share", "side"), [(0.14, "above"), (0.14, "below")])
+def test_seconds_that_one_recording_misses_are_lost_as_faulty_ones_are(rng, of, share, side):
+    def lost(true):
+        return true > np.quantile(true, 1 - share) if side == "above" else true < np.quantile(true, share)
+
+    pairs = silent(rng, lost, of=of)
+    found = lost_ranges([pairs])
+    assert [(item.side, item.seconds, item.missing) for item in found] == [(side, 504, 504)]
+    assert found[0].percent > 98  # the level is read from either trace, and they differ by 0.1 %
+    check = check_claim(pairs, "1.5 %")
+    assert check.verdict == "holds"
+    text = " ".join(check.summary().split())
+    other = "below" if side == "above" else "above"
+    assert text.startswith(f"HOLDS claim ±1.5 % {other} {found[0].watts:g} W only")
+    assert "(504 s) is missing." in text
+
+
+def test_scattered_faults_do_not_hide_a_lost_end_nor_do_scattered_gaps(rng):
+    faulty = ride(rng, lambda true: rng.random(true.size) < 0.3)
+    end = faulty.reference > np.percentile(faulty.reference, 92)
+    device = np.where(end, np.nan, faulty.device)
+    found = lost_ranges([Pairs(reference=faulty.reference, device=device,
+                               reason=np.where(end, "missing", faulty.reason))])
+    assert [item.side for item in found] == ["above"]
+
+
+def test_few_or_scattered_missing_seconds_lose_no_range_and_coasting_none(rng):
+    for lost in (lambda true: rng.random(true.size) < 0.15, lambda true: true > np.sort(true)[-LOST_S]):
+        assert lost_ranges([silent(rng, lost)]) == ()
+    rest = silent(rng, lambda true: true < np.quantile(true, 0.1))
+    coasting = Pairs(reference=np.where(np.isnan(rest.device), 0, rest.reference), device=rest.device)
+    assert lost_ranges([coasting]) == ()

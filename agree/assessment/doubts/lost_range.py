@@ -1,4 +1,4 @@
-"""The part of the range of power in which a device was not measured, since most seconds there were set aside."""
+"""The part of the range of power in which a device was not measured: most seconds there are faulty or missing."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.fault import NO_FAULT
@@ -15,45 +16,66 @@ from agree.core.thresholds import BAND_STEP_W, LOST_HALF, LOST_S
 
 
 class LostRange(NamedTuple):
-    """Power from which on ("above") or up to which ("below") most seconds were set aside as faulty, and their share."""
+    """Power from which on ("above") or up to which ("below") most seconds were lost, their share, and how many.
+
+    Of `seconds`, `missing` were recorded by one device only; the others were set aside as faulty.
+    """
 
     side: str
     watts: float
     seconds: int
     percent: float
+    missing: int
 
     def note(self) -> Note:
         """Return what the answer does not speak of."""
         return Note(kind="range_lost", severity="answer", values={
-            "side": self.side, "watts": self.watts, "seconds": self.seconds, "percent": self.percent})
+            "side": self.side, "watts": self.watts, "seconds": self.seconds, "percent": self.percent,
+            "missing": self.missing})
+
+
+def gaps(item: Pairs) -> NDArray[np.bool_]:
+    """Return the seconds in which one device recorded power and the other recorded nothing."""
+    known = np.where(np.isfinite(item.reference), item.reference, item.device)
+    return (item.reason == "missing") & (np.nan_to_num(known) > 0)
 
 
 def lost_ranges(pairs: Sequence[Pairs]) -> tuple[LostRange, ...]:
-    """Return the ends of the range in which most of the riding was set aside as faulty.
+    """Return the ends of the range in which most of the riding was set aside as faulty or is missing in a recording.
 
-    From the highest level downwards, and from the lowest upwards: the stretch in which faulty seconds outnumber sound
-    ones by most, if it holds 30 faulty seconds and half of all of them. Chance scatters faults over the range; a
-    ceiling, or a device that sees no low power, takes its end.
+    From the highest level downwards, and from the lowest upwards: the stretch in which lost seconds outnumber sound
+    ones by most, if it holds 30 lost seconds and half of all of them. Chance scatters faults and gaps over the range;
+    a ceiling, or a device that sees no low power, takes its end. Faulty and missing seconds are looked at together,
+    then each alone, lest many of one kind, scattered, hide the other.
     """
-    level, faulty = (np.concatenate(column) for column in zip(*(_levels(item) for item in pairs), strict=True))
-    if not faulty.any():
-        return ()
-    order = np.argsort(level, kind="stable")
+    level, faulty, missing = (np.concatenate(column) for column in zip(*(_levels(item) for item in pairs), strict=True))
     found = []
-    for side, way in (("above", order[::-1]), ("below", order)):
-        end = int(np.cumsum(faulty[way] - LOST_HALF).argmax())
-        lost = float(faulty[way[:end + 1]].sum())
-        # A range is a part of what was ridden: with most of it lost there is no range that is left.
-        if lost >= LOST_S and lost >= LOST_HALF * faulty.sum() and end < LOST_HALF * faulty.size:
-            watts = float(np.round(level[way[end]] / BAND_STEP_W) * BAND_STEP_W)
-            found.append(LostRange(side, watts, int(lost), 100 * lost / (end + 1)))
+    for side in ("above", "below"):
+        tried = (_end(side, level[keep], lost[keep], missing[keep]) for lost, keep in (
+            (faulty | missing, np.ones(level.size, bool)), (faulty, ~missing), (missing, ~faulty)))
+        found += [item for item in tried if item is not None][:1]
     return tuple(found)
 
 
-def _levels(item: Pairs) -> tuple[FloatArray, FloatArray]:
-    """Level of each second of riding, by the trace that is not at fault, and whether it was set aside as faulty."""
-    faulty = ~np.isin(item.reason, ("", *NO_FAULT))
-    of_reference = np.char.startswith(item.reason, "reference_")
+def _end(side: str, level: FloatArray, lost: NDArray[np.bool_], missing: NDArray[np.bool_]) -> LostRange | None:
+    if not lost.any():
+        return None
+    order = np.argsort(level, kind="stable")
+    way = order[::-1] if side == "above" else order
+    end = int(np.cumsum(lost[way] - LOST_HALF).argmax())
+    inside = way[:end + 1]
+    count = int(lost[inside].sum())
+    # A range is a part of what was ridden: with most of it lost there is no range that is left.
+    if count < LOST_S or count < LOST_HALF * lost.sum() or end >= LOST_HALF * lost.size:
+        return None
+    watts = float(np.round(level[way[end]] / BAND_STEP_W) * BAND_STEP_W)
+    return LostRange(side, watts, count, 100 * count / (end + 1), int(missing[inside].sum()))
+
+
+def _levels(item: Pairs) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Level of each second of riding, by the trace that is there and not at fault; whether faulty; whether missing."""
+    faulty, missing = ~np.isin(item.reason, ("", *NO_FAULT)), gaps(item)
+    of_reference = np.char.startswith(item.reason, "reference_") | (missing & ~np.isfinite(item.reference))
     level = np.where(of_reference, item.device, item.reference)
-    keep = (faulty | item.used) & np.isfinite(level)
-    return level[keep], faulty[keep].astype(float)
+    keep = (faulty | missing | item.used) & np.isfinite(level)
+    return level[keep], faulty[keep], missing[keep]

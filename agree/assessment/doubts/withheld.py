@@ -31,12 +31,13 @@ class Withheld(NamedTuple):
         return self.aside.notes() + self.used.notes() + tuple(item.note() for item in self.lost)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
-        """Return what to record first where too little was recorded for "holds", and it does not fail anyway."""
+        """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
-        return self.used.next(held and self.used.too_little and not self.aside.too_many)
+        return self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
 
 
 def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate) -> Withheld:
     """Return what keeps answers from being given; `counted_in` is the mean error with the faulty seconds."""
-    return Withheld(left_out(data.pairs, average, counted_in), how_much(data, claim), lost_ranges(data.pairs))
+    lost = lost_ranges(data.pairs)
+    return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost)

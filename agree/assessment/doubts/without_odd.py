@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from agree.assessment.beside import with_faults
 from agree.assessment.doubts.left_out import left_out
+from agree.assessment.doubts.lost_range import lost_ranges
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.verdict.claim import Claim
@@ -32,7 +33,7 @@ def without_odd(
         return ()
     data = table(left, window_s)
     reading = average(data, claim, reference_u, level, rule)
-    aside = left_out(data.pairs, reading, with_faults(data, level))
+    aside = left_out(data.pairs, reading, with_faults(data, level), lost_ranges(data.pairs))
     if meaning == "next_session":
         reading = next_session(data, claim, reading, level, rule)
     reading, = aside.answers((reading,))

@@ -72,6 +72,13 @@ def _odd(note: Note) -> str:
             f"{values['others']:+.2g} in the others{SUSPICIONS.get(str(values['suspicion']), '')}.")
 
 
+def _lost_how(note: Note) -> str:
+    missing = note.values.get("missing", 0)
+    if not missing:
+        return "was set aside as faulty"
+    return "is missing" if missing == note.values["seconds"] else "is missing or was set aside as faulty"
+
+
 def _span(seconds: float | int | str | bool) -> str:
     return f"{float(seconds):.0f} s" if float(seconds) < 120 else f"{float(seconds) / 60:.0f} min"
 
@@ -108,6 +115,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
+    "faults_or_gaps_too_many": ("{percent:.0f} % of the riding is missing or faulty, and that goes with the power: "
+                                "what is left cannot speak for the device."),
     "verdict_with_faults": ("with the faulty seconds counted in the answer is \"{verdict}\": mean error {error:+.2f} "
                             "{unit} ({low:+.2f} to {high:+.2f})."),
     "used_too_short": lambda note: (
@@ -120,7 +129,12 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "used_part": "{percent:.0f} % of the reference's riding was used; the answer speaks of that part only.",
     "range_lost": lambda note: (
         f"the answer does not speak of power {note.values['side']} {note.values['watts']:g} W: most of it "
-        f"({note.values['seconds']} s) was set aside as faulty."),
+        f"({note.values['seconds']} s) {_lost_how(note)}."),
+    "used_with_gaps": ("{seconds} s of the riding ({percent:.0f} %) are missing in one of the two recordings: the "
+                       "answer does not speak of them."),
+    "next_mend_recording": lambda note: (
+        f"first find out why the {note.values['role']} lost {note.values['percent']:.0f} % of the riding, mend that, "
+        "and ride again.", "More riding with the same loss settles nothing."),
     "next_ride_at_least": "ride {minutes:.0f} min or more in one recording: this one is too short.",
     "next_record_whole_ride": "record the whole ride with both: the device's recording covers too little of it.",
     "declared_otherwise": _otherwise,

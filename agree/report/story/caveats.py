@@ -10,8 +10,13 @@ from agree.core.results.note import Note
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import plain
 from agree.report.story.language.vocabulary import counted
+from agree.verdict.rule import OPEN
 
 WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
+# Why an answer "holds" was not given: the reader who sees an interval inside the claim needs this before all else.
+WITHHELD = ("faults_too_many", "faults_or_gaps_too_many", "used_too_short", "used_hardly_any")
+
+KINDS = ("declared_", "faults_", "looks_", "range_", "used_")  # how the notes begin that are said as warnings
 
 
 class Caveat(NamedTuple):
@@ -29,7 +34,7 @@ def faulty_seconds(check: ClaimCheck) -> int:
 
 def caveats(check: ClaimCheck) -> tuple[Caveat, ...]:
     """Return every warning, those that change the answer first; details are not among them."""
-    found = [*_faults(check), *_sessions(check), *_manner(check), *_noted(check)]
+    found = [*_withheld(check), *_faults(check), *_sessions(check), *_manner(check), *_noted(check)]
     return tuple(sorted((item for item in found if item.severity != "detail"), key=lambda item: WEIGHT[item.severity]))
 
 
@@ -48,6 +53,14 @@ def _faults(check: ClaimCheck) -> list[Caveat]:
         return [Caveat("trust", f"{told}; counted in, the mean error is {plain(with_them, 1, sign=True)} %.")]
     return [Caveat("answer", f"{told}. Counted in, the mean error is {plain(with_them, 1, sign=True)} % and the "
                              f"answer is '{changed.values['verdict']}': it depends on leaving them out.")]
+
+
+def _withheld(check: ClaimCheck) -> list[Caveat]:
+    """Why the answer asked for is not "holds"; where it fails anyway these come later."""
+    if check.verdict != OPEN:
+        return []
+    return [Caveat(note.severity, _sentence(note)) for note in check.notes
+            if isinstance(note, Note) and note.kind in WITHHELD]
 
 
 def _sessions(check: ClaimCheck) -> list[Caveat]:
@@ -71,7 +84,8 @@ def _noted(check: ClaimCheck) -> list[Caveat]:
     """Notes that came with the recordings; the same note on several sessions is said once."""
     found: dict[str, Caveat] = {}
     for note in check.notes:
-        if isinstance(note, Note) and note.kind.startswith(("declared_", "faults_", "looks_", "range_", "used_")):
+        if isinstance(note, Note) and note.kind.startswith(KINDS) and not (
+                check.verdict == OPEN and note.kind in WITHHELD):  # said first
             found.setdefault(_sentence(note), Caveat(note.severity, _sentence(note)))
     for item in check.pairs:
         for note in item.notes:
