@@ -37,7 +37,8 @@ class LostRange(NamedTuple):
 def gaps(item: Pairs) -> NDArray[np.bool_]:
     """Return the seconds in which one device recorded power and the other recorded nothing."""
     known = np.where(np.isfinite(item.reference), item.reference, item.device)
-    return (item.reason == "missing") & (np.nan_to_num(known) > 0)
+    mask: NDArray[np.bool_] = (item.reason == "missing") & (np.nan_to_num(known) > 0)
+    return mask
 
 
 def lost_ranges(pairs: Sequence[Pairs]) -> tuple[LostRange, ...]:
