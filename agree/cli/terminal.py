@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 
 NARROWEST = 30
 
@@ -16,9 +16,12 @@ def edges_of(text: str | None) -> list[float] | None:
     from agree.core.errors import InputError
 
     try:
-        return None if text is None else [float(edge) for edge in text.split(",")]
+        edges = None if text is None else [float(edge) for edge in text.split(",")]
     except ValueError:
         raise InputError(f"--bands {text!r} is not understood; write edges in W like 100,200,300") from None
+    if edges is not None and (len(edges) < 2 or not all(low < high for low, high in itertools.pairwise(edges))):
+        raise InputError(f"--bands {text!r} must be at least two increasing edges in W, like 100,200,300")
+    return edges
 
 
 def width() -> int:
@@ -60,19 +63,3 @@ def handling_of(texts: Sequence[str]) -> dict[str, str]:
         every = [kind for kind in FAULT_KINDS if how != "set aside" or kind not in SLOW]  # these only by name
         chosen |= dict.fromkeys([kind] if kind else every, how)
     return chosen
-
-
-def outputs_are_no_inputs(files: Sequence[tuple[str | None, ...]], *outputs: str | None) -> None:
-    """Refuse to write over a recording, or two outputs to one place."""
-    from agree.core.errors import InputError
-
-    inputs = {Path(name).resolve() for pair in files for name in pair if name is not None}
-    for name in outputs:
-        if name not in (None, "-") and Path(str(name)).resolve() in inputs:
-            raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
-    written = [Path(str(name)).resolve() for name in outputs if name not in (None, "-")]
-    for k, place in enumerate(written):
-        if place in written[:k] or any(place.exists() and other.exists() and place.samefile(other)
-                                       for other in written[:k]):
-            raise InputError(f"{place.name} is given for two outputs; the second would write over the first: give each "
-                             "a name of its own")

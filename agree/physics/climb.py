@@ -66,6 +66,9 @@ class Ride:
             if not low <= value <= high:
                 hint = "; write the grade as a fraction, 0.08 for 8 %" if name == "grade" else ""
                 raise InputError(f"`{name}` must lie between {low} and {high}; got {value:g}{hint}", option=name)
+        for name in (item.name for item in fields(self) if item.name.startswith("u_")):
+            if not 0 <= getattr(self, name) < math.inf:
+                raise InputError(f"`{name}` must be 0 or more; got {getattr(self, name):g}", option=name)
 
     def power(self) -> float:
         """Power at the crank, W (Martin et al. 1998, steady speed).
@@ -82,6 +85,22 @@ class Ride:
         ground = weight * v * (math.sin(slope) + self.rolling * math.cos(slope))
         drag = 0.5 * self.density * self.drag_area * air * abs(air) * v
         return (ground + drag + v * (self.bearings[0] + self.bearings[1] * v)) / self.efficiency
+
+
+def power_can_be_judged(power_W: float, u_W: float) -> None:
+    """Refuse a climb that asks for no power, and one of which everything is called exact.
+
+    Raises
+    ------
+    InputError
+        `power_W` of 0 or less, or `u_W` of 0.
+    """
+    if not power_W > 0:
+        raise InputError(f"this climb asks for {power_W:.0f} W: no power of a rider can be judged where none is asked "
+                         "for; give a steady climb, uphill or against the air", option="grade")
+    if not u_W > 0:
+        raise InputError("every standard uncertainty is 0: no climb is known exactly; state at least one that is not "
+                         "0, such as that of the wind or the grade")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -143,6 +162,7 @@ def climb_power(ride: Ride, level: float = 0.95) -> ClimbPower:
             ends = [replace(ride, **{name: getattr(ride, name) + sign * u}).power() for sign in (-1, 1)]
             parts[name] = abs(ends[1] - ends[0]) / 2
     u = math.hypot(*parts.values())
+    power_can_be_judged(power, u)
     found = stated_estimate(power, u, level)
     return ClimbPower(
         power_W=found, u_percent=100 * u / power, smallest_percent=100 * (found.high - power) / power,

@@ -10,7 +10,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.physics.climb import Ride
+from agree.physics.climb import Ride, power_can_be_judged
 from agree.physics.stated import stated_estimate
 from agree.verdict.claim import Claim
 from agree.verdict.rule import three_way
@@ -116,6 +116,8 @@ def climb_check(
     _same_but_grade(climbs)
     power, parts = _power(climbs)
     u = math.hypot(*parts.values())
+    for asked in (power, *(climb.power() for climb in climbs)):
+        power_can_be_judged(asked, u)
     found = stated_estimate(power, u, level)
     smallest = 100 * t_quantile(level, math.inf) * u / abs(power)
     error = None

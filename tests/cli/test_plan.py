@@ -55,7 +55,7 @@ def test_from_a_result(tmp_path):
     assert "a pilot of one session does not show" in " ".join(text.split())
     assert "(pilot)" in text
     before = (tmp_path / "r.json").read_bytes()
-    with pytest.raises(InputError, match=r"r\.json is one of the"):
+    with pytest.raises(InputError, match=r"r\.json is the result of --from given"):
         run("--claim", "1.5%", "--from", tmp_path / "r.json", "--json", tmp_path / "r.json")
     assert (tmp_path / "r.json").read_bytes() == before
 

@@ -140,4 +140,38 @@ def test_the_command(tmp_path):
         with pytest.raises(InputError, match=text):
             run("climb", *words, *more)
     with pytest.raises(InputError, match="write the grade as a fraction"):
-        run("climb", "--mass", "80", "--grade", "8", "--speed", "4.5")
+        run("climb", "--mass", "80", "--grade", "8", "--speed", "4.5 m/s")
+
+
+STEADY = ("climb", "--mass", "80", "--grade", "8%", "--claim", "1.5%")
+
+
+def test_what_is_called_exact_is_taken_but_not_all_of_it():
+    exact = [word for name in ("mass", "grade", "speed", "rolling", "drag-area", "density", "efficiency")
+             for word in ("--uncertain", f"{name}=0")]
+    said = run(*STEADY, "--speed", "4.5 m/s", "--reading", "330", *exact)
+    assert "wind 100 %" in said
+    with pytest.raises(InputError, match="every standard uncertainty is 0"):
+        run(*STEADY, "--speed", "4.5 m/s", *exact, "--uncertain", "wind=0")
+    with pytest.raises(InputError, match="`u_head_wind` must be 0 or more"):
+        run(*STEADY, "--speed", "4.5 m/s", "--uncertain", "wind=-1")
+
+
+@pytest.mark.parametrize("reading", [(), ("--reading", "100")])
+def test_a_descent_asks_for_no_power(reading):
+    with pytest.raises(InputError, match=r"asks for -250 W: no power of a rider can be judged"):
+        run("climb", "--mass", "80", "--grade", "-8%", "--speed", "16.2 km/h", "--claim", "1.5%", *reading)
+    with pytest.raises(InputError, match=r"asks for -250 W"):
+        climb_check(Ride(mass_kg=80, grade=-0.08, speed=4.5), Ride(mass_kg=80, grade=0.08, speed=4.5))
+
+
+def test_a_power_that_may_be_none_has_no_upper_limit_of_error():
+    said = run("climb", "--mass", "80", "--grade", "-2.5%", "--speed", "9.2 m/s", "--reading", "100")
+    assert "to no limit) %" in said
+    assert "no limit to no limit" not in said
+
+
+@pytest.mark.parametrize("words", [("--speed", "16.2"), ("--speed", "4.5 m/s", "--coast", "5%", "46.4")])
+def test_a_speed_without_unit(words):
+    with pytest.raises(InputError, match=r"no unit of speed; write '4.5 m/s' or '16.2 km/h'"):
+        run(*STEADY, *words)

@@ -353,3 +353,13 @@ def test_claims_of_their_own_stand_in_the_tables(folder, tmp_path):
     assert study.units[0].verdict == "holds"
     assert "claims of their own" in study.summary()
     assert next(csv.DictReader((tmp_path / "units.csv").read_text().splitlines()))["claim"] == "10 %"
+
+
+def test_a_study_of_which_nothing_could_be_checked_ends_with_an_error(tmp_path):
+    """The tables are written, with the reasons; the exit status is that of bad input."""
+    (tmp_path / "list.csv").write_text("unit,session,reference,device\na,1,no.csv,none.csv\n", encoding="utf-8")
+    words = ["check", str(tmp_path / "list.csv"), "--claim", "1.5%", "--out", str(tmp_path / "out"), "--workers", "1"]
+    done = CliRunner().invoke(command, words)
+    assert done.exit_code == 2
+    assert "1 of 1 pairs could not be checked" in done.stderr
+    assert (tmp_path / "out" / "pairs.csv").exists()

@@ -9,10 +9,10 @@ import click
 
 from agree.cli.deliver import Outputs, deliver, outputs_of
 from agree.cli.groups import Grouped
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import be_quiet
 from agree.cli.run import checked, paired
 from agree.cli.session_list import SessionFiles, from_place
-from agree.cli.terminal import outputs_are_no_inputs
 from agree.cli.words import MEANINGS, RULES, IntervalLevel, Words, hint
 
 NOT_HOLDING = 1
@@ -111,7 +111,9 @@ def check(reference: str | None, device: str | None, **options: Any) -> None:
     files = _files(reference, device, options["sessions"], options["session_list"])
     json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
     figures = tuple(_figure(text) for text in options["figures"])
-    outputs_are_no_inputs([item[:2] for item in files], json_file, *pages, *(name for _, name in figures))
+    outputs_are_no_inputs([item[:2] for item in files], json_file, *pages, *(name for _, name in figures), others={
+        "the list of sessions": options["session_list"], "the declaration": options["declared_file"],
+        "what is stated of the instruments": options["about_file"]})
     if options["show"] and not pages:
         raise InputError("--open needs a page to show: add -o page.pdf")
     about = NOTHING_STATED if options["about_file"] is None else read_about(options["about_file"])

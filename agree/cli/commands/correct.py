@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from agree.cli.groups import Grouped
-from agree.cli.terminal import outputs_are_no_inputs
+from agree.cli.outputs import outputs_are_no_inputs
 
 
 @click.command(cls=Grouped, example="agree correct device.csv corrected.csv --from result.json")
@@ -34,7 +34,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     if (result is None) == (scale is None and offset is None):
         raise InputError("give either --from RESULT.json, or --scale FACTOR and/or --offset W")
     story = history.history_path(copy)
-    outputs_are_no_inputs([(recording,) if result is None else (recording, result)], copy, str(story))
+    outputs_are_no_inputs([(recording,)], others={"the result": result}, own_forms=(copy, str(story)))  # see --force
     existing = [str(path) for path in (Path(copy), story) if path.exists()]
     if existing and not options["force"]:
         raise InputError(f"{' and '.join(existing)} exist{'s' if len(existing) == 1 else ''} already; choose another "

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
 from agree.cli.session_list import device_list
-from agree.cli.terminal import outputs_are_no_inputs
 
 if TYPE_CHECKING:
     from agree.devices.compare import DeviceComparison
@@ -42,7 +42,8 @@ def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: f
         from agree.trail.device_sessions import compare_device_sessions
 
         listed = device_list(session_list)
-        outputs_are_no_inputs([tuple(map(str, row)) for row in listed.files], json_file)
+        outputs_are_no_inputs([tuple(map(str, row)) for row in listed.files], json_file,
+                              others={"the list of sessions": session_list})
         with progress("reading and matching the recordings"):
             result = compare_device_sessions(listed.files, names=listed.names, states=listed.states, max_lag_s=max_lag,
                                              window_s=window)

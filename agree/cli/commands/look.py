@@ -5,8 +5,8 @@ from __future__ import annotations
 import click
 
 from agree.cli.groups import Grouped
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
-from agree.cli.terminal import outputs_are_no_inputs
 
 
 @click.command("look", cls=Grouped, example="agree look ride.csv --read decimal=comma")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.groups import Grouped
-from agree.cli.terminal import edges_of, looks_of, outputs_are_no_inputs
+from agree.cli.outputs import outputs_are_no_inputs
+from agree.cli.terminal import edges_of, looks_of
 from agree.cli.words import MEANINGS, IntervalLevel, Level, Words, hint
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ GROUPS = {
     "Offset in W or N m": ("cadences", "offset"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
-    "What is written": ("sheet_file", "declare_file", "json_file"),
+    "What is written": ("sheet_file", "declare_file", "force", "json_file"),
 }
 
 
@@ -57,6 +58,7 @@ GROUPS = {
               help="The offset to be told by --cadences.  [default: the claim at 100 W]")
 @click.option("--declare", "declare_file", metavar="FILE",
               help="Write claim, meaning, level, bands, looks and splits with a digest, for agree check --declared.")
+@click.option("--force", is_flag=True, help="Let --declare replace a declaration that is there.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
 @click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
 @click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
@@ -82,7 +84,8 @@ def plan_command(**options: Any) -> None:
     if options["splits"] and options["declare_file"] is None:
         raise InputError("--split declares a place; say where to write the declaration: --declare FILE")
     json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
-    outputs_are_no_inputs([(source,)] if source else [], json_file, sheet_file)
+    outputs_are_no_inputs([], json_file, sheet_file, others={"the result of --from": source},
+                          declaration=options["declare_file"], force=options["force"])
     claim = Claim.parse(options["claim"])
     limit = float(claim.percent or claim.watts or 0)
     result = plan(claim, true_error=[0.0, limit / 2, limit, 2 * limit], session_sd=options["session_sd"],

@@ -7,7 +7,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
-from agree.cli.terminal import outputs_are_no_inputs
+from agree.cli.outputs import outputs_are_no_inputs
 
 OF_TRIALS = ("subject_sd", "trial_sd", "assume")
 # Options that speak of recordings, and what to do instead in a study of trials.
@@ -22,6 +22,7 @@ OF_RECORDINGS = {
     "looks": "trials are checked once, when all subjects have been measured; who looks before then and stops at a good "
              "answer is wrong more often",
     "splits": "it is for recordings",
+    "force": "it lets --declare replace a declaration, which is for recordings",
     "declare_file": "it is for recordings: agree trials has no --declared; send somebody claim, meaning, --assume and "
                     "the numbers planned before the first trial"}
 

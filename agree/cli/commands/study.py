@@ -9,11 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
 from agree.cli.words import Level
 
 if TYPE_CHECKING:
     from agree.study.running import Study
+
+
+NOTHING_CHECKED = 2  # the exit status where not one pair could be checked
 
 
 @click.group("study")
@@ -100,6 +104,7 @@ def check_command(list_file: str, **options: Any) -> None:
     from agree.study.listing import read_list
 
     _suffixes_are_known(options["tables"], options["pages"])
+    _nothing_is_written_over(list_file, options)
     if options["dry_run"]:
         rows, _ = read_list(list_file)
         units = len({row.unit for row in rows} - {""})
@@ -120,6 +125,18 @@ def check_command(list_file: str, **options: Any) -> None:
     if made.failed:
         sys.stderr.write(f"agree: {made.failed} of {len(made.pairs)} pairs could not be checked; see the column error "
                          "of pairs.csv\n")
+    if made.failed == len(made.pairs):
+        sys.exit(NOTHING_CHECKED)
+
+
+def _nothing_is_written_over(list_file: str, options: dict[str, Any]) -> None:
+    """Refuse tables and pages in the place of the list, of a recording it names, or of a file of others."""
+    from agree.study.listing import read_list
+
+    rows, folder = read_list(list_file)
+    tables = [str(Path(options["out"], name)) for name in ("pairs.csv", "units.csv", "results.jsonl")]
+    outputs_are_no_inputs([tuple(str(folder / name) for name in (row.reference, row.device) if name) for row in rows],
+                          *options["pages"], others={"the list": list_file}, own_forms=(*tables, *options["tables"]))
 
 
 def _suffixes_are_known(tables: tuple[str, ...], pages: tuple[str, ...]) -> None:
@@ -170,6 +187,7 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
     from agree.report.pages import write_page
     from agree.study import check_unit
 
+    outputs_are_no_inputs([], *options["pages"], others={"the list": list_file})
     asked = {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking the unit"):
         made = check_unit(list_file, unit, options["claim"], meaning=options["meaning"].replace("-", "_"), **asked)

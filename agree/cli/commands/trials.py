@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.groups import Grouped
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
-from agree.cli.terminal import outputs_are_no_inputs
 from agree.cli.words import IntervalLevel, Words
 
 if TYPE_CHECKING:

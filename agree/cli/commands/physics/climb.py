@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.groups import Grouped
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.words import IntervalLevel
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ GROUPS = {
     "What is written": ("json_file",),
 }
 EXAMPLE = """agree climb --mass 80 --grade 8% --speed "16.2 km/h" --reading 320 --claim 1.5%
-agree climb --mass 80 --grade 2% --speed 3.5 --grade 12% --speed 3.5 --reading 89 --reading 371 --claim 3%"""
+agree climb --mass 80 --grade 2% --speed 3.5m/s --grade 12% --speed 3.5m/s --reading 89 --reading 371 --claim 3%"""
 NAMES = {"mass": "mass_kg", "grade": "grade", "speed": "speed", "rolling": "rolling", "drag-area": "drag_area",
          "density": "density", "wind": "head_wind", "efficiency": "efficiency"}
 _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(%|km/h|m/s|kg|)\s*")
@@ -56,6 +57,7 @@ def climb(**options: Any) -> None:
     from agree.files.writing import json_text, write_text
     from agree.physics.climb_check import climb_check
 
+    outputs_are_no_inputs([], options["json_file"])
     if len(options["grades"]) != len(options["speeds"]):
         raise InputError(f"give a --speed for each --grade; got {len(options['speeds'])} for {len(options['grades'])}")
     rides = [_ride(grade, speed, options) for grade, speed in zip(options["grades"], options["speeds"], strict=True)]
@@ -82,7 +84,7 @@ def _ride(grade: str, speed: str, options: dict[str, Any]) -> Ride:
     if not options["coast"]:
         return made
     grade_down, coasting = options["coast"]
-    found = drag_area_from_coasting(made, grade_down=abs(_grade(grade_down)), speed=_speed(coasting))
+    found = drag_area_from_coasting(made, grade_down=abs(_grade(grade_down)), speed=_speed(coasting, "--coast"))
     return replace(made, drag_area=found.value, u_drag_area=found.standard_error)
 
 
@@ -104,8 +106,12 @@ def _grade(text: str) -> float:
     return value / 100 if unit == "%" else value
 
 
-def _speed(text: str) -> float:
-    value, unit = _parsed(text, "--speed")
+def _speed(text: str, option: str = "--speed") -> float:
+    from agree.core.errors import InputError
+
+    value, unit = _parsed(text, option)
+    if unit not in ("m/s", "km/h"):
+        raise InputError(f"{option} {text!r} has no unit of speed; write '4.5 m/s' or '16.2 km/h'")
     return value / 3.6 if unit == "km/h" else value
 
 

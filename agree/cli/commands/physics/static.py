@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from agree.cli.groups import Grouped
-from agree.cli.terminal import outputs_are_no_inputs
+from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.words import IntervalLevel
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ agree static --sheet sheet.pdf --crank-length "172.5 mm" --claim 1.5%"""
 @click.option("--claim", metavar="TEXT", help="The maker's claim, judged on torque: '1.5%' or '0.5 Nm'.")
 @click.option("--gravity", type=float, metavar="M/S2", help="Local gravity.  [default: 9.80665]")
 @click.option("--latitude", type=float, metavar="DEG", help="Compute gravity from the latitude (WGS 84) instead.")
-@click.option("--height", type=float, default=0.0, metavar="M", help="Height for --latitude.")
+@click.option("--height", type=float, metavar="M", help="Height for --latitude.  [default: 0]")
 @click.option("--length-uncertainty", type=float, default=0.25, show_default=True, metavar="MM",
               help="Standard uncertainty of the crank length.")
 @click.option("--mass-uncertainty", type=float, default=0.005, show_default=True, metavar="KG",
@@ -67,8 +67,10 @@ def static(masses: str | None, **options: Any) -> None:
         raise click.UsageError("give MASSES.csv, or --sheet FILE for a sheet to fill in")
     if masses is not None and options["sheet_file"] is not None:
         raise InputError("--sheet is for the next check; leave MASSES.csv out")
-    outputs_are_no_inputs([tuple(item for item in (masses, options["beside"]) if item)], options["json_file"],
-                          options["sheet_file"])
+    if options["height"] is not None and options["latitude"] is None:
+        raise InputError("--height goes with --latitude DEG, from which gravity is computed; give both, or --gravity")
+    outputs_are_no_inputs([], options["json_file"], options["sheet_file"],
+                          others={"the table of masses": masses, "the result of --beside": options["beside"]})
     hang = _hang(options)
     if masses is None:
         _write_sheet(hang, options)
@@ -94,7 +96,8 @@ def _hang(options: dict[str, Any]) -> HungMass:
     if options["gravity"] is not None and options["latitude"] is not None:
         raise InputError("give either --gravity or --latitude")
     known = options["latitude"] is not None
-    gravity = local_gravity(options["latitude"], options["height"]) if known else options["gravity"] or STANDARD_GRAVITY
+    gravity = (local_gravity(options["latitude"], options["height"] or 0.0) if known
+               else options["gravity"] or STANDARD_GRAVITY)
     return HungMass(crank_length_mm=length_mm(options["crank_length"]), gravity=gravity,
                     u_gravity=ANOMALY if known or options["gravity"] is not None else 0.015,
                     u_length_mm=options["length_uncertainty"], u_mass_kg=options["mass_uncertainty"],
