@@ -43,6 +43,9 @@ MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a r
 # --- tables of trials (benchmarks/trials.py) ---
 TRIALS_COUNTED_SHARE = 0.95    # the share of single trials, or of subjects, that a claim about them means
 TRIALS_FEW_SUBJECTS = 8        # below, the tables of coverage say nothing: the smallest number they were made for
+# Missing readings lie at one end of the range where a missing trial is further out than a held one in this share of all
+# pairs of them: 0.5 by chance, 1 where every one is (a choice, not measured; it decides what is said, not the answer).
+TRIALS_ONE_END = 0.9
 TRIALS_SKEW = 3.0              # skewness of subjects' means over its standard error: beyond, they are not normal
 TRIALS_SKEW_MARGIN = 3.5       # skewed errors leave 1 + this/sqrt(S) times the interval in 2.5 % of studies
 TRIALS_SPREAD_GROWS = 2.58     # Kendall's score of spread on level: 1 % of studies whose spread is alike at all levels

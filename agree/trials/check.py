@@ -22,7 +22,7 @@ from agree.trials.remarks import remarks
 from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
 from agree.trials.uncertainty import known_of_reference
-from agree.trials.withheld import few_subjects
+from agree.trials.withheld import few_subjects, much_unread, unread_notes
 from agree.verdict.claim import Claim
 
 Assume = Literal["nothing", "normal"]
@@ -190,7 +190,7 @@ def check_trials(
              meanings.readings(scaled, level, known, assume),
              meanings.next_subject(scaled, level, known, mean_of, assume),
              *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
-    found = tuple(few_subjects(item, scaled) for item in found)
+    found = tuple(few_subjects(much_unread(item, scaled), scaled) for item in found)
     bias = meanings.bias_of(scaled, level, known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)
@@ -198,4 +198,5 @@ def check_trials(
         claim=own, meaning=meaning, verdict=next(item.verdict for item in found if item.meaning == meaning),
         meanings=found, bias=bias, sd=sd, lower=lower, upper=upper, line=line, side_by_side=beside, scaled=scaled,
         trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume, level=float(level), reference_u=known.u,
-        notes=(*used.notes, *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))
+        notes=(*unread_notes(used), *used.notes,
+               *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))

@@ -169,11 +169,14 @@ def _paired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str, .
     held = np.isfinite(x) & np.isfinite(y)
     lacking = [join.told(key, by) for key, whole in zip(made.keys, held, strict=True) if not whole]
     kept = [key for key, whole in zip(made.keys, held, strict=True) if whole]
+    absent = sides[0][1][list(made.alone)]
+    unread = np.sort(np.concatenate((x[np.isfinite(x) & ~np.isfinite(y)], absent[np.isfinite(absent)])))
     x, y = x[held], y[held]
     subject, subjects = _subjects([key.cells[0] for key in kept])
     new = join.copies(subject, x, y)
     copied = [join.told(key, by) for key, first in zip(kept, new, strict=True) if not first]
-    return {"reference": x[new], "device": y[new], "subject": subject[new], "subjects": subjects,
+    unread = unread[::x.size // int(new.sum())]  # of a copied table, once
+    return {"reference": x[new], "device": y[new], "subject": subject[new], "subjects": subjects, "unread": unread,
             "notes": join.subjects_nearly(subjects),
             "set_aside": (*made.set_aside, *join.aside("no_reading", lacking), *join.aside("copied", copied))}
 
@@ -206,7 +209,18 @@ def _unpaired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str,
         made.append((subject[new], own[new]))
     return {"reference": made[0][1], "device": made[1][1], "subject": made[0][0], "device_subject": made[1][0],
             "notes": join.subjects_nearly([*subjects, *sorted((set(held[0][0]) | set(held[1][0])) - common)]),
-            "subjects": subjects, "set_aside": tuple(put_aside)}
+            "subjects": subjects, "set_aside": tuple(put_aside), "unread": _unread(sides, held[0], common)}
+
+
+def _unread(sides: Sequence[Side], of_reference: tuple[list[str], FloatArray], common: set[str]) -> FloatArray:
+    """Levels at which an unpaired device has no reading: of subjects without any, and of blank cells of the others."""
+    names, index = np.unique(of_reference[0], return_inverse=True)
+    means = dict(zip(names.tolist(), (np.bincount(index, of_reference[1]) / np.bincount(index)).tolist(), strict=True))
+    keys, values, _ = sides[1]
+    return np.array([
+        *(value for name, value in zip(*of_reference, strict=True) if name not in common),
+        *(means[key.cells[0]] for key, value in zip(keys, values, strict=True)
+          if not key.blank and key.cells[0] in common and not np.isfinite(value))], dtype=float)
 
 
 def _subjects(names: list[str]) -> tuple[NDArray[np.intp], tuple[str, ...]]:

@@ -57,6 +57,7 @@ def _without(trials: Trials, floor: float) -> Trials:
     keep = trials.reference >= floor
     if not trials.paired:
         raise InputError("a claim above a level needs paired trials, which have one; leave the level out")
+    trials = replace(trials, unread=trials.unread[trials.unread >= floor])
     if keep.all():
         return trials
     below = [f"subject {trials.subjects[k]}" for k in trials.subject[~keep]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -74,6 +74,9 @@ class Trials(Result):
         How the table was read.
     inputs : tuple of dict
         Name, bytes and SHA-256 of each file.
+    unread : (k,) array
+        Readings of the reference in trials in which the device has none, in `quantity.computed_in`; where unpaired, the
+        mean of the subject.
 
     Raises
     ------
@@ -104,6 +107,7 @@ class Trials(Result):
     set_aside: tuple[SetAside, ...] = ()
     notes: tuple[Note, ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
+    unread: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
@@ -118,7 +122,9 @@ class Trials(Result):
         if subject.shape != x.shape or other.shape != y.shape:
             raise InputError("`subject` must have one number for each reading; got "
                              f"{subject.size} for {x.size} and {other.size} for {y.size}", option="subject")
-        for name, value in (("reference", x), ("device", y), ("subject", subject), ("device_subject", other)):
+        unread = np.asarray(self.unread, dtype=float)
+        for name, value in (("reference", x), ("device", y), ("subject", subject), ("device_subject", other),
+                            ("unread", unread)):
             object.__setattr__(self, name, value)
         Result.__post_init__(self)
 

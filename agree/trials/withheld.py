@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from agree.core.results.note import Note
-from agree.core.thresholds import TRIALS_FEW_SUBJECTS
+from agree.core.thresholds import MOST_LEFT_OUT, TRIALS_FEW_SUBJECTS, TRIALS_ONE_END
 from agree.trials.meanings import TrialMeaning
 from agree.trials.scaled import ScaledErrors
+from agree.trials.trials import Trials
 from agree.verdict.rule import HOLDS, OPEN
 
 
@@ -27,3 +30,26 @@ def few_subjects(item: TrialMeaning, scaled: ScaledErrors) -> TrialMeaning:
         return item
     return _not_settled(item, Note(kind="trials_share_of_few", values={
         "subjects": subjects, "wanted": TRIALS_FEW_SUBJECTS}))
+
+
+def unread_notes(trials: Trials) -> tuple[Note, ...]:
+    """Tell of a device that has no reading in many of the reference's trials, and at which end; nothing if in few."""
+    missing, held, count = trials.unread, trials.reference, trials.unread.size + trials.device.size
+    if missing.size <= MOST_LEFT_OUT * count + 1e-9:
+        return ()
+    values: dict[str, float | int | str | bool] = {
+        "missing": missing.size, "trials": count, "end": "", "unit": trials.quantity.computed_in}
+    order = np.sort(held)
+    above = float((np.searchsorted(order, missing, "left") + np.searchsorted(order, missing, "right")).mean())
+    above /= 2 * held.size  # share of pairs in which the missing trial is the higher one
+    if above >= TRIALS_ONE_END:
+        values |= {"end": "high", "level": min(float(held.max()), float(np.quantile(missing, 0.05)))}
+    elif above <= 1 - TRIALS_ONE_END:
+        values |= {"end": "low", "level": max(float(held.min()), float(np.quantile(missing, 0.95)))}
+    return (Note(kind="trials_unread", severity="trust", values=values),)
+
+
+def much_unread(item: TrialMeaning, scaled: ScaledErrors) -> TrialMeaning:
+    """Withhold "holds" where the device has no reading in many trials: those may be the ones it gets wrong."""
+    notes = unread_notes(scaled.trials) if item.verdict == HOLDS else ()
+    return _not_settled(item, notes[0]) if notes else item

@@ -80,3 +80,66 @@ def test_two_subjects_with_equal_errors():
     error = np.tile([0.0, 0.1, 0.2], 2)
     check = checked(WHOLE[keep], WHOLE[keep] + error, "5 cm", subject=SUBJECT[keep], trial=TRIAL[keep])
     assert {check.of(meaning).verdict for meaning in ("readings", "next_subject")} == {"not settled"}
+
+
+LEVEL = np.linspace(25.0, 50.0, 45)
+OF_LEVEL = np.tile(np.arange(15), 3)
+OF_TRIAL = np.repeat(np.arange(3), 15)
+
+
+def blank(where, claim="5 cm", **options):
+    """A good device without readings at some of 45 levels."""
+    device = LEVEL + 0.2 + 0.1 * np.random.default_rng(2).normal(size=45)
+    device[where] = np.nan
+    return checked(LEVEL, device, claim, subject=OF_LEVEL, trial=OF_TRIAL, **options)
+
+
+@pytest.mark.parametrize("meaning", ["average", "levels", "readings", "next_subject", "mean_absolute"])
+def test_a_device_that_is_blank_at_the_high_end(meaning):
+    check = blank(LEVEL > 37, meaning=meaning)
+    assert check.verdict == "not settled"
+    said = " ".join(check.summary().split())
+    assert said.count("the device has no reading in 23 of the reference's 45 trials, nearly all above 36.9 cm: this "
+                      "speaks for levels up to 36.9 cm alone.") == 1
+    assert blank(LEVEL > 60, meaning="average").verdict == "holds"
+    assert blank(LEVEL > 37, "0.05 cm", meaning="average").verdict == "does not hold"
+
+
+def test_a_device_that_is_blank_at_the_low_end_or_anywhere():
+    check = blank(LEVEL < 37)
+    assert (check.verdict, check.answer.ground.values["end"]) == ("not settled", "low")
+    assert "speaks for levels from 37.5 cm on alone" in " ".join(check.summary().split())
+    assert blank(LEVEL < 37, "5 cm above 38 cm").verdict == "holds"  # none is missing there
+    check = blank(np.arange(45) % 3 == 0)
+    assert (check.verdict, check.answer.ground.values["end"]) == ("not settled", "")
+    assert "what it did not read may be what it gets wrong" in " ".join(check.summary().split())
+
+
+@pytest.mark.parametrize(("missing", "verdict"), [(9, "holds"), (10, "not settled")])
+def test_how_many_readings_may_be_missing(missing, verdict):
+    assert blank(np.arange(45) < missing).verdict == verdict  # a fifth of 45 is 9
+
+
+@pytest.mark.parametrize(("inside", "end"), [(1, "high"), (2, "")])
+def test_missing_at_one_end(inside, end):
+    # Of ten missing, one (or two) at the low end and the rest at the high one: 0.9 (or 0.8) of pairs.
+    where = np.r_[np.arange(inside), np.arange(45 - 10 + inside, 45)]
+    assert blank(where).answer.ground.values["end"] == end
+
+
+def test_rows_that_are_not_there_are_missing_too():
+    device = LEVEL + 0.2
+    keep = LEVEL <= 37
+    keys = {"subject": [f"s{k:02d}" for k in OF_LEVEL], "trial": list(OF_TRIAL)}
+    short = {name: list(np.array(values)[keep]) for name, values in keys.items()} | {"y_cm": device[keep]}
+    options = {"reference_column": "x_cm", "device_column": "y_cm"}
+    trials = pair_trials(keys | {"x_cm": LEVEL}, short, **options)
+    assert trials.unread.tolist() == LEVEL[LEVEL > 37].tolist()
+    assert check_trials(trials, "5 cm").verdict == "not settled"
+    for missing, verdict in ((9, "holds"), (10, "not settled")):
+        high = keys | {"y_cm": np.where(np.arange(45) >= 45 - missing, np.nan, device)}
+        unpaired = pair_trials(keys | {"x_cm": LEVEL}, high, by="subject", unpaired=True, **options)
+        assert unpaired.unread.size == missing
+        assert check_trials(unpaired, "50 cm").verdict == verdict
+    whole = pair_trials(keys | {"x_cm": LEVEL}, keys | {"y_cm": device}, by="subject", unpaired=True, **options)
+    assert check_trials(whole, "50 cm").verdict == "holds"

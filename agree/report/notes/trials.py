@@ -29,11 +29,23 @@ def _spread(note: Note) -> str:
     return f"errors grow with the level{way}."
 
 
+def _unread(note: Note) -> str:
+    values = note.values
+    text = f"the device has no reading in {values['missing']} of the reference's {values['trials']} trials"
+    if not values["end"]:
+        return f"{text}: what it did not read may be what it gets wrong."
+    high = values["end"] == "high"
+    level = f"{float(values['level']):.3g} {values['unit']}"
+    return (f"{text}, nearly all {'above' if high else 'below'} {level}: this speaks for levels "
+            f"{'up to' if high else 'from'} {level}{'' if high else ' on'} alone.")
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_readings": _readings,
     "trials_share_normal": _normal,
     "trials_readings_small": "the {trials} trials would be too few to count, but errors are so small that even skewed "
                              "ones stay inside.",
+    "trials_unread": _unread,
     "trials_share_of_few": "{subjects} subjects may be alike by chance: what single trials or new subjects do is not "
                            "called within the claim from fewer than {wanted}.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",

@@ -131,7 +131,8 @@ def asides(check: TrialsCheck) -> list[Note]:
     order = {"answer": 0, "trust": 1, "detail": 2}
     ground = check.answer.ground
     told = ground.kind == "trials_readings_small" or (check.verdict == "not settled" and ground.kind in SENTENCES)
-    return ([ground] if told else []) + sorted(check.notes, key=lambda note: order[note.severity])
+    rest = [note for note in check.notes if not (told and note.kind == ground.kind)]
+    return ([ground] if told else []) + sorted(rest, key=lambda note: order[note.severity])
 
 
 @summary.register

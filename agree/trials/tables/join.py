@@ -79,6 +79,7 @@ class Joined(NamedTuple):
     keys: list[Key]
     rows: tuple[list[int], list[int]]
     set_aside: list[SetAside]
+    alone: tuple[int, ...] = ()  # rows of the reference without a partner
 
 
 def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]], by: Sequence[str]) -> Joined:
@@ -104,7 +105,8 @@ def join(tables: tuple[Table, Table], keys: tuple[Sequence[Key], Sequence[Key]],
              for k, key in enumerate(own) if key.blank]
     return Joined(both, ([first[key] for key in both], [second[key] for key in both]), [
         *aside("only_in_reference", [told(key, by) for key in alone[0]]),
-        *aside("only_in_device", [told(key, by) for key in alone[1]]), *aside("blank_key", blank)])
+        *aside("only_in_device", [told(key, by) for key in alone[1]]), *aside("blank_key", blank)],
+        tuple(first[key] for key in alone[0]))
 
 
 def refuse_nearly(tables: tuple[Table, Table], by: Sequence[str], joined: int, first: Iterable[Key],
