@@ -23,6 +23,7 @@ from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agree
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.quantities.delay import Owner, taken_out
+from agree.quantities.doubts.unread import little_used, unread
 from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import Overlay
 from agree.verdict import meanings
@@ -62,6 +63,8 @@ class QuantityAnswer(Result):
         Of window means, in the quantity's unit.
     seconds : int
         Seconds used.
+    withheld : tuple of Note
+        Why no answer "holds" is given: the device gave too few readings, too little was used, a range was lost.
     """
 
     verdict: str
@@ -69,6 +72,7 @@ class QuantityAnswer(Result):
     bias: Estimate
     limits: LimitsOfAgreement | None
     seconds: int
+    withheld: tuple[Note, ...] = ()
 
     def of(self, meaning: str) -> meanings.Reading:
         """Return one of the meanings."""
@@ -140,15 +144,20 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     single = meanings.readings(data, claim, known, level, window_s)
     if single.verdict == OPEN and errors_are_small(windows, claim, data.sampling, level):
         single = replace(single, verdict=HOLDS)
-    found = (mean, single, meanings.next_session(data, claim, mean, level),
+    found: tuple[meanings.Reading, ...] = (
+             mean, single, meanings.next_session(data, claim, mean, level),
              *([mean_absolute(data, claim, known, level)] if meaning == "mean_absolute" else []))
+    doubts = tuple(unread(overlays, lags_s, question.claim.above)) + tuple(little_used(overlays, data, claim))
+    if doubts:
+        found = tuple(replace(item, verdict=OPEN, because=doubts[0]) if item.verdict == HOLDS else item
+                      for item in found)
     limits: LimitsOfAgreement | None = None
     with suppress(InputError):  # too few windows: said as absent
         limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,
                                      session=windows.session) if with_limits else None
     bias = meanings.mean_error(data, claim.unit, level)
     return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
-                          bias=bias, limits=limits, seconds=int(data.reference.size))
+                          bias=bias, limits=limits, seconds=int(data.reference.size), withheld=doubts)
 
 
 def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:

@@ -51,7 +51,7 @@ class QuantityCheck(Result):
     delays : tuple of Delay
         One for each session.
     faults : tuple of tuple of TraceFault
-        Faults of the device in each session; they are in all figures.
+        Faults of the device in each session; where the device gave a reading they are in all figures, else in none.
     claim, meaning, quantity, window_s, level
         As passed in.
     overlays : tuple of Overlay
@@ -59,7 +59,7 @@ class QuantityCheck(Result):
     inputs : tuple of dict
         Name, bytes and SHA-256 of each file.
     notes : tuple of Note
-        What a reader must know.
+        What a reader must know; those of severity "answer" say why no "holds" is given.
     """
 
     claim: Claim
@@ -202,8 +202,19 @@ def check_quantity(
         claim=own, meaning=meaning, verdict=verdict_of(owner, first, second, absolute=absolute, any_delay=any_delay),
         quantity=measured, as_recorded=first, taken_out=second, delays=delays,
         faults=faults, window_s=window_s, level=float(level), overlays=items, inputs=tuple(inputs),
-        notes=tuple(_notes(items, delays, any_delay=any_delay, meaning=meaning, drifts=first.limits is not None and (
-            first.limits.lower.drift or first.limits.upper.drift))))
+        notes=_withheld(owner, first, second) + tuple(_notes(
+            items, delays, any_delay=any_delay, meaning=meaning, drifts=first.limits is not None and (
+                first.limits.lower.drift or first.limits.upper.drift))))
+
+
+def _withheld(owner: Owner, first: QuantityAnswer, second: QuantityAnswer | None) -> tuple[Note, ...]:
+    """Return why no "holds" is given, of the answers that the verdict rests on; each kind once, but for both ends."""
+    if second is None or owner == "device":
+        return first.withheld
+    if owner == "clock":
+        return second.withheld
+    told = {note.kind for note in first.withheld}
+    return first.withheld + tuple(note for note in second.withheld if note.kind not in told)
 
 
 def _without(overlay: Overlay, faults: tuple[TraceFault, ...]) -> Overlay:

@@ -59,11 +59,13 @@ def _(check: QuantityCheck) -> Sheet:
     others = " of the first session" if len(check.overlays) > 1 else ""
     panels = (
         Panel("Both traces", f"Grey: {short(first.reference_name, LONGEST)}; blue: {short(first.device_name, LONGEST)}"
-              f"{others}. Shaded: faults, which count.", partial(quantity_panels.traces, check=check), wide=True),
+              f"{others}. Shaded: faults; with a reading they count.",
+              partial(quantity_panels.traces, check=check), wide=True),
         Panel(f"Errors of {check.window_s}-s means", "Rings: as recorded"
               + ("; diamonds: with the delay taken out" if check.taken_out is not None else "") + f"{others}. Arrow "
               "heads: beyond the frame.", partial(quantity_panels.errors_both_ways, check=check), wide=True))
-    texts = [*quantity_text.told(check), *(("Mind", upper_first(note_text(note))) for note in check.notes)]
+    texts = [*quantity_text.told(check),
+             *(("Mind", upper_first(note_text(note))) for note in quantity_text.minded_of(check))]
     names = f"{short(first.device_name, LONGEST)} against {short(first.reference_name, LONGEST)}"
     return Sheet(check.verdict, f"Claim {check.claim.text}, {check.quantity.label}", names,
                  quantity_text.answer_words(check), _quantity_rows(check), texts, panels, OF_SESSIONS,

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.fault import NO_FAULT
+from agree.core.data.lost_end import lost_end
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
-from agree.core.thresholds import BAND_STEP_W, LOST_HALF, LOST_S
+from agree.core.thresholds import BAND_STEP_W
 
 
 class LostRange(NamedTuple):
@@ -59,18 +60,12 @@ def lost_ranges(pairs: Sequence[Pairs]) -> tuple[LostRange, ...]:
 
 
 def _end(side: str, level: FloatArray, lost: NDArray[np.bool_], missing: NDArray[np.bool_]) -> LostRange | None:
-    if not lost.any():
+    inside = lost_end(side, level, lost)
+    if inside is None:
         return None
-    order = np.argsort(level, kind="stable")
-    way = order[::-1] if side == "above" else order
-    end = int(np.cumsum(lost[way] - LOST_HALF).argmax())
-    inside = way[:end + 1]
     count = int(lost[inside].sum())
-    # A range is a part of what was ridden: with most of it lost there is no range that is left.
-    if count < LOST_S or count < LOST_HALF * lost.sum() or end >= LOST_HALF * lost.size:
-        return None
-    watts = float(np.round(level[way[end]] / BAND_STEP_W) * BAND_STEP_W)
-    return LostRange(side, watts, count, 100 * count / (end + 1), int(missing[inside].sum()))
+    watts = float(np.round(level[inside[-1]] / BAND_STEP_W) * BAND_STEP_W)
+    return LostRange(side, watts, count, 100 * count / inside.size, int(missing[inside].sum()))
 
 
 def _levels(item: Pairs) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:

@@ -11,6 +11,14 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_any_delay": "no lag can be told, and none is needed: the answer is the same for any up to {seconds} s.",
     "quantity_drifts": "the error drifts over the recording, so that intervals are likely too narrow; record further "
                        "sessions.",
+    "quantity_hardly_any": "only {percent:.0f} % of the seconds in which the reference has a reading could be used: "
+                           "that cannot speak for the rest.",
+    "quantity_range_lost": lambda note: (
+        f"the answer speaks {'up to' if note.values['side'] == 'above' else 'from'} "
+        f"{note.values['level']:g} {note.values['unit']}{' on' if note.values['side'] == 'below' else ''} only: "
+        f"{note.values['side']}, the device read nothing in {note.values['lost']} s of {note.values['seconds']} s."),
+    "quantity_unread": "the device gave no reading in {percent:.0f} % of the seconds in which the reference has one: "
+                       "too many.",
     "quantity_zone": "one clock is of another zone: {hours:+g} h were taken off the device's stamps.",
     "quantity_first_stamps": "the clocks count from different moments: the first stamps are taken for one; if they "
                              "are not, state --lag.",

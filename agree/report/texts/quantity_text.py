@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 import textwrap
 
+import numpy as np
+
+from agree.core.results.note import Note
 from agree.core.results.words import clock_of, estimate_text, summary
 from agree.quantities.check import QuantityCheck
 from agree.report.notes.sentence import note_text
+from agree.report.story.language.names import upper_first
 from agree.report.texts.trials_text import share_text
 from agree.verdict.meanings import Reading
 
@@ -54,7 +58,8 @@ def answer_words(check: QuantityCheck) -> str:
     said = {"holds": "within the limit", "does not hold": "not within the limit",
             "not settled": "may or may not be within the limit"}[check.verdict]
     end = f" of {limit} in 95 %" if check.meaning == "readings" else f" of {limit}"
-    return f"{device}: {what} {said}{end}."
+    why = [upper_first(note_text(note)) for note in check.notes if note.severity == "answer"]
+    return " ".join([f"{device}: {what} {said}{end}.", *why])
 
 
 def _seconds(value: float) -> str:
@@ -84,7 +89,23 @@ def _faults(check: QuantityCheck) -> str:
     by_kind = {words: [fault for fault in every if fault.kind == kind] for kind, words in KINDS.items()}
     found = [f"{words} {sum(fault.seconds for fault in own)} s ({_times(len(own))} at {clock_of(own[0].start_s)})"
              for words, own in by_kind.items() if own]
-    return ("; ".join(found) if found else "none found") + "."
+    return ("; ".join(found) if found else "none found") + "." + _counted(check)
+
+
+def _counted(check: QuantityCheck) -> str:
+    """Return which faulty seconds are in the figures: those in which both have a reading."""
+    inside = outside = 0
+    for item, faults in zip(check.overlays, check.faults, strict=True):
+        faulty = np.zeros(item.device.size, bool)
+        for fault in faults:
+            faulty[fault.start_s:fault.start_s + fault.seconds] = True
+        read = np.isfinite(item.device) & np.isfinite(item.reference)
+        inside, outside = inside + int((faulty & read).sum()), outside + int((faulty & ~read).sum())
+    if inside and outside:
+        return f" {inside} s of these are in all figures; {outside} s have no reading and are in none."
+    if outside:
+        return " These seconds have no reading and are in no figure."
+    return " These seconds are in all figures." if inside else ""
 
 
 def asked(check: QuantityCheck) -> list[tuple[str, str]]:
@@ -106,8 +127,13 @@ def told(check: QuantityCheck, *, limits: bool = True) -> list[tuple[str, str]]:
     many = "s" if sessions > 1 else ""
     data = f"{sessions} session{many}, {clock_of(check.decides.seconds)}."
     label = check.quantity.label
-    return [("Delay", _delay(check)), ("Faults, in all figures", _faults(check)),
+    return [("Delay", _delay(check)), ("Faults", _faults(check)),
             (label[0].upper() + label[1:], data + spread)]
+
+
+def minded_of(check: QuantityCheck) -> list[Note]:
+    """Return the notes that the answer's own sentence does not say."""
+    return [note for note in check.notes if note.severity != "answer"]
 
 
 @summary.register
@@ -123,10 +149,13 @@ def quantity_text(check: QuantityCheck) -> str:
     lines += ["", *_table(rows), ""]
     facts, minded = _wrapped(told(check)), [
         (note, _wrapped([("Mind", note_text(note))]))
-        for note in sorted(check.notes, key=lambda note: note.severity != "trust")]
+        for note in sorted(minded_of(check), key=lambda note: note.severity != "trust")]
     weighty = sum(len(wrapped) for note, wrapped in minded if note.severity == "trust")
     if len(lines) + len(facts) + weighty > MOST_LINES:  # what changes trust comes before a figure that JSON has too
-        facts = _wrapped(told(check, limits=False))
+        short = told(check, limits=False)
+        facts = _wrapped(short)
+        while len(lines) + len(facts) > MOST_LINES and short:  # why nothing "holds" took the room
+            facts = _wrapped(short := short[:-1])
     lines += facts
     for _, wrapped in minded:
         if len(lines) + len(wrapped) <= MOST_LINES:

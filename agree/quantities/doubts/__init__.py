@@ -1,0 +1,1 @@
+"""What keeps a "holds" about a quantity from being given."""
