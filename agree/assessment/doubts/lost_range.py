@@ -12,6 +12,7 @@ from agree.core.checks import FloatArray
 from agree.core.data.fault import NO_FAULT
 from agree.core.data.lost_end import lost_end
 from agree.core.data.pairs import Pairs
+from agree.core.quantities.known import POWER
 from agree.core.results.note import Note
 from agree.core.thresholds import BAND_STEP_W
 
@@ -36,9 +37,12 @@ class LostRange(NamedTuple):
 
 
 def gaps(item: Pairs) -> NDArray[np.bool_]:
-    """Return the seconds in which one device recorded power and the other recorded nothing."""
+    """Return the seconds in which one device recorded work and the other recorded nothing.
+
+    Soft turns of the cranks do not count: devices pause on their own at some watts.
+    """
     known = np.where(np.isfinite(item.reference), item.reference, item.device)
-    mask: NDArray[np.bool_] = (item.reason == "missing") & (np.nan_to_num(known) > 0)
+    mask: NDArray[np.bool_] = (item.reason == "missing") & (np.nan_to_num(known) > POWER.working)
     return mask
 
 
