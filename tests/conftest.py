@@ -1,9 +1,13 @@
 """Shared fixtures; an oracle that cannot be imported is a failure, never a skip."""
 
 import importlib
+import os
 import sys
 import warnings
 from pathlib import Path
+
+# Workers side by side: threads of linear algebra in each would only wait for one another. Read when numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
