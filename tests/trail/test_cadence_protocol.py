@@ -51,7 +51,7 @@ def test_blocks_go_there_and_back_and_the_fewest_are_chosen():
     assert more.repeats > made.repeats
     hopeless = cadence_protocol(0.5, long_run_W=45.0)
     assert (hopeless.repeats, hopeless.chance < 0.2) == (8, True)
-    assert cadence_protocol(hopeless.told_W, long_run_W=45.0).chance >= 0.8
+    assert cadence_protocol(hopeless.told_W, long_run_W=45.0).chance == pytest.approx(0.8, abs=1e-9)
     assert cadence_protocol(0.98 * hopeless.told_W, long_run_W=45.0).chance < 0.8
 
 
