@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import agree
-from agree.core.errors import InputError
 from agree.files.writing import write_bytes
 from agree.report.html.sheet_document import sheet_html
 from agree.report.page.answer_sheet import Sheet, draw_sheet
 from agree.report.page.compose import as_form
+from agree.report.suffix import suffix_of
 
 SUFFIXES = (".pdf", ".png", ".svg", ".html")
 
@@ -32,9 +32,7 @@ def write_sheet(sheet: Sheet, path: str | Path, data: dict[str, Any]) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in .pdf, .png, .svg or .html; got {suffix or 'no suffix'}")
+    suffix = suffix_of(path, "page", SUFFIXES)
     if suffix == ".html":
         write_bytes(path, sheet_html(sheet, data).encode("utf-8", "replace"))
         return

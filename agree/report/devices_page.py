@@ -6,7 +6,6 @@ from html import escape
 from pathlib import Path
 
 import agree
-from agree.core.errors import InputError
 from agree.core.results.words import number
 from agree.devices.compare import Device, DeviceComparison
 from agree.files.writing import json_text, write_bytes, write_text
@@ -16,6 +15,7 @@ from agree.report.figures.devices_panels import draw_differences, draw_own_error
 from agree.report.figures.look import CAPTION, INK, SMALL
 from agree.report.page.compose import png_of
 from agree.report.page.paper import Paper, clipped, shortened, wrap
+from agree.report.suffix import suffix_of
 from agree.report.texts.devices_text import headline, minded
 
 SUFFIXES = (".pdf", ".svg", ".png", ".html")
@@ -126,9 +126,7 @@ def write_devices_page(result: DeviceComparison, path: str | Path) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in .pdf, .svg, .png or .html; got {suffix or 'no suffix'}")
+    suffix = suffix_of(path, "page", SUFFIXES)
     if suffix == ".html":
         write_text(path, _html(result))
     elif suffix == ".pdf":

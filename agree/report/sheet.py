@@ -6,7 +6,6 @@ from html import escape
 from pathlib import Path
 
 import agree
-from agree.core.errors import InputError
 from agree.files.writing import write_bytes, write_text
 from agree.planning.plan import Plan
 from agree.report.drawing.fonts import width_of
@@ -14,6 +13,7 @@ from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, INK
 from agree.report.page.paper import Paper, clipped, wrap
+from agree.report.suffix import suffix_of
 from agree.report.texts import plan_text as words
 
 SUFFIXES = (".pdf", ".html", ".txt")
@@ -193,9 +193,7 @@ def write_sheet(plan: Plan, path: str | Path) -> None:
     ...     (Path(folder) / "sheet.txt").read_text(encoding="utf-8").splitlines()[0]
     'RECORD SHEET'
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"sheet {str(path)!r} must end in .pdf, .html or .txt; got {suffix or 'no suffix'}")
+    suffix = suffix_of(path, "sheet", SUFFIXES)
     if suffix == ".pdf":
         write_bytes(path, pdf_of(compose(plan).figure, metadata=_metadata(plan)))
         return

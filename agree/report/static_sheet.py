@@ -6,13 +6,13 @@ from html import escape
 from pathlib import Path
 
 import agree
-from agree.core.errors import InputError
 from agree.files.writing import write_bytes, write_text
 from agree.physics.static_plan import StaticPlan
 from agree.report.drawing.pdf import pdf_of
 from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, INK
 from agree.report.page.paper import Paper, wrap
+from agree.report.suffix import suffix_of
 from agree.report.texts import static_plan_text as words
 
 STYLE = ("svg { width: 100%; height: auto } @page { size: A4; margin: 0 } @media print { pre { display: none } }")
@@ -82,9 +82,7 @@ def write_static_sheet(plan: StaticPlan, path: str | Path) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"sheet {str(path)!r} must end in .pdf, .html or .txt; got {suffix or 'no suffix'}")
+    suffix = suffix_of(path, "sheet", SUFFIXES)
     title = f"Record sheet: hung masses for the claim {plan.claim.text}"
     if suffix == ".pdf":
         made = {"Title": title, "Creator": f"agree {agree.__version__}"}

@@ -8,7 +8,6 @@ from html import escape
 from pathlib import Path
 
 import agree
-from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import number, percent
 from agree.files.writing import json_text, write_bytes, write_text
@@ -20,6 +19,7 @@ from agree.report.notes.sentence import note_text
 from agree.report.page.compose import png_of
 from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, shortened, wrap
+from agree.report.suffix import suffix_of
 from agree.trail.trail import Trail
 
 SUFFIXES = (".pdf", ".svg", ".png", ".html")
@@ -149,9 +149,7 @@ def write_trail_page(trail: Trail, path: str | Path, *, remarks: Sequence[str] =
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in .pdf, .svg, .png or .html; got {suffix or 'no suffix'}")
+    suffix = suffix_of(path, "page", SUFFIXES)
     if suffix == ".html":
         write_text(path, _html(trail, remarks))
         return
