@@ -17,8 +17,9 @@ class Grouped(click.Command):
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the options group by group; those of no group come last."""
-        left = {param.name: record for param in self.get_params(ctx)
-                if (record := param.get_help_record(ctx)) is not None}
+        # What an argument is, the line of usage and the text say; some versions of click would list it without a word.
+        left = {param.name: record for param in self.get_params(ctx) if isinstance(param, click.Option)
+                and (record := param.get_help_record(ctx)) is not None}
         for title, names in self.groups.items():
             rows = [left.pop(name) for name in names if name in left]
             with formatter.section(title):

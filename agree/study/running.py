@@ -128,7 +128,7 @@ def run(
     Claim.parse(claim)
     checks.choice(assume_units, "assume_units", ("nothing", "normal"))
     refuse_unknown(options)
-    options = {"meaning": "average", **options}  # a default that is named is the same question
+    options = {"meaning": "average", "level": 0.95, **options}  # a default that is named is the same question
     rows, folder = read_list(source)
     store = Checkpoint(None if out is None else Path(out) / "pairs")
     contents = contents_of(rows, folder, claim, options)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
 from agree.cli.session_list import device_list
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from agree.trail.device_sessions import DeviceSessions
 
 
-@click.command("devices")
+@click.command("devices", cls=Grouped, example="agree devices pedals.fit crank.fit hub.fit")
 @click.argument("files", nargs=-1, metavar="[A B C...]")
 @click.option("--sessions", "session_list", metavar="LIST.csv",
               help="Several sessions: a list with a column of files for each device, and session, state if you like.")
@@ -29,8 +30,6 @@ def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: f
     """Compare several devices that recorded one effort, with no trusted one among them.
 
     Prints each device's own error, the factors that line all up with the first, and which one stands apart.
-
-    Example: agree devices pedals.fit crank.fit hub.fit
     """
     from agree.core.errors import InputError
     from agree.files.writing import json_text, write_text

@@ -9,15 +9,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
-from agree.cli.words import Level
+from agree.cli.words import IntervalLevel, Level
 
 if TYPE_CHECKING:
     from agree.study.running import Study
 
 
 NOTHING_CHECKED = 2  # the exit status where not one pair could be checked
+GROUPS = {
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "quantity", "by"),
+    "Statistics over units": ("device", "condition", "athlete", "assume_units"),
+    "How it runs": ("workers", "retry", "dry_run", "quiet"),
+    "What is written": ("out", "tables", "pages")}
 
 
 @click.group("study")
@@ -29,7 +35,7 @@ def study() -> None:
     """
 
 
-@study.command("list")
+@study.command("list", cls=Grouped, example="agree study list rides > rides/study.csv")
 @click.argument("folder", metavar="FOLDER")
 @click.option("--pattern", metavar="TEXT",
               help="Named parts of the files' names: '{athlete}-{condition}-{session}-{unit}-{role}'.")
@@ -40,8 +46,6 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
 
     Files are a pair if their names differ in one word such as ref and dev, or, where names do not tell, if they were
     recorded at the same time. What belongs to no pair is named on stderr.
-
-    Example: agree study list rides > rides/study.csv
     """
     from agree.study.finding import find_pairs
     from agree.study.listing import list_text
@@ -69,7 +73,7 @@ def _is_stdout(path: Path) -> bool:
         return False
 
 
-@study.command("check")
+@study.command("check", cls=Grouped, groups=GROUPS, example="agree study check study.csv --claim 1.5% --out results")
 @click.argument("list_file", metavar="LIST")
 @click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, for rows without one of their own.")
 @click.option("--out", required=True, metavar="FOLDER",
@@ -77,6 +81,8 @@ def _is_stdout(path: Path) -> bool:
 @click.option("--reference-uncertainty", metavar="TEXT", help="What is known of the reference: '±1 %', '1 % k=2'.")
 @click.option("--meaning", default="average", show_default=True, metavar="MEANING",
               help="As for agree check or agree trials.")
+@click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
+              help="Level of the intervals: 95% or 0.95.")
 @click.option("--quantity", metavar="NAME",
               help="What was recorded, for rows without one of their own.  [default: power]")
 @click.option("--by", metavar="COLUMNS", help="Files are tables of trials, told apart by these columns: subject,trial.")
@@ -97,8 +103,6 @@ def check_command(list_file: str, **options: Any) -> None:
     """Check every pair and every unit of a list.
 
     Writes pairs.csv, units.csv and results.jsonl into FOLDER. A run that was interrupted goes on where it was.
-
-    Example: agree study check study.csv --claim 1.5% --out results
     """
     from agree.study import run
     from agree.study.listing import read_list
@@ -110,7 +114,7 @@ def check_command(list_file: str, **options: Any) -> None:
         units = len({row.unit for row in rows} - {""})
         click.echo(f"{_count(len(rows), 'pair')} of {_count(units, 'unit')}; nothing was done.")
         return
-    asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_")}
+    asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_"), "level": options["level"]}
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking pairs") as state:
         def show(done: int, total: int) -> None:
@@ -168,20 +172,18 @@ def _tables(made: Study, options: dict[str, Any]) -> list[str]:
     return written
 
 
-@study.command("unit")
+@study.command("unit", cls=Grouped, example="agree study unit study.csv unit17 --claim 1.5% --page unit17.pdf")
 @click.argument("list_file", metavar="LIST")
 @click.argument("unit", metavar="UNIT")
 @click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, for rows without one of their own.")
 @click.option("--reference-uncertainty", metavar="TEXT", help="As for study check.")
 @click.option("--meaning", default="average", show_default=True, metavar="MEANING", help="As for study check.")
+@click.option("--level", type=IntervalLevel(), default="95%", metavar="LEVEL", help="As for study check.")
 @click.option("--quantity", metavar="NAME", help="As for study check.")
 @click.option("--by", metavar="COLUMNS", help="As for study check.")
 @click.option("--page", "pages", multiple=True, metavar="FILE", help="Write its page: .pdf, .png, .svg or .html.")
 def unit_command(list_file: str, unit: str, **options: Any) -> None:
-    """Check one unit of a list over its sessions, as agree check does, and write its page.
-
-    Example: agree study unit study.csv unit17 --claim 1.5% --page unit17.pdf
-    """
+    """Check one unit of a list over its sessions, as agree check does, and write its page."""
     from agree.assessment.claim_check import ClaimCheck
     from agree.report.other_page import write_other_page
     from agree.report.pages import write_page
@@ -190,7 +192,8 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
     outputs_are_no_inputs([], *options["pages"], others={"the list": list_file})
     asked = {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking the unit"):
-        made = check_unit(list_file, unit, options["claim"], meaning=options["meaning"].replace("-", "_"), **asked)
+        made = check_unit(list_file, unit, options["claim"], meaning=options["meaning"].replace("-", "_"),
+                          level=options["level"], **asked)
     for name in options["pages"]:
         if isinstance(made, ClaimCheck):
             write_page(made, name)
@@ -201,7 +204,8 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
         click.echo(f"Written: {', '.join(options['pages'])}")
 
 
-@study.command("plan")
+@study.command("plan", cls=Grouped,
+               example="agree study plan --claim 1.5% --athlete-sd 0.5 --session-sd 0.5 --difference 1")
 @click.option("--claim", required=True, metavar="TEXT", help="The maker's claim, in per cent.")
 @click.option("--athlete-sd", type=float, metavar="PERCENT", help="SD of a device's error between athletes.")
 @click.option("--unit-sd", type=float, metavar="PERCENT", help="SD of the error between units.")
@@ -212,10 +216,7 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
 @click.option("--chance", type=Level(), default="80%", show_default=True, metavar="P",
               help="Wanted chance: 80% or 0.8.")
 def plan_study_command(**options: Any) -> None:
-    """Say how many athletes, units and sessions a study needs.
-
-    Example: agree study plan --claim 1.5% --athlete-sd 0.5 --session-sd 0.5 --difference 1
-    """
+    """Say how many athletes, units and sessions a study needs."""
     from agree.study.planning import plan_study
 
     click.echo(plan_study(options.pop("claim"), **options).summary())
