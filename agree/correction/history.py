@@ -11,29 +11,18 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.core.results.plain import plain_name
 from agree.correction.copy import Change, CorrectedCopy, checked_change
+from agree.files.copy_history import SUFFIX, history_of, history_path, story_at
 
-SUFFIX = ".history.json"
 FORMULA = "corrected = (device - offset_w) * scale; 0 stays 0, no reading changes its sign"
 
 
-def history_path(path: str | Path) -> Path:
-    """Return the place of a copy's history, beside it."""
-    return Path(path).with_name(Path(path).name + SUFFIX)
-
-
 def known_history(path: str | Path) -> dict[str, Any] | None:
-    """Return the history of a file: beside it, or in its folder under another name (the copy was renamed)."""
-    file = Path(path)
-    if not file.is_file():
+    """Return the history of a file with its change; None if it has none."""
+    found = history_of(path)
+    if found is None:
         return None
-    beside = history_path(file)
-    others = sorted(file.parent.glob(f"*{SUFFIX}"))
-    digest = hashlib.sha256(file.read_bytes()).hexdigest() if others else ""
-    for place in (beside, *others):
-        found = _story(place)
-        if found is not None and (place == beside or found.get("copy", {}).get("sha256") == digest):
-            return found
-    return None
+    made = found["correction"]
+    return {**found, "change": Change(float(made["scale"]), float(made["offset_w"]))}
 
 
 def refuse_no_copy(copy: str | Path) -> None:
@@ -47,24 +36,14 @@ def refuse_no_copy(copy: str | Path) -> None:
     """
     file, story = Path(copy), history_path(copy)
     remedy = "only a corrected copy is written over: choose another name"
-    if story.exists() and _story(story) is None:
+    if story.exists() and story_at(story) is None:
         raise InputError(f"{plain_name(story)} is no history of a corrected copy; {remedy}")
     if file.exists():
         digest = hashlib.sha256(file.read_bytes()).hexdigest() if file.is_file() else ""
-        stories = [_story(place) for place in (story, *sorted(file.parent.glob(f"*{SUFFIX}")))]
+        stories = [story_at(place) for place in (story, *sorted(file.parent.glob(f"*{SUFFIX}")))]
         if not any(found is not None and found.get("copy", {}).get("sha256") == digest for found in stories):
             raise InputError(f"{plain_name(file)} is not the corrected copy that a history beside it tells of; "
                              f"{remedy}")
-
-
-def _story(place: Path) -> dict[str, Any] | None:
-    """Return a history with its change, None if it is none."""
-    try:
-        found = json.loads(place.read_text(encoding="utf-8"))
-        change = Change(float(found["correction"]["scale"]), float(found["correction"]["offset_w"]))
-        return {**found, "change": change} if isinstance(found.get("copy", {}), dict) else None
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        return None
 
 
 def refuse_twice(path: str | Path, change: Change) -> str:
@@ -120,6 +99,8 @@ def correction_of(path: str | Path, *, even_if_unstable: bool = False) -> tuple[
     ground = {"result": {"name": name, "sha256": hashlib.sha256(raw).hexdigest()},
               "claim": (result.get("claim") or {}).get("text"), "verdict": result.get("verdict"),
               "roles": [[item.get("reference"), item.get("device")] for item in result.get("sessions", [])],
+              "inputs": [source["sha256"] for item in result.get("sessions", [])
+                         for source in item.get("sources") or () if isinstance(source, dict) and "sha256" in source],
               "state": result.get("state"), "states": _states(result), **{key: found.get(key) for key in keys}}
     return change, ground
 

@@ -20,6 +20,7 @@ from agree.files.source import Source
 from agree.pairing import facts
 from agree.pairing.clocks import clock, retime
 from agree.pairing.clocks.delay import attributed, delay_fact
+from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.sources import read_both
@@ -155,7 +156,7 @@ def pair_recordings(
         sources=(one.identity, two.identity), start=_start(one, own_clock, int(over.place[0])),
         ridden_s=float((own_clock.power > 0).sum()),
         stamps=None if one.clock in ABSOLUTE else (float(one.time[0]), float(one.time[-1])),
-        notes=(*made.notes, *notes, *words, *(
+        notes=(*corrected_copies((reference, device), (one, two)), *made.notes, *notes, *words, *(
             replace(note, role=role) if isinstance(note, Note) else f"{role}: {note}"
             for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
             for note in (grid.note, *recording.notes) if note)))

@@ -27,7 +27,8 @@ def test_copy_and_history_from_a_result(tmp_path, result):
     found = json.loads(result.read_text(encoding="utf-8"))["correction"]
     scale = found["entered"]["scale"]
     assert done.stdout == (f"copy.csv: 'power_W' = device * {scale:g}, 3,814 readings; 12 left as they are (0 or "
-                           "missing).\n\nWritten: copy.csv, copy.csv.history.json\n")
+                           "missing).\nOn the rides that the correction was found on the copy proves nothing: check it "
+                           "on others.\n\nWritten: copy.csv, copy.csv.history.json\n")
     assert PEDALS.read_bytes() == before
     assert files(tmp_path) == ["copy.csv", "copy.csv.history.json"]
     copy = (tmp_path / "copy.csv").read_bytes()
@@ -68,7 +69,8 @@ def test_never_twice(tmp_path, result):
     assert done.stdout.splitlines() == [
         "other.csv: 'power_W' = (device + 2 W) * 0.99, 3,814 readings; 12 left as they are (0 or missing).",
         f"Careful: renamed.csv is a copy of {PEDALS.name} already corrected by device * {scale:g}; this comes on top "
-        "of it.", "", "Written: other.csv, other.csv.history.json"]
+        "of it.", "Where this correction was found is not recorded, so that no check of the copy is answered 'holds'; "
+        "--from RESULT.json records it.", "", "Written: other.csv, other.csv.history.json"]
     story = json.loads((tmp_path / "other.csv.history.json").read_text(encoding="utf-8"))
     assert story["earlier"]["correction"]["scale"] == scale
 

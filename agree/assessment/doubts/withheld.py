@@ -1,9 +1,10 @@
-"""What keeps an answer from being given: faults over much of the ride, too little recorded, a range lost."""
+"""What keeps an answer from being given: faults, too little recorded, a range lost, a copy fitted to its ride."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
+from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
 from agree.assessment.how_much import HowMuch, how_much
@@ -16,28 +17,32 @@ from agree.verdict.rule import FAILS
 
 
 class Withheld(NamedTuple):
-    """Seconds set aside, seconds recorded, and the ends of the range that no answer speaks of."""
+    """Seconds set aside, seconds recorded, ends of the range that no answer speaks of, and corrected copies."""
 
     aside: LeftOut
     used: HowMuch
     lost: tuple[LostRange, ...]
+    copies: Fitted
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
-        return self.used.answers(self.aside.answers(readings))
+        return self.copies.answers(self.used.answers(self.aside.answers(readings)))
 
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
-        return self.aside.notes() + self.used.notes() + tuple(item.note() for item in self.lost)
+        return (self.copies.notes() + self.aside.notes() + self.used.notes()
+                + tuple(item.note() for item in self.lost))
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
         """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
-        return self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
+        return (self.copies.next(held and self.copies.any) or self.aside.next(held and self.aside.too_many)
+                or self.used.next(held and self.used.too_little))
 
 
 def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate) -> Withheld:
     """Return what keeps answers from being given; `counted_in` is the mean error with the faulty seconds."""
     lost = lost_ranges(data.pairs)
-    return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost)
+    return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
+                    fitted(data.pairs))

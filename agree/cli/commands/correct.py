@@ -11,6 +11,11 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 
+# What a check of the copy will say, before it is made.
+FROM_RESULT = "On the rides that the correction was found on the copy proves nothing: check it on others."
+BY_HAND = ("Where this correction was found is not recorded, so that no check of the copy is answered 'holds'; --from "
+           "RESULT.json records it.")
+
 
 @click.command(cls=Grouped, example="agree correct device.csv corrected.csv --from result.json")
 @click.argument("recording", metavar="REC.csv")
@@ -28,12 +33,13 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     from agree.core.results.plain import plain_name
     from agree.correction import history
     from agree.correction.copy import checked_change, corrected_copy
+    from agree.files.copy_history import history_path
     from agree.files.writing import write_bytes, write_text
 
     scale, offset, result = options["scale"], options["offset"], options["result"]
     if (result is None) == (scale is None and offset is None):
         raise InputError("give either --from RESULT.json, or --scale FACTOR and/or --offset W")
-    story = history.history_path(copy)
+    story = history_path(copy)
     outputs_are_no_inputs([(recording,)], others={"the result": result}, own_forms=(copy, str(story)))  # see --force
     existing = [str(path) for path in (Path(copy), story) if path.exists()]
     if existing and not options["force"]:
@@ -51,5 +57,6 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     write_text(story, told)  # before the copy: there is never a copy without its history
     write_bytes(copy, made.content)
     click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
-               "are (0 or missing)." + (f"\n{remark}" if remark else "") + f"\n\nWritten: {plain_name(copy)}, "
+               "are (0 or missing)." + (f"\n{remark}" if remark else "") + "\n" + (
+                   BY_HAND if result is None else FROM_RESULT) + f"\n\nWritten: {plain_name(copy)}, "
                f"{plain_name(story)}")

@@ -289,7 +289,7 @@ class Pairs(Drawn):
         """Return what was paired and set aside, without the readings themselves."""
         return {
             "session": self.session, "reference": self.reference_name, "device": self.device_name,
-            "start": self.start, "notes": json_safe(self.notes),
+            "start": self.start, "sources": json_safe(self.sources), "notes": json_safe(self.notes),
             "alignment": None if self.alignment is None else self.alignment.to_dict(),
             "matched": None if self.matched is None else {
                 name: json_safe(getattr(self.matched, name)) for name in (

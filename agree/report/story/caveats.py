@@ -14,9 +14,10 @@ from agree.verdict.rule import OPEN
 
 WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
 # Why an answer "holds" was not given: the reader who sees an interval inside the claim needs this before all else.
-WITHHELD = ("faults_too_many", "faults_or_gaps_too_many", "used_too_short", "used_hardly_any")
+WITHHELD = ("copy_of_its_own_ride", "copy_by_hand", "faults_too_many", "faults_or_gaps_too_many", "used_too_short",
+            "used_hardly_any")
 
-KINDS = ("declared_", "faults_", "looks_", "range_", "used_")  # how the notes begin that are said as warnings
+KINDS = ("copy_", "declared_", "faults_", "looks_", "range_", "used_")  # how the notes begin that are said as warnings
 
 
 class Caveat(NamedTuple):
