@@ -7,6 +7,7 @@ shift: shifted copies keep all of a trace but its time (shift surrogates; cf. Th
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -80,6 +81,35 @@ def _sums(values: FloatArray) -> FloatArray:
     return out
 
 
+def _correlations(
+    u: FloatArray, at: NDArray[np.int64]
+) -> Callable[[FloatArray, int], tuple[FloatArray, FloatArray, FloatArray]]:
+    """Return what gives, of another trace from a place on, each minute's correlation with `u`, seconds, and energy.
+
+    `at` are the places of `u` in the other trace. What is not known is 0, and so are its products; it is called 67
+    times for each ride, so what is of `u` alone is made once.
+    """
+    known, filled = np.isfinite(u), np.nan_to_num(u)
+    squares, products = filled * filled, np.empty((4, u.size))
+    steady = bool((np.diff(at) == 1).all())
+
+    def correlation(trace: FloatArray, begin: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        first = begin + int(at[0])
+        other = trace[first:first + at.size] if steady else trace[at + begin]
+        both = np.isfinite(other) & known
+        other = np.where(both, other, 0.0)
+        np.multiply(filled, other, out=products[0])
+        np.multiply(squares, both, out=products[1])
+        np.multiply(other, other, out=products[2])
+        products[3] = both
+        ab, aa, bb, count = _sums(products)
+        scale = np.sqrt(aa * bb)
+        r: FloatArray = np.where(scale > 1e-9 * np.maximum(count, 1), ab / np.maximum(scale, 1e-300), 0.0)
+        return r, count, aa
+
+    return correlation
+
+
 def likeness(u: FloatArray, v: FloatArray, lag: FloatArray) -> Likeness:
     """Compare windows of a minute along the path with the same windows at 64 shifts.
 
@@ -102,22 +132,14 @@ def likeness(u: FloatArray, v: FloatArray, lag: FloatArray) -> Likeness:
     first, last = int(inside[0]), int(inside[-1]) + 1
     u, place = u[first:last], place[first:last]
     low, high = int(place.min()), int(place.max()) + 1
-
-    def correlation(shift: int, wrap: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
-        at = place + shift
-        other = shifted(v, low + (at - low) % (high - low) if wrap else at)
-        both = np.isfinite(u) & np.isfinite(other)
-        a, b = np.where(both, u, 0.0), np.where(both, other, 0.0)
-        ab, aa, bb, count = _sums(np.stack([a * b, a * a, b * b, both]))
-        scale = np.sqrt(aa * bb)
-        r: FloatArray = np.where(scale > 1e-9 * np.maximum(count, 1), ab / np.maximum(scale, 1e-300), 0.0)
-        return r, count, aa
-
-    own = [correlation(shift, False) for shift in range(-CLOSE_S, CLOSE_S + 1)]
+    near = shifted(v, np.arange(low - CLOSE_S, high + CLOSE_S))
+    ring = np.tile(near[CLOSE_S:-CLOSE_S], 2)
+    correlation = _correlations(u, place - low)
+    own = [correlation(near, CLOSE_S + shift) for shift in range(-CLOSE_S, CLOSE_S + 1)]
     best, (_, count, energy) = np.max([r for r, _, _ in own], axis=0), own[CLOSE_S]
     rival = np.full(best.size, -1.0)
     for shift in shifts(high - low):
-        r, there, _ = correlation(int(shift), True)
+        r, there, _ = correlation(ring, int(shift) % (high - low))
         rival = np.maximum(rival, np.where(there >= LEAST_S, r, -1.0))
     telling = count >= LEAST_S
     if telling.any():

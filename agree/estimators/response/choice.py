@@ -26,19 +26,22 @@ SIDES = ("device", "reference")
 class Choice(NamedTuple):
     """Model chosen, the smoother side, size and delay (s, device behind reference), and the models as good.
 
-    `misfit` is the mean square that the model leaves, over what chance leaves.
+    `alike` is None where it was not asked. `misfit` is the mean square that the model leaves, over what chance leaves.
     """
 
     kind: str
     smoother: str
     size: Estimate | None
     delay: Estimate
-    alike: tuple[str, ...]
+    alike: tuple[str, ...] | None
     misfit: float
 
 
-def choose(reference: FloatArray, device: FloatArray, level: float) -> Choice:
-    """Fit a running mean, a lag and none, with either trace as the smoother, and take what leaves least."""
+def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bool = True) -> Choice:
+    """Fit a running mean, a lag and none, with either trace as the smoother, and take what leaves least.
+
+    With `alike` also say which others are as good; where none is chosen, which of `MARKS` cannot be excluded.
+    """
     pairs = dict(zip(SIDES, (transfer.cross(reference, device), transfer.cross(device, reference)), strict=True))
     data = {side: transfer.seen(pair) for side, pair in pairs.items()}
     plain = {side: transfer.best(item, "none") for side, item in data.items()}
@@ -51,14 +54,15 @@ def choose(reference: FloatArray, device: FloatArray, level: float) -> Choice:
     enough = EVIDENCE * max(1.0, left)
     if first[0] == "none" or plain[none].misfit - item.misfit <= enough:
         # Weights differ between the two ways round: a filter is compared with none on its own side.
-        unseen = tuple(named(kind, side) for side in SIDES for kind, size in MARKS.items()
-                       if transfer.best(data[side], kind, size).misfit - plain[side].misfit <= enough)
+        unseen = tuple(
+            named(kind, side) for side in SIDES for kind, size in MARKS.items()
+            if transfer.best(data[side], kind, size).misfit - plain[side].misfit <= enough) if alike else None
         return Choice("none", "", None, _estimates(pairs[none], data[none], plain[none], none, level)[1], unseen,
                       plain[none].misfit / (2 * data[none].frequency.size))
     size, delay = _estimates(pairs[first[1]], data[first[1]], item, first[1], level)
-    alike = tuple(named(*key) for key, other in fitted.items()
-                  if key != first and other.misfit - item.misfit <= enough)
-    return Choice(first[0], first[1], size, delay, alike, left)
+    others = tuple(named(*key) for key, other in fitted.items()
+                   if key != first and other.misfit - item.misfit <= enough) if alike else None
+    return Choice(first[0], first[1], size, delay, others, left)
 
 
 def opposite(delay: Estimate) -> Estimate:

@@ -206,7 +206,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     before = min((trial for trial in trials if np.isfinite(trial).any()), key=lambda trial: float(np.nanmean(trial**2)))
     blank = Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method="")
     result = Response(kind=chosen.kind, smoother=chosen.smoother, width_s=mean, time_constant_s=lagged,
-                      alike=chosen.alike, delay_s=chosen.delay, slope=blank, explained=None, scatter_before_w=0.0,
+                      alike=chosen.alike or (), delay_s=chosen.delay, slope=blank, explained=None, scatter_before_w=0.0,
                       scatter_after_w=0.0, n=int((np.isfinite(x) & np.isfinite(y)).sum()), level=level,
                       misfit=chosen.misfit, fits=chosen.misfit <= RESPONSE_MISFIT)
     sharp, other = (y, x) if chosen.smoother == "reference" else (x, y)

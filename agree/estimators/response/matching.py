@@ -81,7 +81,7 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     if pair.correlation * math.sqrt(pair.known) < TOGETHER or abs(pair.lag) > FARTHEST_S:
         return alone
     unit = float(np.nanmax(np.abs([reference, device])))
-    chosen = choose(reference / unit, device / unit, LEVEL)
+    chosen = choose(reference / unit, device / unit, LEVEL, alike=False)
     if chosen.kind == "none":
         return Filter(_moved(chosen), "device", chosen)
     late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)

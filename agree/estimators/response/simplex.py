@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from agree.core.checks import FloatArray
 
 
-def lowest(function: Callable[[FloatArray], float], corners: FloatArray, *, xtol: float, ftol: float,
+def lowest(function: Callable[[Sequence[float]], float], corners: FloatArray, *, xtol: float, ftol: float,
            most: int) -> FloatArray:
     """Return where a function is lowest near a simplex.
 
     Parameters
     ----------
     function : callable
-        From (k,) to float; infinite where it is not allowed.
+        From k floats to one; infinite where it is not allowed.
     corners : (k + 1, k)
         The simplex to begin with.
     xtol, ftol : float
@@ -38,30 +38,32 @@ def lowest(function: Callable[[FloatArray], float], corners: FloatArray, *, xtol
     >>> (found.round(4) + 0.0).tolist()
     [1.0, -2.0]
     """
-    points = np.array(corners, float)
-    values = np.array([function(point) for point in points])
+    points: list[list[float]] = np.asarray(corners, float).tolist()  # few and short: lists are faster than arrays
+    values = [function(point) for point in points]
+    count = len(points) - 1
     for _ in range(most):
-        order = np.argsort(values, kind="stable")
-        points, values = points[order], values[order]
-        if np.abs(points[1:] - points[0]).max() <= xtol and np.abs(values[0] - values[1:]).max() <= ftol:
+        order = sorted(range(count + 1), key=values.__getitem__)
+        points, values = [points[k] for k in order], [values[k] for k in order]
+        best, worst = points[0], points[-1]
+        if values[-1] - values[0] <= ftol and all(abs(a - b) <= xtol for point in points[1:]
+                                                  for a, b in zip(point, best, strict=True)):
             break
-        middle, worst = points[:-1].mean(axis=0), points[-1]
-        mirrored = 2 * middle - worst
+        middle = [sum(column) / count for column in zip(*points[:-1], strict=True)]
+        mirrored = [2 * a - b for a, b in zip(middle, worst, strict=True)]
         value = function(mirrored)
         if value < values[0]:
-            further = 3 * middle - 2 * worst
+            further = [3 * a - 2 * b for a, b in zip(middle, worst, strict=True)]
             beyond = function(further)
             points[-1], values[-1] = (further, beyond) if beyond < value else (mirrored, value)
         elif value < values[-2]:
             points[-1], values[-1] = mirrored, value
         else:
             outside = value < values[-1]
-            nearer = 1.5 * middle - 0.5 * worst if outside else 0.5 * (middle + worst)
+            nearer = [1.5 * a - 0.5 * b if outside else 0.5 * (a + b) for a, b in zip(middle, worst, strict=True)]
             between = function(nearer)
             if between <= value if outside else between < values[-1]:
                 points[-1], values[-1] = nearer, between
             else:
-                points[1:] = points[0] + 0.5 * (points[1:] - points[0])
+                points[1:] = [[a + 0.5 * (b - a) for a, b in zip(best, point, strict=True)] for point in points[1:]]
                 values[1:] = [function(point) for point in points[1:]]
-    best: FloatArray = points[int(np.argmin(values))]
-    return best
+    return np.array(points[values.index(min(values))])

@@ -16,6 +16,7 @@ So noise bends the ratio no further than the coherence shows, and turns neither 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -127,51 +128,89 @@ def lowpass(kind: str, size: Any, frequency: FloatArray) -> Any:
     return np.ones_like(turn) + 0j
 
 
-def signal_share(data: Seen, h: ComplexArray, share: Any) -> Any:
-    """Return c above from the coherence, the filter and k."""
-    t = data.noise
-    other = (1 - share) / np.maximum(np.abs(h)**2, FLOOR)
-    s = 2 * share * t / (share + other + np.sqrt((share + other)**2 + 4 * share * other * t))
-    return 1 / (1 + s)
+def signal_share(noise: FloatArray, power: Any, share: Any) -> Any:
+    """Return c above from 1/coherence - 1, abs(F)^2 and k."""
+    other = (1 - share) / np.maximum(power, FLOOR)
+    both = share + other
+    return 1 / (1 + 2 * share * noise / (both + np.sqrt(both * both + 4 * share * other * noise)))
 
 
-def misfit(data: Seen, kind: str, size: float, delay: Any, share: Any) -> tuple[Any, Any]:
-    """Weighted squares that a filter leaves, (delays, shares), and the scale b that leaves least.
+def misfits(data: Seen, kind: str, sizes: FloatArray, early: FloatArray) -> FloatArray:
+    """Weighted squares that filters leave at `DELAYS_S` less `early` and at `SHARES`, (sizes, delays, shares)."""
+    turn = 2 * np.pi * data.frequency
+    h = lowpass(kind, sizes[:, None], data.frequency)
+    made = signal_share(data.noise, np.abs(h)**2, SHARES[:, None, None]) * h
+    shared = data.weight * data.ratio * np.exp(-1j * early[:, None] * turn) * made.conj()
+    angle = DELAYS_S[:, None] * turn
+    # The real part of e^(i angle) times what is shared, as one product of real columns.
+    along = np.hstack([np.cos(angle), -np.sin(angle)]) @ np.concatenate(
+        [shared.real, shared.imag], axis=-1).reshape(-1, 2 * turn.size).T
+    along = np.maximum(along.reshape(DELAYS_S.size, SHARES.size, sizes.size), 0)
+    square = np.abs(made)**2 @ data.weight
+    result: FloatArray = (_whole(data) - along**2 / square).transpose(2, 0, 1)
+    return result
 
-    A deviance: minus twice the log-likelihood (Whittle) above that of any transfer at all.
+
+def _whole(data: Seen) -> float:
+    return float(data.weight @ (data.ratio.real**2 + data.ratio.imag**2))
+
+
+def misfit_of(data: Seen, kind: str) -> Callable[[float, float, float], tuple[float, float]]:
+    """Return what gives, by size, delay and share, the weighted squares left and the scale b that leaves least.
+
+    A deviance: minus twice the log-likelihood (Whittle) above that of any transfer at all. It is called some hundred
+    times for each fit, so all that does not change is made before, and products are of real columns.
     """
-    delays, shares = np.atleast_1d(delay), np.atleast_1d(share)[:, None]
-    h = lowpass(kind, size, data.frequency)
-    made = signal_share(data, h, shares) * h
-    turn = np.exp(2j * np.pi * delays[:, None] * data.frequency)
-    along = np.maximum((turn @ (data.weight * data.ratio * made.conj()).T).real, 0)
-    square = (data.weight * np.abs(made)**2).sum(axis=1)
-    return (data.weight * np.abs(data.ratio)**2).sum() - along**2 / square, along / square
+    turn, weight, noise, whole = 2 * np.pi * data.frequency, data.weight, data.noise, _whole(data)
+    real, imaginary = weight * data.ratio.real, weight * data.ratio.imag
+    half = np.where(turn == 0, 1e-9, turn) / 2
+    sine, cosine, along_turn, ones = np.sin(half), np.cos(turn), np.sin(turn), np.ones(turn.size)
+
+    def at(size: float, delay: float, share: float) -> tuple[float, float]:
+        angle = delay * turn
+        c, s = np.cos(angle), np.sin(angle)
+        shared = real * c - imaginary * s
+        if kind == "running mean":
+            h = np.sin(size * half) / (size * sine)
+            power = h * h
+        elif kind == "first order":
+            keep = math.exp(-1 / size)
+            power = (1 - keep)**2 / (1 - 2 * keep * cosine + keep * keep)
+            # conj(h) = power (1 - keep e^(-i turn))/(1 - keep)
+            shared = shared * (1 - keep * cosine) - (real * s + imaginary * c) * keep * along_turn
+            h = power / (1 - keep)
+        else:
+            h = power = ones
+        part = signal_share(noise, power, share) if share else ones
+        along = max(float(shared @ (part * h)), 0.0)
+        square = float(weight @ (part * part * power))
+        return whole - along**2 / square, along / square
+
+    return at
 
 
 def best(data: Seen, kind: str, size: float | None = None) -> Fitted:
     """Size, delay and share of noise that leave least, on a grid and then by simplex; a given size is kept."""
     sizes = SIZES[kind] if size is None else np.array([size])
     early = sizes if kind == "first order" else np.zeros(sizes.size)  # a lag delays by its time constant
-    grid = np.array([misfit(data, kind, float(one), DELAYS_S - back, SHARES)[0]
-                     for one, back in zip(sizes, early, strict=True)])
+    grid = misfits(data, kind, sizes, early)
     i, j, k = np.unravel_index(np.argmin(grid), grid.shape)
     start = np.array([DELAYS_S[j] - early[i], SHARES[k], sizes[i]])
     free = 3 if sizes.size > 1 else 2
+    misfit = misfit_of(data, kind)
 
-    def full(at: FloatArray) -> tuple[float, float, float]:
-        return float(at[0]), float(np.clip(at[1], 0, 1)), float(at[2]) if free == 3 else float(sizes[0])
+    def full(at: Sequence[float] | FloatArray) -> tuple[float, float, float]:
+        return float(at[0]), min(max(float(at[1]), 0.0), 1.0), float(at[2]) if free == 3 else float(sizes[0])
 
-    def left(at: FloatArray) -> float:
+    def left(at: Sequence[float]) -> float:
         one, part, wide = full(at)
         inside = sizes[0] / 4 <= wide <= 1.5 * sizes[-1]
         beyond = max(abs(at[1] - 0.5) - 0.5, 0.0)
-        return float(misfit(data, kind, wide, one, part)[0][0, 0]) + beyond if inside else math.inf
+        return misfit(wide, one, part)[0] + beyond if inside else math.inf
 
     corners = np.vstack([np.zeros(3), np.diag([0.2, 0.3 if start[1] < 0.5 else -0.3, 0.04 * start[2] + 0.04])])
     place = full(lowest(left, start[:free] + corners[:free + 1, :free], xtol=1e-5, ftol=1e-5, most=600))
-    value, scale = misfit(data, kind, place[2], place[0], place[1])
-    return Fitted(kind, place[2], place[0], float(value[0, 0]), float(scale[0, 0]), place[1])
+    return Fitted(kind, place[2], place[0], *misfit(place[2], place[0], place[1]), place[1])
 
 
 def influence(pair: Cross, data: Seen, found: Fitted) -> FloatArray:
@@ -189,7 +228,7 @@ def influence(pair: Cross, data: Seen, found: Fitted) -> FloatArray:
 
     def model(size: float, share: float) -> ComplexArray:
         h = lowpass(found.kind, size, frequency)
-        result: ComplexArray = found.scale * signal_share(fine, h, share) * h * late
+        result: ComplexArray = found.scale * signal_share(fine.noise, np.abs(h)**2, share) * h * late
         return result
 
     here, step = model(found.size, found.share), 1e-4 * found.size

@@ -52,15 +52,6 @@ def shifted(v: FloatArray, place: NDArray[np.int64]) -> FloatArray:
     return out
 
 
-def _hops(values: FloatArray) -> FloatArray:
-    """Sums over hops of 30 s; the last is filled up with zeros."""
-    size = -(-values.shape[-1] // HOP_S)
-    padded = np.zeros((*values.shape[:-1], size * HOP_S))
-    padded[..., :values.shape[-1]] = values
-    out: FloatArray = padded.reshape(*values.shape[:-1], size, HOP_S).sum(axis=-1)
-    return out
-
-
 def _windows(sums: FloatArray) -> FloatArray:
     """Sums over windows of two hops."""
     return sums[..., :-1] + sums[..., 1:] if sums.shape[-1] > 1 else sums
@@ -68,16 +59,21 @@ def _windows(sums: FloatArray) -> FloatArray:
 
 def correlations(u: FloatArray, v: FloatArray, lags: NDArray[np.int64]) -> tuple[Narrow, Narrow]:
     """Correlation in each window at each lag, and the number of readings it rests on, (windows, lags) each."""
-    known = np.isfinite(u)
-    filled = np.where(known, u, 0.0)
-    place = np.arange(u.size)
+    size = -(-u.size // HOP_S) * HOP_S  # whole hops; the last is filled up with zeros
+    before, after = max(-int(lags.min()), 0), max(int(lags.max()) + size - v.size, 0)
+    one, other = (np.stack([np.nan_to_num(trace), np.isfinite(trace)]) for trace in (u, v))
+    own, known = np.pad(one, ((0, 0), (0, size - u.size)))
+    others, there = np.pad(other, ((0, 0), (before, after)))
+    squares, energies = own * own, others * others
+    products = np.empty((4, size))
     r, count = [], []
-    for lag in lags:
-        other = shifted(v, place + lag)
-        both = known & np.isfinite(other)
-        other = np.where(both, other, 0.0)
-        own = np.where(both, filled, 0.0)
-        uv, uu, vv, n = _windows(_hops(np.stack([own * other, own * own, other * other, both])))
+    for lag in lags.tolist():  # what is not known is 0, and so are its products
+        at = slice(before + lag, before + lag + size)
+        np.multiply(own, others[at], out=products[0])
+        np.multiply(squares, there[at], out=products[1])
+        np.multiply(known, energies[at], out=products[2])
+        np.multiply(known, there[at], out=products[3])
+        uv, uu, vv, n = _windows(products.reshape(4, -1, HOP_S).sum(axis=-1))
         scale = np.sqrt(uu * vv)
         r.append(np.where(scale > 1e-9 * np.maximum(n, 1), uv / np.maximum(scale, 1e-300), 0.0).astype(np.float32))
         count.append(n.astype(np.float32))
