@@ -131,15 +131,19 @@ STOPS_LEAST, STOPS_SHARE = 2, 0.25
 # fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
 # would bring in fewer than 0.0001.
 HELD_EXPECTED, HELD_LIKE = 0.01, 0.05
-HELD_RARE = 1e-4
+HELD_COMMON, HELD_RARE = 0.5, 1e-4
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
+CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
 SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
 PARTIAL_S = 3
+# The other trace's jumps at the edges of a partial reading, as a share of the trace's own, up to which the side is sure
+# or likely.
+PARTIAL_SURE_JUMP, PARTIAL_LIKELY_JUMP = 0.5, 0.6
 PARTIAL_COASTS = 0.5  # of its seconds in which the other trace coasts: what is left there is how a filter dies away
 EARLY_END_S = 5      # working seconds of the other trace: a device may hold its last reading for 3 s
 # --- verdict (benchmarks/verdict_sessions.py, benchmarks/verdict_bands.py) ---

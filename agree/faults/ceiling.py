@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from agree.core.thresholds import CEILING_AT, CEILING_OVER, CEILING_SD, CEILING_SECONDS
+from agree.core.thresholds import CEILING_AT, CEILING_BESIDE_S, CEILING_OVER, CEILING_SD, CEILING_SECONDS
 from agree.faults.view import NORMAL, WORKING_W, Mask, View, largest_near
 
 NEAR = (1.0, 0.002)   # W, or share of the top, below it that count as at it
@@ -17,7 +17,7 @@ def ceiling(view: View) -> Mask:
     """Seconds at the top, or foretold to be above it, if most of those foretold to be above it are at the top."""
     found = np.zeros(view.y.size, bool)
     y = np.nan_to_num(view.y)
-    largest = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), 2)
+    largest = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), CEILING_BESIDE_S)
     sane = view.known & (y <= BEYOND * np.maximum(largest, WORKING_W))
     top = float(y[sane].max(initial=0.0))
     if top <= WORKING_W:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import HELD_EXPECTED, HELD_LIKE, HELD_RARE
+from agree.core.thresholds import HELD_COMMON, HELD_EXPECTED, HELD_LIKE, HELD_RARE
 from agree.faults.view import Mask, View, usual_error
 
 LEAST_S = 4
@@ -44,9 +44,14 @@ def held(view: View) -> list[tuple[int, int]]:
         share = repeats(float(change[start:stop - 1].mean()))
         expected = y.size * share ** (stop - start - 1)
         like = _like(square, repeated, start, stop)
-        if (like <= HELD_LIKE and expected * like < HELD_EXPECTED) or (like <= 0.5 and expected < HELD_RARE):
+        if is_held(expected, like):
             found.append((start + 1, stop))
     return found
+
+
+def is_held(expected: float, like: float) -> bool:
+    """Whether a run is held: so many chance would make of its length, and such a share of windows misfit as much."""
+    return (like <= HELD_LIKE and expected * like < HELD_EXPECTED) or (like <= HELD_COMMON and expected < HELD_RARE)
 
 
 class _Repeats:

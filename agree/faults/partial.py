@@ -6,14 +6,20 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import PARTIAL_COASTS, PARTIAL_ERRORS, PARTIAL_S, PARTIAL_SHORT_S
+from agree.core.thresholds import (
+    PARTIAL_COASTS,
+    PARTIAL_ERRORS,
+    PARTIAL_LIKELY_JUMP,
+    PARTIAL_S,
+    PARTIAL_SHORT_S,
+    PARTIAL_SURE_JUMP,
+)
 from agree.faults.view import USUAL_RATIO, WORKING_W, Claim, View
 
 SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly over the run
 LEAST_W = 40.0         # below this a half is not told from a few watts of offset
 MOST_SHARE = 0.5       # of the working seconds: beyond that it is a matter of scale
 AROUND_S = 5
-SURE_JUMP, LIKELY_JUMP = 0.5, 0.6   # the other trace's jumps at the edges, as a share of the trace's own
 EITHER = "either"      # of the two traces: the data do not tell which
 
 
@@ -58,7 +64,7 @@ def side(view: View, claim: Claim) -> str:
         if near:
             own += max(abs(view.y[k] - view.y[k - 1]) for k in near)
             other += max(abs(view.usual[k] - view.usual[k - 1]) for k in near)
-    if other <= SURE_JUMP * own:
+    if other <= PARTIAL_SURE_JUMP * own:
         return view.role
     sure = claim.stop - claim.start >= PARTIAL_SHORT_S or claim.budget >= PARTIAL_ERRORS * claim.error
-    return EITHER if sure or other <= LIKELY_JUMP * own else ""
+    return EITHER if sure or other <= PARTIAL_LIKELY_JUMP * own else ""

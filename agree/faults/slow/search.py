@@ -115,11 +115,15 @@ def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
     That stands if one step or two explain all slow change there is: neither a drift nor a slow wave is left.
     """
     lean = _alternate(replace(ride, lean=True), kinds)
-    if 0 < len(lean.steps) <= LEAN_STEPS:
-        base = lean.base(waves=True)
-        if all(coefficient(row, base, lean.error).t < LEAN_T for row in lean.other_changes()):
-            return lean
-    return _alternate(ride, kinds)
+    return lean if explains_all(lean) else _alternate(ride, kinds)
+
+
+def explains_all(lean: Ride) -> bool:
+    """Whether one step or two, looked for alone, leave no other slow change."""
+    if not 0 < len(lean.steps) <= LEAN_STEPS:
+        return False
+    base = lean.base(waves=True)
+    return all(coefficient(row, base, lean.error).t < LEAN_T for row in lean.other_changes())
 
 
 def _alternate(ride: Ride, kinds: Collection[str]) -> Ride:
