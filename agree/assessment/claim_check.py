@@ -34,7 +34,7 @@ from agree.verdict.bands import BandCheck
 from agree.verdict.bands import bands as judge_bands
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
-from agree.verdict.declaration import Declaration, Declared, compare
+from agree.verdict.declaration import Declaration, Declared, compare, uncertainty_text
 from agree.verdict.distinct import refuse_repeats
 from agree.verdict.looks import checked_looks
 from agree.verdict.meanings import Reading
@@ -213,7 +213,7 @@ def check_claim(
     looks : sequence of int, optional
         Numbers of sessions after which looks were declared (`agree.verdict.looks.level_at`); no answer between them.
     declared : Declaration, optional
-        What was fixed beforehand, to be compared with what is done; its looks count unless `looks` is given.
+        What was fixed beforehand, to be compared with what is done; its looks count, whatever `looks` says.
 
     Returns
     -------
@@ -263,11 +263,13 @@ def check_claim(
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
     refuse_repeats(pairs)  # before the reference is corrected
-    planned = checked_looks(looks) if looks else declared.looks if declared else ()
+    asked_looks = checked_looks(looks) if looks else ()
+    planned = declared.looks if declared and declared.looks else asked_looks
     beside = None if declared is None else compare(declared, Declaration(
-        claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=planned,
-        bands=() if edges is None else tuple(edges.tolist())))
-    looked = look(planned, data.sessions, level)
+        claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=asked_looks or planned,
+        bands=() if edges is None else tuple(edges.tolist()), window_s=window_s, loss=drivetrain_loss or "",
+        reference_uncertainty=uncertainty_text(reference_uncertainty)))
+    looked = look(planned, data.sessions, level, declared)
     level = looked.level
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
@@ -290,7 +292,8 @@ def check_claim(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
         passing_bablok=robust, correction=fix, findings=findings(data, fix),
-        next_step=looked.next or held.next(given, meaning) or next_step(data, meaning, readings, claim, level, effects),
+        next_step=looked.next or held.next(given, meaning) or looked.before_the_next(
+            next_step(data, meaning, readings, claim, level, effects)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=said + held.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

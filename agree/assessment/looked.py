@@ -6,10 +6,14 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from agree.core.results.note import Note
-from agree.verdict.declaration import Declared
+from agree.verdict.declaration import Declaration, Declared
 from agree.verdict.looks import level_at, undeclared_percent
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import OPEN
+
+# Advice to ride on until the claim is settled, with numbers that looks do not have.
+OF_SESSIONS = ("next_more_sessions", "next_sessions_first", "next_hardly", "next_spread", "next_more_windows",
+               "next_band_minutes", "next_odd")
 
 
 class Looked(NamedTuple):
@@ -19,6 +23,17 @@ class Looked(NamedTuple):
     answered: bool
     notes: tuple[Note, ...]
     next: Note | None = None
+    looks: tuple[int, ...] = ()
+    sessions: int = 0
+
+    def before_the_next(self, step: Note) -> Note:
+        """Return what to record next: where looks are declared no number of sessions but theirs is answered."""
+        if not self.looks or step.kind not in OF_SESSIONS:
+            return step
+        ahead = [count for count in self.looks if count > self.sessions]
+        if ahead:
+            return Note(kind="next_look", values={"sessions": ahead[0]})
+        return Note(kind="next_looks_over")
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are at a look, and open between looks."""
@@ -28,8 +43,8 @@ class Looked(NamedTuple):
                      for item in readings)
 
 
-def look(looks: tuple[int, ...], sessions: int, level: float) -> Looked:
-    """Return what holds after this number of sessions."""
+def look(looks: tuple[int, ...], sessions: int, level: float, declared: Declaration | None = None) -> Looked:
+    """Return what holds after this number of sessions; looks that a declaration does not have are not called so."""
     if not looks:
         note = Note(kind="looks_undeclared", severity="detail", values={
             "sessions": sessions, "percent": undeclared_percent(sessions), "promised": round(50 * (1 - level), 6)})
@@ -37,7 +52,8 @@ def look(looks: tuple[int, ...], sessions: int, level: float) -> Looked:
     at = level_at(looks, sessions, level)
     if at is not None:
         return Looked(at, True, (Note(kind="looks_spent", severity="trust", values={
-            "looks": ", ".join(map(str, looks)), "level": at}),))
+            "looks": ", ".join(map(str, looks)), "level": at,
+            "declared": declared is None or looks == declared.looks}),), None, looks, sessions)
     ahead = [count for count in looks if count > sessions]
     values: dict[str, float | int | str | bool] = {"sessions": sessions, "next": ahead[0] if ahead else 0,
                                                    "last": looks[-1]}
@@ -53,6 +69,7 @@ def declared_notes(declared: Declared | None) -> tuple[Note, ...]:
     if declared is None:
         return ()
     if not declared.differences:
-        return (Note(kind="declared_as_done", severity="trust", values={"digest": declared.digest[:12]}),)
+        return (Note(kind="declared_as_done", severity="trust", values={
+            "digest": declared.digest[:12], "exclusions": "; ".join(declared.declaration.exclusions)}),)
     return tuple(Note(kind="declared_otherwise", severity="answer", values={
         "what": item.what, "declared": item.declared, "done": item.done}) for item in declared.differences)

@@ -38,12 +38,22 @@ def checked(pairs: list[Pairs], options: dict[str, Any]) -> ClaimCheck:
     """Check the claim as the options say."""
     import warnings
 
+    from agree.assessment.as_done import as_done
     from agree.assessment.claim_check import check_claim
     from agree.core.errors import AgreeWarning
 
     with progress("checking the claim"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
-        return check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], **asked_of_check(options))
+        return as_done(check_claim(pairs if len(pairs) > 1 else pairs[0], options["claim"], **asked_of_check(options)),
+                       faults=faults_done(options))
+
+
+def faults_done(options: dict[str, Any]) -> tuple[str, ...]:
+    """Return what is done with faulty seconds, as a declaration writes it: every kind that is not handled as usual."""
+    from agree.core.data.fault import SLOW
+
+    return tuple(f"{kind}={how}" for kind, how in handling_of(options.get("faults", ())).items()
+                 if how != ("report" if kind in SLOW else "set aside"))
 
 
 def asked_of_check(options: dict[str, Any]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from agree.cli.deliver import Outputs, deliver
 from agree.cli.progress import progress
-from agree.cli.run import asked_of_check, checked, paired
+from agree.cli.run import asked_of_check, checked, faults_done, paired
 from agree.cli.session_list import SessionFiles
 
 if TYPE_CHECKING:
@@ -22,12 +22,15 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
                     provenance: Provenance) -> ClaimCheck:
     """Check the state that is asked for, write its files, and print what each adjustment did."""
     import warnings
+    from dataclasses import replace
 
+    from agree.assessment.as_done import as_done
     from agree.core.errors import AgreeWarning
 
     with progress("checking every state"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
         trail = (_split if options["splits"] else _listed)(files, pairs, options)
+        trail = replace(trail, check=as_done(trail.check, faults=faults_done(options)))
     stored = trail.to_dict()
     told = trail.summary() if len(trail.states) > 1 else None  # one state is the ordinary case: nothing changed
     deliver(trail.check, outputs, provenance, text=told, page=None if told is None else lambda name: _page(trail, name),

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import agree
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.words import number, percent
 from agree.files.writing import json_text, write_bytes, write_text
 from agree.report.drawing.pdf import pdf_of
@@ -86,7 +87,9 @@ def compose(trail: Trail, remarks: Sequence[str] = ()) -> Paper:
     if trail.changes:
         top = _changes(paper, trail, top)
     top = _table(paper, trail, top + 8)
-    for text in (*declared_texts(trail), *(note_text(note) for note in trail.notes), *remarks):
+    for text in (*declared_texts(trail), *(note_text(note) for note in trail.notes),
+                 *(note_text(note) for note in trail.check.notes
+                   if isinstance(note, Note) and note.kind == "declared_otherwise"), *remarks):
         top = paper.lines(LEFT, top + 4, clipped(wrap(text, 8.5, right - LEFT), 3), 8.5)
     foot = wrap(f"{CAUTION} Made by agree {agree.__version__}.", SMALL, right - LEFT)
     paper.lines(LEFT, paper.height - BOTTOM - 10 * len(foot), foot, color=CAPTION)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from agree.assessment.as_done import as_done
 from agree.assessment.claim_check import ClaimCheck, check_claim
 from agree.assessment.corrected_reference import corrected
 from agree.core.data.pairs import Pairs
@@ -22,7 +23,7 @@ from agree.trail.split import place_s, place_text, split_change, split_pairs
 from agree.trail.states import Change, State, answered, change_between, expected_change, foretold
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
-from agree.verdict.declaration import Declaration
+from agree.verdict.declaration import Declaration, Declared
 from agree.verdict.distinct import refuse_repeats
 from agree.verdict.meanings import mean_error
 
@@ -190,8 +191,9 @@ def check_split(
     parts, labels = split_pairs(pairs, places)
     judged = _judged(labels, state)
     level, margin = float(options.get("level", 0.95)), _margin(claim)
-    note = _declared_note(places, declared)
-    check = _checked([parts[judged]], claim, {**options, "declared": declared})
+    done = [place_text(place_s(place)) for place in places]
+    check = as_done(_checked([parts[judged]], claim, {**options, "declared": declared}), splits=done)
+    note = _declared_note(done, declared, check.declared)
     found = _states(labels, [[part] for part in parts], check, judged, level)
     changes = []
     factor = check.reference_uncertainty.factor
@@ -207,12 +209,12 @@ def check_split(
     return Trail(check=check, judged=labels[judged], states=found, changes=tuple(changes), notes=(note,))
 
 
-def _declared_note(places: Sequence[str], declared: Declaration | None) -> Note:
-    done = [place_text(place_s(place)) for place in places]
+def _declared_note(done: Sequence[str], declared: Declaration | None, beside: Declared | None) -> Note:
     if declared is None or not declared.splits:
         return Note(kind="split_undeclared", severity="answer", values={"places": ", ".join(sorted(done))})
     if sorted(declared.splits) == sorted(done):
-        return Note(kind="split_declared", severity="trust", values={"digest": declared.digest[:12]})
+        return Note(kind="split_declared", severity="trust", values={
+            "digest": declared.digest[:12], "otherwise": bool(beside is not None and beside.differences)})
     return Note(kind="split_otherwise", severity="answer", values={
         "places": ", ".join(sorted(done)), "declared": ", ".join(declared.splits)})
 

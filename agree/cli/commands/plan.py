@@ -11,19 +11,21 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.terminal import edges_of, looks_of
-from agree.cli.words import MEANINGS, IntervalLevel, Level, Words, hint
+from agree.cli.words import MEANINGS, RULES, IntervalLevel, Level, Words, hint
 
 if TYPE_CHECKING:
     from agree.planning.plan import Plan
+    from agree.verdict.declaration import Declaration
 
 CHANCES = (0.8, 0.9)  # to be settled, where none is asked for
 
 
 GROUPS = {
-    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "window", "looks", "splits"),
+    "The question": ("claim", "meaning", "reference_uncertainty", "level", "bands", "window", "looks"),
     "Offset in W or N m": ("cadences", "offset"),
     "What is known or assumed": ("session_sd", "pilot", "minutes", "chance"),
     "A study of trials": ("trials", "subject_sd", "trial_sd", "assume"),
+    "What else --declare fixes": ("splits", "rule", "loss", "faults", "exclusions"),
     "What is written": ("sheet_file", "declare_file", "force", "json_file"),
 }
 
@@ -52,12 +54,18 @@ GROUPS = {
 @click.option("--looks", metavar="N,N,...", help="Numbers of sessions after which the data are looked at: '3,5,8'.")
 @click.option("--split", "splits", multiple=True, metavar="H:MM:SS",
               help="Where in a recording the device will be adjusted, for --declare. Repeat for each.")
+@click.option("--rule", type=Words(RULES), default="interval", show_default=True,
+              help="Decision rule of the later check, for --declare; the numbers are for 'interval'.")
+@click.option("--loss", metavar="TEXT", help="Drivetrain loss, as for agree check, for --declare.")
+@click.option("--faults", multiple=True, metavar="[KIND=]HOW", help="As for agree check, for --declare.")
+@click.option("--exclude", "exclusions", multiple=True, metavar="TEXT",
+              help="What will be left out, in your words, for --declare: 'rides below 5 °C'. Repeat for each.")
 @click.option("--cadences", metavar="RPM,RPM,...",
               help="Plan blocks of equal power at two or three cadences: they tell an offset in W from one in N m.")
 @click.option("--offset", type=float, metavar="W",
               help="The offset to be told by --cadences.  [default: the claim at 100 W]")
 @click.option("--declare", "declare_file", metavar="FILE",
-              help="Write claim, meaning, level, bands, looks and splits with a digest, for agree check --declared.")
+              help="Write the question, the looks and what else is fixed with a digest, for agree check --declared.")
 @click.option("--force", is_flag=True, help="Let --declare replace a declaration that is there.")
 @click.option("--trials", metavar="M,M,...", help="Plan a study of trials: numbers of each subject, as 1,3,5.")
 @click.option("--subject-sd", type=float, metavar="SD", help="For trials: SD of the error between subjects.")
@@ -73,16 +81,12 @@ def plan_command(**options: Any) -> None:
         plan_trials_command(options)
         return
     refuse_without_trials()
-    from agree.core.errors import InputError
     from agree.files.writing import json_text, read_json, write_text
     from agree.planning.plan import plan
     from agree.report.sheet import write_sheet
-    from agree.trail.split import place_s, place_text
     from agree.verdict.claim import Claim
-    from agree.verdict.declaration import Declaration
 
-    if options["splits"] and options["declare_file"] is None:
-        raise InputError("--split declares a place; say where to write the declaration: --declare FILE")
+    _needs_declaration(options)
     json_file, sheet_file, source = options["json_file"], options["sheet_file"], options["pilot"]
     outputs_are_no_inputs([], json_file, sheet_file, others={"the result of --from": source},
                           declaration=options["declare_file"], force=options["force"])
@@ -102,10 +106,7 @@ def plan_command(**options: Any) -> None:
         write_sheet(result, sheet_file)
         written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
     if options["declare_file"] is not None:
-        made = Declaration(claim=claim.text, meaning=options["meaning"], level=options["level"],
-                           bands=tuple(edges_of(options["bands"]) or ()), looks=result.looks,
-                           splits=tuple(place_text(place_s(text)) for text in options["splits"]))
-        write_text(options["declare_file"], made.text())
+        write_text(options["declare_file"], _declared(claim.text, result.looks, options).text())
         written.append(options["declare_file"])
     if json_file == "-":
         click.echo(json_text(result))
@@ -116,6 +117,34 @@ def plan_command(**options: Any) -> None:
     click.echo(result.summary())
     if written:
         click.echo(f"\nWritten: {', '.join(written)}")
+
+
+def _needs_declaration(options: dict[str, Any]) -> None:
+    """Refuse what a declaration alone takes where none is written."""
+    from agree.core.errors import InputError
+
+    of_it = {"splits": "--split", "loss": "--loss", "faults": "--faults", "exclusions": "--exclude"}
+    for name, option in of_it.items():
+        if options[name] and options["declare_file"] is None:
+            raise InputError(f"{option} is declared beforehand; say where to write the declaration: --declare FILE")
+    if options["rule"] != "interval" and options["declare_file"] is None:
+        raise InputError("--rule is declared beforehand; say where to write the declaration: --declare FILE")
+
+
+def _declared(claim: str, looks: tuple[int, ...], options: dict[str, Any]) -> Declaration:
+    """Return the declaration of what is asked for, checked as a check will."""
+    from agree.cli.run import faults_done
+    from agree.trail.split import place_s, place_text
+    from agree.verdict.declaration import Declaration
+    from agree.verdict.reference import ReferenceUncertainty
+
+    ReferenceUncertainty.parse(options["reference_uncertainty"], loss=options["loss"])
+    return Declaration(
+        claim=claim, meaning=options["meaning"], level=options["level"], rule=options["rule"],
+        bands=tuple(edges_of(options["bands"]) or ()), looks=looks, exclusions=tuple(options["exclusions"]),
+        splits=tuple(place_text(place_s(text)) for text in options["splits"]), window_s=options["window"],
+        reference_uncertainty=options["reference_uncertainty"] or "", loss=options["loss"] or "",
+        faults=faults_done(options))
 
 
 def _with_cadences(result: Plan, options: dict[str, Any]) -> Plan:

@@ -22,6 +22,8 @@ OF_RECORDINGS = {
     "looks": "trials are checked once, when all subjects have been measured; who looks before then and stops at a good "
              "answer is wrong more often",
     "splits": "it is for recordings",
+    "rule": "it is declared for recordings", "loss": "it is declared for recordings",
+    "exclusions": "it is declared for recordings", "faults": "it is declared for recordings",
     "force": "it lets --declare replace a declaration, which is for recordings",
     "declare_file": "it is for recordings: agree trials has no --declared; send somebody claim, meaning, --assume and "
                     "the numbers planned before the first trial"}
@@ -33,7 +35,8 @@ def given(name: str) -> bool:
 
 
 def _option(name: str) -> str:
-    return {"pilot": "--from", "splits": "--split"}.get(name, "--" + name.removesuffix("_file").replace("_", "-"))
+    other = {"pilot": "--from", "splits": "--split", "exclusions": "--exclude"}
+    return other.get(name, "--" + name.removesuffix("_file").replace("_", "-"))
 
 
 def refuse_without_trials() -> None:

@@ -47,8 +47,9 @@ def estimate_text(item: Estimate | None, unit: str = "", *, sign: bool = False) 
 
 
 def percent(fraction: float) -> str:
-    """Print a fraction as per cent without needless digits."""
-    return f"{100 * fraction:g} %"
+    """Print a fraction as per cent without needless digits; one that is not whole is not rounded to 100."""
+    rounded = round(100 * fraction, 2)
+    return f"{100 * fraction:g} %" if rounded == 100 else f"{rounded:g} %"
 
 
 def clock_of(seconds: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from agree.core.results.note import Note
+from agree.core.results.words import percent
 
 WORDS = {"average": "the mean error", "bands": "each power band", "readings": "single readings",
          "next_session": "the next session"}
@@ -47,7 +48,15 @@ def _hardly(note: Note) -> tuple[str, ...]:
 
 
 DECLARED = {"claim": "the claim", "meaning": "the question", "level": "the level", "rule": "the decision rule",
-            "bands": "the power bands", "looks": "looks after sessions"}
+            "bands": "the power bands", "looks": "looks after sessions", "splits": "splits of the recording",
+            "reference_uncertainty": "the accuracy of the reference", "loss": "the drivetrain loss",
+            "window_s": "the averaging time of a reading, s", "faults": "what is done with faulty seconds"}
+
+
+def _as_done(note: Note) -> str:
+    left = str(note.values.get("exclusions", ""))
+    also = f"; whether no more was left out than declared ({left}) is the tester's to say" if left else ""
+    return f"checked as declared beforehand (digest {note.values['digest']}){also}."
 
 
 def _otherwise(note: Note) -> str:
@@ -59,7 +68,8 @@ def _otherwise(note: Note) -> str:
 def _declared(what: str, value: str) -> str:
     if what == "level":
         return f"{100 * float(value):g} %"
-    return {"none": "none declared" if what == "looks" else "the usual ones"}.get(value, WORDS.get(value, value))
+    none = {"bands": "the usual ones", "faults": "the usual"}.get(what, "none")
+    return none if value == "none" else WORDS.get(value, value)
 
 
 SUSPICIONS = {"files exchanged": "; its two files look exchanged", "one side only": "; it looks like one side only",
@@ -112,7 +122,9 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "looks_over": ("the last declared look was after {last} sessions; these are {sessions}. The answer given then "
                    "stands: another look would err more often than the level says."),
     "next_looks_over": "nothing for these looks; for a new answer declare new looks, and ride new sessions for them.",
-    "looks_spent": "looks after {looks} sessions were declared; this one is answered at level {level:.4g}.",
+    "looks_spent": lambda note: (
+        f"looks after {note.values['looks']} sessions were {'' if note.values.get('declared', True) else 'not '}"
+        f"declared; this one is answered at the level {percent(float(note.values['level']))}."),
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
     "faults_or_gaps_too_many": ("{percent:.0f} % of the riding is missing or faulty, and that goes with the power: "
@@ -138,7 +150,7 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "next_ride_at_least": "ride {minutes:.0f} min or more in one recording: this one is too short.",
     "next_record_whole_ride": "record the whole ride with both: the device's recording covers too little of it.",
     "declared_otherwise": _otherwise,
-    "declared_as_done": "checked as declared beforehand (digest {digest}).",
+    "declared_as_done": _as_done,
     "session_odd": _odd,
     "without_odd": "without session {sessions} the answer to the same question is: {verdict}.",
     "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-SENTENCES = {
-    "split_declared": "declared beforehand, digest {digest}.",
+from collections.abc import Callable
+
+from agree.core.results.note import Note
+
+SENTENCES: dict[str, str | Callable[[Note], str]] = {
+    "split_declared": lambda note: f"declared beforehand, digest {note.values['digest']}" + (
+        "; other things were done otherwise than declared." if note.values.get("otherwise") else "."),
     "split_undeclared": "{places} was not declared beforehand: whoever looks for the place of a change finds one too "
                         "often. Declare it before the next ride: agree plan --declare FILE --split.",
     "devices_first_changed": "with {state} all {others} other devices moved alike against {device}: it is {device} "

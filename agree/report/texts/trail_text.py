@@ -6,6 +6,7 @@ import math
 import textwrap
 
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.words import number, summary
 from agree.report.notes.sentence import note_text
 from agree.trail.device_sessions import DeviceOverSessions, DeviceSessions
@@ -66,6 +67,9 @@ def _(result: Trail) -> str:
         lines += _row(f"{k + 1}", f"{name}: {mean}{count}{change}.")
     for note in result.notes:
         lines += _row("Place", note_text(note))
+    for told in result.check.notes:
+        if isinstance(told, Note) and told.kind == "declared_otherwise":
+            lines += _row("Warning", note_text(told))
     if result.notes:
         lines += _row("To record", "sessions on other days: one recording cannot show that a change lasts.")
     elif any(item.sessions == 1 for item in result.states):
