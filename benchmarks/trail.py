@@ -1,6 +1,8 @@
 """Changes of a device's error: from state to state, and at a place inside one recording, with Monte-Carlo error.
 
-    python benchmarks/trail.py [--runs 4000] [--splits 200] [--quick]
+    python benchmarks/trail.py [--runs 4000] [--splits 200] [--seed N] [--quick]
+
+Neither part runs with 0 runs; runs of other seeds may be added up.
 
 States: means of sessions are drawn about the error of the state, with a spread that differs between states and with
 noise of SD 3 %, correlated over 60 s, that is less in long sessions. Without a change "changed" is wrong; at a change
@@ -35,6 +37,7 @@ CELLS = {  # minutes of each session of both states, their spreads, and how sess
     "4 and 4, unlike": ((60,) * 4, (60,) * 4, 0.1, 0.8, "normal"),
     "3 and 4, lengths 10 to 180 min": ((10, 20, 180), (15, 30, 60, 120), 0.4, 0.4, "normal"),
     "6 and 6, lengths 10 to 180 min": ((10, 15, 20, 30, 60, 180),) * 2 + (0.2, 0.6, "normal"),
+    "2 and 6, unlike, lengths 10 to 180 min": ((20, 120), (10, 15, 20, 30, 60, 180), 0.6, 0.1, "normal"),
     "4 and 4, skewed": ((60,) * 4, (60,) * 4, 0.4, 0.4, "skewed"),
     "4 and 4, one session ten times noisier": ((60,) * 4, (60,) * 4, 0.2, 0.2, "noisier"),
 }
@@ -108,31 +111,45 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--runs", type=int, default=4000)
     parser.add_argument("--splits", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--quick", action="store_true", help="the hardest cells alone, with bounds that fail")
     asked = parser.parse_args()
-    rng = np.random.default_rng(20261125)
+    rng = np.random.default_rng(asked.seed)
+    bad = [*(changes(rng, asked.runs, asked.quick) if asked.runs else ()),
+           *(splits(rng, asked.splits, asked.quick) if asked.splits else ())]
+    print("\nBeyond three standard errors: " + ("; ".join(bad) or "none"))
+    return bool(bad)
+
+
+def changes(rng: np.random.Generator, runs: int, quick: bool) -> list[str]:
+    """Print the table of changes between states and return the cells out of bounds."""
     bad = []
-    error = 100 * math.sqrt(0.025 * 0.975 / asked.runs)
-    print(f"Changes between states, {asked.runs} runs; standard error of 2.5 %: {error:.2f}\n")
+    error = 100 * math.sqrt(0.025 * 0.975 / runs)
+    print(f"Changes between states, {runs} runs; standard error of 2.5 %: {error:.2f}\n")
     print("| sessions of two states | missed below, % | missed above, % | wrong 'not changed', % | half-width |")
     print("|---|---|---|---|---|")
-    for name, cell in list(CELLS.items())[2:7] if asked.quick else CELLS.items():
-        low, high, unchanged, width = change_row(rng, cell, asked.runs)
+    for name, cell in list(CELLS.items())[2:7] if quick else CELLS.items():
+        low, high, unchanged, width = change_row(rng, cell, runs)
         print(f"| {name} | {low:.1f} | {high:.1f} | {unchanged:.1f} | {width:.2f} |", flush=True)
         if max(low, high, unchanged) > 2.5 + 3 * error and cell[-1] == "normal":
             bad.append(name)
-    error = 100 * math.sqrt(0.05 * 0.95 / asked.splits)
-    print(f"\nSplits of one recording, {asked.splits} runs; standard error of 5 %: {error:.1f}\n")
+    return bad
+
+
+def splits(rng: np.random.Generator, runs: int, quick: bool) -> list[str]:
+    """Print the table of splits and return the cells out of bounds."""
+    bad = []
+    error = 100 * math.sqrt(0.05 * 0.95 / runs)
+    print(f"\nSplits of one recording, {runs} runs; standard error of 5 %: {error:.1f}\n")
     print("| minutes | correlated over, s | fixed beforehand, % | chosen, taken for fixed, % | chosen and said so, % |")
     print("|---|---|---|---|---|")
-    for minutes, correlated_s in ([(40, 60.0)] if asked.quick else
+    for minutes, correlated_s in ([(40, 60.0)] if quick else
                                   [(m, c) for c in (0.0, 60.0, 300.0) for m in (40, 60, 120)]):
-        fixed, taken, said = split_row(rng, minutes, correlated_s, asked.splits)
+        fixed, taken, said = split_row(rng, minutes, correlated_s, runs)
         print(f"| {minutes} | {correlated_s:g} | {fixed:.1f} | {taken:.1f} | {said:.1f} |", flush=True)
         if max(fixed, said) > 5 + 3 * error:
             bad.append(f"split, {minutes} min, {correlated_s:g} s")
-    print("\nBeyond three standard errors: " + ("; ".join(bad) or "none"))
-    return bool(bad)
+    return bad
 
 
 if __name__ == "__main__":

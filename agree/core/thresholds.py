@@ -241,4 +241,6 @@ STATIC_NEAR = 0.03         # share of a slip's size within which it explains a s
 STATIC_NEAR_SMALL = 0.001  # ten of it: the widest interval in which g = 10 m/s2 (2 %) is told from a scale of 2 %
 STATIC_MISFIT_P = 0.05     # one-sided: the scatter about the line is larger than repeats and stated masses explain
 STATIC_CHANCE = 0.8        # of both answers, from which a set of masses is advised: as plans of sessions have
+STATIC_SIDES_OF_CLAIM = 0.5  # share of the claim by which one factor may leave a side off: as much is left for the rest
+STATIC_SIDES_USUAL = 0.75  # per cent, for claims that name none: half of the usual claim of 1.5 %
 STATIC_SLIP_SD = 4.0       # SDs about the others' line within which a reading lies on it; beyond twice that it is off

@@ -79,12 +79,23 @@ class Ride:
         >>> round(Ride(mass_kg=80, grade=0.08, speed=4.5, density=1.1, rolling=0.005, drag_area=0.35).power(), 1)
         324.7
         """
+        return math.fsum(self.parts().values())
+
+    def parts(self) -> dict[str, float]:
+        """What the power at the crank is spent on, W: "lift", "rolling", "air", "bearings", "drivetrain".
+
+        Examples
+        --------
+        >>> from agree.physics.climb import Ride
+        >>> {name: round(watts) for name, watts in Ride(mass_kg=80, grade=0.08, speed=4.5, density=1.1).parts().items()}
+        {'lift': 282, 'rolling': 18, 'air': 18, 'bearings': 1, 'drivetrain': 7}
+        """
         slope, v = math.atan(self.grade), self.speed
-        weight = self.mass_kg * self.gravity
-        air = v + self.head_wind
-        ground = weight * v * (math.sin(slope) + self.rolling * math.cos(slope))
-        drag = 0.5 * self.density * self.drag_area * air * abs(air) * v
-        return (ground + drag + v * (self.bearings[0] + self.bearings[1] * v)) / self.efficiency
+        weight, air = self.mass_kg * self.gravity, v + self.head_wind
+        found = {"lift": weight * v * math.sin(slope), "rolling": weight * v * self.rolling * math.cos(slope),
+                 "air": 0.5 * self.density * self.drag_area * air * abs(air) * v,
+                 "bearings": v * (self.bearings[0] + self.bearings[1] * v)}
+        return found | {"drivetrain": math.fsum(found.values()) * (1 / self.efficiency - 1)}
 
 
 def power_can_be_judged(power_W: float, u_W: float) -> None:

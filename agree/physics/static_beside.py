@@ -84,8 +84,7 @@ def beside_rides(check: StaticCheck, rides: Mapping[str, Any]) -> BesideRides:
     try:
         reading = next(item for item in rides["readings"] if item["meaning"] == "average")
         found, percent, state = reading["estimate"], rides["claim"]["percent"], rides.get("state") or ""
-        if reading["unit"] != "%":
-            raise InputError("the rides were checked against a claim in W; check them against one in per cent")
+        unit = str(reading["unit"])
         low, high = (math.inf * sign if found[name] is None else float(found[name])
                      for name, sign in (("low", -1), ("high", 1)))
         item = Estimate(value=float(found["value"]), low=low, high=high, level=float(found["level"]),
@@ -93,6 +92,9 @@ def beside_rides(check: StaticCheck, rides: Mapping[str, Any]) -> BesideRides:
     except (KeyError, TypeError, ValueError, StopIteration):
         raise InputError("`rides` must be the to_dict() of a check of rides, with the reading 'average'; write it with "
                          "agree check ... --json FILE", option="rides") from None
+    if unit != "%":
+        raise InputError("the rides were checked against a claim in W; check them against one in per cent",
+                         option="rides")
     if abs(item.level - check.scale.level) > 1e-9:
         raise InputError(f"`rides` has intervals of {100 * item.level:g} %, the static check of "
                          f"{100 * check.scale.level:g} %; give both one level", option="rides")

@@ -23,10 +23,11 @@ from agree.physics.static_line import (
     line_of,
     linear_of,
     mean_torque_error,
-    sides_of,
+    residuals_of,
     torque_answer,
     torque_claim,
 )
+from agree.physics.static_sides import SideTorque, one_factor_mends, side_difference, sides_of, with_sides
 from agree.physics.static_slips import slips_of
 from agree.physics.torque import HungMass
 from agree.verdict.claim import Claim
@@ -42,7 +43,10 @@ class StaticCheck(Result):
     Attributes
     ----------
     verdict : str
-        "holds", "does not hold" or "not settled" for the mean error over the masses; "" without a claim.
+        "holds", "does not hold" or "not settled" for the mean error over the masses and, where sides were given, for
+        each side by itself; "" without a claim.
+    mean_verdict : str
+        The same for the mean over all hangs alone.
     scale, offset_Nm : Estimate
         reading = offset + scale * true torque.
     error_percent : Estimate
@@ -51,19 +55,21 @@ class StaticCheck(Result):
         1 / scale: what to multiply the device's readings by, once its zero is set.
     entered : float or None
         The factor in the step the device offers; None where nothing is to be entered: the factor's interval holds 1,
-        the step is coarser than the error, or a slip must be cleared first.
+        the step is coarser than the error, a slip must be cleared first, or no one factor sets both sides.
     step_percent : float
         That step.
     hysteresis_Nm : Estimate or None
         Readings going down minus going up, at one torque; None unless both were recorded.
     curvature_Nm : Estimate or None
         How far the middle of the range lies above the line through its ends; None with fewer than 4 masses.
-    sides : tuple of (str, Estimate)
-        Scale of each side, where sides were given.
+    sides : tuple of SideTorque
+        Each side by itself, where sides were given.
     side_difference_percent : Estimate or None
         100 (second side's scale / first side's - 1).
+    one_factor : bool
+        Whether one factor can set both sides; True where no two sides were given.
     levels : tuple of TorqueLevel
-        The error at each mass.
+        The error of the readings at each mass, each side by itself.
     budget : tuple of (str, float)
         Share of each source in the variance of the scale, a fraction: "hangs" (readings, angles and single
         masses), "length", "gravity", "masses".
@@ -75,11 +81,14 @@ class StaticCheck(Result):
     hints : tuple of Note
         What to look at first: a sign, unit, side or mass that was written down wrongly; a length or a gravity that
         explains the scale. Where it is one of the former, an answer that the claim does not hold stays open.
-    mass_kg, torque_Nm, reading_Nm : (n,) array
-        What was hung, the torque it exerts, and what was read.
+    side : tuple of str
+        Of each hang; "" where none was given.
+    mass_kg, torque_Nm, reading_Nm, residual_Nm : (n,) array
+        What was hung, the torque it exerts, what was read, and how far that lies off the line of its side.
     """
 
     verdict: str
+    mean_verdict: str
     scale: Estimate
     offset_Nm: Estimate
     error_percent: Estimate
@@ -88,17 +97,20 @@ class StaticCheck(Result):
     step_percent: float
     hysteresis_Nm: Estimate | None
     curvature_Nm: Estimate | None
-    sides: tuple[tuple[str, Estimate], ...]
+    sides: tuple[SideTorque, ...]
     side_difference_percent: Estimate | None
+    one_factor: bool
     levels: tuple[TorqueLevel, ...]
     budget: tuple[tuple[str, float], ...]
     residual_sd_Nm: float
     hang: HungMass
     claim: Claim | None
     hints: tuple[Note, ...]
+    side: tuple[str, ...]
     mass_kg: FloatArray
     torque_Nm: FloatArray
     reading_Nm: FloatArray
+    residual_Nm: FloatArray
 
 
 def static_check(
@@ -126,7 +138,8 @@ def static_check(
     angle_deg : float or (n,) array, degrees
         Of the crank from the horizontal.
     side : (n,) labels, optional
-        Which side hung, such as "left" and "right".
+        Which side hung, such as "left" and "right". Each is judged by itself too: a device whose sides cancel does not
+        hold the claim.
     direction : (n,) of "up" or "down", optional
         Whether masses were being added or taken away.
     claim : str or Claim, optional
@@ -183,20 +196,25 @@ def static_check(
     common = {name: abs(line.scale) * u / 100 for name, u in hang.common_percent().items()}
     linear = linear_of(data, line, hang, level)
     slope, error = linear(line.of_scale, line.scale, 1.0), mean_torque_error(data, line, hang, level)
-    sides, difference = sides_of(data, line, linear)
-    slips = slips_of(data, slope, sides, hang)
-    verdict = torque_answer(error, limit, data.torque)
+    sides = sides_of(data, line, lambda at: linear_of(data, line, hang, at), limit, level)
+    difference, bend = side_difference(line, linear), curvature_of(data, hang, level)
+    straight = bend is None or bend.low <= 0 <= bend.high
+    read = linear if straight else linear_of(data, line_of(data, bend=True), hang, level)
+    slips = slips_of(data, slope, tuple((item.side, item.scale) for item in sides), hang, straight=straight)
+    mean = torque_answer(error, limit, data.torque)
     doubtful = any(note.values["written_wrongly"] for note in slips)
-    factor = inverse_of(slope)
+    factor, one = inverse_of(slope), one_factor_mends(difference, limit)
     return StaticCheck(
-        verdict=OPEN if doubtful and verdict else verdict, scale=slope,
-        offset_Nm=linear(line.of_offset, line.offset, 0.0),
-        error_percent=error, factor=factor, entered=None if doubtful else _entered(factor, step), step_percent=step,
+        verdict=OPEN if doubtful and mean else with_sides(mean, sides), mean_verdict=mean, scale=slope,
+        offset_Nm=linear(line.of_offset, line.offset, 0.0), error_percent=error, factor=factor,
+        entered=_entered(factor, step) if one and not doubtful else None, step_percent=step,
         hysteresis_Nm=None if data.down is None else linear(line.fit.weights[-1], float(line.fit.values[-1]), 0.0),
-        curvature_Nm=curvature_of(data, hang, level), sides=sides, side_difference_percent=difference,
-        levels=levels_of(data, line, linear, limit), budget=budget_of(slope, common),
+        curvature_Nm=bend, sides=sides, side_difference_percent=difference, one_factor=one,
+        levels=levels_of(data, read, limit), budget=budget_of(slope, common),
         residual_sd_Nm=line.fit.sd, hang=hang, claim=limit, hints=slips,
-        mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading)
+        side=("",) * data.mass.size if data.side is None else tuple(data.side_names[k] for k in data.side),
+        mass_kg=data.mass, torque_Nm=data.torque, reading_Nm=data.reading,
+        residual_Nm=residuals_of(data, line))
 
 
 def _entered(factor: Estimate, step: float) -> float | None:

@@ -19,12 +19,26 @@ from agree.verdict.claim import Claim
 from agree.verdict.rule import three_way
 
 Linear = Callable[[FloatArray, float, float], Estimate]  # from weights on readings, value, share of the scale
+LinearAt = Callable[[float], Linear]                     # at a level
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TorqueLevel(Result):
-    """The error at one mass: `torque_Nm`, the error there in per cent, the claim's answer ("" without one)."""
+    """The readings at one mass on one side.
 
+    Attributes
+    ----------
+    side : str
+        "" where no sides were given.
+    mass_kg, torque_Nm : float
+    hangs : int
+    error_percent : Estimate
+        Of the mean of these readings, as they were read: no line is laid through them.
+    verdict : str
+        The claim's answer at this mass; "" without a claim.
+    """
+
+    side: str
     mass_kg: float
     torque_Nm: float
     hangs: int
@@ -47,14 +61,24 @@ class Line(NamedTuple):
         return 100 * (self.offset / torque + self.scale - 1)
 
 
-def line_of(data: Hangs) -> Line:
-    """Fit a zero and a scale for each side, and what is lost going down if both ways were recorded."""
+def line_of(data: Hangs, *, bend: bool = False) -> Line:
+    """Fit a zero and a scale for each side, and what is lost going down if both ways were recorded.
+
+    With `bend` a square is fitted too, so that a bend is no scatter of the readings.
+    """
     count = max(len(data.side_names), 1)
     marks = [np.ones(data.torque.size)] if data.side is None else [(data.side == k).astype(float) for k in range(count)]
-    extra = [] if data.down is None else [data.down]
+    extra = [*([data.torque**2] if bend else []), *([] if data.down is None else [data.down])]
     fit = fitted([*marks, *(mark * data.torque for mark in marks), *extra], data)
     return Line(fit, count, float(fit.values[:count].mean()), float(fit.values[count:2 * count].mean()),
                 fit.weights[:count].mean(axis=0), fit.weights[count:2 * count].mean(axis=0))
+
+
+def residuals_of(data: Hangs, line: Line) -> FloatArray:
+    """Return the readings less the line of their side; what is lost going down stays in them."""
+    code = np.zeros(data.torque.size, dtype=np.intp) if data.side is None else data.side
+    result: FloatArray = data.reading - line.fit.values[code] - line.fit.values[line.sides + code] * data.torque
+    return result
 
 
 def linear_of(data: Hangs, line: Line, hang: HungMass, level: float) -> Linear:
@@ -86,37 +110,31 @@ def torque_answer(error: Estimate, claim: Claim | None, torque: FloatArray) -> s
     """Judge an error in per cent against a claim in per cent, N m, or the larger of both."""
     if claim is None:
         return ""
-    percent = max(claim.percent or 0.0, 100 * (claim.absolute or 0.0) / float(torque.mean()))
-    return three_way(error.low, error.high, percent)
+    return three_way(error.low, error.high, percent_limit(claim, float(torque.mean())))
 
 
-def levels_of(data: Hangs, line: Line, linear: Linear, claim: Claim | None) -> tuple[TorqueLevel, ...]:
-    """Return the error of the line at the torque of each mass above 0."""
+def percent_limit(claim: Claim, torque_Nm: float) -> float:
+    """Return what a claim allows at a torque, in per cent of it."""
+    return max(claim.percent or 0.0, 100 * (claim.absolute or 0.0) / torque_Nm)
+
+
+def levels_of(data: Hangs, linear: Linear, claim: Claim | None) -> tuple[TorqueLevel, ...]:
+    """Return the error of the readings at each mass above 0, each side by itself."""
     found = []
-    for code in range(data.label.max() + 1):
-        mine = data.label == code
-        torque = float(data.torque[mine].mean())
-        if torque <= 0:
-            continue
-        error = linear(100 * (line.of_offset / torque + line.of_scale), line.percent_at(torque), 100.0)
-        found.append(TorqueLevel(mass_kg=float(data.mass[mine][0]), torque_Nm=torque, hangs=int(mine.sum()),
-                                 error_percent=error, verdict=torque_answer(error, claim, data.torque[mine])))
+    sides = [("", np.ones(data.torque.size, bool))] if data.side is None else [
+        (name, data.side == k) for k, name in enumerate(data.side_names)]
+    for side, of_side in sides:
+        for code in range(data.label.max() + 1):
+            mine = (data.label == code) & of_side
+            torque = float(data.torque[mine].mean()) if mine.any() else 0.0
+            if torque <= 0:
+                continue
+            value = 100 * (float(data.reading[mine].mean()) / torque - 1)
+            error = linear(100 / torque * mine / mine.sum(), value, 100.0)
+            found.append(TorqueLevel(side=side, mass_kg=float(data.mass[mine][0]), torque_Nm=torque,
+                                     hangs=int(mine.sum()), error_percent=error,
+                                     verdict=torque_answer(error, claim, data.torque[mine])))
     return tuple(found)
-
-
-def sides_of(data: Hangs, line: Line, linear: Linear) -> tuple[tuple[tuple[str, Estimate], ...], Estimate | None]:
-    """Return the scale of each side, and of two sides their difference, free of what both share."""
-    if line.sides < 2:
-        return (), None
-    slopes = range(line.sides, 2 * line.sides)
-    scales = [float(line.fit.values[k]) for k in slopes]
-    sides = tuple((name, linear(line.fit.weights[k], value, 1.0))
-                  for name, value, k in zip(data.side_names, scales, slopes, strict=True))
-    if line.sides != 2:
-        return sides, None
-    ratio = scales[1] / scales[0]
-    weights = 100 / scales[0] * (line.fit.weights[slopes[1]] - ratio * line.fit.weights[slopes[0]])
-    return sides, linear(weights, 100 * (ratio - 1), 0.0)
 
 
 def curvature_of(data: Hangs, hang: HungMass, level: float) -> Estimate | None:

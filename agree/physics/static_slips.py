@@ -30,15 +30,18 @@ REMEDIES = ((-1.0, "sign"), (10.0, "decimal"), (0.1, "decimal"))
 
 
 def slips_of(data: Hangs, scale: Estimate, sides: tuple[tuple[str, Estimate], ...],
-             hang: HungMass) -> tuple[Note, ...]:
-    """Name what explains the readings better than a wrong device: of all hangs, of a side, of single hangs."""
+             hang: HungMass, *, straight: bool) -> tuple[Note, ...]:
+    """Name what explains the readings better than a wrong device: of all hangs, of a side, of single hangs.
+
+    A setting such as a crank length is named only where the readings are straight: none bends them.
+    """
     whole = _of_scale(scale, "")
     by_side = tuple(note for name, item in sides for note in _of_scale(item, name)) if len(sides) == 2 else ()
     if by_side and (not whole or len(by_side) == 1):
         whole = by_side  # one side that is turned round or not sensed looks like another slip of both together
     if whole:
         return whole
-    return _single(data) or _settings(scale, hang)
+    return _single(data) or (_settings(scale, hang) if straight else ())
 
 
 def _of_scale(scale: Estimate, side: str) -> tuple[Note, ...]:

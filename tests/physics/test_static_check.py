@@ -7,12 +7,21 @@ import pytest
 from scipy import stats
 
 from agree import InputError, SampleSizeError
-from agree.core.thresholds import STATIC_MISFIT_P, STATIC_NEAR, STATIC_NEAR_SMALL, STATIC_NO_RESPONSE, STATIC_SLIP_SD
+from agree.core.thresholds import (
+    STATIC_MISFIT_P,
+    STATIC_NEAR,
+    STATIC_NEAR_SMALL,
+    STATIC_NO_RESPONSE,
+    STATIC_SIDES_OF_CLAIM,
+    STATIC_SIDES_USUAL,
+    STATIC_SLIP_SD,
+)
 from agree.physics.gravity import local_gravity
 from agree.physics.static_check import static_check
 from agree.physics.static_fit import checked_hangs
 from agree.physics.static_line import line_of
 from agree.physics.torque import HungMass, length_mm
+from agree.report.texts.static_text import static_text
 
 HANG = HungMass(crank_length_mm=172.5)
 MASSES = np.array([0.0, 5, 10, 15, 20, 25])
@@ -81,7 +90,7 @@ def test_sides_are_told_apart():
     torque = HANG.torque(MASSES)
     readings = np.r_[0.97 * torque, 1.01 * torque] + np.tile([0.01, -0.01], 6)
     check = static_check(np.tile(MASSES, 2), readings, hang=HANG, side=["left"] * 6 + ["right"] * 6)
-    assert [name for name, _ in check.sides] == ["left", "right"]
+    assert [item.side for item in check.sides] == ["left", "right"]
     assert check.side_difference_percent.value == pytest.approx(100 * (1.01 / 0.97 - 1), abs=0.1)
     assert check.side_difference_percent.low > 3.5
     assert check.scale.value == pytest.approx(0.99, abs=0.001)
@@ -285,3 +294,93 @@ def test_scatter_beyond_repeats_and_stated_masses_widens_the_interval(beyond):
     fit = ratio(bend)[1]
     assert fit.df > fit.repeat_df
     assert check.scale.df == (fit.df if beyond else fit.repeat_df)  # the interval that counts
+
+
+def two_sides(left, right, claim="1.5%", **more):
+    reading = np.r_[left * HANG.torque(MASSES), right * HANG.torque(MASSES)] + np.tile([0.01, -0.01], 6)
+    return static_check(np.tile(MASSES, 2), np.round(reading, 2), hang=HANG, side=["L"] * 6 + ["R"] * 6, claim=claim,
+                        **more)
+
+
+def test_sides_that_cancel_do_not_hold():
+    """+3 % and -3 %: the mean holds, no side does, no single factor mends it, and the first lines say so."""
+    check = two_sides(1.03, 0.97)
+    assert (check.verdict, check.mean_verdict) == ("does not hold", "holds")
+    assert {item.side: item.verdict for item in check.sides} == {"left": "does not hold", "right": "does not hold"}
+    assert [round(item.error_percent.value, 1) for item in check.sides] == [3.0, -3.0]
+    assert (check.entered, check.one_factor) == (None, False)
+    text = " ".join(check.summary().split())
+    assert text.startswith("DOES NOT HOLD")
+    assert "Left +3.0 % (" in text
+    assert "only because the sides cancel" in text
+    assert "no single factor sets both sides" in text
+    assert two_sides(1.03, 0.97, claim=None).entered is None
+    # one side within, the other just open: not settled
+    assert [two_sides(1.0, right).verdict for right in (1.001, 1.014, 1.03)] == [
+        "holds", "not settled", "does not hold"]
+
+
+def test_a_side_is_judged_at_a_level_for_both_at_once():
+    plain, check = static_check(MASSES, 0.99 * HANG.torque(MASSES), hang=HANG, claim="1.5%"), two_sides(0.99, 0.99)
+    assert check.sides[0].error_percent.level == pytest.approx(0.95**0.5)
+    assert plain.sides == ()
+    one = static_check(MASSES, 0.99 * HANG.torque(MASSES), hang=HANG, claim="1.5%", side=["left"] * 6)
+    assert one.sides[0].error_percent.to_dict() == one.error_percent.to_dict()
+    assert "left side alone)" in one.summary()
+
+
+@pytest.mark.parametrize(("apart", "one"), [(0.0145, True), (0.0156, False)])
+def test_one_factor_for_both_sides(apart, one):
+    """Half the difference of the sides against half the claim."""
+    assert (STATIC_SIDES_OF_CLAIM, STATIC_SIDES_USUAL) == (0.5, 0.75)
+    for claim in ("1.5%", None):
+        assert two_sides(0.96, 0.96 * (1 + apart), claim=claim).one_factor is one
+
+
+def test_errors_by_mass_are_those_of_the_readings():
+    """A bend that a straight line hides: at the middle the device reads 3 % high, at the ends it is right."""
+    torque = HANG.torque(MASSES) * (1 - HANG.mean_loss())
+    reading = torque * (1 + 0.03 * np.array([0, 0, 1, 1, 0, 0]))
+    check = static_check(MASSES, reading, hang=HANG, claim="1.5%")
+    assert [round(item.error_percent.value, 6) for item in check.levels] == [0, 3, 3, 0, 0]
+    assert check.residual_Nm == pytest.approx(reading - np.polyval(np.polyfit(torque, reading, 1), torque))
+
+
+def bowed(scale=165 / 172.5, bow=0.4):
+    torque = HANG.torque(MASSES)
+    return scale * torque + bow * (1 - (2 * torque / torque.max() - 1) ** 2)
+
+
+def test_no_setting_is_named_where_the_readings_are_bent():
+    """A crank length scales all readings alike; beside "not straight" it is no explanation."""
+    straight = static_check(MASSES, bowed(bow=0.0), hang=HANG)
+    assert [note.kind for note in straight.hints] == ["static_length"]
+    bent = static_check(np.tile(MASSES, 2), np.r_[bowed(), bowed()] + np.tile([0.02, -0.02], 6), hang=HANG)
+    assert bent.curvature_Nm.low > 0
+    assert not bent.hints
+    assert "Not straight" in bent.summary()
+    assert "crank length of" not in bent.summary()
+
+
+def test_readings_under_one_mass_are_no_wider_for_a_bend():
+    """The bend is no scatter: repeats of 0.02 N m give the middle to better than 1 %."""
+    reading = np.r_[bowed(1.0), bowed(1.0)] + np.tile([0.02, -0.02], 6)
+    check = static_check(np.tile(MASSES, 2), reading, hang=HANG, claim="1.5%")
+    middle = check.levels[2].error_percent
+    assert middle.high - middle.low < 2
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_the_screen_is_short_and_as_wide_as_the_terminal(width):
+    way = ["up"] * 6 + ["down"] * 6
+    checks = [two_sides(1.03, 0.97), two_sides(1.03, -0.97), two_sides(1.03, 0.97, direction=way)]
+    many = np.linspace(0, 25, 9)
+    checks.append(static_check(np.tile(many, 2), np.r_[0.97 * HANG.torque(many), HANG.torque(many)], hang=HANG,
+                               side=["left"] * 9 + ["right"] * 9, direction=["up", "down"] * 9, claim="1.5%"))
+    for check in checks:
+        lines = static_text(check, width=width).splitlines()
+        assert max(map(len, lines)) <= min(width, 100)
+        assert len(static_text(check, width=max(width, 80)).splitlines()) <= 16
+        whole = static_text(check, width=width, details=True)
+        assert "--details" not in whole
+        assert all(f"{item.torque_Nm:.3g} N m" in " ".join(whole.split()) for item in check.levels)

@@ -13,7 +13,7 @@ from agree.report.page.answer_sheet import Sheet
 from agree.report.page.paper import Paper
 from agree.verdict.rule import FAILS, HOLDS
 
-WIDTH, HEIGHT = 640.0, 250.0  # of pictures, in the units of their type
+WIDTH, HEIGHT, LEFT = 640.0, 250.0, 48.0  # of pictures and their labels, in the units of their type
 CLASSES = {HOLDS: "holds", FAILS: "fails"}
 POLICY = f"default-src 'none'; style-src {digest(STYLE)}; base-uri 'none'; form-action 'none'"
 
@@ -32,7 +32,8 @@ def sheet_html(sheet: Sheet, data: dict[str, Any]) -> str:
                                                    for label, text in sheet.texts)))
     for panel in sheet.panels:
         paper = Paper(WIDTH, HEIGHT)
-        panel.draw(paper.axes(48, 10, WIDTH - 62, HEIGHT - 48))
+        left = max(LEFT, panel.beside)
+        panel.draw(paper.axes(left, 10, WIDTH - left - 14, HEIGHT - 48))
         parts.append(section(panel.heading, picture(paper.figure, panel.heading, panel.caption)))
     stored = json.dumps(data, indent=1, ensure_ascii=False)
     parts.append('<details><summary>All numbers (JSON)</summary><pre tabindex="0" role="region" aria-label="JSON">'

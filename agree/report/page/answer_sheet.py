@@ -23,21 +23,29 @@ BELOW, BESIDE = 26.0, 32.0  # room of an axes for its labels, pt
 
 
 class Panel(NamedTuple):
-    """A picture with its heading and caption; a wide one takes the whole row."""
+    """A picture with its heading and caption; a wide one takes the whole row.
+
+    `beside`: room for the labels at its left, pt.
+    """
 
     heading: str
     caption: str
     draw: Callable[[Axes], None]
     wide: bool = False
+    beside: float = BESIDE
 
 
 class QuestionAsked(NamedTuple):
-    """A row of the table: words, answer, figures, and whether it is the one the answer was asked for."""
+    """A row of the table: words, answer, figures, and whether it is the one the answer was asked for.
+
+    `sign`: the answer of a claim whose mark stands before another answer.
+    """
 
     words: str
     verdict: str
     figures: str
     asked: bool = False
+    sign: str = ""
 
 
 class Sheet(NamedTuple):
@@ -99,7 +107,7 @@ def _questions(paper: Paper, sheet: Sheet, top: float) -> float:
             paper.line(LEFT, at, "▸")
         paper.line(LEFT + 10, at, clipped_line(row.words, first - 14, weight), weight=weight)
         if row.verdict:
-            mark(marks, 0.5, k + 0.5, row.verdict, 5)
+            mark(marks, 0.5, k + 0.5, row.sign or row.verdict, 5)
         paper.line(LEFT + first + 9, at, row.verdict, weight="bold")
         paper.line(LEFT + second, at, clipped_line(row.figures, right - LEFT - second, weight), weight=weight)
     return top + ROW * len(sheet.questions) + 5
@@ -140,7 +148,8 @@ def _panels(paper: Paper, panels: Sequence[Panel], top: float, bottom: float) ->
             paper.rule(start, left, left + width)
             at = paper.line(left, start + 4, panel.heading, 9, "bold")
             paper.lines(left, at, lines, color=CAPTION)
-            panel.draw(paper.axes(left + BESIDE, start + below, width - BESIDE - 6, height - below - BELOW - 8))
+            panel.draw(paper.axes(left + panel.beside, start + below, width - panel.beside - 6,
+                                  height - below - BELOW - 8))
 
 
 def _width(paper: Paper, row: Sequence[Panel], room: float) -> float:

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-import textwrap
+import math
+from collections.abc import Sequence
 
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.core.results.words import number, summary
+from agree.core.results.words import summary
 from agree.physics.static_beside import BesideRides
 from agree.physics.static_check import StaticCheck
-from agree.physics.static_line import TorqueLevel
+from agree.physics.static_line import TorqueLevel, percent_limit
+from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
+from agree.report.plain_text.lines import LABEL
+from agree.report.story.language.digits import interval_text, plain, plain_interval, shown
+from agree.report.story.language.names import upper_first
+from agree.verdict.claim import Claim
+from agree.verdict.rule import FAILS, HOLDS
 
-WIDTH, LABEL, MOST_LEVELS = 80, 14, 6
+MOST_LEVELS = 6
+CAUTION = "masses fall: keep people and feet away; the maker's procedure comes first."
+KNOWS_NOT = "A static check knows no cadence, filter or warmth."
 HANGS = "the hangs: readings, angles, single masses"
 SOURCES = {"hangs": HANGS, "length": "the crank length", "gravity": "local gravity: give --latitude",
            "masses": "the scale that weighed the masses"}
@@ -22,13 +31,9 @@ SLIPS = {
 }
 
 
-def _span(item: Estimate, unit: str, sign: bool = True) -> str:
-    value, low, high = (number(x, item.low, item.high, sign=sign) for x in (item.value, item.low, item.high))
-    return f"{value} ({low} to {high}){' ' if unit else ''}{unit}"
-
-
-def _row(label: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
+def error_text(error: Estimate, claim: Claim | None, torque_Nm: float) -> str:
+    """Print an error in per cent, with digits that show on which side of the claim its ends lie."""
+    return interval_text(error, "%", math.nan if claim is None else percent_limit(claim, torque_Nm))
 
 
 def slip_text(note: Note) -> str:
@@ -54,9 +59,14 @@ def enter_text(result: StaticCheck) -> str:
     """Say which factor to enter, or why none."""
     if any(note.values["written_wrongly"] for note in result.hints):
         return "nothing before that is cleared."
+    if not result.one_factor:
+        each = ", ".join(f"{item.side} {item.factor.value:.4f} ({item.factor.low:.4f} to {item.factor.high:.4f})"
+                         for item in result.sides)
+        return (f"no single factor sets both sides. Set the zero first; then, where the device takes a factor for each "
+                f"side, {each}.")
     if result.factor.low <= 1 <= result.factor.high:
         return "nothing but the zero: the factor's interval " \
-               f"({_span(result.factor, '', sign=False).partition('(')[2]} holds 1."
+               f"({plain_interval(result.factor).partition('(')[2]} holds 1."
     if result.entered is None:
         return f"nothing: no factor in steps of {result.step_percent:g} % comes nearer than 1."
     value, low, high = (f"{x:.4f}" for x in (result.factor.value, result.factor.low, result.factor.high))
@@ -64,42 +74,106 @@ def enter_text(result: StaticCheck) -> str:
             "device divides by a slope, multiply that slope by the scale instead.")
 
 
-def _headline(check: StaticCheck) -> str:
-    about = f"({len(check.mass_kg)} hangs)"
+def headline(check: StaticCheck) -> str:
+    """What the answer is about."""
+    alone = f", {check.sides[0].side} side alone" if len(check.sides) == 1 else ""
+    about = f"({len(check.mass_kg)} hangs{alone})"
     if check.claim is None:
-        return f"STATIC CHECK  no claim was given {about}"
-    return f"{check.verdict.upper()}  claim {check.claim.text}, by the mean torque error {about}"
+        return f"no claim was given {about}"
+    judged = "by each side under hung masses" if len(check.sides) == 2 else "by the mean torque error"
+    return f"claim {check.claim.text}, judged {judged} {about}"
 
 
-def _level_text(item: TorqueLevel) -> str:
+def sentence(check: StaticCheck) -> str:
+    """Say how far off the device is: of two sides each, and what their mean hides; where single masses fail."""
+    level = f"{100 * check.scale.level:g} % interval"
+    torque = float(check.torque_Nm.mean())
+    mean = error_text(check.error_percent, check.claim, torque)
+    if len(check.sides) != 2:
+        return f"The mean error is {mean} of the torque of the masses ({level}).{_failing(check)}"
+    each = " and ".join(f"{item.side} {error_text(item.error_percent, check.claim, torque)}" for item in check.sides)
+    if check.mean_verdict == HOLDS and check.verdict != HOLDS:
+        return (f"{upper_first(each)}, each judged by itself ({level}s). Their mean, {mean}, holds only because the "
+                "sides cancel: a rider whose legs do unlike work does not get it.")
+    return f"{upper_first(each)}, each judged by itself ({level}s); the mean error is {mean}.{_failing(check)}"
+
+
+def _failing(check: StaticCheck) -> str:
+    """Name the masses that do not hold beside an answer that does."""
+    bad = [item for item in check.levels if item.verdict == FAILS] if check.verdict == HOLDS else []
+    if not bad:
+        return ""
+    return f" At {', '.join(f'{item.torque_Nm:.3g}' for item in bad)} N m the readings do not hold it."
+
+
+def _level_text(item: TorqueLevel, whole: bool) -> str:
     mark = {"holds": "", "does not hold": " out", "not settled": " open", "": ""}[item.verdict]
-    error = item.error_percent
-    return f"{item.torque_Nm:.3g} N m {number(error.value, error.low, error.high, sign=True)} %{mark}"
+    error = interval_text(item.error_percent, "%") if whole else f"{_value(item.error_percent)} %"
+    return f"{item.torque_Nm:.3g} N m {error}{mark}"
+
+
+def _value(error: Estimate) -> str:
+    seen = shown(error)
+    return plain(seen.value, seen.places, sign=True)
+
+
+def _levels(check: StaticCheck, whole: bool) -> list[tuple[str, str]]:
+    """Error of the readings at each mass, a row for each side."""
+    found = []
+    for side in dict.fromkeys(item.side for item in check.levels):
+        mine = [item for item in check.levels if item.side == side]
+        picked = mine if whole or len(mine) <= MOST_LEVELS else [*mine[:3], *mine[-3:]]
+        text = "; ".join(_level_text(item, whole) for item in picked) + "."
+        found.append((f"Read {side}"[:LABEL - 1] if side else "As read", text if whole or not side else _range(mine)))
+    return found
+
+
+def _range(levels: Sequence[TorqueLevel]) -> str:
+    """Errors of one side in one line."""
+    low, high = (find(levels, key=lambda item: item.error_percent.value).error_percent
+                 for find in (min, max))
+    out = sum(item.verdict == FAILS for item in levels)
+    return (f"{levels[0].torque_Nm:.3g} to {levels[-1].torque_Nm:.3g} N m: {_value(low)} to {_value(high)} %"
+            + (f", {out} of {len(levels)} masses out." if out else "."))
+
+
+def bent(check: StaticCheck) -> bool:
+    """Whether the readings are shown to be no straight line."""
+    return check.curvature_Nm is not None and not check.curvature_Nm.low <= 0 <= check.curvature_Nm.high
+
+
+def rows_of(check: StaticCheck) -> list[Row]:
+    """Every row below the answer, for the terminal and for the page."""
+    rows = [Row("Scale", f"{plain_interval(check.scale)}; zero {interval_text(check.offset_Nm, 'N m')}.", 3)]
+    rows += [Row(label, whole, 4, short) for (label, whole), (_, short) in zip(
+        _levels(check, True), _levels(check, False), strict=True)]
+    if check.hysteresis_Nm is not None:
+        rows.append(Row("Down - up", f"{interval_text(check.hysteresis_Nm, 'N m', 0.0)}.", 5))
+    if check.side_difference_percent is not None:
+        first, second = (item.side for item in check.sides)
+        apart = interval_text(check.side_difference_percent, "%", 0.0)
+        rows.append(Row("Sides", f"{second} reads {apart} against {first}.", 6))
+    if bent(check) and check.curvature_Nm is not None:
+        rows.append(Row("Not straight", f"the middle lies {interval_text(check.curvature_Nm, 'N m', 0.0)} off the line "
+                                        "through the ends: a factor sets the mean alone."))
+    rows += [Row("Look first" if not k else "", slip_text(note), k) for k, note in enumerate(check.hints)]
+    rows += [Row("Main doubt", SOURCES[check.budget[0][0]] + "."), Row("To enter", enter_text(check)),
+             Row("Caution", f"{CAUTION} {KNOWS_NOT}", 2, CAUTION)]
+    return rows
+
+
+def static_text(check: StaticCheck, beside: BesideRides | None = None, *, width: int = WIDTH,
+                details: bool = False) -> str:
+    """Return the check as text: the answer first, at most 16 lines of 80 columns, or every row with `details`."""
+    word = check.verdict.upper() if check.claim is not None else "STATIC CHECK"
+    head = [Row("", f"{word}  {headline(check)}"), Row("", sentence(check))]
+    more = [] if beside is None else beside_rows(beside)
+    return set_rows([*head, *rows_of(check), *more], width=width, details=details)
 
 
 @summary.register
 def _(result: StaticCheck) -> str:
-    lines = textwrap.wrap(_headline(result), WIDTH)
-    lines += textwrap.wrap(f"The mean error is {_span(result.error_percent, '%')} of the torque of the masses "
-                           f"({100 * result.scale.level:g} % interval).", WIDTH)
-    lines += _row("Scale", f"{_span(result.scale, '', sign=False)}; zero {_span(result.offset_Nm, 'N m')}.")
-    shown = result.levels if len(result.levels) <= MOST_LEVELS else (*result.levels[:3], *result.levels[-3:])
-    lines += _row("By torque", "; ".join(_level_text(item) for item in shown) + ".")
-    if result.hysteresis_Nm is not None:
-        lines += _row("Down - up", f"{_span(result.hysteresis_Nm, 'N m')}.")
-    if result.side_difference_percent is not None:
-        (first, _), (second, _) = result.sides
-        lines += _row("Sides", f"{second} reads {_span(result.side_difference_percent, '%')} against {first}.")
-    if result.curvature_Nm is not None and not result.curvature_Nm.low <= 0 <= result.curvature_Nm.high:
-        lines += _row("Not straight", f"the middle lies {_span(result.curvature_Nm, 'N m')} off the line through the "
-                                      "ends.")
-    for note in result.hints[:2]:
-        lines += _row("Look first", slip_text(note))
-    lines += _row("Main doubt", SOURCES[result.budget[0][0]] + ".")
-    lines += _row("To enter", enter_text(result))
-    lines += _row("Caution", "masses fall: keep people and feet away; the maker's procedure comes first. A static "
-                             "check knows no cadence, filter or warmth.")
-    return "\n".join(lines)
+    return static_text(result)
 
 
 WHY_NOT = ("If both are right in themselves, the rides' reference reads {other} by the difference, or masses cannot "
@@ -108,19 +182,25 @@ WHY_NOT = ("If both are right in themselves, the rides' reference reads {other} 
 ONE_ORIGIN = "one scale error explains both: the reference agrees with the masses, and a factor may be entered."
 
 
-@summary.register
-def _(result: BesideRides) -> str:
+def beside_rows(result: BesideRides) -> list[Row]:
+    """Whether rides and masses agree, and what then."""
     state = f" in the state {result.state!r}" if result.state else ""
     found = {"agree": "they agree", "differ": "they differ", "not settled": "whether they agree is not settled"}
-    lines = _row("Beside rides", f"{found[result.answer]}: the rides{state} found {_span(result.rides_percent, '%')}, "
-                                 f"the masses {_span(result.static_percent, '%')}; difference "
-                                 f"{_span(result.difference_percent, 'points')}.")
+    rows = [Row("Beside rides", f"{found[result.answer]}: the rides{state} found "
+                                f"{interval_text(result.rides_percent, '%')}, the masses "
+                                f"{interval_text(result.static_percent, '%')}; difference "
+                                f"{interval_text(result.difference_percent, 'points')}.")]
     if result.answer == "differ":
         other = "low" if result.difference_percent.value > 0 else "high"
-        lines += _row("What then", WHY_NOT.format(other=other))
+        rows.append(Row("What then", WHY_NOT.format(other=other)))
     elif result.answer == "agree":
         small = max(abs(result.static_percent.low), abs(result.static_percent.high)) < result.margin_percent
-        lines += _row("What then", "nothing to enter: both find little error." if small else ONE_ORIGIN)
+        rows.append(Row("What then", "nothing to enter: both find little error." if small else ONE_ORIGIN))
     else:
-        lines += _row("What then", "more sessions, or masses hung more often, until the wider of the two is narrow.")
-    return "\n".join(lines)
+        rows.append(Row("What then", "more sessions, or masses hung more often, until the wider of the two is narrow."))
+    return rows
+
+
+@summary.register
+def _(result: BesideRides) -> str:
+    return set_rows(beside_rows(result), details=True)

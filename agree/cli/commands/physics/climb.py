@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.answers import OUTPUTS, answer_options, hand_over
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.words import IntervalLevel
@@ -19,7 +20,7 @@ GROUPS = {
     "The climb": ("mass", "grades", "speeds", "gravity"),
     "Losses": ("rolling", "drag_area", "density", "wind", "efficiency", "coast"),
     "What is uncertain": ("uncertain",),
-    "What is written": ("json_file",),
+    "What is written": OUTPUTS,
 }
 EXAMPLE = """agree climb --mass 80 --grade 8% --speed "16.2 km/h" --reading 320 --claim 1.5%
 agree climb --mass 80 --grade 2% --speed 3.5m/s --grade 12% --speed 3.5m/s --reading 89 --reading 371 --claim 3%"""
@@ -50,25 +51,30 @@ _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(%|km/h|m/s|kg|)\s*")
                    "Repeat for each.")
 @click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@answer_options
 def climb(**options: Any) -> None:
     """Judge a device's power on a steady climb against the power that mass, grade, speed and losses ask for."""
+    from agree.cli.deliver import outputs_of
+    from agree.cli.terminal import width
     from agree.core.errors import InputError
-    from agree.files.writing import json_text, write_text
+    from agree.files.writing import json_text
     from agree.physics.climb_check import climb_check
+    from agree.report.texts.climb_text import climb_text
 
-    outputs_are_no_inputs([], options["json_file"])
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
+    outputs_are_no_inputs([], json_file, *pages)
     if len(options["grades"]) != len(options["speeds"]):
         raise InputError(f"give a --speed for each --grade; got {len(options['speeds'])} for {len(options['grades'])}")
     rides = [_ride(grade, speed, options) for grade, speed in zip(options["grades"], options["speeds"], strict=True)]
     result = climb_check(*rides, readings_W=tuple(options["readings"]), claim=options["claim"], level=options["level"])
-    if options["json_file"] == "-":
-        click.echo(json_text(result))
-        return
-    click.echo(result.summary())
-    if options["json_file"] is not None:
-        write_text(options["json_file"], json_text(result) + "\n")
-        click.echo(f"Written: {options['json_file']}")
+
+    def draw(name: str) -> None:
+        from agree.report.climb_page import write_climb_page
+
+        write_climb_page(result, name)
+
+    hand_over(json_file, pages, stored=json_text(result), draw=draw,
+              text=climb_text(result, width=width(), details=options["details"]))
 
 
 def _ride(grade: str, speed: str, options: dict[str, Any]) -> Ride:

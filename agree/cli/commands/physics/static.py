@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.answers import OUTPUTS, answer_options, hand_over
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.words import IntervalLevel
@@ -19,7 +20,7 @@ GROUPS = {
     "Gravity and what is uncertain": ("gravity", "latitude", "height", "length_uncertainty", "mass_uncertainty",
                                       "scale_uncertainty", "angle_uncertainty"),
     "A sheet for the next check": ("sheet_file", "masses_kg", "reading_sd"),
-    "What is written": ("json_file",),
+    "What is written": OUTPUTS,
 }
 EXAMPLE = """agree static masses.csv --crank-length "172.5 mm" --claim 1.5%
 agree static --sheet sheet.pdf --crank-length "172.5 mm" --claim 1.5%"""
@@ -53,15 +54,15 @@ agree static --sheet sheet.pdf --crank-length "172.5 mm" --claim 1.5%"""
               help="Masses at hand, for --sheet.  [default: 0 to 25 by 5]")
 @click.option("--reading-sd", type=float, default=0.1, show_default=True, metavar="NM",
               help="SD of one reading of the device, for --sheet.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@answer_options
 def static(masses: str | None, **options: Any) -> None:
     """Compare a device's torque with that of hung masses, or write the sheet for it.
 
     MASSES.csv has a row for each hang: mass_kg, reading_Nm, and if you like side, angle_deg (from the horizontal) and
     direction (up or down). Hooks and straps count as mass.
     """
+    from agree.cli.deliver import outputs_of
     from agree.core.errors import InputError
-    from agree.files.writing import json_text, write_text
 
     if masses is None and options["sheet_file"] is None:
         raise click.UsageError("give MASSES.csv, or --sheet FILE for a sheet to fill in")
@@ -69,23 +70,41 @@ def static(masses: str | None, **options: Any) -> None:
         raise InputError("--sheet is for the next check; leave MASSES.csv out")
     if options["height"] is not None and options["latitude"] is None:
         raise InputError("--height goes with --latitude DEG, from which gravity is computed; give both, or --gravity")
-    outputs_are_no_inputs([], options["json_file"], options["sheet_file"],
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
+    outputs_are_no_inputs([], json_file, options["sheet_file"], *pages,
                           others={"the table of masses": masses, "the result of --beside": options["beside"]})
     hang = _hang(options)
     if masses is None:
-        _write_sheet(hang, options)
+        if pages:
+            raise InputError(f"{pages[0]}: a page shows a check; give MASSES.csv for it, or --sheet alone")
+        _write_sheet(hang, options, json_file)
         return
-    result = _checked(masses, hang, options)
-    stored, text = json_text(result), result.summary()
-    if options["beside"] is not None:
-        stored, text = _with_rides(result, options["beside"])
-    if options["json_file"] == "-":
-        click.echo(stored)
-        return
-    click.echo(text)
-    if options["json_file"] is not None:
-        write_text(options["json_file"], stored + "\n")
-        click.echo(f"Written: {options['json_file']}")
+    _deliver(_checked(masses, hang, options), masses, options, json_file, pages)
+
+
+def _deliver(result: StaticCheck, masses: str, options: dict[str, Any], json_file: str | None,
+             pages: tuple[str, ...]) -> None:
+    import json
+    from hashlib import sha256
+    from pathlib import Path
+
+    from agree.cli.terminal import width
+    from agree.files.writing import read_json
+    from agree.physics.static_beside import beside_rides
+    from agree.report.texts.static_text import static_text
+
+    beside = None if options["beside"] is None else beside_rides(result, read_json(options["beside"]))
+    more = {} if beside is None else {"beside_rides": beside.to_dict()}
+    stored = json.dumps(result.to_dict() | more, indent=1, ensure_ascii=False, allow_nan=False)
+    source = f"{Path(masses).name}, SHA-256 {sha256(Path(masses).read_bytes()).hexdigest()[:12]}"
+
+    def draw(name: str) -> None:
+        from agree.report.static_page import write_static_page
+
+        write_static_page(result, name, beside=beside, source=source)
+
+    text = static_text(result, beside, width=width(), details=options["details"])
+    hand_over(json_file, pages, stored=stored, text=text, draw=draw)
 
 
 def _hang(options: dict[str, Any]) -> HungMass:
@@ -114,18 +133,7 @@ def _checked(masses: str, hang: HungMass, options: dict[str, Any]) -> StaticChec
                         step=options["step"], level=options["level"])
 
 
-def _with_rides(result: StaticCheck, rides: str) -> tuple[str, str]:
-    import json
-
-    from agree.files.writing import read_json
-    from agree.physics.static_beside import beside_rides
-
-    beside = beside_rides(result, read_json(rides))
-    stored = result.to_dict() | {"beside_rides": beside.to_dict()}
-    return json.dumps(stored, indent=1, ensure_ascii=False, allow_nan=False), f"{result.summary()}\n{beside.summary()}"
-
-
-def _write_sheet(hang: HungMass, options: dict[str, Any]) -> None:
+def _write_sheet(hang: HungMass, options: dict[str, Any], json_file: str | None) -> None:
     from agree.core.errors import InputError
     from agree.files.writing import json_text, write_text
     from agree.physics.static_plan import plan_static
@@ -140,11 +148,10 @@ def _write_sheet(hang: HungMass, options: dict[str, Any]) -> None:
     made = plan_static(options["claim"], hang=hang, masses_kg=own, reading_sd_Nm=options["reading_sd"],
                        level=options["level"])
     write_static_sheet(made, options["sheet_file"])
-    if options["json_file"] == "-":
+    if json_file == "-":
         click.echo(json_text(made))
         return
     click.echo(made.summary())
-    if options["json_file"] is not None:
-        write_text(options["json_file"], json_text(made) + "\n")
-    written = [options["sheet_file"], *([options["json_file"]] if options["json_file"] else [])]
-    click.echo(f"Written: {', '.join(written)}")
+    if json_file is not None:
+        write_text(json_file, json_text(made) + "\n")
+    click.echo(f"Written: {', '.join([options['sheet_file'], *([json_file] if json_file else [])])}")

@@ -94,6 +94,15 @@ def interval_text(item: Estimate, unit: str = "", limit: float = math.nan) -> st
     return f"{value}{unit_after(unit)} ({low} to {high})"
 
 
+def plain_interval(item: Estimate, unit: str = "") -> str:
+    """Value with its interval where a sign says nothing, such as "1.031 (1.026 to 1.035)"."""
+    seen = shown(item)
+    value = f"{plain(seen.value, seen.places)}{unit_after(unit)}"
+    if not (math.isfinite(item.low) or math.isfinite(item.high)):
+        return f"{value} (no limits)"
+    return f"{value} ({plain(seen.low, seen.places)} to {plain(seen.high, seen.places)})"
+
+
 def side_words(value: float, places: int, unit: str) -> str:
     """Say a number as "2.8 % low" or "0.4 % high"; 0 has no side."""
     side = " low" if value < 0 else " high" if value > 0 else ""
