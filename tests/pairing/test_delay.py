@@ -8,9 +8,7 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
-from agree.core.data.alignment import Witness
 from agree.core.data.matched import Matched
-from agree.pairing.clocks.delay import attributed
 from agree.report.notes.sentence import note_text
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -72,16 +70,3 @@ def test_no_dates_no_word(bike):
     power, turns = bike
     found = pair_recordings(stamped(power, 0, turns, "elapsed"), stamped(late(power, 8), 0, turns, "elapsed"))
     assert found.alignment.delay is None
-
-
-def cadence(lag):
-    return (Witness(channel="cadence", lag_s=lag, lag_se_s=0.1, correlation=0.9, strength=60.0, agrees=True),)
-
-
-@pytest.mark.parametrize(("rest", "told", "cause"), [
-    (1.19, (), "none"), (1.21, (), "undecided"), (59.9, (), "undecided"), (60.1, (), "clock"),
-    (8.0, cadence(1.19), "device"), (8.0, cadence(1.21), "undecided"),
-    (8.0, cadence(6.73), "clock"), (8.0, cadence(6.71), "undecided")])
-def test_limits_of_a_second(rest, told, cause):
-    """1 s and two standard errors: 0.1 s of the lag, 0.1 s of cadence, 0.14 s of their difference."""
-    assert attributed(rest, 0.1, NONE, told).cause == cause

@@ -9,13 +9,8 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
-from agree.core import thresholds
 from agree.core.errors import MatchError
-from agree.pairing import refusal
-from agree.pairing.clocks.fine import Fine
-from agree.pairing.grid import to_grid
-from agree.pairing.gross_zeros import lags_without_zeros
-from agree.pairing.same_ride import Likeness, likeness, shifts, wilson_low
+from agree.pairing.same_ride import likeness, shifts, wilson_low
 from agree.report.notes.sentence import note_text
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -83,30 +78,6 @@ def test_surrogates_stay_away_from_the_path():
     assert shifts(100_000).size == 64
 
 
-@pytest.mark.parametrize(("matched", "steps", "good"), [(20, 0, True), (19, 0, False), (24, 1, True), (23, 1, False)])
-def test_limit_of_matched_minutes(matched, steps, good):
-    """Of 45 minutes 20 have a lower limit of 0.308, 19 of 0.289; 24 of 0.392 (46: 0.381); limits are 0.30 and 0.40."""
-    number = 45 if not steps else 43
-    found = Likeness(np.arange(number), np.arange(number) < matched, np.ones(number))
-    least = thresholds.LEAST_STEPPED_LIKENESS if steps else thresholds.LEAST_LIKENESS
-    assert (found.low >= least) == good
-    if good:
-        refusal.refuse_likeness(found, steps)
-    else:
-        with pytest.raises(MatchError, match=f"{matched} of {number} minutes are more alike than the same minutes"):
-            refusal.refuse_likeness(found, steps)
-
-
-def test_few_minutes_are_not_judged():
-    for number, judged in ((4, False), (5, True)):
-        found = Likeness(np.arange(number), np.zeros(number, bool), np.ones(number))
-        if judged:
-            with pytest.raises(MatchError):
-                refusal.refuse_likeness(found, 0)
-        else:
-            refusal.refuse_likeness(found, 0)
-
-
 def test_files_of_other_rides_are_not_repaired(bench, road):
     """Another day of a workout, and of a course: no steps of a clock make one ride of them."""
     rng = np.random.default_rng(3)
@@ -119,31 +90,6 @@ def test_files_of_other_rides_are_not_repaired(bench, road):
     refused(record(road), record(noisy(road[::-1])))
     one, two = bench.laps(road, rng, noisy)
     refused(record(one), record(two))
-
-
-@pytest.mark.parametrize(("matched", "ratio", "good"), [
-    (9, 1.0, True), (8, 1.0, False), (8, 1.99, False), (8, 2.01, True), (8, 0.51, False), (8, 0.49, True)])
-def test_limit_of_rapid_changes(matched, ratio, good):
-    """Of 45 minutes 9 have a lower limit of 0.109, 8 of 0.093: 0.10 is needed where sizes differ by less than 2."""
-    found = Likeness(np.arange(45), np.arange(45) < matched, np.ones(45))
-    if good:
-        refusal.refuse_other_rider(found, ratio, lambda: (found, 0.0))
-    else:
-        with pytest.raises(MatchError, match=f"the rider's own, only in {matched} of 45 minutes"):
-            refusal.refuse_other_rider(found, ratio, lambda: (found, 0.0))
-
-
-@pytest.mark.parametrize(("ratio", "matched", "colour", "good"), [
-    (0.26, 37, 0.27, False), (0.24, 37, 0.27, True), (3.9, 37, 0.27, False), (4.1, 37, 0.27, True),
-    (0.3, 38, 0.27, True), (0.3, 37, 0.25, True), (0.3, 37, 0.27, False)])
-def test_limits_of_rapid_changes_where_one_has_less(ratio, matched, colour, good):
-    """Of 45 minutes 37 have a lower limit of 0.687, 38 of 0.712: 0.70 are needed, or a colour below 0.26."""
-    none, even = (Likeness(np.arange(45), np.arange(45) < count, np.ones(45)) for count in (0, matched))
-    if good:
-        refusal.refuse_other_rider(none, ratio, lambda: (even, colour))
-    else:
-        with pytest.raises(MatchError, match="the rider's own"):
-            refusal.refuse_other_rider(none, ratio, lambda: (even, colour))
 
 
 @pytest.mark.parametrize("width", [3, 15, 25])
@@ -190,41 +136,6 @@ def test_another_day_is_refused_by_stamps(road, apart, good):
     assert allowed.alignment.lag_s == pytest.approx(apart + 1, abs=0.2)
     assert facts(allowed, "pair_lag_unusual") or facts(allowed, "pair_zone")
     assert pair_recordings(record(road), record(noisy(road), apart)).alignment.lag_s > 0  # no dates, no days
-
-
-@pytest.mark.parametrize(("ppm", "good"), [(295, True), (305, False)])
-def test_limit_of_drift(ppm, good):
-    fine = Fine(0.0, 0.01, 1e-6 * ppm, 1e-6, 1000.0, True)
-    if good:
-        refusal.refuse_drift(fine, False)
-    else:
-        with pytest.raises(MatchError, match=r"the lag changes by \+305 ppm, \+1.1 s an hour"):
-            refusal.refuse_drift(fine, False)
-    refusal.refuse_drift(fine, True)
-    refusal.refuse_drift(fine._replace(drifting=False), False)
-
-
-@pytest.mark.parametrize(("ppm", "se", "drifting", "middle", "good"), [
-    (350, 26, True, 600.0, True), (350, 24, True, 600.0, False), (2000, 900, False, 990.0, True),
-    (2000, 900, False, 1010.0, False), (290, 1, True, 9000.0, True)])
-def test_a_drift_is_certain_or_wild(ppm, se, drifting, middle, good):
-    """Two standard errors beyond 300 ppm; or 4 s over the recording."""
-    fine = Fine(0.0, 0.01, ppm * 1e-6, se * 1e-6, middle, drifting)
-    if good:
-        refusal.refuse_drift(fine, False)
-    else:
-        with pytest.raises(MatchError, match="one of the recordings seems to lose seconds"):
-            refusal.refuse_drift(fine, False)
-
-
-@pytest.mark.parametrize(("share", "hidden"), [(0.009, False), (0.012, True)])
-def test_zeros_amid_work_are_hidden_from_the_clocks_where_they_are_many(share, hidden):
-    rng = np.random.default_rng(4)
-    x = 200 + 30 * lfilter([0.5], [1, -0.85], rng.standard_normal(4000))
-    y = x.copy()
-    y[rng.choice(4000, round(share * 4000), replace=False)] = 0
-    grids = [to_grid(record(np.rint(p)), "device") for p in (x, y)]
-    assert bool(lags_without_zeros(*grids, -1e9, 1e9)) == hidden
 
 
 def test_a_slow_device_with_dropouts_is_paired_with_its_ride(road):

@@ -1,0 +1,56 @@
+"""Slow faults, on both sides of each threshold: what the fit would say is put in, literally."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from agree.faults.slow import lasting_steps, search, warm_up
+from agree.faults.slow.coefficient import Size
+from agree.faults.slow.search import Found, Search, explains_all
+from agree.faults.slow.steady_ride import Ride
+
+
+def riding(rested, seconds=2000, watts=200.0):
+    """Pedalling with one place at which a step is tried, after which the error is 10 W larger."""
+    t = np.arange(seconds)
+    power = np.full(seconds, watts)
+    return Ride(t, t.astype(float), 10.0 * (t >= 1000), power, np.sin(t), np.cos(t), None, np.array([1000]),
+                np.array([1000]), np.array([rested]), lean=True)
+
+
+@pytest.mark.parametrize(("rested", "size", "found"), [
+    pytest.param(True, Size(10.2, 2.0), True, id="STEP_T"), pytest.param(True, Size(9.8, 2.0), False, id="STEP_T"),
+    pytest.param(False, Size(12.2, 2.0), True, id="STEP_T_ELSEWHERE"),
+    pytest.param(False, Size(11.8, 2.0), False, id="STEP_T_ELSEWHERE"),
+    pytest.param(True, Size(-1.02, 0.1), True, id="STEP_LEAST_W"),
+    pytest.param(True, Size(-0.98, 0.1), False, id="STEP_LEAST_W")])
+def test_a_step_that_is_certain(rested, size, found, monkeypatch):
+    monkeypatch.setattr(lasting_steps, "size_of", lambda ride, place: size)
+    assert bool(lasting_steps.with_steps(riding(rested)).steps) == found
+
+
+@pytest.mark.parametrize(("left", "fewer"), [
+    pytest.param(1.26, True, id="STEP_T cost"), pytest.param(1.31, False, id="STEP_T cost")])
+def test_what_a_step_must_be_worth(left, fewer):
+    """100 times 10 s: one more step is worth a quarter of the logarithm of what is left, 25 of 100."""
+    step = Found(0, 0, "step", {})
+    one, two = Search([step], [0], riding(True), left, 1000), Search([step] * 2, [0], riding(True), 1.0, 1000)
+    assert (one.cost() < two.cost()) == fewer
+
+
+@pytest.mark.parametrize(("steps", "t", "alone"), [
+    pytest.param(2, 0.0, True, id="LEAN_STEPS"), pytest.param(3, 0.0, False, id="LEAN_STEPS"),
+    pytest.param(1, 2.95, True, id="LEAN_T"), pytest.param(1, 3.05, False, id="LEAN_T")])
+def test_steps_that_leave_no_other_slow_change(steps, t, alone, monkeypatch):
+    monkeypatch.setattr(search, "coefficient", lambda *_: Size(t, 1.0))
+    assert explains_all(replace(riding(True), steps=(500, 1000, 1500)[:steps])) == alone
+
+
+@pytest.mark.parametrize(("size", "found"), [
+    pytest.param(Size(10.2, 2.0), True, id="WARM_T"), pytest.param(Size(-9.8, 2.0), False, id="WARM_T"),
+    pytest.param(Size(2.04, 0.1), True, id="WARM_SHARE"), pytest.param(Size(1.96, 0.1), False, id="WARM_SHARE")])
+def test_a_warm_up_that_is_certain(size, found, monkeypatch):
+    monkeypatch.setattr(warm_up, "coefficient", lambda *_: size)
+    ride = riding(True)
+    assert (warm_up.with_warm_up(replace(ride, error=10 * np.exp(-ride.seconds / 200))).warm is not None) == found
