@@ -11,6 +11,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.response import transfer
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
@@ -35,6 +36,11 @@ class Choice(NamedTuple):
     delay: Estimate
     alike: tuple[str, ...] | None
     misfit: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether the model leaves about what chance leaves."""
+        return self.misfit <= RESPONSE_MISFIT
 
 
 def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bool = True) -> Choice:

@@ -16,7 +16,6 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
-from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import choose, explained, line_errors, opposite
@@ -208,7 +207,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     result = Response(kind=chosen.kind, smoother=chosen.smoother, width_s=mean, time_constant_s=lagged,
                       alike=chosen.alike or (), delay_s=chosen.delay, slope=blank, explained=None, scatter_before_w=0.0,
                       scatter_after_w=0.0, n=int((np.isfinite(x) & np.isfinite(y)).sum()), level=level,
-                      misfit=chosen.misfit, fits=chosen.misfit <= RESPONSE_MISFIT)
+                      misfit=chosen.misfit, fits=chosen.fits)
     sharp, other = (y, x) if chosen.smoother == "reference" else (x, y)
     sharp = smoothed(sharp, result.kernel())
     sharp, other = sharp * riding, other * riding

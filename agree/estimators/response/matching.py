@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.matched import Matched
-from agree.core.thresholds import PURE_LAG_S, RESPONSE_MISFIT
+from agree.core.thresholds import PURE_LAG_S
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
@@ -83,7 +83,7 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     unit = float(np.nanmax(np.abs([reference, device])))
     chosen = choose(reference / unit, device / unit, LEVEL, alike=False)
     if chosen.kind == "none":
-        return Filter(_moved(chosen), "device", chosen)
+        return Filter(of_lag(chosen), "device", chosen)
     late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
     made = Filter(kernel(chosen.kind, chosen.size, late), chosen.smoother, chosen)
     return _without_filter(made, chosen, reference, device) if made.kernel.weights.size <= SHORT else made
@@ -115,7 +115,7 @@ def _without_filter(made: Filter, chosen: Choice, reference: FloatArray, device:
     return alone._replace(choice=chosen._replace(kind="none", smoother="", size=None, delay=delay))
 
 
-def _moved(chosen: Choice) -> Kernel:
+def of_lag(chosen: Choice) -> Kernel:
     """Weights of a lag: whole seconds if it is within 0.1 s, or two standard errors, of them."""
     delay = chosen.delay
     error = delay.standard_error if math.isfinite(delay.standard_error) else 0.0
@@ -140,7 +140,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
         size_se_s=math.nan if size is None else size.standard_error,
         delay_s=0.0 if found is None else found.delay.value, mean_delay_s=sign * made.mean_delay,
         misfit=found.misfit if found is not None and judged else math.nan,
-        fits=found is None or not judged or found.misfit <= RESPONSE_MISFIT)
+        fits=found is None or not judged or found.fits)
 
 
 def reasons(

@@ -1,0 +1,56 @@
+"""What a column is taken for, on both sides of each threshold: inputs are literal, so that a moved one is seen."""
+
+import numpy as np
+import pytest
+
+from agree import InputError, read_recording
+
+MEDIANS = [  # TYPICAL_MEDIAN: header, lowest and highest median that is not questioned
+    ("power (W)", "power", 15.0, 1500.0), ("heart rate", "heart rate", 40.0, 220.0),
+    ("speed (m/s)", "speed", 0.5, 25.0), ("pace (s/km)", "pace", 40.0, 2000.0),  # 25 and 0.5 m/s
+    ("cadence", "cadence", 20.0, 150.0), ("torque", "torque", 2.0, 150.0), ("balance right", "balance", 25.0, 75.0),
+    ("core temperature", "core temperature", 35.0, 41.0), ("oxygen uptake (l/min)", "oxygen uptake", 0.2, 7.0)]
+
+
+def table(header, cells, times=None):
+    times = range(len(cells)) if times is None else times
+    return "\n".join([header, *(f"{time},{cell}" for time, cell in zip(times, cells, strict=True)), ""]).encode()
+
+
+@pytest.mark.parametrize(("header", "quantity", "low", "high"), MEDIANS, ids=[one[1] for one in MEDIANS])
+def test_a_median_that_is_questioned(header, quantity, low, high):
+    for value, questioned in ((low * 0.99, True), (low * 1.01, False), (high * 0.99, False), (high * 1.01, True)):
+        found = read_recording(table(f"time,{header}", [f"{value:.4f}"] * 5), quantity=quantity)
+        assert ("read_level" in [note.kind for note in found.notes]) == questioned, value
+
+
+@pytest.mark.parametrize(("first", "last", "fit"), [
+    pytest.param(725_000_001, 725_000_900, True, id="FIT_SECONDS"),
+    pytest.param(724_999_999, 725_000_900, False, id="FIT_SECONDS"),
+    pytest.param(1_261_999_000, 1_261_999_999, True, id="FIT_SECONDS"),
+    pytest.param(1_261_999_000, 1_262_000_001, False, id="FIT_SECONDS")])
+def test_seconds_of_another_epoch(first, last, fit):
+    found = read_recording(table("timestamp,power", [200, 210, 220], [first, first + 1, last]))
+    assert ("read_fit_epoch" in [note.kind for note in found.notes]) == fit
+
+
+@pytest.mark.parametrize(("rows", "refused"), [
+    pytest.param(15, True, id="ROWS_PER_MINUTE_STAMP"), pytest.param(14, False, id="ROWS_PER_MINUTE_STAMP")])
+def test_rows_that_share_a_stamp_to_the_minute(rows, refused):
+    """Of 15 rows 5 share each of 3 stamps on average, of 14 rows fewer do."""
+    times = np.repeat(["2024-05-31T17:02:00Z", "2024-05-31T17:03:00Z", "2024-05-31T17:04:00Z"], 5)[:rows]
+    data = table("time,power", [200 + k for k in range(rows)], times)
+    if refused:
+        with pytest.raises(InputError, match="a stamp to the minute that 5 rows share"):
+            read_recording(data)
+    else:
+        assert read_recording(data).time.size
+
+
+@pytest.mark.parametrize(("endings", "form"), [
+    pytest.param(10, True, id="HHMMSS_ENDINGS"), pytest.param(9, False, id="HHMMSS_ENDINGS")])
+def test_distinct_endings_of_a_time_of_day_without_colons(endings, form):
+    """Seconds 55 to 59, and then of the next minute: a minute later by the clock, or 41 s later if it is a number."""
+    times = [95_955 + k for k in range(5)] + [100_000 + k for k in range(endings - 5)]
+    found = read_recording(table("time,power", [200 + k for k in range(endings)], times))
+    assert (found.time[5] - found.time[4] == 1) == form
