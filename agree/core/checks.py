@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
-from agree.core.errors import InputError, SampleSizeError
-from agree.core.thresholds import LEAST_LEVEL
+from agree.core.choices import Sampling
+from agree.core.errors import AssumptionWarning, InputError, SampleSizeError
+from agree.core.thresholds import ALIKE_P, LEAST_ALIKE, LEAST_LEVEL
 
 FloatArray = NDArray[np.float64]
 LARGEST = 1e300
+SMALL = 1e-24  # of squared errors of size 1: what rounding alone leaves
 SAMPLINGS = ("independent", "serial", "sessions")
 
 
@@ -91,6 +95,32 @@ def _first(mask: NDArray[np.bool_]) -> str:
     return ", ".join(map(str, where[:5])) + (", ..." if where.size > 5 else "")
 
 
+def sampling_of(sampling: Sampling | None, session: ArrayLike | None) -> Sampling:
+    """Return the sampling asked for; of labels alone "sessions", so that no interval leaves out labels unseen."""
+    if sampling is None:
+        return "independent" if session is None else "sessions"
+    choice(sampling, "sampling", SAMPLINGS)
+    return sampling
+
+
+def _warn_of_left_out(error: FloatArray, labels: NDArray[np.intp], sampling: str) -> None:
+    """Warn if sessions left out of an interval on demand differ in their errors: F test of their means."""
+    sizes = np.bincount(labels)
+    sizes = sizes[sizes > 0]
+    between, within = sizes.size - 1, labels.size - sizes.size
+    size = float(np.abs(error).max())
+    if labels.size < LEAST_ALIKE or between < 1 or within < 1 or size == 0:
+        return
+    error = error / size - float((error / size).mean())
+    means = np.bincount(labels, weights=error)[np.unique(labels)] / sizes
+    explained = float(sizes @ np.square(means))
+    rest = max(float(error @ error) - explained, 0.0)
+    if explained > SMALL * error.size and special.fdtrc(between, within, explained / between * within / (
+            rest or SMALL)) < ALIKE_P:
+        warnings.warn(f"the errors differ between sessions, and the interval leaves that out: with `session`, leave "
+                      f"sampling={sampling!r} away or use sampling='sessions'", AssumptionWarning, stacklevel=5)
+
+
 def present(values: FloatArray, name: str, nan_policy: str) -> NDArray[np.bool_]:
     """Where `values` are numbers; an error if they are infinite, too large, or NaN when that is not allowed."""
     choice(nan_policy, "nan_policy", ("raise", "omit"))
@@ -154,6 +184,8 @@ def table(
     if not keep.all():
         found = [column[keep] for column in found]
         labels = None if labels is None else labels[keep]
+    if sampling != "sessions" and session is not None:
+        _warn_of_left_out(found[1] - found[0], codes(session, n)[keep], sampling)
     if found[0].size < minimum:
         raise SampleSizeError(f"at least {minimum} pairs are needed; got {found[0].size}")
     if labels is not None and np.unique(labels).size < 2:

@@ -20,11 +20,12 @@ reference, device : (n,) array_like
 level : float
     Confidence level, in (0, 1).""",
     "sampling": """
-sampling : {"independent", "serial", "sessions"}
-    How pairs depend on each other: separate trials, neighbours in time, or recordings named by `session`.""",
+sampling : {"independent", "serial", "sessions"}, optional
+    How pairs depend on each other: separate trials, neighbours in time, or recordings named by `session`. Left out:
+    "sessions" where `session` is given, else "independent".""",
     "session": """
 session : (n,) array_like, optional
-    Session label of each pair, for ``sampling="sessions"``.""",
+    Session label of each pair.""",
     "nan_policy": """
 nan_policy : {"raise", "omit"}
     What to do with NaN: an error, or leave out the pair.""",
@@ -46,7 +47,8 @@ DriftWarning
     Serial sampling, when the slowest component dominates: the interval is likely too narrow.""",
     "alike": """
 AssumptionWarning
-    Independent sampling, although neighbouring pairs resemble each other.""",
+    Independent sampling, although neighbouring pairs resemble each other; `session` given with another `sampling`,
+    although sessions differ.""",
 }
 
 

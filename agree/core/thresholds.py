@@ -79,7 +79,8 @@ HHMMSS_ENDINGS = 10
 
 # --- estimators ---
 TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted
-ALIKE_P = 0.001          # one-sided p of neighbouring errors being alike, below which "independent" is doubted
+ALIKE_P = 0.001          # p of neighbours, or errors of one session, being alike: below, a sampling without is doubted
+LEAST_ALIKE = 20         # pairs below which they are not compared
 UNLIKELY_P = 0.001       # probability of the chi-square below which the stated uncertainties are doubted
 LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below it, error outweighs the range
 # What a look at the errors lets pass

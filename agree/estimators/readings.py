@@ -10,11 +10,10 @@ from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.errors import AssumptionWarning
-from agree.core.thresholds import ALIKE_P
+from agree.core.thresholds import ALIKE_P, LEAST_ALIKE
 
 FEW = 1000        # readings looked at before all are
 DECIMALS = 6      # readings with more are not taken for rounded
-LEAST_ALIKE = 20  # pairs below which neighbours are not compared
 BANDS = 10        # of a level whose share in the errors is taken off, with LEAST_ALIKE pairs in each
 
 

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 import agree
 from agree import AgreeError, InputError, SampleSizeError
@@ -30,7 +31,7 @@ def test_good_columns_come_back_as_floats():
 
 
 def test_labels_are_numbered_and_kept_only_for_sessions():
-    assert checks.columns(*GOOD, session=[1, 1, 2]).session is None
+    assert checks.columns(*GOOD, session=[1, 1, 2]).session is None  # too few to tell that sessions differ
     assert checks.columns(*GOOD, session=["a", "a", "b"], sampling="sessions").session.tolist() == [0, 0, 1]
 
 
@@ -145,3 +146,37 @@ def test_columns_of_every_library(oracle):
 def test_labels_of_two_kinds_are_not_mixed_up():
     assert checks.codes([1, "1", 2, "2", 1], 5).tolist() == [0, 1, 2, 3, 0]
     assert checks.codes(("a", "b", "a"), 3).tolist() == [0, 1, 0]
+
+
+def test_labels_alone_mean_sessions():
+    """An interval that leaves out sessions named by the caller is too narrow without a word."""
+    rng = np.random.default_rng(7)
+    session = np.repeat(np.arange(6), 30)
+    x = rng.uniform(100, 300, 180)
+    y = x + rng.normal(0, 4, 6)[session] + rng.normal(0, 1, 180)
+    calls = (agree.limits_of_agreement, agree.deming, agree.passing_bablok, agree.linearity, agree.bias_curve,
+             agree.concordance, agree.typical_error, agree.quantile_limits, agree.tolerance_limits,
+             agree.regression_limits, agree.deviation_index, agree.look_at_errors,
+             lambda *a, **o: agree.coverage_probability(*a, limit=5, **o),
+             lambda *a, **o: agree.equivalence(*a, margin=5, **o),
+             lambda *a, **o: agree.bias_by_band(*a, edges=[100, 301], **o),
+             lambda *a, **o: agree.york(*a, u_reference=1, u_device=1, **o),
+             lambda *a, **o: agree.split_errors(*a, x, **o))
+    for call in calls:
+        assert call(x, y, session=session).sampling == "sessions"
+    width = [agree.limits_of_agreement(x, y, session=labels, **options).bias for labels, options in (
+        (session, {}), (session, {"sampling": "sessions"}))]
+    assert width[0].to_dict() == width[1].to_dict()
+
+
+def test_sessions_left_out_on_demand_are_named_where_they_differ():
+    """F of two sessions of 50 errors, just above and just below what chance gives in one of a thousand."""
+    error = np.tile([-1.0, 1.0], 50)
+    x, session = np.full(100, 200.0), np.tile([0, 1, 1, 0], 25)
+    step = 2 * math.sqrt(stats.f.isf(0.001, 1, 98) / 98)  # explained n step^2/4 over 100/98
+    for sampling in ("independent", "serial"):
+        with pytest.warns(agree.AssumptionWarning, match="the errors differ between sessions"):
+            agree.limits_of_agreement(x, x + error + step * 1.001 * session, sampling=sampling, session=session)
+        agree.limits_of_agreement(x, x + error + step * 0.999 * session, sampling=sampling, session=session)
+    agree.limits_of_agreement(x, x + error, sampling="serial", session=np.zeros(100))
+    agree.limits_of_agreement(x, x + session, sampling="independent", session=np.arange(100))

@@ -104,6 +104,6 @@ def test_alike_neighbours_leave_more_unsettled():
     rng = np.random.default_rng(4)
     slow = np.repeat(rng.normal(0, 4, 20), 100)
     x = np.repeat(rng.uniform(100, 400, 20), 100)
-    options = {"session": np.repeat(np.arange(20), 100)}
-    widths = [look_at_errors(x, x + slow, sampling=s, **options).looks[0].estimate for s in ("independent", "sessions")]
+    widths = [look_at_errors(x, x + slow, session=labels).looks[0].estimate for labels in (
+        None, np.arange(2000) // 100)]
     assert widths[1].high - widths[1].low > 4 * (widths[0].high - widths[0].low)

@@ -152,8 +152,8 @@ def test_concordance_of_repeated_measures_covers_between_subjects():
     rng, truth, hits = np.random.default_rng(1), 2 * 850 / (866 + 902 + 9), {"sessions": 0, "independent": 0}
     for _ in range(200):
         x, y = repeats(rng)
-        for sampling in hits:
-            item = concordance(x, y, sampling=sampling, session=SUBJECT).concordance
+        for sampling, label in (("sessions", SUBJECT), ("independent", None)):
+            item = concordance(x, y, sampling=sampling, session=label).concordance
             hits[sampling] += item.low <= truth <= item.high
     assert hits["sessions"] >= 181
     assert hits["independent"] <= 175

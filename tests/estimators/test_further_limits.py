@@ -204,8 +204,8 @@ def test_alike_neighbours_widen_the_quantiles():
     slow = np.repeat(rng.normal(size=100), 10)
     x = rng.uniform(100, 300, 1000)
     alone = quantile_limits(x, x + slow, coverage=0.8)
-    for sampling in ("serial", "sessions"):
-        found = quantile_limits(x, x + slow, coverage=0.8, sampling=sampling, session=np.repeat(np.arange(100), 10))
+    for sampling, label in (("serial", None), ("sessions", np.repeat(np.arange(100), 10))):
+        found = quantile_limits(x, x + slow, coverage=0.8, sampling=sampling, session=label)
         assert found.effective_n < 300
         assert found.upper.low <= alone.upper.low <= alone.upper.high <= found.upper.high
 

@@ -96,10 +96,9 @@ def test_alike_neighbours_widen_the_limits(sides):
     rng = np.random.default_rng(7)
     slow = np.repeat(rng.normal(size=20), 30)
     x = rng.uniform(100, 300, 600)
-    options = {"sides": sides, "session": np.repeat(np.arange(20), 30)}
     alone = tolerance_limits(x, x + slow, sides=sides)
-    for sampling in ("serial", "sessions"):
-        found = tolerance_limits(x, x + slow, sampling=sampling, **options)
+    for sampling, label in (("serial", None), ("sessions", np.repeat(np.arange(20), 30))):
+        found = tolerance_limits(x, x + slow, sides=sides, sampling=sampling, session=label)
         assert found.factor > 1.1 * alone.factor
         assert found.effective_n < 60
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
@@ -15,10 +15,10 @@ from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.errors import InputError
 from agree.core.interval.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
-from agree.core.interval.over_sessions import numbered
 from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.bands.together import correlations_between_sessions, drawn_together
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
 from agree.estimators.readings import warn_of_alike
@@ -95,7 +95,7 @@ def bias_by_band(
     pool: bool = False,
     scale: Scale = "percent",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     by: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
@@ -122,7 +122,7 @@ def bias_by_band(
         ``difference``: mean error.
     level : float
         Confidence level of each band, in (0, 1).
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How pairs depend on each other. With ``sessions`` a band seen in one session only is unbounded.
     {session}
     by : (n,) array_like, optional
@@ -183,6 +183,7 @@ def bias_by_band(
         if not isinstance(value, bool | np.bool_):
             raise InputError(f"`{name}` must be True or False; got {value!r}", option=name)
     limits = None if isinstance(edges, str) and edges == "quantiles" else checks.edges(edges)
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     keep = ~(np.isnan(checks.vector(reference, "reference")) | np.isnan(checks.vector(device, "device")))
     level_by = checks.vector(reference if by is None else by, "by")
@@ -210,8 +211,9 @@ def bias_by_band(
     if not (joint or pool) or not known:
         return result
     df = min(bands[k].bias.df for k in known)
-    matrix = (covariance(np.stack([phi[k] * x.size / bands[k].n for k in known]), sampling).matrix if labels is None
-              else _between_sessions(np.stack([phi[k] for k in known]), np.stack([index == k for k in known]), labels))
+    series, inside_each = np.stack([phi[k] for k in known]), np.stack([index == k for k in known])
+    matrix = (covariance(series * (x.size / inside_each.sum(axis=1, keepdims=True)), sampling).matrix if labels is None
+              else correlations_between_sessions(series, inside_each, labels))
     correlation = shrunk(matrix, df)
     if joint:
         # In units of a band's own standard error, but for the factor of per cent; over sessions these are correlations.
@@ -219,20 +221,6 @@ def bias_by_band(
         wider = dict(zip(known, (unit * np.sqrt(np.diag(matrix))).tolist(), strict=True))
         result = _all_at_once(result, joint_level(matrix_root(correlation), df, level), wider)
     return _pooled(result, known, correlation) if pool else result
-
-
-def _between_sessions(phi: FloatArray, inside: NDArray[np.bool_], session: NDArray[Any]) -> FloatArray:
-    """Correlations of bands that rest on the means of the sessions that have them, each in units of its own error."""
-    index, sizes = numbered(session)
-    counts, sums = (np.stack([np.bincount(index, weights=row, minlength=sizes.size) for row in rows])
-                    for rows in (inside.astype(float), phi))
-    here = counts > 0
-    means = sums / np.maximum(counts, 1)
-    rest = here * (means - (means.sum(axis=1) / here.sum(axis=1))[:, None])
-    length = np.sqrt(np.square(rest).sum(axis=1, keepdims=True))
-    unit = rest / np.where(length > 0, length, 1)
-    result: FloatArray = unit @ unit.T
-    return result
 
 
 def _quantiles(values: FloatArray, count: int) -> FloatArray:
@@ -284,17 +272,9 @@ def _pooled(result: BandBias, known: list[int], correlation: FloatArray) -> Band
     value, error = (np.array([getattr(result.bands[i].bias, name) for i in known])
                     for name in ("value", "standard_error"))
     unit = error.max()
-    value, error = value / unit, error / unit
-    w = error**-2.0
-    about = np.diag(w) - np.outer(w, w) / w.sum()
-    excess = value @ about @ value - np.trace(about @ (correlation * np.outer(error, error)))
-    between = max(0.0, float(excess / np.trace(about)))
-    share = 1 / (error**2 + between)
-    away = value - share @ value / share.sum()
-    draw = (k - 3) / (k - 1) * error**2 * share
-    spread = np.sqrt(error**2 * (1 - (k - 1) / k * draw) + 2 / (k - 3) * (draw * away) ** 2)
+    middles, halves, between = drawn_together(value / unit, error / unit, correlation)
     bands = list(result.bands)
-    for i, middle, half in zip(known, unit * (value - draw * away), unit * spread, strict=True):
+    for i, middle, half in zip(known, unit * middles, unit * halves, strict=True):
         bias = bands[i].bias
         bands[i] = replace(bands[i], pooled=_interval(bias, float(middle), float(half), bias.level, "pooled"))
-    return replace(result, bands=tuple(bands), between_sd=float(unit * math.sqrt(between)))
+    return replace(result, bands=tuple(bands), between_sd=float(unit) * between)

@@ -95,7 +95,7 @@ def bias_curve(
     at: ArrayLike | None = None,
     scale: Scale = "percent",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     by: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
@@ -168,6 +168,7 @@ def bias_curve(
     checks.fraction(level, "level")
     if isinstance(knots, bool) or not isinstance(knots, int | np.integer) or not 2 <= knots <= 10:
         raise InputError(f"`knots` must be a whole number from 2 to 10; got {knots!r}", option="knots")
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     keep = ~(np.isnan(checks.vector(reference, "reference")) | np.isnan(checks.vector(device, "device")))
     over = checks.vector(reference if by is None else by, "by")

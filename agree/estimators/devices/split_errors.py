@@ -163,7 +163,7 @@ def split_errors(
     names: Sequence[str] | None = None,
     scale: LogScale = "difference",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> SplitErrors:
@@ -182,7 +182,7 @@ def split_errors(
         Error of a reading: in the units of the data, in per cent of the mean of all devices, or of its logarithm, with
         biases as ratios.
     {level}
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How instants depend on each other.
     {session}
     nan_policy : {"raise", "omit"}
@@ -245,6 +245,7 @@ def split_errors(
     """
     labels = _named(names, 3 + len(more))
     checks.fraction(level, "level")
+    sampling = checks.sampling_of(sampling, session)
     columns, groups = checks.table((a, b, c, *more), labels, session=session, sampling=sampling, nan_policy=nan_policy)
     readings, n = np.stack(columns), columns[0].size
     values = on_scale(readings, labels, scale)

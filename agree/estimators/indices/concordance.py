@@ -91,7 +91,7 @@ def concordance(
     device: ArrayLike,
     *,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Concordance:
@@ -154,6 +154,7 @@ def concordance(
     >>> f"{result.concordance.value:.4f} = {result.precision.value:.4f} * {result.accuracy.value:.4f}"
     '0.9969 = 0.9995 * 0.9973'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     options: dict[str, Any] = {"level": checks.fraction(level, "level"), "sampling": sampling, "session": labels}
     for name, column in (("reference", x), ("device", y)):

@@ -99,7 +99,7 @@ def deviation_index(
     scale: Scale = "difference",
     distribution: Literal["normal", "any"] = "normal",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> DeviationIndex:
@@ -160,6 +160,7 @@ def deviation_index(
     >>> print(result.index, "W")
     5.7 [3.6, 15.8] W
     """
+    sampling = checks.sampling_of(sampling, session)
     error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_index if distribution == "normal" else any_index
     item = make(error, checks.fraction(coverage, "coverage"), options)
@@ -177,7 +178,7 @@ def coverage_probability(
     scale: Scale = "difference",
     distribution: Literal["normal", "any"] = "normal",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> CoverageProbability:
@@ -233,6 +234,7 @@ def coverage_probability(
     >>> print(result.probability)
     0.85 [0.37, 0.98]
     """
+    sampling = checks.sampling_of(sampling, session)
     error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_share if distribution == "normal" else any_share
     item = make(error, checks.positive(limit, "limit"), options)

@@ -120,7 +120,7 @@ def equivalence(
     margin: ArrayLike,
     scale: Literal["difference", "percent", "ratio", "log"] = "difference",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Equivalence:
@@ -190,6 +190,7 @@ def equivalence(
     ends = _margin(margin, scale)
     if not checks.fraction(level, "level") > 0.5:
         raise InputError(f"`level` must be above 0.5 for one-sided tests, such as 0.95; got {level!r}", option="level")
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     options: dict[str, Any] = {"level": round(2 * level - 1, 12), "sampling": sampling, "session": labels,
                                "cautious": True}

@@ -83,7 +83,7 @@ def typical_error(
     scale: Scale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> TypicalError:
@@ -142,6 +142,7 @@ def typical_error(
     >>> print(result.typical_error, "of", result.change)
     2.9 [1.7, 8.3] of 1.2 [-3.9, 6.3]
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(trial1, trial2, session=session, sampling=sampling, nan_policy=nan_policy,
                                   names=("trial1", "trial2"))
     checks.choice(scale, "scale", SCALES)

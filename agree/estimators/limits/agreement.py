@@ -95,7 +95,7 @@ def limits_of_agreement(
     scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     interval: Literal["exact", "approximate"] = "exact",
     nan_policy: NanPolicy = "raise",
@@ -163,6 +163,7 @@ def limits_of_agreement(
     >>> print(f"{result.bias.value:.2f} W, limits {result.lower.value:.1f} to {result.upper.value:.1f} W")
     -1.80 W, limits -7.6 to 4.0 W
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     checks.choice(interval, "interval", ("exact", "approximate"))

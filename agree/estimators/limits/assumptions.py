@@ -199,7 +199,7 @@ def look_at_errors(
     scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> ErrorLook:
@@ -258,6 +258,7 @@ def look_at_errors(
     >>> look.recommendation
     'percent'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     tail = (1 - checks.fraction(coverage, "coverage")) / 2

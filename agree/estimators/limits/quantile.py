@@ -77,7 +77,7 @@ def quantile_limits(
     coverage: float = 0.95,
     level: float = 0.95,
     tails: Literal["any", "usual"] = "any",
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> QuantileLimits:
@@ -136,6 +136,7 @@ def quantile_limits(
     >>> print(result.lower.value, result.upper.value, result.upper.low, result.upper.high)
     0.0 6.0 6.0 6.0
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     tail = (1 - checks.fraction(coverage, "coverage")) / 2

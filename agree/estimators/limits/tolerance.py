@@ -182,7 +182,7 @@ def tolerance_limits(
     sides: int = 2,
     scale: LogScale = "difference",
     method: str = "exact",
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> ToleranceLimits:
@@ -205,7 +205,7 @@ def tolerance_limits(
     method : {"exact", "howe", "wald-wolfowitz", "approximate"}
         Independent pairs only. ``exact``: integral over the mean (two sides), noncentral t (one side).
         ``howe``, ``wald-wolfowitz``: approximations for two sides; ``approximate``: Natrella's for one side.
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How pairs depend on each other. Serial and session sampling have no exact factor: see Notes.
     {session, nan_policy}
 
@@ -256,6 +256,7 @@ def tolerance_limits(
     >>> print(f"k = {result.factor:.3f}: {result.lower:.1f} to {result.upper:.1f} W")
     k = 5.077: -16.8 to 13.2 W
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(content, "content")
     checks.fraction(level, "level")

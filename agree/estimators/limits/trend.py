@@ -166,7 +166,7 @@ def regression_limits(
     scale: LogScale = "difference",
     coverage: float = 0.95,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> RegressionLimits:
@@ -224,6 +224,7 @@ def regression_limits(
     >>> print(f"{there.bias.value:.2f} W, limits {there.lower.value:.1f} to {there.upper.value:.1f} W")
     0.12 W, limits -7.1 to 7.3 W
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     checks.fraction(coverage, "coverage")

@@ -170,7 +170,7 @@ def deming(
     error_variance_ratio: float = 1.0,
     weighting: Literal["constant", "proportional"] = "constant",
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Line:
@@ -188,7 +188,7 @@ def deming(
         Errors of constant size, or in proportion to the true value (constant coefficient of variation), fitted
         with weights 1/(fitted true value)^2, iterated.
     {level}
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How pairs depend on each other. With ``sessions`` the line is fitted to sessions of equal weight.
     {session, nan_policy}
 
@@ -243,6 +243,7 @@ def deming(
     >>> f"{line.slope.value:.6f} {line.intercept.value:.6f}"
     '1.028509 -0.581165'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     checks.choice(weighting, "weighting", ("constant", "proportional"))

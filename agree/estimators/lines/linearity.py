@@ -69,7 +69,7 @@ def linearity(
     *,
     line: Line | None = None,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Linearity:
@@ -131,6 +131,7 @@ def linearity(
     >>> f"{test.statistic:.2f} {test.p_value:.0e}"
     '2.69 1e-06'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     if line is not None and not isinstance(line, Line):

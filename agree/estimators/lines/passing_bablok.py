@@ -92,7 +92,7 @@ def passing_bablok(
     equivariant: bool = False,
     group: ArrayLike | None = None,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> Line:
@@ -166,6 +166,7 @@ def passing_bablok(
     >>> f"{line.slope.value:.4f} [{line.slope.low:.4f}, {line.slope.high:.4f}] of {line.n_slopes} slopes"
     '1.0300 [0.9200, 1.1400] of 15 slopes'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     blocks = _groups(group, reference, device)

@@ -82,7 +82,7 @@ def variance_ratio(
     device_replicates: ArrayLike,
     *,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
 ) -> VarianceRatio:
     r"""Ratio of error variances, device over reference, from repeated readings of steady blocks.
@@ -97,7 +97,7 @@ def variance_ratio(
         One row for each steady block, r >= 2 repeated readings in one unit. For independent readings the two may
         differ in shape; else they are readings of the same seconds, in order of time.
     {level}
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How readings depend on each other.
     session : (k,) array_like, optional
         Session label of each block, for ``sampling="sessions"``; each block its own session if not given.
@@ -142,7 +142,7 @@ def variance_ratio(
     '7.0 [0.73, 67]'
     """
     checks.fraction(level, "level")
-    checks.choice(sampling, "sampling", checks.SAMPLINGS)
+    sampling = checks.sampling_of(sampling, session)
     dx, df_x = _within(reference_replicates, "reference_replicates")
     dy, df_y = _within(device_replicates, "device_replicates")
     sd_x, sd_y = _root_mean(dx, df_x, "reference_replicates"), _root_mean(dy, df_y, "device_replicates")

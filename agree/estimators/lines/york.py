@@ -101,7 +101,7 @@ def york(
     correlation: ArrayLike = 0.0,
     scaled: bool = False,
     level: float = 0.95,
-    sampling: Sampling = "independent",
+    sampling: Sampling | None = None,
     session: ArrayLike | None = None,
     nan_policy: NanPolicy = "raise",
 ) -> YorkLine:
@@ -123,7 +123,7 @@ def york(
         Independent pairs: False takes the stated uncertainties as they are (normal interval); True multiplies by
         sqrt(chi-square/(n - 2)) and takes t with n - 2 degrees of freedom.
     {level}
-    sampling : {"independent", "serial", "sessions"}
+    sampling : {"independent", "serial", "sessions"}, optional
         How pairs depend on each other. With serial and sessions the stated uncertainties set the weights only; the
         interval rests on the residuals.
     {session}
@@ -176,6 +176,7 @@ def york(
     >>> f"{line.slope.value:.4f} ({line.u_slope:.4f}), {line.intercept.value:.4f} ({line.u_intercept:.4f})"
     '2.1597 (0.1355), 0.5788 (0.4764)'
     """
+    sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     if not isinstance(scaled, bool | np.bool_):
