@@ -128,6 +128,8 @@ CLAIM_AT_STOP_S = 0.5
 CLAIM_LEAST_S = 0.25
 # More stops than this show a claim, and more than a quarter of them: then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE = 2, 0.25
+# And more than zeros strewn over the ride bring to its stops by chance, by so many standard deviations (Poisson).
+STOPS_CHANCE_SD = 3.0
 # Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
 # fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
 # would bring in fewer than 0.0001.

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_AT_STOP_S, CLAIM_LEAST_S, STOPS_LEAST, STOPS_SHARE
+from agree.core.thresholds import CLAIM_AT_STOP_S, CLAIM_LEAST_S, GROSS_ZEROS, STOPS_CHANCE_SD, STOPS_LEAST, STOPS_SHARE
 from agree.faults.view import WORKING_W, Claim, View, near_coasting
 
 
@@ -13,30 +15,45 @@ def dropouts(view: View) -> list[Claim]:
     """Runs of 0 in which the other trace foretells more than 15 W, and the budget around lacks that energy.
 
     A run must be worth a quarter of a second of usual power, and half of one beside coasting. If more than a quarter of
-    all stops (and more than two) show one, it is how the two traces stop, and no fault; nor is then a run of 0 that is
-    no longer, as of a stop that a device does not show which goes on for 3 s.
+    all stops (and more than two) show one, and more than zeros strewn over the ride would bring there by chance, it is
+    how the two traces stop, and no fault; nor is then a run of 0 that is no longer, as of a stop that a device does not
+    show which goes on for 3 s. Where those found are more than a hundredth of the work, zeros are no rare event: then
+    any other 0 amid what the other trace foretells is one too, unless the budget speaks against it.
     """
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
     spans = runs(zero)
     if not spans:
         return []
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
-    found = [claim for claim in view.weigh(spans, claims, zero) if claim.holds]
-    return without_stops(view, found)
+    weighed = view.weigh(spans, claims, zero)
+    found, goes_on = without_stops(view, [claim for claim in weighed if claim.holds])
+    if _share(view, found) > GROSS_ZEROS:
+        sure = set(found)
+        found = [claim for claim in weighed if claim in sure or (claim.may and claim.stop - claim.start > goes_on)]
+    return found
 
 
-def without_stops(view: View, found: list[Claim]) -> list[Claim]:
-    """Claims without those that are too small beside a stop, or that show how the two traces stop."""
+def _share(view: View, claims: list[Claim]) -> float:
+    """Seconds of claims as a share of those of work."""
+    return sum(claim.stop - claim.start for claim in claims) / max(int((view.usual > WORKING_W).sum()), 1)
+
+
+def without_stops(view: View, found: list[Claim]) -> tuple[list[Claim], int]:
+    """Claims without those that are too small, or that show how the two traces stop; and for how long one goes on, s.
+
+    That is 0 unless the other trace goes on at most stops.
+    """
     at_stop = [near_coasting(view, claim.start, claim.stop) for claim in found]
     usual = float(np.median(view.usual[view.working])) if view.working.any() else 0.0
     beside = [claim for claim, near in zip(found, at_stop, strict=True)
               if near and claim.claim >= CLAIM_AT_STOP_S * usual]
     inside = [claim for claim, near in zip(found, at_stop, strict=True)
               if not near and claim.claim >= CLAIM_LEAST_S * usual]
-    stops = len(runs(view.usual <= WORKING_W))
-    if len(beside) > max(STOPS_LEAST, STOPS_SHARE * stops):
+    stops, goes_on = len(runs(view.usual <= WORKING_W)), 0
+    chance = 2 * stops * _share(view, inside)  # both ends of each
+    if len(beside) > max(STOPS_LEAST, STOPS_SHARE * stops, chance + STOPS_CHANCE_SD * math.sqrt(chance)):
         # The other trace goes on for so long at most stops that a shorter one is hidden in it altogether.
         goes_on = max(claim.stop - claim.start for claim in beside)
         inside = [claim for claim in inside if claim.stop - claim.start > goes_on]
         beside = []
-    return sorted([*inside, *beside])
+    return sorted([*inside, *beside]), goes_on

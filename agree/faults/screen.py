@@ -23,11 +23,11 @@ def hide(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
     return zeros[0] | _gross(reference, device), zeros[1] | _gross(device, reference)
 
 
-def zeros_amid(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
+def zeros_amid(reference: FloatArray, device: FloatArray, *, dips: bool = True) -> tuple[Mask, Mask]:
     """Seconds in which a trace is 0 far from all coasting of the other one.
 
     The sharper trace may stop for a few seconds while the smoother one works on: its zeros count only where the other
-    one does not dip.
+    one does not dip, unless `dips` is False.
     """
     work = (reference > WORKING_W) & (device > WORKING_W)
     work = work[1:] & work[:-1]
@@ -38,7 +38,7 @@ def zeros_amid(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
         high = np.where(np.isfinite(other), other, np.inf)
         zero = (y == 0) & np.isfinite(other) & (
             ndimage.minimum_filter1d(high, 2 * APART_S + 1, mode="nearest") > WORKING_W)
-        if sharper:
+        if sharper and dips:
             for start, stop in runs(zero):
                 around = np.r_[other[max(start - APART_S, 0):max(start - 1, 0)], other[stop + NEAR_S:stop + APART_S]]
                 around = around[np.isfinite(around)]

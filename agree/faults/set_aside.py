@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -12,12 +13,13 @@ from agree.core.checks import FloatArray
 from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
+from agree.core.thresholds import GROSS_ZEROS
 from agree.estimators.response.matching import Filter, find_filter, matched, reasons
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
-from agree.faults.screen import hide
+from agree.faults.screen import hide, zeros_amid
 from agree.faults.slow.search import find_slow
-from agree.faults.view import Mask
+from agree.faults.view import WORKING_W, Mask
 
 # A step or a warm-up would take most of a ride with it: set aside only if asked for by name.
 USUAL = {kind: "report" if kind in SLOW else "set aside" for kind in FAULT_KINDS}
@@ -68,16 +70,19 @@ def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
 def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, str] = USUAL) -> Setting:
     """Match the response of two traces on one grid of seconds, find their faults, and say why seconds are set aside.
 
-    The filter is fitted without gross faults, the faults are found with it, once, and it is fitted again without them
-    for the columns.
+    The filter is fitted without gross faults, the faults are found with it, and it is fitted again without them for the
+    columns. Where dropouts are many, the faults are found once more with that.
     """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
-    spoiled = hide(reference, device)
-    made = _fitted(reference, device, spoiled)
+    made, spoiled = _first_fit(reference, device, hide(reference, device))
     found = find_faults(reference, device, made, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
         made = _fitted(reference, device, spoiled)
+        if _many_zeros(found, reference, device):  # among so many gaps the first fit is rough
+            found = find_faults(reference, device, made, kinds=kinds)
+            spoiled = _spoiled(found)
+            made = _fitted(reference, device, spoiled)
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]
@@ -85,6 +90,40 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
                      (record.reference, record.device))
     return Setting(reason, record, found.found, _unsought(found))
+
+
+def _first_fit(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> tuple[
+        Filter, tuple[Mask, Mask]]:
+    """Fit the filter without gross faults; where a trace has many zeros amid work, with them or without them.
+
+    Zeros of a trace that seems the sharper one may be its own stops, which the other one smears, or dropouts beside the
+    noise of a steady ride. Of the two filters that follow from it the one counts that leaves less of the difference.
+    """
+    made = _fitted(reference, device, spoiled)
+    zeros = zeros_amid(reference, device, dips=False)
+    every = spoiled[0] | zeros[0], spoiled[1] | zeros[1]
+    works = int(((reference > WORKING_W) & (device > WORKING_W)).sum())
+    if max(int((more & ~mask).sum()) for more, mask in zip(every, spoiled, strict=True)) <= GROSS_ZEROS * works:
+        return made, spoiled
+    other = _fitted(reference, device, every)
+    one, two = (_left(*fitted.columns(np.where(hidden[0], np.nan, reference), np.where(hidden[1], np.nan, device)))
+                for fitted, hidden in ((made, spoiled), (other, every)))
+    return (other, every) if two < one else (made, spoiled)
+
+
+def _many_zeros(found: Faults, reference: FloatArray, device: FloatArray) -> bool:
+    """Whether more than a hundredth of the work are dropouts."""
+    works = int(((reference > WORKING_W) | (device > WORKING_W)).sum())
+    return sum(one.stop - one.start for one in found.found if one.kind == "dropout") > GROSS_ZEROS * works
+
+
+def _left(u: FloatArray, v: FloatArray) -> float:
+    """Usual difference of two columns, as a share of the usual reading; infinite where nothing is left of them."""
+    works = (u > WORKING_W) & (v > WORKING_W)
+    if not works.any():
+        return math.inf
+    share = v[works] / u[works]
+    return float(np.median(np.abs(share / np.median(share) - 1)))
 
 
 def _fitted(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Filter:

@@ -53,6 +53,11 @@ class Claim(NamedTuple):
         near = self.near >= max(least, CLAIM_ERRORS * self.near_error) and self.budget >= least - 2 * self.error
         return self.claim > 0 and (far or near)
 
+    @property
+    def may(self) -> bool:
+        """Whether the budget allows the claim, within two standard errors, and enough of the window is known."""
+        return self.unknown <= CLAIM_UNKNOWN and self.budget >= CLAIM_SHARE * self.claim - 2 * self.error
+
 
 @dataclass(frozen=True, slots=True)
 class View:

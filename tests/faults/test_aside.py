@@ -123,15 +123,16 @@ def test_handling_is_checked(faults, words):
         handling_of(faults)
 
 
+@pytest.mark.parametrize(("lost_s", "times"), [(1, 1), (9, 2)])
 @pytest.mark.parametrize("role", ["device", "reference"])
-def test_faults_are_found_once_whatever_they_are(power, role, monkeypatch):
+def test_faults_are_found_once_and_twice_only_if_more_than_a_hundredth_is_lost(power, role, lost_s, times, monkeypatch):
     bad = np.convolve(power, np.exp(-np.arange(30) / 3.0) * (1 - np.exp(-1 / 3.0)))[:power.size]
     for start in range(100, 1650, 110):
-        bad[start:start + 9] = 0
+        bad[start:start + lost_s] = 0
         bad[start + 20:start + 60] /= 4
     calls = []
     real = set_aside.find_faults
     monkeypatch.setattr(set_aside, "find_faults", lambda *given, **more: calls.append(1) or real(*given, **more))
     made = set_aside.set_aside(*((power, bad) if role == "device" else (bad, power)))
     assert f"{role}_dropout" in {fault.reason for fault in made.faults}
-    assert len(calls) == 1
+    assert len(calls) == times
