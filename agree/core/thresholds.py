@@ -182,6 +182,7 @@ SCALES_SD_PERCENT = 3.0    # supposed spread of scales of any origin: claims are
 TELLTALE_ODDS = 2.0        # by which a tell-tale size must foretell a scale better than scales of any origin do
 TELLTALE_LEFT = 0.5        # of a scale's part that an offset may take away before its size tells no origin
 LOSS_STRENGTH = 0.5        # at most: a loss looks like an offset with a scale
+HINT_LAST = 0.5            # strength below which a cause is a hint and is told after the others
 DELAY_S = 0.3              # least mean delay, and least SD of a delay, worth naming, s
 LEAST_MEAN_S, LEAST_LAG_S = 2.0, 0.8  # of a running mean, s, and of a time constant: below, a fraction of delay
 SCREEN_DELAY_S = 0.15      # of a rough delay, s, or

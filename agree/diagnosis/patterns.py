@@ -11,13 +11,12 @@ from scipy import ndimage, special
 
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
-from agree.core.thresholds import LEAST_PATTERN_EVENTS, PATTERN_P
+from agree.core.thresholds import LEAST_PATTERN_EVENTS, LEAST_WARMTH, PATTERN_P
 from agree.diagnosis.finding import Moment, Pattern
 
 NEAR_S = 5           # s on either side of an event that count as beside it
 STOP_S = 3           # s of both at 0, or of no record, that make a stop
 FASTEST = 0.05       # share of seconds whose changes are the fastest
-LEAST_WARMTH = 2.0   # range of temperature, degrees C, before thirds of it are looked at
 
 Mask = NDArray[np.bool_]
 

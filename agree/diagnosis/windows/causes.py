@@ -16,6 +16,7 @@ from agree.core.thresholds import (
     BEND_STRENGTH,
     CADENCE_RANGE,
     CAUSE_COST,
+    HALF_WEIGHT_S,
     LEAST_CAUSE_WINDOWS,
     LEAST_WARMTH,
     MOST_CAUSES,
@@ -27,7 +28,7 @@ from agree.core.thresholds import (
 from agree.diagnosis.finding import Compared, WindowCause
 from agree.diagnosis.windows.best_step import best_step
 from agree.diagnosis.windows.frame import WINDOW_S, Frame, frame, spread_ratio
-from agree.diagnosis.windows.gains import HALF_WEIGHT_S, Gains, gains
+from agree.diagnosis.windows.gains import Gains, gains
 from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
 from agree.verdict.columns import Table
 
@@ -149,13 +150,9 @@ def fit(table: Table) -> Fit | None:
         return None
     own = gains(data)
     made = columns(data, own)
-    n_eff = effective_windows(solve(made.free, made.error, 0.0).rest, data.session)
-    cost = CAUSE_COST * math.log(max(n_eff, 3))
-    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2) + cost * count, chosen)
-            for count in range(MOST_CAUSES + 1) for chosen in combinations(range(len(made.causes)), count)]
     parts: tuple[Part, ...] = ()
     chosen: tuple[int, ...] = ()
-    for _, chosen in sorted(sets):
+    for chosen in in_order(made, effective_windows(solve(made.free, made.error, 0.0).rest, data.session)):
         tried = _parts(made, chosen, data, own)
         if tried is not None:
             parts = tried
@@ -168,6 +165,14 @@ def fit(table: Table) -> Fit | None:
             by_power = by_power + (value * made.raw[k] if made.causes[k] in BY_POWER else 0.0)
     base = float(np.mean(made.error**2))
     return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own, by_power, made.knot)
+
+
+def in_order(made: Columns, n_eff: float) -> list[tuple[int, ...]]:
+    """Sets of causes, by places in the columns; first the one that leaves least for its number of causes."""
+    cost = CAUSE_COST * math.log(max(n_eff, 3))
+    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2) + cost * count, chosen)
+            for count in range(MOST_CAUSES + 1) for chosen in combinations(range(len(made.causes)), count)]
+    return [chosen for _, chosen in sorted(sets)]
 
 
 def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> tuple[Part, ...] | None:

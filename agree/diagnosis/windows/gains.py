@@ -8,9 +8,8 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.interval.over_sessions import session_shares
+from agree.core.thresholds import HALF_WEIGHT_S
 from agree.diagnosis.windows.frame import WINDOW_S, Frame
-
-HALF_WEIGHT_S = 300  # s at which a session counts half as much as an endless one, as in a verdict
 
 
 class Gains(NamedTuple):

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import HINT_LAST
 from agree.diagnosis.finding import Finding
 from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text
 from agree.report.story.language.vocabulary import FAULTS
 
-HARDLY = 0.5           # strength below which a cause is a hint and stands after the others
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power: {size}",
     "offset": "a zero error: {size} {side} at every power",
@@ -66,5 +66,5 @@ def _value(size: Estimate, unit: str) -> str:
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:
     """Return the causes in order of size times strength, hints last; empty if nothing stands out."""
-    ordered = sorted(check.findings, key=lambda item: (item.strength < HARDLY, -item.percent * item.strength))
+    ordered = sorted(check.findings, key=lambda item: (item.strength < HINT_LAST, -item.percent * item.strength))
     return tuple(cause_words(item) for item in ordered)
