@@ -262,7 +262,7 @@ def check_claim(
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
-    refuse_repeats(pairs)  # before the reference is corrected
+    doubts = refuse_repeats(pairs)  # before the reference is corrected
     asked_looks = checked_looks(looks) if looks else ()
     planned = declared.looks if declared and declared.looks else asked_looks
     beside = None if declared is None else compare(declared, Declaration(
@@ -274,7 +274,7 @@ def check_claim(
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
     faulty = with_faults(data, level)
-    held = withheld(data, claim, first, faulty)
+    held = withheld(data, claim, first, faulty, doubts)
     given = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
              meanings.next_session(data, claim, first, level, decision_rule))
     readings = looked.answers(held.answers(given))

@@ -156,6 +156,11 @@ ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false
 TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
 SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
 LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
+# Correlation of the second differences of two references at the best lag (tests/verdict/test_near_copies.py): of one
+# ride with 10 W of noise added 0.84 to 0.93, and of two days of one programme at most 0.8, where its targets change
+# every 5 to 15 s; of two devices on one ride 0.5, of days without a common programme below 0.15.
+NEAR_COPY, ALIKE_RIDES = 0.82, 0.4
+LEAST_ALIKE_S = 300      # s in common; shorter overlaps resemble each other by chance
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0

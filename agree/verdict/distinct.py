@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
+from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
+from agree.verdict.near_copies import Alike, alike
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too
@@ -42,7 +44,7 @@ class Common(NamedTuple):
         return {(True, True): "both", (True, False): "reference", (False, True): "device"}.get(same, "")
 
 
-def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> None:
+def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> tuple[Note, ...]:
     """Refuse a device compared with itself, and sessions that rest on one ride.
 
     Readings are compared, not clocks: a copy that was shifted or stamped anew has the same readings in a row. Two
@@ -53,6 +55,14 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> No
     Pieces of one ride hold no common readings. They are told by their clocks: sessions that overlap, or less than
     10 minutes apart, share zero, temperature and rider, and are one session; so do pieces of one file. Without
     `pieces` they are let pass: sessions in different states of a device may follow each other within a ride.
+
+    Near-copies, a recording with noise added or one ride through two recorders, are told by how alike they are.
+
+    Returns
+    -------
+    tuple of Note
+        What is doubted and cannot be refused: sessions that are alike as one programme on two days may be, and
+        recordings without dates, which may be pieces of one ride.
 
     Raises
     ------
@@ -66,7 +76,7 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> No
             raise InputError(f"session {k}: {_names(item)} hold the same readings in all {reference.size} used "
                              "seconds: a recording was compared with itself; give the device's own recording")
     if len(items) < 2:
-        return
+        return ()
     prints = [(_runs(item.reference), _runs(item.device)) for item in items]
     for i, j in _sharing(prints):
         common = _common(prints[i], prints[j])
@@ -75,6 +85,23 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> No
     if pieces:
         _refuse_one_file(items)
         _refuse_close(items)
+    pairs_alike = alike([item.reference for item in items])
+    for found in pairs_alike:
+        if found.one_ride:
+            raise InputError(f"{_both(items, found.one, found.other)} follow each other second by second (correlation "
+                             f"{found.correlation:.2f}), as one ride does that is recorded twice or has noise added: "
+                             "one ride is one session; leave one of them out")
+    return _doubts(items, pairs_alike, pieces)
+
+
+def _doubts(items: Sequence[Pairs], pairs_alike: Sequence[Alike], pieces: bool) -> tuple[Note, ...]:
+    found = [Note(kind="sessions_alike", severity="answer", values={
+        "one": item.one + 1, "other": item.other + 1, "correlation": item.correlation}) for item in pairs_alike[:1]]
+    undated = sum(not item.start and item.stamps is not None for item in items)
+    if undated > 1 and pieces:
+        found.append(Note(kind="sessions_undated", severity="trust", values={
+            "undated": undated, "sessions": len(items)}))
+    return tuple(found)
 
 
 def _common(one: tuple[Prints, Prints], other: tuple[Prints, Prints]) -> Common:

@@ -1,4 +1,4 @@
-"""What keeps an answer from being given: faults, too little recorded, a range lost, a copy fitted to its ride."""
+"""What keeps an answer from being given: faults, too little recorded, a range lost, no evidence, one ride twice."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import NamedTuple
 from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
+from agree.assessment.doubts.one_ride import OneRide
 from agree.assessment.how_much import HowMuch, how_much
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
@@ -23,26 +24,31 @@ class Withheld(NamedTuple):
     used: HowMuch
     lost: tuple[LostRange, ...]
     copies: Fitted
+    rides: OneRide
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
-        return self.copies.answers(self.used.answers(self.aside.answers(readings)))
+        return self.rides.answers(self.copies.answers(self.used.answers(self.aside.answers(readings))))
 
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
-        return (self.copies.notes() + self.aside.notes() + self.used.notes()
+        return (self.rides.doubts + self.copies.notes() + self.aside.notes() + self.used.notes()
                 + tuple(item.note() for item in self.lost))
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
         """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
-        return (self.copies.next(held and self.copies.any) or self.aside.next(held and self.aside.too_many)
-                or self.used.next(held and self.used.too_little))
+        return (self.rides.next(held) or self.copies.next(held and self.copies.any)
+                or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little))
 
 
-def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate) -> Withheld:
-    """Return what keeps answers from being given; `counted_in` is the mean error with the faulty seconds."""
+def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
+             doubts: tuple[Note, ...] = ()) -> Withheld:
+    """Return what keeps answers from being given.
+
+    `counted_in` is the mean error with the faulty seconds, `doubts` are those whether sessions are of different days.
+    """
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
-                    fitted(data.pairs))
+                    fitted(data.pairs), OneRide(doubts))

@@ -152,6 +152,13 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "declared_otherwise": _otherwise,
     "declared_as_done": _as_done,
     "session_odd": _odd,
+    "sessions_alike": ("sessions {one} and {other} follow each other second by second (correlation {correlation:.2f}), "
+                       "as one ride does that is recorded twice: they do not show how days differ."),
+    "next_another_day": ("leave out session {session} if it is the same ride; if it is another day, ride one that "
+                         "does not follow the same programme."),
+    "sessions_undated": lambda note: (
+        f"{'no' if note.values['undated'] == note.values['sessions'] else 'not every'} recording shows its date: that "
+        "the sessions are of different days is your word; pieces of one ride are one session."),
     "without_odd": "without session {sessions} the answer to the same question is: {verdict}.",
     "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",
     "next_ride_above": "ride above {watts:g} W: the claim is made for that range only.",
