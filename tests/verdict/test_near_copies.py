@@ -48,7 +48,7 @@ def test_a_real_ride_with_noise_added_is_one_ride(rng, road, noise, least):
     assert likeness(*copies) >= least
     made = [Pairs(reference=copy, device=copy * 1.002 + rng.normal(0, 2, copy.size), session=str(k))
             for k, copy in enumerate(copies, 1)]
-    with pytest.raises(InputError, match=r"^sessions 1 .* and 2 .* follow each other second by second \(correlation [01]"):
+    with pytest.raises(InputError, match=r"^sessions 1 .* and 2 .* follow each other second by second \(correl"):
         check_claim(made, "1.5 %")
 
 
