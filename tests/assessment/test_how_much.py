@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim, pair_recordings
-from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, SHORT_RIDE_S, SMALL_RIDE_SHARE
 from tests.rides import effort, session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -14,10 +13,11 @@ def kinds(check):
     return {note.kind for note in check.notes if hasattr(note, "kind")}
 
 
+# LEAST_TO_HOLD_S, SHORT_RIDE_S
 @pytest.mark.parametrize(("seconds", "verdict", "kind"), [
-    (115, "not settled", "used_too_short"), (int(LEAST_TO_HOLD_S) - 1, "not settled", "used_too_short"),
-    (int(LEAST_TO_HOLD_S), "holds", "used_short"), (int(SHORT_RIDE_S) - 1, "holds", "used_short"),
-    (int(SHORT_RIDE_S), "holds", "")])
+    (115, "not settled", "used_too_short"), (599, "not settled", "used_too_short"),
+    (600, "holds", "used_short"), (1799, "holds", "used_short"),
+    (1800, "holds", "")])
 def test_seconds_of_one_recording(rng, seconds, verdict, kind):
     check = check_claim(session(rng, seconds=seconds, sd=0.5), "3 %")
     assert check.verdict == verdict
@@ -52,9 +52,10 @@ def test_several_sessions_show_by_their_differences_what_wanders(rng):
     assert (check.verdict, "used_too_short" in kinds(check)) == ("holds", False)
 
 
+# LEAST_RIDE_SHARE, SMALL_RIDE_SHARE
 @pytest.mark.parametrize(("share", "verdict", "kind"), [
-    (LEAST_RIDE_SHARE - 1e-3, "not settled", "used_hardly_any"), (LEAST_RIDE_SHARE + 1e-3, "holds", "used_part"),
-    (SMALL_RIDE_SHARE - 1e-3, "holds", "used_part"), (SMALL_RIDE_SHARE + 1e-3, "holds", "")])
+    (0.099, "not settled", "used_hardly_any"), (0.101, "holds", "used_part"),
+    (0.499, "holds", "used_part"), (0.501, "holds", "")])
 def test_share_of_the_reference(rng, share, verdict, kind):
     check = check_claim(session(rng, seconds=1800, sd=0.5, ridden_s=1800 / share), "3 %")
     assert check.verdict == verdict

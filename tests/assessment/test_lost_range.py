@@ -5,7 +5,7 @@ import pytest
 
 from agree import Pairs, check_claim
 from agree.assessment.doubts.lost_range import lost_ranges
-from agree.core.thresholds import LOST_S
+from agree.core.data.lost_end import lost_end
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
@@ -49,7 +49,8 @@ def test_scattered_faults_lose_no_range(rng):
     assert " only" not in check_claim(pairs, "1.5 %").summary().splitlines()[0]
 
 
-@pytest.mark.parametrize(("seconds", "lost"), [(LOST_S, True), (LOST_S - 1, False)])
+# LOST_S
+@pytest.mark.parametrize(("seconds", "lost"), [(30, True), (29, False)])
 def test_how_many_seconds_make_a_range(rng, seconds, lost):
     pairs = ride(rng, lambda true: true > np.sort(true)[-seconds - 1])
     assert bool(lost_ranges([pairs])) == lost
@@ -98,8 +99,25 @@ def test_scattered_faults_do_not_hide_a_lost_end_nor_do_scattered_gaps(rng):
 
 
 def test_few_or_scattered_missing_seconds_lose_no_range_and_coasting_none(rng):
-    for lost in (lambda true: rng.random(true.size) < 0.15, lambda true: true > np.sort(true)[-LOST_S]):
+    for lost in (lambda true: rng.random(true.size) < 0.15, lambda true: true > np.sort(true)[-30]):
         assert lost_ranges([silent(rng, lost)]) == ()
     rest = silent(rng, lambda true: true < np.quantile(true, 0.1))
     coasting = Pairs(reference=np.where(np.isnan(rest.device), 0, rest.reference), device=rest.device)
     assert lost_ranges([coasting]) == ()
+
+
+def end_of(*, top, sound=0, below=0, elsewhere=0, size=1000):
+    """Length of the lost upper end: `top` seconds lost there, under it `sound` ones, `below` lost ones, and others."""
+    lost = np.zeros(size, bool)
+    lost[size - top:] = True
+    lost[size - top - sound - below:size - top - sound] = True
+    lost[:elsewhere] = True
+    found = lost_end("above", np.arange(size, dtype=float), lost)
+    return 0 if found is None else found.size
+
+
+# LOST_HALF
+def test_half_of_the_seconds_decides_what_a_lost_end_is():
+    assert (end_of(top=40, sound=39, below=40), end_of(top=40, sound=41, below=40)) == (119, 40)  # most of each stretch
+    assert (end_of(top=40, elsewhere=40), end_of(top=40, elsewhere=41)) == (40, 0)  # half of all that are lost
+    assert (end_of(top=500), end_of(top=501)) == (500, 0)  # half of the range

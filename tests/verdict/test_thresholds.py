@@ -6,26 +6,19 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy import stats
 
-from agree import Estimate
-from agree.core.thresholds import (
-    HALF_WEIGHT_S,
-    LEAST_FOR_PROBABILITY,
-    ODD_LEVEL,
-    POOL_LEVEL,
-    SWAPPED_PERCENT,
-    TREND_LEVEL,
-)
+from agree import Estimate, Pairs
+from agree.core.checks import interval_level
+from agree.core.errors import InputError
 from agree.correction.entered import Entered, Judged
-from agree.correction.find import SCATTER_PERCENT, USUAL_SD_PERCENT, action_of, stability
-from agree.correction.kind_of_error import HINT_LEVEL, NAMED_LEVEL, kind_of_error
-from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
+from agree.correction.find import action_of, stability
+from agree.correction.kind_of_error import kind_of_error
 from agree.estimators.lines.line import Line
 from agree.verdict.band_variance import shared_spread
-from agree.verdict.bands import default_edges
+from agree.verdict.bands import bands, default_edges
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
+from agree.verdict.distinct import Common, refuse_repeats
 from agree.verdict.meanings import average
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.sessions import mean_over_sessions, session_effects
@@ -39,47 +32,104 @@ def biases(values):
             for v in values]
 
 
+# HALF_WEIGHT_S
 def test_a_session_of_five_minutes_counts_half():
-    for seconds, more in ((HALF_WEIGHT_S - 1, False), (HALF_WEIGHT_S + 1, True)):
+    for seconds, more in ((299, False), (301, True)):
         found = mean_over_sessions(np.array([3.0, 0.0]), np.array([seconds, 1e12]), 0.95).value
         assert (found > 1.0) == more  # 1/2 to 1 is a third of the weight
 
 
-@pytest.mark.parametrize("count", [LEAST_FOR_PROBABILITY - 1, LEAST_FOR_PROBABILITY])
-def test_sessions_from_which_a_probability_is_given(rng, count):
+# LEAST_FOR_PROBABILITY
+@pytest.mark.parametrize(("count", "given"), [(2, False), (3, True)])
+def test_sessions_from_which_a_probability_is_given(rng, count, given):
     data = table([session(rng, seconds=300) for _ in range(count)], 30)
     found = average(data, Claim.parse("1.5 %"), EXACT, 0.95).conformance_probability
-    assert math.isnan(found) == (count < LEAST_FOR_PROBABILITY)
+    assert math.isnan(found) != given
 
 
-@pytest.mark.parametrize(("factor", "odd"), [(1.01, (3,)), (0.99, ())])
-def test_level_of_an_odd_session(factor, odd):
-    limit = float(stats.t.ppf(1 - ODD_LEVEL / 4 / 2, 2)) * math.sqrt(4 / 3)
-    assert session_effects(biases([-1.0, 0.0, 1.0, factor * limit])).odd == odd
+# ODD_LEVEL: t of 2 degrees of freedom beyond which lie 0.05/4, 8.86, times sqrt(4/3)
+@pytest.mark.parametrize(("value", "odd"), [(10.33, (3,)), (10.13, ())])
+def test_level_of_an_odd_session(value, odd):
+    assert session_effects(biases([-1.0, 0.0, 1.0, value])).odd == odd
 
 
-@pytest.mark.parametrize(("more", "ageing"), [(1.01, True), (0.99, False)])
-def test_level_of_a_trend(more, ageing):
+# TREND_LEVEL: t of 3 degrees of freedom beyond which lie 0.05, 3.182, times the standard error of the slope, 0.577
+@pytest.mark.parametrize(("slope", "ageing"), [(1.855, True), (1.819, False)])
+def test_level_of_a_trend(slope, ageing):
     """Five sessions on a line with residuals (1, -2, 0, 2, -1), which have no slope of their own and no mean."""
-    place, rest = np.arange(5) - 2.0, np.array([1.0, -2.0, 0.0, 2.0, -1.0])
-    rest = rest - (rest @ place) / (place @ place) * place
-    slope = float(stats.t.ppf(1 - TREND_LEVEL / 2, 3)) * math.sqrt(rest @ rest / 3 / (place @ place))
-    assert session_effects(biases(more * slope * place + rest)).ageing == ageing
+    assert session_effects(biases(slope * np.arange(5) + np.array([1.0, -2.0, 0.0, 2.0, -1.0]))).ageing == ageing
 
 
-@pytest.mark.parametrize(("away", "suspicion"), [(0.99, "files exchanged"), (1.01, "")])
-def test_how_near_to_the_reverse_files_look_exchanged(away, suspicion):
-    others = [2.0, 2.01, 1.99, 2.0, 2.0]
-    turned = 100 * (1 / 1.02 - 1) + away * SWAPPED_PERCENT
-    found = session_effects(biases([*others, turned]))
+# SWAPPED_PERCENT: 2 % turned round is -1.96 %
+@pytest.mark.parametrize(("value", "suspicion"), [(-1.466, "files exchanged"), (-1.456, "")])
+def test_how_near_to_the_reverse_files_look_exchanged(value, suspicion):
+    found = session_effects(biases([2.0, 2.01, 1.99, 2.0, 2.0, value]))
     assert [item.suspicion for item in found.odd_sessions] == [suspicion]
 
 
-@pytest.mark.parametrize(("level", "shared"), [(POOL_LEVEL, True), (POOL_LEVEL - 1e-6, False)])
+# POOL_LEVEL
+@pytest.mark.parametrize(("level", "shared"), [(0.95, True), (0.9499, False)])
 def test_level_from_which_bands_share_their_variance(rng, level, shared):
     data = table([session(rng, seconds=600, scale=1 + k / 500) for k in range(3)], 30)
     masks = [data.level < 220, data.level >= 220]
     assert all((item is not None) == shared for item in shared_spread(data, masks, level))
+
+
+# LEAST_COMMON_S
+@pytest.mark.parametrize(("seconds", "same"), [(60, ("reference", "device", "exchanged")), (59, ("", "", ""))])
+def test_readings_that_no_two_rides_have_in_common(seconds, same):
+    assert tuple(Common(*((k == j) * seconds for j in range(3))).kind for k in range(3)) == same
+
+
+# LEAST_APART_S
+@pytest.mark.parametrize(("apart", "refused"), [(599.0, True), (600.0, False)])
+def test_time_between_two_sessions(rng, apart, refused):
+    made = [Pairs(reference=rng.normal(200, 20, 100), device=rng.normal(200, 20, 100), time=start + np.arange(100.0))
+            for start in (0.0, 99.0 + apart)]
+    if refused:
+        with pytest.raises(InputError, match="are 599 s apart: pieces of one ride"):
+            refuse_repeats(made)
+    else:
+        refuse_repeats(made)
+
+
+def accepted(call, *values, **more):
+    try:
+        call(*values, **more)
+    except InputError:
+        return False
+    return True
+
+
+# LEAST_LEVEL
+@pytest.mark.parametrize(("level", "right"), [(0.5, True), (0.499, False)])
+def test_level_at_which_an_interval_settles_anything(level, right):
+    assert accepted(interval_level, level) == right
+
+
+# MOST_LOSS
+@pytest.mark.parametrize(("loss", "right"), [
+    ("30 ± 1 %", True), ("30.1 ± 1 %", False), ("-30 ± 1 %", True), ("-30.1 ± 1 %", False), ("2 ± 30 %", True),
+    ("2 ± 30.1 %", False)])
+def test_loss_that_a_drivetrain_may_have(loss, right):
+    assert accepted(ReferenceUncertainty.parse, None, loss=loss) == right
+
+
+# MOST_OFF
+@pytest.mark.parametrize(("stated", "right"), [
+    ("50 %", True), ("50.1 %", False), ("reads 50 % high ± 1 %", True), ("reads 50.1 % high ± 1 %", False),
+    ("reads 1 % low ± 50 %", True), ("reads 1 % low ± 50.1 %", False), ("60 W", True)])
+def test_uncertainty_that_a_reference_may_have(stated, right):
+    assert accepted(ReferenceUncertainty.parse, stated) == right
+
+
+# LEAST_BAND_S
+@pytest.mark.parametrize(("seconds", "judged"), [(60, True), (59, False)])
+def test_seconds_from_which_a_band_is_judged(rng, seconds, judged):
+    level = np.r_[np.full(600, 200.0), np.full(seconds, 300.0)]
+    data = table([Pairs(reference=level, device=level + rng.normal(0, 1, level.size))], 30)
+    _, checks = bands(data, Claim.parse("5 %"), EXACT, 0.95, np.array([150.0, 250.0, 350.0]))
+    assert (checks[1].verdict != "too thin") == judged
 
 
 def line(slope_off, intercept_off, half=0.01):
@@ -98,17 +148,15 @@ BIAS = Estimate(value=2.0, low=1.0, high=3.0, level=0.95, method="t")
     (1.01, 0.1, "scale"), (0.99, 0.1, "cannot tell"), (0.1, 1.01, "offset"), (1.5, 1.01, "scale and offset"),
     (1.5, 0.99, "cannot tell")])
 def test_levels_at_which_a_kind_of_error_is_named(slope, intercept, kind):
-    assert NAMED_LEVEL == 0.95  # the half-width that `line` counts in
     assert kind_of_error(line(slope, intercept), BIAS, 2.0, 200.0)[0] == kind
 
 
-@pytest.mark.parametrize(("away", "kind"), [(1.01, "cannot tell"), (0.99, "scale")])
+@pytest.mark.parametrize(("away", "kind"), [(0.660, "cannot tell"), (0.647, "scale")])
 def test_level_at_which_another_kind_is_still_hinted_at(away, kind):
-    z = float(stats.norm.ppf((1 + HINT_LEVEL) / 2) / stats.norm.ppf(0.975))
-    assert kind_of_error(line(1.5, away * z), BIAS, 2.0, 200.0)[0] == kind
+    assert kind_of_error(line(1.5, away), BIAS, 2.0, 200.0)[0] == kind  # 80 %: 1.2816/1.96 of the half-width of 95 %
 
 
-@pytest.mark.parametrize(("range_", "kind"), [(LEAST_RANGE, "scale"), (LEAST_RANGE - 0.01, "cannot tell")])
+@pytest.mark.parametrize(("range_", "kind"), [(1.5, "scale"), (1.49, "cannot tell")])
 def test_range_of_power_that_tells_kinds_apart(range_, kind):
     assert kind_of_error(line(1.5, 0.1), BIAS, range_, 200.0)[0] == kind
 
@@ -116,7 +164,7 @@ def test_range_of_power_that_tells_kinds_apart(range_, kind):
 @pytest.mark.parametrize(("more", "kind"), [(1.001, "scale"), (0.999, "none")])
 def test_size_worth_a_correction(more, kind):
     small = Estimate(value=0.1, low=-0.1, high=0.2, level=0.95, method="t")
-    slope = line(more * WORTHWHILE_PERCENT / 100 / 0.001, 0.1, half=0.001)
+    slope = line(more * 0.3 / 100 / 0.001, 0.1, half=0.001)
     assert kind_of_error(slope, small, 2.0, 200.0)[0] == kind
 
 
@@ -129,13 +177,13 @@ def data(sessions):
     return SimpleNamespace(sessions=sessions, reference=np.full(9, 200.0))
 
 
-@pytest.mark.parametrize(("sd", "action"), [(SCATTER_PERCENT * 1.01, "refused"), (SCATTER_PERCENT * 0.99, "none")])
+@pytest.mark.parametrize(("sd", "action"), [(1.01, "refused"), (0.99, "none")])
 def test_scatter_of_sessions_from_which_no_correction_is_no_answer(sd, action):
     bias = replace(BIAS, value=0.1)
     assert action_of(data(3), "none", bias, judged(0.1, sd), EXACT)[0] == action
 
 
-@pytest.mark.parametrize(("size", "action"), [(USUAL_SD_PERCENT * 1.01, "scale"), (USUAL_SD_PERCENT * 0.99, "refused")])
+@pytest.mark.parametrize(("size", "action"), [(1.01, "scale"), (0.99, "refused")])
 def test_size_that_one_session_may_correct(size, action):
     assert action_of(data(1), "scale", BIAS, judged(size, 0.01), EXACT)[0] == action
 
@@ -145,6 +193,7 @@ def test_stable_is_a_spread_below_half_of_the_correction_in_three_sessions(sessi
     assert stability(data(sessions), judged(2.0, sd), ageing=False)[0] is stable
 
 
+# BAND_STEP_W
 def test_bands_are_rounded_to_five_watts():
     watts = np.linspace(100, 200, 3001)
     assert default_edges(watts, None)[1] == 135.0  # a third lies at 133.3
