@@ -61,7 +61,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
         found += unclear(correction, made)
     late, ratio, rough = _by_second(table, correction.scale.value)
     first = seconds(table.pairs[0], 1.0).reference
-    varying = _varying(late, mean_w)
+    varying = varying_delay(late, mean_w)
     found += [*response_findings(answers(table.pairs, late, ratio), None if varying else late, mean_w, first),
               *varying, *faults]
     found.sort(key=lambda item: -item.percent * item.strength)
@@ -84,7 +84,7 @@ def _by_second(table: Table, scale: float) -> tuple[Delay | None, Estimate | Non
     return delay(pieces), log_ratio(sharp), together(rough)
 
 
-def _varying(late: Delay | None, mean_w: float) -> list[Finding]:
+def varying_delay(late: Delay | None, mean_w: float) -> list[Finding]:
     """A delay that varies from one two-minute block to the next."""
     if late is None or not late.variance.value > 0:
         return []
