@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ from agree.files.writing import write_bytes
 from agree.report.html.sheet_document import sheet_html
 from agree.report.page.answer_sheet import Sheet, draw_sheet
 from agree.report.page.compose import as_form
+from agree.report.page.paper import Paper
 from agree.report.suffix import suffix_of
 
 SUFFIXES = (".pdf", ".png", ".svg", ".html")
@@ -32,11 +34,24 @@ def write_sheet(sheet: Sheet, path: str | Path, data: dict[str, Any]) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
+    title = f"{sheet.title}: {sheet.verdict}" if sheet.verdict else sheet.title
+    write_paper(lambda: draw_sheet(sheet), title, path, lambda: sheet_html(sheet, data), subject=sheet.sentence)
+
+
+def write_paper(draw: Callable[[], Paper], title: str, path: str | Path, html: Callable[[], str], *,
+                subject: str = "agreement of devices") -> None:
+    """Write what is drawn on one A4 page, or its HTML, whole or not at all; the suffix says the form.
+
+    Raises
+    ------
+    InputError
+        Another suffix, or a place that cannot be written.
+    """
     suffix = suffix_of(path, "page", SUFFIXES)
     if suffix == ".html":
-        write_bytes(path, sheet_html(sheet, data).encode("utf-8", "replace"))
+        write_bytes(path, html().encode("utf-8", "replace"))
         return
-    told = {"Title": f"{sheet.title}: {sheet.verdict}" if sheet.verdict else sheet.title, "Subject": sheet.sentence,
-            "Keywords": "accuracy claim, agreement of two measuring devices",
-            "Creator": f"agree {agree.__version__}", "Producer": f"agree {agree.__version__}"}
-    write_bytes(path, as_form(draw_sheet(sheet), suffix[1:], told))
+    made_by = f"agree {agree.__version__}"
+    told = {"Title": title, "Subject": subject, "Keywords": "accuracy claim, agreement of measuring devices",
+            "Creator": made_by, "Producer": made_by}
+    write_bytes(path, as_form(draw(), suffix[1:], told))

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 
 import agree
 from agree.core.results.words import number
 from agree.devices.compare import Device, DeviceComparison
-from agree.files.writing import json_text, write_bytes, write_text
-from agree.report.drawing.pdf import pdf_of
-from agree.report.drawing.svg import svg_of
+from agree.files.writing import json_text
+from agree.report.answer_file import write_paper
 from agree.report.figures.devices_panels import draw_differences, draw_own_errors
 from agree.report.figures.look import CAPTION, INK, SMALL
-from agree.report.page.compose import png_of
+from agree.report.html.parts import paragraph, table
+from agree.report.html.shell import drawn
 from agree.report.page.paper import Paper, clipped, shortened, wrap
-from agree.report.suffix import suffix_of
 from agree.report.texts.devices_text import headline, minded
 
-SUFFIXES = (".pdf", ".svg", ".png", ".html")
 LEFT, TOP, BOTTOM, ROW = 34.0, 32.0, 30.0, 19.0
 MOST = 10  # pairs drawn
 CAUTION = ("The first device is not right because it is first, and two that agree may err together. Factors hold for "
@@ -27,7 +24,7 @@ CAUTION = ("The first device is not right because it is first, and two that agre
 
 def table_rows(result: DeviceComparison) -> list[tuple[str, ...]]:
     """Device, factor, own error, clock, response, and what is said of it."""
-    rows: list[tuple[str, ...]] = [("Device", "Multiply by", "Own error, %", "Clock, s", "Response", "")]
+    rows: list[tuple[str, ...]] = [("Device", "Multiply by", "Own error, %", "Clock, s", "Response", "Remark")]
     for k, item in enumerate(result.devices):
         said = ("stands apart" if item.stands_apart else
                 f"repeats {shortened(item.voice_of, 14)}" if item.voice_of else "")
@@ -98,17 +95,9 @@ def _table(paper: Paper, result: DeviceComparison, top: float) -> float:
 
 
 def _html(result: DeviceComparison) -> str:
-    title = headline(result)
-    drawing = svg_of(compose(result).figure, label=title, inline=True)
     head, *body = table_rows(result)
-    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in body)
-    style = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } svg { width: 100%; height: auto } "
-             "td, th { text-align: left; padding: 0.2em 0.8em 0.2em 0 } @media print { details { display: none } }")
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-            f"<style>{style}</style>\n</head>\n<body>\n<h1>{escape(title)}</h1>\n{drawing}\n<table>\n<tr>"
-            + "".join(f"<th>{escape(cell)}</th>" for cell in head) + f"</tr>\n{rows}</table>\n"
-            f"<details>\n<summary>All numbers (JSON)</summary>\n<pre>{escape(json_text(result))}</pre>\n</details>\n"
-            "</body>\n</html>\n")
+    return drawn(headline(result), compose(result).figure, [table("Each device", head, body), paragraph(CAUTION)],
+                 json_text(result))
 
 
 def write_devices_page(result: DeviceComparison, path: str | Path) -> None:
@@ -126,13 +115,4 @@ def write_devices_page(result: DeviceComparison, path: str | Path) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = suffix_of(path, "page", SUFFIXES)
-    if suffix == ".html":
-        write_text(path, _html(result))
-    elif suffix == ".pdf":
-        made = {"Title": headline(result), "Creator": f"agree {agree.__version__}"}
-        write_bytes(path, pdf_of(compose(result).figure, metadata=made))
-    elif suffix == ".svg":
-        write_text(path, svg_of(compose(result).figure, label=headline(result)))
-    else:
-        write_bytes(path, png_of(compose(result)))
+    write_paper(lambda: compose(result), headline(result), path, lambda: _html(result))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 
 import agree
@@ -10,8 +9,8 @@ from agree.files.writing import write_bytes, write_text
 from agree.planning.plan import Plan
 from agree.report.drawing.fonts import width_of
 from agree.report.drawing.pdf import pdf_of
-from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, INK
+from agree.report.html.shell import sheet as html_sheet
 from agree.report.page.paper import Paper, clipped, wrap
 from agree.report.suffix import suffix_of
 from agree.report.texts import plan_text as words
@@ -23,9 +22,6 @@ LOG_WIDTHS = (22.0, 72.0, 62.0, 84.0, 84.0, 40.0)  # of the columns of the log b
 ROW = 26.0                            # greatest height of a line of the log, pt
 FOOTNOTE = ("° common practice, not measured here. Write down what differs from the plan; leave a session out only for "
             "a reason noted before its result is known.")
-_STYLE = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } svg { width: 100%; height: auto } "
-          "pre { background: #f4f4f4; padding: 0.8em; overflow-x: auto } "
-          "@media print { body { margin: 0 } pre { display: none } } @page { size: A4; margin: 0 }")
 
 
 def _heading(sheet: Paper, x: float, top: float, text: str) -> float:
@@ -146,25 +142,8 @@ def compose(plan: Plan) -> Paper:
     return sheet
 
 
-def _metadata(plan: Plan) -> dict[str, str]:
-    return {"Title": f"Record sheet: claim {plan.claim.text}", "Creator": f"agree {agree.__version__}"}
-
-
-def _html(plan: Plan) -> str:
-    drawing = svg_of(compose(plan).figure, label="Record sheet", inline=True)
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<title>Record sheet: claim {escape(plan.claim.text)}</title>
-<style>{_STYLE}</style>
-</head>
-<body>
-{drawing}
-<pre>{escape(words.sheet_text(plan))}</pre>
-</body>
-</html>
-"""
+def _title(plan: Plan) -> str:
+    return f"Record sheet: claim {plan.claim.text}"
 
 
 def write_sheet(plan: Plan, path: str | Path) -> None:
@@ -195,6 +174,8 @@ def write_sheet(plan: Plan, path: str | Path) -> None:
     """
     suffix = suffix_of(path, "sheet", SUFFIXES)
     if suffix == ".pdf":
-        write_bytes(path, pdf_of(compose(plan).figure, metadata=_metadata(plan)))
+        made = {"Title": _title(plan), "Creator": f"agree {agree.__version__}"}
+        write_bytes(path, pdf_of(compose(plan).figure, metadata=made))
         return
-    write_text(path, _html(plan) if suffix == ".html" else words.sheet_text(plan))
+    text = words.sheet_text(plan)
+    write_text(path, html_sheet(_title(plan), compose(plan).figure, text) if suffix == ".html" else text)

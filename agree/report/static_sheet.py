@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 
 import agree
 from agree.files.writing import write_bytes, write_text
 from agree.physics.static_plan import StaticPlan
 from agree.report.drawing.pdf import pdf_of
-from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, INK
+from agree.report.html.shell import sheet as html_sheet
 from agree.report.page.paper import Paper, wrap
 from agree.report.suffix import suffix_of
 from agree.report.texts import static_plan_text as words
 
-STYLE = ("svg { width: 100%; height: auto } @page { size: A4; margin: 0 } @media print { pre { display: none } }")
 SUFFIXES = (".pdf", ".html", ".txt")
 LEFT, TOP, BOTTOM, SIZE, BOX = 40.0, 34.0, 40.0, 8.5, 7.0
 HEADS = ("No.", "Mass, kg", "Way", "Torque, N m", "Within the claim", "Read, left", "Read, right", "Remarks")
@@ -90,7 +88,4 @@ def write_static_sheet(plan: StaticPlan, path: str | Path) -> None:
     elif suffix == ".txt":
         write_text(path, words.sheet_text(plan))
     else:
-        drawing = svg_of(compose(plan).figure, label=title, inline=True)
-        write_text(path, f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}'
-                         f"</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{drawing}\n<pre>"
-                         f"{escape(words.sheet_text(plan))}</pre>\n</body>\n</html>\n")
+        write_text(path, html_sheet(title, compose(plan).figure, words.sheet_text(plan)))

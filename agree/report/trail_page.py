@@ -4,26 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from html import escape
 from pathlib import Path
 
 import agree
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.words import number, percent
-from agree.files.writing import json_text, write_bytes, write_text
-from agree.report.drawing.pdf import pdf_of
-from agree.report.drawing.svg import svg_of
+from agree.files.writing import json_text
+from agree.report.answer_file import write_paper
 from agree.report.figures.look import CAPTION, INK, SMALL
 from agree.report.figures.trail_panels import draw_changes, draw_errors
+from agree.report.html.parts import paragraph, region, table
+from agree.report.html.shell import drawn
 from agree.report.notes.sentence import note_text
-from agree.report.page.compose import png_of
 from agree.report.page.head import draw_badge
 from agree.report.page.paper import Paper, clipped, shortened, wrap
-from agree.report.suffix import suffix_of
 from agree.trail.trail import Trail
 
-SUFFIXES = (".pdf", ".svg", ".png", ".html")
 LEFT, TOP, BOTTOM = 34.0, 30.0, 30.0
 ROW = 20.0            # height of one change, pt
 CAUTION = ("It speaks of this device against this reference. An adjustment tried because readings were low by chance "
@@ -121,18 +118,16 @@ def _table(paper: Paper, trail: Trail, top: float) -> float:
     return top + 2
 
 
+def _title(trail: Trail) -> str:
+    return f"{trail.verdict.upper()}: {headline(trail)}"
+
+
 def _html(trail: Trail, remarks: Sequence[str]) -> str:
-    title = f"{trail.verdict.upper()}: {headline(trail)}"
-    drawing = svg_of(compose(trail, remarks).figure, label=title, inline=True)
-    head, *body = table_rows(trail)
-    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in body)
-    style = ("body { margin: 1em auto; max-width: 62em; font-family: sans-serif } svg { width: 100%; height: auto } "
-             "td, th { text-align: left; padding: 0.2em 0.8em 0.2em 0 } @media print { details { display: none } }")
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-            f"<style>{style}</style>\n</head>\n<body>\n<h1>{escape(title)}</h1>\n{drawing}\n<table>\n<tr>"
-            + "".join(f"<th>{escape(cell)}</th>" for cell in head) + f"</tr>\n{rows}</table>\n"
-            + f"<pre>{escape(trail.summary())}</pre>\n<details>\n<summary>All numbers (JSON)</summary>\n"
-            f"<pre>{escape(json_text(trail))}</pre>\n</details>\n</body>\n</html>\n")
+    rows = table_rows(trail)
+    head, *body = [[cell for cell, name in zip(row, rows[0], strict=True) if name] for row in rows]
+    return drawn(_title(trail), compose(trail, remarks).figure,
+                 [table("Each state", head, body), region("The same in words", trail.summary()),
+                  *map(paragraph, remarks), paragraph(CAUTION)], json_text(trail))
 
 
 def write_trail_page(trail: Trail, path: str | Path, *, remarks: Sequence[str] = ()) -> None:
@@ -152,14 +147,4 @@ def write_trail_page(trail: Trail, path: str | Path, *, remarks: Sequence[str] =
     InputError
         Another suffix, or a place that cannot be written.
     """
-    suffix = suffix_of(path, "page", SUFFIXES)
-    if suffix == ".html":
-        write_text(path, _html(trail, remarks))
-        return
-    figure, title = compose(trail, remarks).figure, f"{trail.verdict.upper()}: {headline(trail)}"
-    if suffix == ".pdf":
-        write_bytes(path, pdf_of(figure, metadata={"Title": title, "Creator": f"agree {agree.__version__}"}))
-    elif suffix == ".svg":
-        write_text(path, svg_of(figure, label=title))
-    else:
-        write_bytes(path, png_of(compose(trail, remarks)))
+    write_paper(lambda: compose(trail, remarks), _title(trail), path, lambda: _html(trail, remarks))

@@ -4,6 +4,7 @@ import json
 import os
 import re
 import subprocess
+import sys
 from functools import cache
 from html import unescape
 from pathlib import Path
@@ -109,15 +110,57 @@ axe.run(document).then((result) => {
 </body>"""
 
 
-@pytest.mark.parametrize("options", [[], DARK], ids=["light", "dark"])
-def test_reports_of_trials_are_accessible_and_silent(tmp_path, options):
-    jumps = pair_trials(*trials.write_tables(tmp_path), by="athlete,jump")
-    write_other_page(check_trials(jumps, "2 cm"), tmp_path / "page.html")
-    _, console = shown(tmp_path / "page.html", *options)
-    assert console == []
+def of_trials(folder):
+    jumps = pair_trials(*trials.write_tables(folder), by="athlete,jump")
+    write_other_page(check_trials(jumps, "2 cm"), folder / "page.html")
+
+
+def of_a_quantity(folder):
+    run("demo", "heart-rate", folder / "data")
+    strap, wrist = sorted((folder / "data").glob("*.csv"), key=lambda file: "wrist" in file.name)
+    run("check", strap, wrist, "--claim", "5 bpm", "--quantity", "heart rate", "-o", folder / "page.html")
+
+
+def of_devices(folder):
+    run("demo", folder / "data")
+    crank, pedals = sorted((folder / "data").glob("*.csv"))
+    run("devices", crank, pedals, "-o", folder / "page.html")
+
+
+def of_a_trail(folder):
+    run("demo", "trail", folder / "data")
+    run("check", "--sessions", folder / "data" / "sessions.csv", "--claim", "1.5%", "-o", folder / "page.html")
+
+
+def of_a_study(folder):
+    run("demo", "study", folder / "data")
+    run("study", "check", folder / "data" / "list.csv", "--claim", "1.5%", "--out", folder / "out", "--workers", "2",
+        "--page", folder / "page.html")
+
+
+def sheet_of_a_plan(folder):
+    run("plan", "--claim", "1.5%", "--sheet", folder / "page.html")
+
+
+def sheet_of_masses(folder):
+    run("static", "--sheet", folder / "page.html", "--crank-length", "172.5 mm", "--claim", "1.5%")
+
+
+def run(*words):
+    subprocess.run([sys.executable, "-m", "agree", *map(str, words)], check=True, capture_output=True, timeout=120)
+
+
+@pytest.mark.parametrize("make", [of_trials, of_a_quantity, of_devices, of_a_trail, of_a_study, sheet_of_a_plan,
+                                  sheet_of_masses], ids=lambda make: make.__name__)
+def test_other_pages_are_accessible_and_silent(tmp_path, make):
+    make(tmp_path)
     text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert not re.findall(r"(?:src|href)=\"(?!#)", text)
     page = re.sub(r"<meta http-equiv=\"Content-Security-Policy\"[^>]*>", "", text).replace("</body>", LOOK)
     (tmp_path / "looked.html").write_text(page, encoding="utf-8")
     (tmp_path / "axe.js").write_bytes(AXE.read_bytes())
-    text, _ = shown(tmp_path / "looked.html", *options)
-    assert json.loads(unescape(re.search(r'<pre id="said">(.*?)</pre>', text, re.DOTALL)[1])) == []
+    for options in ([], DARK):
+        _, console = shown(tmp_path / "page.html", *options)
+        assert console == []
+        text, _ = shown(tmp_path / "looked.html", *options)
+        assert json.loads(unescape(re.search(r'<pre id="said">(.*?)</pre>', text, re.DOTALL)[1])) == []

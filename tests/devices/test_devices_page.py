@@ -53,5 +53,5 @@ def test_every_form(result, tmp_path, suffix):
 
 
 def test_another_suffix_is_refused(result, tmp_path):
-    with pytest.raises(InputError, match=r"must end in .pdf, .svg, .png or .html; got no suffix"):
+    with pytest.raises(InputError, match=r"must end in .pdf, .png, .svg or .html; got no suffix"):
         write_devices_page(result, tmp_path / "devices")

@@ -8,7 +8,7 @@ from scipy import stats
 
 from agree import InputError
 from agree.report.drawing.fonts import width_of
-from agree.report.studies.pages import fleet_page, is_fleet, study_page, suffix_of, write_study_page
+from agree.report.studies.pages import fleet_page, is_fleet, study_page, write_study_page
 from agree.study import Line, Study, study_table
 from agree.study.statistics.fleet import fleet_of
 from agree.study.statistics.many_units import edges_of, many_units, profiled, q_profile
@@ -97,13 +97,13 @@ def test_forms(tmp_path):
         assert head in content[:100]
     html = (tmp_path / "page.html").read_text()
     assert "<svg" in html
-    assert "<td>B minus A</td>" in html
+    assert '<th scope="row">B minus A</th>' in html
     first = (tmp_path / "page.pdf").read_bytes()
     assert len(re.findall(rb"/Type\s*/Page\b", first)) == 1
     write_study_page(LAB, tmp_path / "page.pdf")
     assert (tmp_path / "page.pdf").read_bytes() == first
-    with pytest.raises(InputError, match=r"page 'x.doc' must end in \.pdf, \.svg, \.png or \.html; got \.doc"):
-        suffix_of("x.doc")
+    with pytest.raises(InputError, match=r"page 'x.doc' must end in \.pdf, \.png, \.svg or \.html; got \.doc"):
+        write_study_page(LAB, "x.doc")
 
 
 def known_of(size, assume, errors=None):

@@ -172,10 +172,10 @@ def test_forms(tmp_path):
     latex = table_text(table, ".tex")
     assert latex.count(r"\begin{tabular}") == 2
     assert not re.search(r"(?<!\\)%", latex.split("\n", 1)[1])  # the first line is a comment
-    assert "<td>D1 minus D0</td>" in table_text(table, ".html")
+    assert '<th scope="row">D1 minus D0</th>' in table_text(table, ".html")
     write_table(table, tmp_path / "table.md")
     assert (tmp_path / "table.md").read_text() == markdown
-    with pytest.raises(InputError, match=r"a table must end in \.csv, \.md, \.tex, \.html; got \.doc"):
+    with pytest.raises(InputError, match=r"table 'table.doc' must end in \.csv, \.md, \.tex or \.html; got \.doc"):
         write_table(table, "table.doc")
 
 

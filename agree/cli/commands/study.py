@@ -145,15 +145,14 @@ def _nothing_is_written_over(list_file: str, options: dict[str, Any]) -> None:
 
 def _suffixes_are_known(tables: tuple[str, ...], pages: tuple[str, ...]) -> None:
     """Refuse a file name before hours of work, not after."""
-    from agree.core.errors import InputError
-    from agree.report.studies.pages import suffix_of
+    from agree.report.answer_file import SUFFIXES as PAGES
     from agree.report.studies.table_forms import SUFFIXES
+    from agree.report.suffix import suffix_of
 
     for name in tables:
-        if Path(name).suffix.lower() not in SUFFIXES:
-            raise InputError(f"--table {name} must end in {', '.join(SUFFIXES)}")
+        suffix_of(name, "table", SUFFIXES)
     for name in pages:
-        suffix_of(name)
+        suffix_of(name, "page", PAGES)
 
 
 def _tables(made: Study, options: dict[str, Any]) -> list[str]:

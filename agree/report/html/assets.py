@@ -55,6 +55,19 @@ footer { padding-bottom: 2rem; }
   header, main, footer { max-width: none; padding: 0; } }
 """
 
+# A sheet is printed and written on: it is the same on a dark screen.
+SHEET_STYLE = """
+:root { color-scheme: light; }
+body { margin: 0; background: #ffffff; color: #15202a; font: 16px/1.5 "DejaVu Sans", Verdana, sans-serif; }
+main { max-width: 62em; margin: 1em auto; }
+svg { width: 100%; height: auto; }
+pre { background: #f1f4f5; padding: .8em; overflow-x: auto; }
+pre:focus-visible { outline: 3px solid #2f7391; outline-offset: 1px; }
+.unseen { position: absolute; left: -99rem; }
+@page { size: A4; margin: 0; }
+@media print { main { margin: 0; } pre, .unseen { display: none; } }
+"""
+
 SCRIPT = """
 (() => {
   const all = [...document.querySelectorAll('g.reading')], told = document.getElementById('told');
@@ -103,7 +116,3 @@ SCRIPT = """
 def digest(text: str) -> str:
     """Return a hash as a content security policy takes it."""
     return f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'"
-
-
-POLICY = (f"default-src 'none'; style-src {digest(STYLE)}; script-src {digest(SCRIPT)}; base-uri 'none'; "
-          "form-action 'none'")

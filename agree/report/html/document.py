@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import json
-from html import escape
 
 import numpy as np
 
-import agree
 from agree.assessment.claim_check import ClaimCheck
 from agree.assessment.single_readings import Readings, readings_of
 from agree.core.results.words import clock_of
@@ -15,8 +13,9 @@ from agree.report.figures.bands import draw_averaging, draw_bands
 from agree.report.figures.marks import Marks
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions, draw_sessions, named_sessions
-from agree.report.html.assets import POLICY, SCRIPT, STYLE
-from agree.report.html.parts import block, paragraph, picture, section, shown, table
+from agree.report.html.assets import SCRIPT
+from agree.report.html.parts import numbers, paragraph, picture, region, section, shown, table
+from agree.report.html.shell import whole
 from agree.report.page.head import caption_of_questions, claim_title, subtitle
 from agree.report.page.paper import Paper
 from agree.report.plain_text.details import details
@@ -37,32 +36,10 @@ def html_text(check: ClaimCheck, provenance: Provenance) -> str:
     title = f"Accuracy claim {check.claim.text}: {check.verdict}"
     body = [_advice(story), _questions(check, story), _bands(check, story, readings, marks), _averaging(check),
             _time(check, readings, marks), _sessions(check, story), _foot(check, story, provenance)]
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="{POLICY}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="generator" content="agree {escape(agree.__version__)}">
-<title>{shown(title)}</title>
-<style>{STYLE}</style>
-</head>
-<body>
-<header>
-<a class="skip" href="#answer">To the answer</a>
-<p><span class="badge {CLASSES.get(check.verdict, 'open')}">{shown(story.verdict)}</span>
-<strong>{shown(claim_title(check))}</strong></p>
-<p class="caption">{shown(subtitle(check))}</p>
-</header>
-<main id="answer">
-<h1>{shown(story.sentence)}</h1>
-{chr(10).join(body)}
-</main>
-<footer><p>{shown(LONG_CAUTION)}</p></footer>
-<script>{SCRIPT}</script>
-</body>
-</html>
-"""
+    header = (f'<p><span class="badge {CLASSES.get(check.verdict, "open")}">{shown(story.verdict)}</span>\n'
+              f'<strong>{shown(claim_title(check))}</strong></p>\n<p class="caption">{shown(subtitle(check))}</p>')
+    return whole(title, [f"<h1>{shown(story.sentence)}</h1>", *body], header=header,
+                 footer=f"<p>{shown(LONG_CAUTION)}</p>", script=SCRIPT)
 
 
 def _titles(check: ClaimCheck, readings: Readings) -> list[str]:
@@ -165,7 +142,5 @@ def _foot(check: ClaimCheck, story: Story, provenance: Provenance) -> str:
         "Where this comes from", table("Data, statements, command and versions", ["what", "found"],
                                        [list(row) for row in provenance_rows(check, provenance)]),
         table("Files", ["file", "SHA-256"], files) if files else "",
-        f'<details><summary>Every figure in words</summary><pre tabindex="0" role="region" aria-label="Every figure">'
-        f"{block(every)}</pre></details>",
-        f'<details><summary>All numbers (JSON)</summary><pre tabindex="0" role="region" aria-label="JSON">'
-        f"{block(stored)}</pre></details>")
+        f"<details><summary>Every figure in words</summary>{region('Every figure', every)}</details>",
+        numbers(stored))

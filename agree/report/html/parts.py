@@ -55,6 +55,16 @@ def paragraph(text: str, css: str = "") -> str:
     return f"<p{f' class={chr(34)}{css}{chr(34)}' if css else ''}>{shown(text)}</p>"
 
 
+def numbers(stored: str) -> str:
+    """Return all numbers as JSON, folded away."""
+    return f"<details><summary>All numbers (JSON)</summary>{region('JSON', stored)}</details>"
+
+
+def region(label: str, text: str) -> str:
+    """Return text of several lines as it stands; it can be reached and scrolled by the keyboard."""
+    return f'<pre tabindex="0" role="region" aria-label="{escape(label)}">{block(text)}</pre>'
+
+
 def block(text: str) -> str:
     """Escape text of several lines."""
     lines = text.encode("utf-8", "replace").decode("utf-8").split("\n")

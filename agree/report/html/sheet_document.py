@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import json
-from html import escape
 from typing import Any
 
-import agree
-from agree.report.html.assets import STYLE, digest
-from agree.report.html.parts import block, paragraph, picture, section, shown, table
+from agree.report.html.parts import numbers, paragraph, picture, section, shown, table
+from agree.report.html.shell import whole
 from agree.report.page.answer_sheet import Sheet
 from agree.report.page.paper import Paper
 from agree.verdict.rule import FAILS, HOLDS
 
 WIDTH, HEIGHT, LEFT = 640.0, 250.0, 48.0  # of pictures and their labels, in the units of their type
 CLASSES = {HOLDS: "holds", FAILS: "fails"}
-POLICY = f"default-src 'none'; style-src {digest(STYLE)}; base-uri 'none'; form-action 'none'"
 
 
 def sheet_html(sheet: Sheet, data: dict[str, Any]) -> str:
@@ -36,32 +33,10 @@ def sheet_html(sheet: Sheet, data: dict[str, Any]) -> str:
         panel.draw(paper.axes(left, 10, WIDTH - left - 14, HEIGHT - 48))
         parts.append(section(panel.heading, picture(paper.figure, panel.heading, panel.caption)))
     stored = json.dumps(data, indent=1, ensure_ascii=False)
-    parts.append('<details><summary>All numbers (JSON)</summary><pre tabindex="0" role="region" aria-label="JSON">'
-                 f"{block(stored)}</pre></details>")
+    parts.append(numbers(stored))
     badge = (f'<p><span class="badge {CLASSES.get(sheet.verdict, "open")}">{shown(sheet.verdict.upper())}</span>'
              f"<strong>{shown(sheet.title)}</strong></p>" if sheet.verdict else
              f"<p><strong>{shown(sheet.title)}</strong></p>")
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="{POLICY}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="generator" content="agree {escape(agree.__version__)}">
-<title>{shown(title)}</title>
-<style>{STYLE}</style>
-</head>
-<body>
-<header>
-<a class="skip" href="#answer">To the answer</a>
-{badge}
-<p class="caption">{shown(sheet.subtitle)}</p>
-</header>
-<main id="answer">
-<h1>{shown(sheet.sentence)}</h1>
-{chr(10).join(parts)}
-</main>
-<footer><p>{shown(sheet.caution)}</p></footer>
-</body>
-</html>
-"""
+    return whole(title, [f"<h1>{shown(sheet.sentence)}</h1>", *parts],
+                 header=f'{badge}\n<p class="caption">{shown(sheet.subtitle)}</p>',
+                 footer=f"<p>{shown(sheet.caution)}</p>")

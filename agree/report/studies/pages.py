@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from html import escape
 from pathlib import Path
 
 import agree
-from agree.core.errors import InputError
 from agree.core.results.words import estimate_text
-from agree.files.writing import write_bytes
+from agree.report.answer_file import write_paper
 from agree.report.drawing.fonts import width_of
-from agree.report.drawing.svg import svg_of
 from agree.report.figures.look import CAPTION, SMALL
-from agree.report.page.compose import as_form
+from agree.report.html.parts import paragraph, section, shown, table
+from agree.report.html.shell import drawn
 from agree.report.page.paper import Paper, clean, clipped, shortened, wrap
 from agree.report.studies.methods import methods_paragraph, missing_line
 from agree.report.studies.pictures import (
@@ -24,13 +22,12 @@ from agree.report.studies.pictures import (
     draw_units,
     limit_of,
 )
-from agree.report.studies.table_forms import cell_rows, contrast_name, contrast_rows, html_table
+from agree.report.studies.table_forms import cell_rows, contrast_name, contrast_rows
 from agree.report.texts.study_text import CAUTION, headline, study_rows
 from agree.study.running import Study
 from agree.study.statistics.many_units import ManyUnits
 from agree.study.statistics.table import StudyTable, study_table
 
-SUFFIXES = (".pdf", ".svg", ".png", ".html")
 LEFT, TOP, BOTTOM = 34.0, 28.0, 24.0   # margins, pt
 LABEL = 78.0                           # of what stands before a text, pt
 FLEET_FROM = 13                        # units from which single ones are sorted, not named row by row
@@ -151,40 +148,20 @@ def fleet_page(study: Study, fleet: ManyUnits) -> Paper:
     return paper
 
 
-def _html(study: Study, table: StudyTable, paper: Paper, title: str) -> str:
-    drawing = svg_of(paper.figure, label=title, inline=True)
-    told = "\n".join(f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>" for label, text in study_rows(study))
+def _html(study: Study, summed: StudyTable, paper: Paper) -> str:
+    told = [f"<h3>{shown(label)}</h3>{paragraph(text)}" for label, text in study_rows(study)]
     units = [[line.labels["unit"], str(line.sessions), "" if line.bias is None else f"{line.bias:+.3f}",
               "" if line.low is None or line.high is None else f"{line.low:+.3f} to {line.high:+.3f}", line.bias_unit,
               line.verdict or line.error] for line in study.units]
-    parts = [f"<h1>{escape(headline(study))}</h1>", f"<dl>\n{told}\n</dl>", f"<figure>\n{drawing}\n</figure>"]
+    parts = [section("The answer", *told)]
     if not is_fleet(study):
-        parts.append("<h2>Devices and conditions</h2>\n" + html_table(*cell_rows(table)))
-        parts.append("<h2>Differences</h2>\n" + html_table(*contrast_rows(table)) if table.contrasts else "")
-        parts.append(f"<p>{escape(methods_paragraph(table))}</p>")
+        parts.append(section("Devices and conditions", table("Devices by conditions", *cell_rows(summed))))
+        if summed.contrasts:
+            parts.append(section("Differences", table("Differences of devices and conditions", *contrast_rows(summed))))
+        parts.append(paragraph(methods_paragraph(summed)))
     head = ["unit", "sessions", "mean error", "interval", "unit of error", "answer"]
-    parts.append("<h2>Units</h2>\n" + html_table(head, units))
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
-            "<style>body { margin: 1em auto; max-width: 62em; font-family: sans-serif } "
-            "svg { width: 100%; height: auto } "
-            "table { border-collapse: collapse } th, td { text-align: left; padding: 0.2em 0.7em 0.2em 0 } "
-            "dt { font-weight: bold }</style>\n"
-            "</head>\n<body>\n" + "\n".join(part for part in parts if part) + "\n</body>\n</html>\n")
-
-
-def suffix_of(path: str | Path) -> str:
-    """Return the suffix of a page.
-
-    Raises
-    ------
-    InputError
-        Another than .pdf, .svg, .png or .html.
-    """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise InputError(f"page {str(path)!r} must end in {', '.join(SUFFIXES[:-1])} or .html; got "
-                         f"{suffix or 'no suffix'}")
-    return suffix
+    parts.append(section("Units", table("Each unit", head, units)))
+    return drawn(headline(study), paper.figure, parts)
 
 
 def write_study_page(study: Study, path: str | Path, *, table: StudyTable | None = None) -> None:
@@ -203,13 +180,6 @@ def write_study_page(study: Study, path: str | Path, *, table: StudyTable | None
     InputError
         Another suffix, no pair that was checked, or a place that cannot be written.
     """
-    suffix = suffix_of(path)
     summed = study_table(study) if table is None else table
     paper = fleet_page(study, study.fleet) if study.fleet is not None and is_fleet(study) else study_page(study, summed)
-    title = textwrap.shorten(headline(study), 200)
-    if suffix == ".html":
-        write_bytes(path, _html(study, summed, paper, title).encode("utf-8", "replace"))
-        return
-    told = {"Title": title, "Creator": f"agree {agree.__version__}", "Producer": f"agree {agree.__version__}",
-            "Subject": "Agreement of devices with a reference", "Keywords": "study, agreement"}
-    write_bytes(path, as_form(paper, suffix[1:], told))
+    write_paper(lambda: paper, textwrap.shorten(headline(study), 200), path, lambda: _html(study, summed, paper))

@@ -5,14 +5,17 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Sequence
-from html import escape
 from pathlib import Path
 
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import estimate_text
 from agree.files.writing import write_text
+from agree.report.html.parts import paragraph
+from agree.report.html.parts import table as html_table
+from agree.report.html.shell import whole
 from agree.report.studies.methods import methods_paragraph, missing_line
+from agree.report.suffix import suffix_of
 from agree.study.statistics.cells import Cell
 from agree.study.statistics.table import Contrast, StudyTable
 
@@ -103,23 +106,13 @@ def _latex(table: StudyTable) -> str:
     return "\n\n".join(part for part in [*parts, _latex_text(methods_paragraph(table))] if part) + "\n"
 
 
-def html_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Return a table of HTML, its first row a head."""
-    top = "".join(f'<th scope="col">{escape(text)}</th>' for text in head)
-    body = "\n".join("<tr>" + "".join(f"<td>{escape(text)}</td>" for text in row) + "</tr>" for row in rows)
-    return f"<table>\n<thead><tr>{top}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
-
-
-def _html(table: StudyTable) -> str:
-    parts = [html_table(*cell_rows(table))]
-    if missing_line(table):
-        parts.append(f"<p>{escape(missing_line(table))}</p>")
-    if table.contrasts:
-        parts.append(html_table(*contrast_rows(table)))
-    parts.append(f"<p>{escape(methods_paragraph(table))}</p>")
-    body = "\n".join(parts)
-    return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Table of a study</title>\n'
-            f"</head>\n<body>\n{body}\n</body>\n</html>\n")
+def _html(summed: StudyTable) -> str:
+    parts = ["<h1>Table of a study</h1>", html_table("Devices by conditions", *cell_rows(summed))]
+    if missing_line(summed):
+        parts.append(paragraph(missing_line(summed)))
+    if summed.contrasts:
+        parts.append(html_table("Differences of devices and conditions", *contrast_rows(summed)))
+    return whole("Table of a study", [*parts, paragraph(methods_paragraph(summed))])
 
 
 _FORMS: dict[str, Callable[[StudyTable], str]] = {".csv": _csv, ".md": _markdown, ".tex": _latex, ".html": _html}
@@ -146,7 +139,7 @@ def write_table(table: StudyTable, path: str | Path) -> None:
     InputError
         Another suffix than .csv, .md, .tex or .html, or a place that cannot be written.
     """
-    write_text(path, table_text(table, Path(path).suffix.lower()))
+    write_text(path, table_text(table, suffix_of(path, "table", SUFFIXES)))
 
 
 def contrast_name(item: Contrast) -> str:
