@@ -1,8 +1,8 @@
 """The page of a trail: every state, change and answer in words, in all forms; the demo tells its story."""
 
 import json
-from html import unescape
 import math
+from html import unescape
 
 import pytest
 from click.testing import CliRunner
