@@ -5,7 +5,7 @@ import pytest
 
 from agree import SampleSizeError
 from agree.estimators.trials.level_line import level_line
-from agree.estimators.trials.shares_within import binomial_limits, effective_trials, normal_share
+from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
 from agree.estimators.trials.side_by_side import side_by_side
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits, subject_errors
 
@@ -113,3 +113,11 @@ def test_ratio_of_equal_methods_covers_one_and_turns_over():
     one, other = (side_by_side(*pair, 0.95) for pair in ((x, subject, y, subject), (y, subject, x, subject)))
     assert one.ratio.value == pytest.approx(1 / other.ratio.value)
     assert (one.ratio.low, one.ratio.high) == pytest.approx((1 / other.ratio.high, 1 / other.ratio.low))
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_the_reference_may_err_to_either_side(side):
+    """All errors within the limit, and all beyond it if the reference errs away from them: the interval says both."""
+    error, subject = side * np.linspace(0.85, 0.95, 24), np.arange(24)
+    found = counted_share(error, np.ones(24), subject, subject_errors(error, subject), 0.95, shift=0.2)
+    assert (found.value, found.low) == (1.0, 0.0)
