@@ -3,7 +3,7 @@
     python benchmarks/mutants.py                      all of benchmarks/mutants.toml
     python benchmarks/mutants.py --room verdict       those of one room
     python benchmarks/mutants.py --quick 20           every 20th
-    python benchmarks/mutants.py --stale              only look whether each text is there once
+    python benchmarks/mutants.py --stale              only look whether each text is there once, and what it becomes is Python
 
 A mutant replaces one text in one file, which must hold it just once, in a copy of the package; then its tests run, once
 without it and once with it. Exit status 1 if fewer than 95 % are killed, or if a mutant's text is no longer in the
@@ -47,9 +47,16 @@ def outcome(mutant: dict[str, Any], copy: Path, clean: dict[str, bool]) -> str:
 
 
 def stale(mutant: dict[str, Any], root: Path) -> bool:
-    """Whether the text that a mutant replaces is not in its file just once."""
+    """Whether the text that a mutant replaces is not in its file just once, or what it makes is no Python."""
     file = root / str(mutant["file"])
-    return not file.exists() or file.read_text(encoding="utf-8").count(str(mutant["old"])) != 1
+    text = file.read_text(encoding="utf-8") if file.exists() else ""
+    if text.count(str(mutant["old"])) != 1:
+        return True
+    try:
+        compile(text.replace(str(mutant["old"]), str(mutant["new"])), str(file), "exec")
+    except SyntaxError:  # every test would fail, whatever it looks at
+        return True
+    return False
 
 
 def tested(mutant: dict[str, Any], copy: Path) -> int:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from agree import InputError, bias_by_band
+from agree.estimators.bands.together import correlations_between_sessions
 
 X = np.array([100.0, 150, 199, 200, 250, 299.5, 300, 50])
 Y = X * 1.02 + np.array([1.0, -1, 2, -2, 1, 0, 3, 5])
@@ -203,3 +204,13 @@ def test_bands_that_go_with_the_session_alone_need_no_more_than_one(rng):
     own = y + np.where(x < 200, 1, -1) * np.array([2.0, -3.0, 1.0, 2.0, -2.0])[session]
     for band in bias_by_band(x, own, edges=[100, 200, 301], joint=True, sampling="sessions", session=session).bands:
         assert band.joint.high - band.joint.low > 1.12 * (band.bias.high - band.bias.low)
+
+
+def test_correlations_are_those_of_the_sessions_means(rng):
+    """A band in all sessions, one that is wider, and one without scatter, which goes with nothing."""
+    session = np.repeat(np.arange(6), 10)
+    phi = np.stack([rng.normal(0, 1, 60), rng.normal(0, 5, 60), np.full(60, 2.0)])
+    found = correlations_between_sessions(phi, np.ones((3, 60), bool), session)
+    means = phi.reshape(3, 6, 10).mean(axis=2)
+    assert found[:2, :2] == pytest.approx(np.corrcoef(means[:2]), abs=1e-12)
+    assert found[2] == pytest.approx([0, 0, 0], abs=1e-12)
