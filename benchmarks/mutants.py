@@ -3,7 +3,7 @@
     python benchmarks/mutants.py                      all of benchmarks/mutants.toml
     python benchmarks/mutants.py --room verdict       those of one room
     python benchmarks/mutants.py --quick 20           every 20th
-    python benchmarks/mutants.py --stale              only look whether each text is there once, and its new one is Python
+    python benchmarks/mutants.py --stale              only look whether each text is there once, and the new one Python
 
 A mutant replaces one text in one file, which must hold it just once, in a copy of the package; then its tests run, once
 without it and once with it. Exit status 1 if fewer than 95 % are killed, or if a mutant's text is no longer in the
