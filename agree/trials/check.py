@@ -17,13 +17,14 @@ from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import spread_and_limits
 from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
+from agree.trials.doubts.remarks import remarks
+from agree.trials.doubts.withheld import few_subjects, much_unread, unread_notes
 from agree.trials.meanings import ASKED, Meaning, TrialMeaning
-from agree.trials.remarks import remarks
 from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
 from agree.trials.uncertainty import known_of_reference
-from agree.trials.withheld import few_subjects, much_unread, unread_notes
 from agree.verdict.claim import Claim
+from agree.verdict.error_distribution import KnownError
 
 Assume = Literal["nothing", "normal"]
 
@@ -61,6 +62,8 @@ class TrialsCheck(Drawn):
         Confidence level.
     reference_u : float
         Standard uncertainty of the reference, in `unit`.
+    reference_known : KnownError
+        The same with its shape: normal, or half-widths of rectangles.
     notes : tuple of Note
         What a reader must know.
     """
@@ -82,6 +85,7 @@ class TrialsCheck(Drawn):
     assume: Assume
     level: float
     reference_u: float
+    reference_known: KnownError
     notes: tuple[Note, ...]
 
     @property
@@ -198,5 +202,6 @@ def check_trials(
         claim=own, meaning=meaning, verdict=next(item.verdict for item in found if item.meaning == meaning),
         meanings=found, bias=bias, sd=sd, lower=lower, upper=upper, line=line, side_by_side=beside, scaled=scaled,
         trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume, level=float(level), reference_u=known.u,
+        reference_known=known,
         notes=(*unread_notes(used), *used.notes,
                *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.results.result import Result
-from agree.estimators.trials.shares_within import counted_share, normal_share
+from agree.estimators.trials.shares_within import normal_share
+from agree.trials.meanings import counted_within
 from agree.trials.scaled import ScaledErrors
+from agree.verdict.error_distribution import KnownError
 
 STEPS = 40
 NORMAL_95 = 1.959964  # half-width of the middle 95 % of a normal distribution, in standard deviations
@@ -37,7 +39,7 @@ class ShareCurve(Result):
     normal: FloatArray
 
 
-def share_curve(scaled: ScaledErrors, level: float) -> ShareCurve:
+def share_curve(scaled: ScaledErrors, level: float, known: KnownError) -> ShareCurve:
     """Return the shares at 40 limits, up to twice the claim's or past the largest error."""
     largest = float(np.abs(scaled.error).max()) if scaled.error.size else 0.0
     limits = np.linspace(0, max(2 * scaled.limit, 1.05 * largest), STEPS + 1)[1:]
@@ -45,8 +47,8 @@ def share_curve(scaled: ScaledErrors, level: float) -> ShareCurve:
     if not scaled.error.size:
         none = np.zeros(0)
         return ShareCurve(limit=limits, counted=none, low=none, high=none, normal=normal)
-    found = [counted_share(scaled.error, np.full(scaled.error.shape, t), scaled.subject, scaled.errors, level)
-             for t in limits]
+    known = scaled.rounding.beside(known)
+    found = [counted_within(replace(scaled, limit=float(t)), level, known) for t in limits]
     counted, low, high = (np.array([getattr(item, name) for item in found]) for name in ("value", "low", "high"))
     return ShareCurve(limit=limits, counted=counted, low=low, high=high, normal=normal)
 

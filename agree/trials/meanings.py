@@ -13,10 +13,17 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by
-from agree.core.thresholds import TRIALS_COUNTED_SHARE, TRIALS_FAILS_MARGIN, TRIALS_HOLDS_MARGIN, TRIALS_NORMAL_FAILS
+from agree.core.thresholds import (
+    TRIALS_COARSE_STEP,
+    TRIALS_COUNTED_SHARE,
+    TRIALS_FAILS_MARGIN,
+    TRIALS_HOLDS_MARGIN,
+    TRIALS_NORMAL_FAILS,
+)
 from agree.estimators.trials.level_line import END_Z, LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
-from agree.estimators.trials.unweighted import mean_error, subject_errors
+from agree.estimators.trials.skewed_mean import skewed_mean_error
+from agree.estimators.trials.unweighted import SubjectErrors, mean_error, subject_errors
 from agree.trials.scaled import OF_LIMIT, ScaledErrors
 from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way
@@ -82,14 +89,17 @@ def share_verdict(item: Estimate | None) -> str:
     return HOLDS if item.low >= wanted else FAILS if item.high < wanted else OPEN
 
 
-def normal_verdict(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int, assume: str) -> str:
-    """Answer of the share of normal errors, with margins that make up for other shapes unless asked not to."""
+def normal_within(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int, assume: str) -> Estimate:
+    """Share of normal errors, the interval's ends as they decide.
+
+    Unless normal errors are assumed, the low end is that of the limit over a margin, and the high end that of the limit
+    times another: they make up for other shapes.
+    """
     inner, outer = (1.0, TRIALS_NORMAL_FAILS) if assume == "normal" else (1 / TRIALS_HOLDS_MARGIN, TRIALS_FAILS_MARGIN)
-    for by, word in ((inner, HOLDS), (outer, FAILS)):
-        share = normal_share(scaled.errors, scaled.limit * by, level, mean_of, known.normal, known.rectangles)
-        if share_verdict(share) == word:
-            return word
-    return OPEN
+    low, own, high = (normal_share(scaled.errors, scaled.limit * by, level, mean_of, known.normal, known.rectangles)
+                      for by in (inner, 1.0, outer))
+    margin = "" if assume == "normal" else ", with a margin for other shapes"
+    return replace(own, low=min(low.low, own.value), high=max(high.high, own.value), method=own.method + margin)
 
 
 def needed_trials(share: float, level: float) -> int | None:
@@ -108,13 +118,19 @@ def bias_of(scaled: ScaledErrors, level: float, known: KnownError) -> Estimate:
     return scaled.rounding.mean(mean_error(scaled.errors, level), known)
 
 
+def _of_mean(scaled: ScaledErrors, errors: SubjectErrors, level: float, known: KnownError) -> dict[str, Any]:
+    """Verdict, figures and ground of a mean; where skewed errors would leave it open, it is, with the reason."""
+    item, wide = (scaled.rounding.mean(found(errors, level), known) for found in (mean_error, skewed_mean_error))
+    plain, verdict = (three_way(one.low, one.high, scaled.limit) for one in (item, wide))
+    ground = Note(kind="trials_average" if plain == verdict else "trials_skew_decides", severity="answer", values={
+        "subjects": errors.subjects, "low": wide.low, "high": wide.high, "unit": scaled.unit})
+    return {"verdict": verdict, "estimate": item, "limit": scaled.limit, "unit": scaled.unit, "ground": ground}
+
+
 def average(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
     """Answer for the mean error."""
-    bias = bias_of(scaled, level, known)
-    return TrialMeaning(
-        meaning="average", verdict=three_way(bias.low, bias.high, scaled.limit), estimate=bias, limit=scaled.limit,
-        unit=scaled.unit, assumes=("means_near_normal", *_constant(scaled)),
-        ground=Note(kind="trials_average", severity="answer", values={"subjects": scaled.errors.subjects}))
+    return TrialMeaning(meaning="average", assumes=("means_near_normal", *_constant(scaled)),
+                        **_of_mean(scaled, scaled.errors, level, known))
 
 
 def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
@@ -134,13 +150,9 @@ def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> Tria
     if scaled.unit == OF_LIMIT:
         raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'",
                          option="meaning")
-    errors = subject_errors(np.abs(scaled.error), scaled.trials.subject)
-    size = scaled.rounding.mean(mean_error(errors, level), known)
-    size = replace(size, low=max(size.low, 0.0))
-    return TrialMeaning(
-        meaning="mean_absolute", verdict=three_way(size.low, size.high, scaled.limit), estimate=size,
-        limit=scaled.limit, unit=scaled.unit, assumes=("means_near_normal",),
-        ground=Note(kind="trials_mean_absolute", severity="answer", values={"subjects": errors.subjects}))
+    found = _of_mean(scaled, subject_errors(np.abs(scaled.error), scaled.trials.subject), level, known)
+    found["estimate"] = replace(found["estimate"], low=max(found["estimate"].low, 0.0))
+    return TrialMeaning(meaning="mean_absolute", assumes=("means_near_normal",), **found)
 
 
 def _constant(scaled: ScaledErrors) -> tuple[str, ...]:
@@ -178,28 +190,40 @@ def levels(scaled: ScaledErrors, line: LevelLine | None) -> TrialMeaning:
                 "instrument": line.instrument, "worst_level": line.end_levels[line.ends.index(worst)]}))
 
 
+def counted_within(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int = 1) -> Estimate:
+    """Count the share of single trials within, or of the subjects' means where each is of `mean_of` trials.
+
+    Its ends leave room for an error that all trials share, and for errors that rounding moves over the limit.
+    """
+    half = float(interval_half_width(0.0, math.inf, known, level)) if known.u > 0 else 0.0
+    error, subject, errors, step = scaled.error, scaled.subject, scaled.errors, scaled.rounding.step
+    if mean_of > 1:
+        error, subject = errors.means, np.arange(errors.subjects)
+        errors = SubjectErrors(means=error, of_means=errors.of_means, trial_parts=(), n=error.size)
+        step = np.bincount(scaled.subject, weights=step) / mean_of**2 if step.size else step
+    coarse = bool((step > TRIALS_COARSE_STEP * scaled.limit).any())
+    return counted_share(error, np.full(error.shape, scaled.limit), subject, errors, level, shift=half,
+                         step=step if coarse else 0.0)
+
+
 def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str) -> TrialMeaning:
     """Answer for single trials: counted, with that of normal errors beside it; or the latter if it was asked for."""
     known = scaled.rounding.beside(known)
-    normal = normal_share(scaled.errors, scaled.limit, level, 1, known.normal, known.rectangles)
+    normal = normal_within(scaled, level, known, 1, "normal")
     common: dict[str, Any] = {"meaning": "readings", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "normal": normal}
     assumed = ("errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))
-    asked = normal_verdict(scaled, level, known, 1, "normal")
+    asked, margin = share_verdict(normal), normal_within(scaled, level, known, 1, assume)
     if assume == "normal" or not scaled.trials.paired:  # without pairs no trial has an error that could be counted
-        return TrialMeaning(**common, verdict=normal_verdict(scaled, level, known, 1, assume), estimate=normal,
-                            assumes=assumed, ground=Note(kind="trials_share_normal", severity="answer",
-                                                         values={"normal": asked}))
-    one = np.full(scaled.error.shape, scaled.limit)
-    half = float(interval_half_width(0.0, math.inf, known, level)) if known.u > 0 else 0.0
-    counted = counted_share(scaled.error, one, scaled.subject, scaled.errors, level,
-                            shift=half)
+        return TrialMeaning(**common, verdict=share_verdict(margin), estimate=margin, assumes=assumed, ground=Note(
+            kind="trials_share_normal", severity="answer", values={"normal": asked}))
+    counted = counted_within(scaled, level, known)
     values: dict[str, float | int | str | bool] = {
         "effective": effective_trials(scaled.errors), "needed": needed_trials(counted.value, level) or 0,
         "outside": int((np.abs(scaled.error) > scaled.limit).sum()), "trials": scaled.error.size, "normal": asked}
     verdict = share_verdict(counted)
-    if verdict == OPEN and values["outside"] == 0 and normal_verdict(scaled, level, known, 1, assume) == HOLDS:
-        return TrialMeaning(**common, verdict=HOLDS, estimate=counted, assumes=assumed, ground=Note(
-            kind="trials_readings_small", severity="answer", values=values))
+    if verdict == OPEN and values["outside"] == 0 and share_verdict(margin) == HOLDS:
+        return TrialMeaning(**common, verdict=HOLDS, estimate=replace(margin, value=1.0, high=1.0), assumes=assumed,
+                            ground=Note(kind="trials_readings_small", severity="answer", values=values))
     return TrialMeaning(**common, verdict=verdict, estimate=counted, assumes=("any_shape",),
                         ground=Note(kind="trials_readings", severity="answer", values=values))
 
@@ -207,20 +231,25 @@ def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str)
 def next_subject(scaled: ScaledErrors, level: float, known: KnownError, mean_of: int, assume: str) -> TrialMeaning:
     """Answer for the mean of M trials of a subject not yet measured, by its share among subjects.
 
-    Of one trial it is the share of single trials, and counted. Means of more are too few to be counted, so that normal
-    errors are taken, with a margin unless `assume` says that none is needed.
+    Of one trial it is the share of single trials, and counted. Means of M are counted too where every subject has just
+    M trials and these are enough; else normal errors are taken, with a margin unless `assume` says that none is needed.
     """
     if mean_of == 1 and assume == "nothing" and scaled.trials.paired:
         return replace(readings(scaled, level, known, assume), meaning="next_subject")
-    common: dict[str, Any] = {"meaning": "next_subject", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "assumes": (
-        "errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))}
+    common: dict[str, Any] = {"meaning": "next_subject", "limit": TRIALS_COUNTED_SHARE, "unit": "share"}
+    assumes = ("errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))
     if mean_of > 1 and not scaled.errors.trial_parts:
-        return TrialMeaning(**common, verdict=OPEN, estimate=None, ground=Note(
+        return TrialMeaning(**common, verdict=OPEN, estimate=None, assumes=assumes, ground=Note(
             kind="trials_next_subject_unknown", severity="answer", values={"mean_of": mean_of}))
     known = scaled.rounding.beside(known)
-    share = normal_share(scaled.errors, scaled.limit, level, mean_of, known.normal, known.rectangles)
-    sd = math.sqrt(scaled.errors.variance(mean_of))
-    return TrialMeaning(**common, verdict=normal_verdict(scaled, level, known, mean_of, assume), estimate=share,
-                        ground=Note(kind="trials_share_normal", severity="answer", values={
-                            "mean_of": mean_of, "sd": sd, "subjects": scaled.errors.subjects,
-                            "normal": normal_verdict(scaled, level, known, mean_of, "normal")}))
+    share = normal_within(scaled, level, known, mean_of, assume)
+    values: dict[str, float | int | str | bool] = {
+        "mean_of": mean_of, "sd": math.sqrt(scaled.errors.variance(mean_of)), "subjects": scaled.errors.subjects,
+        "normal": share_verdict(normal_within(scaled, level, known, mean_of, "normal"))}
+    if assume == "nothing" and scaled.trials.paired and bool((scaled.trials.sizes == mean_of).all()):
+        counted = counted_within(scaled, level, known, mean_of)
+        if share_verdict(counted) != OPEN and share_verdict(share) == OPEN:
+            return TrialMeaning(**common, verdict=share_verdict(counted), estimate=counted, assumes=("any_shape",),
+                                ground=Note(kind="trials_means_counted", severity="answer", values=values))
+    return TrialMeaning(**common, verdict=share_verdict(share), estimate=share, assumes=assumes,
+                        ground=Note(kind="trials_share_normal", severity="answer", values=values))

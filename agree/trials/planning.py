@@ -12,13 +12,13 @@ from scipy import special
 
 from agree.core import checks, thresholds
 from agree.core.errors import InputError
-from agree.core.interval.engine import t_quantile
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by
 from agree.estimators.components import Part
-from agree.estimators.trials.shares_within import binomial_limits, normal_share
+from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.trials.check import Assume
+from agree.trials.simulated import Studies, counted_holds, drawn, effective, mean_holds
 from agree.trials.uncertainty import known_beside_limit
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import KnownError, interval_half_width
@@ -39,8 +39,8 @@ class TrialPlanRow:
         ``next_subject`` is about the mean of `trials` trials.
     trials : int
         Trials of each subject.
-    rule : {"t", "counted", "margin", "normal"}
-        What decides.
+    rule : {"t", "counted", "normal"}
+        What decides; counted shares, of means too, or errors so small that a margin for other shapes is kept.
     subjects : int or None
         Least number, of those tried, with the wanted chance of "holds"; None if more than 300.
     other_rule : str
@@ -98,6 +98,8 @@ class _Case:
     def __init__(self, between: float, within: float, error: float, level: float, known: KnownError) -> None:
         self.between, self.within, self.error, self.level, self.known = between, within, error, level, known
         points = (np.outer(_VECTOR, np.arange(DRAWN)) + 0.5) / DRAWN % 1.0
+        self.half = float(interval_half_width(0.0, math.inf, known, level)) if known.u > 0 else 0.0
+        self._held: dict[tuple[int, int], Studies] = {}
         self.points = np.clip(points, 0.5 / DRAWN, 1 - 0.5 / DRAWN)
 
     def _studies(self, subjects: int, trials: int) -> list[SubjectErrors]:
@@ -114,13 +116,15 @@ class _Case:
                                       n=subjects * trials))
         return made
 
+    def drawn(self, subjects: int, trials: int) -> Studies:
+        """Draw studies, the same for all rules."""
+        if (subjects, trials) not in self._held:
+            self._held = {(subjects, trials): drawn(subjects, trials, self.between, self.within, self.error, self.half)}
+        return self._held[subjects, trials]
+
     def average(self, subjects: int, trials: int) -> float:
         """Chance of the mean error."""
-        studies = self._studies(subjects, trials)
-        se = np.sqrt([one.of_means / subjects for one in studies])
-        half = (interval_half_width(se, subjects - 1, self.known, self.level) if self.known.u > 0
-                else t_quantile(self.level, subjects - 1) * se)
-        return float(np.mean(np.abs([one.bias for one in studies]) + half <= 1))
+        return float(mean_holds(self.drawn(subjects, trials), self.level, self.known).mean())
 
     def normal(self, subjects: int, trials: int, mean_of: int, limit: float) -> float:
         """Chance of a share of normal errors."""
@@ -129,18 +133,30 @@ class _Case:
                                            self.known.rectangles).low >= wanted
                               for one in self._studies(subjects, trials)]))
 
-    def counted(self, subjects: int, trials: int) -> float:
-        """Chance of a counted share, binomial in the effective number of trials."""
-        of_means = self.between**2 + self.within**2 / trials
-        sd = math.hypot(self.between, self.within)
-        number = min(max(subjects * sd**2 / of_means, subjects), subjects * trials)
-        error = self.error + (float(interval_half_width(0.0, math.inf, self.known, self.level))
-                              if self.known.u > 0 else 0.0)
-        outside = float(special.ndtr((-1 - error) / sd) + special.ndtr((error - 1) / sd))
-        most = -1
-        while binomial_limits(1 - (most + 1) / number, number, self.level)[0] >= thresholds.TRIALS_COUNTED_SHARE:
-            most += 1
-        return float(special.bdtr(most, round(number), outside)) if most >= 0 else 0.0
+    def counted(self, subjects: int, trials: int, mean_of: int = 1) -> float:
+        """Chance of the answer that is given unasked: a counted share, or errors so small that a margin is kept.
+
+        Shares of single trials are counted in the effective number that each study finds, means of `mean_of` trials in
+        the number of subjects.
+        """
+        found = self.drawn(subjects, trials)
+        share, number, inside = found.share, effective(found, trials), found.farthest <= 1
+        if mean_of > 1:
+            share = np.stack([(np.abs(found.means + k * self.half) <= 1).mean(axis=1) for k in (0.0, -1.0, 1.0)])
+            number, inside = np.full(number.size, float(subjects)), np.ones(number.size, bool)
+        holds = counted_holds(share, number, self.level)
+        rest = np.flatnonzero(inside & ~holds)
+        tried = rest[:DRAWN]
+        small = [self._small(found, int(k), trials, mean_of) for k in tried]
+        return float(holds.mean()) + (float(np.mean(small)) * rest.size / holds.size if small else 0.0)
+
+    def _small(self, found: Studies, at: int, trials: int, mean_of: int) -> bool:
+        """Whether one study's errors are so small that its share of normal errors holds with the margin."""
+        means, df = found.means[at], found.means.shape[1] * (trials - 1)
+        parts = (Part(1 / trials, float(found.within[at]), df),) if df else ()
+        one = SubjectErrors(means=means, of_means=float(means.var(ddof=1)), trial_parts=parts, n=means.size * trials)
+        return normal_share(one, 1 / thresholds.TRIALS_HOLDS_MARGIN, self.level, mean_of, self.known.normal,
+                            self.known.rectangles).low >= thresholds.TRIALS_COUNTED_SHARE
 
 
 def _least(chance_of: Callable[[int], float], wanted: float) -> int | None:
@@ -156,25 +172,19 @@ def _least(chance_of: Callable[[int], float], wanted: float) -> int | None:
 
 
 def _rows(case: _Case, trials: int, chance: float, assume: Assume) -> list[TrialPlanRow]:
-    margin = 1 / thresholds.TRIALS_HOLDS_MARGIN
     least = {
         "t": _least(lambda s: case.average(s, trials), chance),
-        "counted": _least(lambda s: max(case.counted(s, trials), case.normal(s, trials, 1, margin)), chance),
+        "counted": _least(lambda s: case.counted(s, trials), chance),
         "normal": _least(lambda s: case.normal(s, trials, 1, 1.0), chance),
-        "margin, mean": _least(lambda s: case.normal(s, trials, trials, margin), chance),
+        "counted, mean": _least(lambda s: case.counted(s, trials, trials), chance),
         "normal, mean": _least(lambda s: case.normal(s, trials, trials, 1.0), chance)}
     first, second = ("normal", "counted") if assume == "normal" else ("counted", "normal")
-    if trials == 1:  # a mean of one trial is a single trial
-        least["margin, mean"] = least["counted"]
-    means = "counted" if trials == 1 else "margin"
-    third, fourth = ("normal", means) if assume == "normal" else (means, "normal")
     return [TrialPlanRow(meaning="average", trials=trials, rule="t", subjects=least["t"], other_rule="",
                          other_subjects=None),
             TrialPlanRow(meaning="readings", trials=trials, rule=first, subjects=least[first], other_rule=second,
                          other_subjects=least[second]),
-            TrialPlanRow(meaning="next_subject", trials=trials, rule=third, other_rule=fourth,
-                         subjects=least["normal, mean" if third == "normal" else "margin, mean"],
-                         other_subjects=least["normal, mean" if fourth == "normal" else "margin, mean"])]
+            TrialPlanRow(meaning="next_subject", trials=trials, rule=first, other_rule=second,
+                         subjects=least[f"{first}, mean"], other_subjects=least[f"{second}, mean"])]
 
 
 def plan_trials(

@@ -1,17 +1,19 @@
-"""What rounding of the readings leaves unknown of the mean error of trials, however alike the errors look."""
+"""What rounding of the readings leaves unknown of the error of trials, however alike the errors look."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
-from agree.estimators.readings import resolution
 from agree.estimators.rounding import at_least, rounding_of_mean
+from agree.estimators.trials.common_step import common_step
 from agree.trials.trials import Trials
 from agree.verdict.error_distribution import KnownError
 from agree.verdict.rule import widen
@@ -23,13 +25,17 @@ class Rounding(Result):
 
     Attributes
     ----------
+    step : (n,) array
+        Step of the readings in each trial; empty where they are not rounded, or not paired.
     standard_error : float
         Least standard error of the mean: of n trials by as many subjects as trials step sqrt(2/12/n).
     shift : float
-        Half a step where all differences are one number of steps, else 0. Errors that scatter round up and down and
-        their mean is right; errors that do not are all rounded the same way, by up to half a step.
+        How far the mean of rounded errors may be off. Errors that scatter round up and down and their mean is right;
+        of errors of which a share q > 1/2 are one number of steps, all or most are rounded the same way, so that
+        the mean may be q - 1/2 steps further out, up to where the next step begins.
     """
 
+    step: FloatArray = field(default_factory=lambda: np.zeros(0))
     standard_error: float = 0.0
     shift: float = 0.0
 
@@ -38,10 +44,10 @@ class Rounding(Result):
 
         `times` is the standard error of what is estimated over that of the mean.
         """
-        wide = widen(at_least(item, times * self.standard_error), known)
+        wide = _widened(at_least(item, times * self.standard_error), known)
         if not self.shift:
             return wide
-        moved = widen(item, self.beside(known))
+        moved = _widened(item, self.beside(known))
         return replace(wide, low=min(wide.low, moved.low, item.value - self.shift),
                        high=max(wide.high, moved.high, item.value + self.shift))
 
@@ -50,22 +56,50 @@ class Rounding(Result):
         return KnownError(normal=known.normal, rectangles=(*known.rectangles, self.shift)) if self.shift else known
 
 
+def _widened(item: Estimate, known: KnownError) -> Estimate:
+    """Widen by a known error, and keep ends that are further out than t's where they are."""
+    wide = widen(item, known)
+    if wide is item:
+        return item
+    own = t_quantile(item.level, item.df) * item.standard_error
+    more = max((wide.high - wide.value) ** 2 - own**2, 0.0)
+    return replace(wide, low=min(wide.low, item.value - math.sqrt((item.value - item.low) ** 2 + more)),
+                   high=max(wide.high, item.value + math.sqrt((item.high - item.value) ** 2 + more)))
+
+
 def rounding_of_trials(trials: Trials, scales: tuple[FloatArray, FloatArray]) -> Rounding:
     """Return it for readings that are divided by `scales`, the reference's and the device's."""
-    x, y = trials.reference, trials.device
-    step = resolution(x, y)
+    step = common_step(trials.reference, trials.device)
     if step == 0:
         return Rounding()
     weights = [subject.size / (len(trials.subjects) * np.bincount(subject)[subject] * scale)
                for subject, scale in zip((trials.subject, trials.device_subject), scales, strict=True)]
     error = math.hypot(*(rounding_of_mean(step, weight) for weight in weights))
+    alike = _share_alike(trials, step)
+    return Rounding(step=step / scales[0] if trials.paired else np.zeros(0), standard_error=error,
+                    shift=step * max(alike - 0.5, 0.0) * float(weights[0].mean()))
+
+
+def _share_alike(trials: Trials, step: float) -> float:
+    """Share of the differences that are the most common number of steps, subjects weighed alike."""
     if trials.paired:
-        alike = np.unique(np.round((y - x) / step)).size == 1
-    else:  # every difference of two readings of one subject
-        count = len(trials.subjects)
-        low, high = np.full((2, count), np.inf), np.full((2, count), -np.inf)
-        for k, (subject, values) in enumerate(((trials.subject, x), (trials.device_subject, y))):
-            np.minimum.at(low[k], subject, values)
-            np.maximum.at(high[k], subject, values)
-        alike = bool(np.ptp(np.r_[low[1] - high[0], high[1] - low[0]]) < step / 2)
-    return Rounding(standard_error=error, shift=step / 2 * float(weights[0].mean()) if alike else 0.0)
+        return _largest(np.round((trials.device - trials.reference) / step), 1 / trials.sizes[trials.subject])
+    different: list[FloatArray] = []
+    weight: list[FloatArray] = []
+    for k in range(len(trials.subjects)):  # every difference of two readings of one subject
+        x, y = (_counts(np.round(values[subject == k] / step)) for values, subject in (
+            (trials.reference, trials.subject), (trials.device, trials.device_subject)))
+        different.append(np.subtract.outer(y[0], x[0]).ravel())
+        weight.append(np.multiply.outer(y[1], x[1]).ravel())
+    return _largest(np.concatenate(different), np.concatenate(weight))
+
+
+def _counts(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    found, count = np.unique(values, return_counts=True)
+    return found, count / values.size
+
+
+def _largest(steps: FloatArray, weight: NDArray[np.float64]) -> float:
+    index = np.unique(steps, return_inverse=True)[1]
+    share = np.bincount(index, weights=weight) / weight.sum()
+    return 1.0 if share.size == 1 else float(share.max())

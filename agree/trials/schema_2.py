@@ -44,8 +44,8 @@ def as_schema_2(check: TrialsCheck) -> dict[str, Any]:
         "level_line": None if line is None else {
             "slope": line.slope, "instrument": line.instrument, "trend": line.trend,
             "ends": [{"level": at, "error": end} for at, end in zip(line.end_levels, line.ends, strict=True)]},
-        "shares": {"counted": readings.estimate if check.assume == "nothing" else None, "normal": readings.normal,
-                   "effective": effective_trials(errors)},
+        "shares": {"counted": readings.estimate if check.assume == "nothing" and trials.paired else None,
+                   "normal": readings.normal, "effective": effective_trials(errors)},
         "typical_errors": {"reference": beside.reference_error, "device": beside.device_error, "ratio": beside.ratio},
         "line": None if beside.line is None else {
             "slope": beside.line.slope, "intercept": beside.line.intercept, "variance_ratio": beside.variance_ratio},

@@ -6,7 +6,7 @@ import pytest
 
 from agree import InputError, plan_trials
 from agree.cli.main import command
-from agree.trials import planning
+from agree.trials import planning, simulated
 
 ASKED = ("plan", "--claim", "2 cm", "--trials", "3", "--subject-sd", "0.4", "--trial-sd", "0.5")
 
@@ -19,6 +19,7 @@ def run(*arguments):
 def few_studies(monkeypatch):
     """Reckon chances from few studies: coarse, and quick."""
     monkeypatch.setattr(planning, "DRAWN", 13)
+    monkeypatch.setattr(simulated, "STUDIES", 200)
 
 
 def needed(**options):

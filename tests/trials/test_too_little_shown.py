@@ -52,7 +52,8 @@ def test_readings_in_whole_steps_have_a_least_standard_error():
     bias = checked(level, level + trial, "2 cm", subject=subject, trial=trial).bias
     assert bias.standard_error == pytest.approx((2 / 12 / 24) ** 0.5)
     assert bias.high - 0.5 == pytest.approx(2.200985 * bias.standard_error, rel=1e-5)
-    fine = checked(level + 0.1234567, level + trial + 0.1234567, "2 cm", subject=subject, trial=trial).bias
+    level = level + 0.1234567 * subject
+    fine = checked(level, level + trial, "2 cm", subject=subject, trial=trial).bias
     assert fine.high - fine.low < 1e-9  # not rounded
 
 

@@ -34,9 +34,13 @@ def effective_trials(errors: SubjectErrors) -> float:
 
 def counted_share(
     error: FloatArray, limit: FloatArray, subject: NDArray[np.intp], errors: SubjectErrors, level: float,
-    shift: FloatArray | float = 0.0,
+    shift: FloatArray | float = 0.0, step: FloatArray | float = 0.0,
 ) -> Estimate:
     """Share of single trials within their limits, each subject weighed alike; no shape of the errors is assumed.
+
+    An error of readings in whole steps stands for all within half a step of it, of which some are outside a limit that
+    cuts the step. For the low end a trial at the limit counts by the part of its step that is within, at most; for the
+    high end at least.
 
     Parameters
     ----------
@@ -51,17 +55,30 @@ def counted_share(
     shift : float or (n,) array
         Half-width of the reference's own error, which all trials share: the widest limits of none, this and its
         opposite are taken.
+    step : float or (n,) array
+        Step that the readings are rounded to; 0 if they are not.
     """
     number = effective_trials(errors)
     size = np.bincount(subject)
     ends, share = [], math.nan
     for k in (0.0, -1.0, 1.0) if np.any(shift) else (0.0,):
-        inside = np.abs(error + k * shift) <= limit
-        own = float((np.bincount(subject, weights=inside) / size).mean())
+        moved = error + k * shift
+        inside = (np.abs(moved) <= limit).astype(float)
+        part = _part_within(moved, limit, step) if np.any(step) else inside
+        own, fewest, most = (float((np.bincount(subject, weights=w) / size).mean())
+                             for w in (inside, np.minimum(inside, part), np.maximum(inside, part)))
         share = own if k == 0 else share
-        ends.append(binomial_limits(own, number, level))
+        ends.append((binomial_limits(fewest, number, level)[0], binomial_limits(most, number, level)[1]))
     return Estimate(value=share, low=min(low for low, _ in ends), high=max(high for _, high in ends), level=level,
                     method=f"counted, binomial, {number:.0f} effective of {error.size} trials")
+
+
+def _part_within(error: FloatArray, limit: FloatArray, step: FloatArray | float) -> FloatArray:
+    """Part of the step around each error that lies within the limit."""
+    half = np.broadcast_to(np.asarray(step, dtype=float) / 2, error.shape)
+    inside = np.minimum(error + half, limit) - np.maximum(error - half, -limit)
+    result: FloatArray = np.clip(inside / np.where(half > 0, 2 * half, 1.0), 0.0, 1.0)
+    return result
 
 
 @cache

@@ -91,7 +91,7 @@ def subjects_sorted(ax: Axes, check: TrialsCheck) -> None:
 
 def share_against_limit(ax: Axes, check: TrialsCheck) -> None:
     """Share of single trials within, counted with its interval and normal, against the limit."""
-    curve = share_curve(check.scaled, check.level)
+    curve = share_curve(check.scaled, check.level, check.reference_known)
     ax.set_xlim(float(curve.limit[0]), float(curve.limit[-1]))
     ax.set_ylim(0, 103)
     ax.axhspan(95, 100, facecolor=ALLOWED, edgecolor="none", linewidth=0, zorder=0)

@@ -50,9 +50,11 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                            "called within the claim from fewer than {wanted}.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
     "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
-                     "about 10 % of studies, not 2.5 %.",
-    "trials_skew_margin": "few subjects do not show a skew: if errors are strongly skewed, an answer like this is "
-                          "wrong in 7 to 14 % of studies; it would have to stand {times:.1f} times the interval.",
+                     "4 to 8 % of studies, not 2.5 %, though it allows for the skew that shows.",
+    "trials_skew_margin": "few subjects hardly show a skew: if errors are strongly skewed, an answer like this is "
+                          "wrong in 4 to 8 % of studies; it would have to stand {times:.1f} times the interval.",
+    "trials_skew_decides": "the interval alone would settle it, but few errors as skewed as these do not show how far "
+                           "they reach: with that allowed for, the mean is {low:.3g} to {high:.3g} {unit}.",
     "trials_spread_grows": _spread,
     "trials_spread_shrinks": "errors are smaller at high levels; look at both ends of the range.",
     "trials_noisy_reference": "the reference's own noise, {cv_percent:.1f} %, adds {bias_percent:.2f} points to a "

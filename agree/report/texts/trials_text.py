@@ -158,7 +158,7 @@ def trials_text(trials: Trials) -> str:
 
 
 PLANNED = {"average": "mean error", "readings": "95 % of single trials", "next_subject": "95 % of new subjects' means"}
-RULES = {"t": "", "counted": "counted", "margin": "margin for skew", "normal": "if normal"}
+RULES = {"t": "", "counted": "counted", "normal": "if normal"}
 
 
 def _subjects(count: int | None, most: int) -> str:

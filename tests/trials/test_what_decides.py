@@ -1,0 +1,115 @@
+"""The interval shown is the one that decides; what rounding, skew and equal means of trials change in it."""
+
+import numpy as np
+import pytest
+
+from agree import check_trials, pair_trials, plan_trials
+from agree.estimators.trials.common_step import common_step
+from agree.estimators.trials.shares_within import binomial_limits, effective_trials
+from agree.estimators.trials.unweighted import subject_errors
+from agree.trials import planning, simulated
+from agree.verdict.rule import HOLDS
+
+
+def paired(error, level, *, each=1, **options):
+    subject = np.repeat(np.arange(len(error) // each), each)
+    keys = {"subject": [f"{k:03d}" for k in subject], "x_cm": level, "y_cm": np.asarray(level) + np.asarray(error)}
+    if options.pop("unpaired", False):
+        x, y = ({"subject": keys["subject"], name: keys[name]} for name in ("x_cm", "y_cm"))
+        return pair_trials(x, y, by="subject", unpaired=True)
+    return pair_trials(keys, by="subject", reference_column="x_cm", device_column="y_cm")
+
+
+LEVEL = 30.0 + np.arange(40)
+
+
+@pytest.mark.parametrize("meaning", ["average", "levels", "readings", "next_subject", "mean_absolute"])
+def test_nearly_equal_errors_in_whole_steps(meaning):
+    # The device reads 1.45 cm too high and scatters by 0.05 cm: 38 errors show 1 cm and two show 2.
+    error = np.where(np.arange(40) % 20 == 7, 2.0, 1.0)
+    check = check_trials(paired(error, LEVEL), "1.4 cm", meaning=meaning, assume="normal")
+    assert check.verdict == "not settled"
+
+
+@pytest.mark.parametrize(("out", "high"), [(0, 1.5), (2, 1.5), (4, 1.5)])
+def test_the_mean_reaches_the_next_step(out, high):
+    error = 1.0 + (np.arange(40) < out)
+    assert check_trials(paired(error, LEVEL), "2 cm").bias.high == pytest.approx(high)
+
+
+def test_errors_spread_over_steps_lose_nothing():
+    error = np.round(np.random.default_rng(1).normal(0, 2, 40))
+    fine = check_trials(paired(error + 1e-4 * np.arange(40) ** 1.5, LEVEL), "2 cm").bias
+    steps = check_trials(paired(error, LEVEL), "2 cm").bias
+    assert (steps.high - steps.low) / (fine.high - fine.low) == pytest.approx(1, abs=0.01)
+
+
+@pytest.mark.parametrize(("readings", "step"), [
+    (np.round(LEVEL * 0.7) * 2, 2.0), (np.round(LEVEL) * 0.5, 0.5), (LEVEL * 2.54, 2.54),
+    ((LEVEL - 32) / 1.8, 1 / 1.8), (LEVEL * 0.1, 0.1), (LEVEL**1.5, 0.0), (LEVEL[:5] * 10, 1.0)])
+def test_steps_of_instruments(readings, step):
+    assert common_step(readings, readings[::-1]) == pytest.approx(step, rel=1e-6)
+
+
+def test_a_limit_that_cuts_a_step():
+    # Readings in whole cm, a limit of 2.1: of the errors that show 2 cm, most of four in ten are outside.
+    error = np.tile([0.0, 0.0, 0.0, 0.0, 1.0, 1.0, -1.0, -1.0, 2.0, -2.0], 15)
+    check = check_trials(paired(error, np.tile(LEVEL[:15], 10)), "2.1 cm", meaning="readings")
+    assert check.answer.estimate.value == 1.0
+    assert check.answer.estimate.low == pytest.approx(0.86, abs=0.02)
+    assert check.verdict == "not settled"
+    fine = check_trials(paired(error + 1e-4 * np.arange(150) ** 1.1, np.tile(LEVEL[:15], 10)), "2.1 cm",
+                        meaning="readings")
+    assert fine.verdict == "holds"
+
+
+def test_equal_means_of_trials_are_counted():
+    # 90 subjects with three trials each, all means within 2 cm: too wide for the margin, enough to be counted.
+    rng = np.random.default_rng(4)
+    error = np.repeat(rng.uniform(-1.8, 1.8, 90), 3) + rng.normal(0, 0.05, 270)
+    level = np.tile(LEVEL[:30], 9) + 0.01 * np.arange(270) ** 0.9
+    check = check_trials(paired(error, level, each=3), "2 cm", meaning="next_subject", mean_of=3)
+    assert (check.verdict, check.answer.assumes) == ("holds", ("any_shape",))
+    assert check.answer.estimate.low == pytest.approx(0.025 ** (1 / 90))
+    some = check_trials(paired(error[:180], level[:180], each=3), "2 cm", meaning="next_subject", mean_of=3)
+    assert some.verdict == "not settled"
+    other = check_trials(paired(error, level, each=3), "2 cm", meaning="next_subject", mean_of=2)
+    assert other.verdict == "not settled"  # no subject did two
+
+
+@pytest.mark.parametrize("unpaired", [True, False])
+@pytest.mark.parametrize("claim", ["0.3 cm", "1 cm", "3 cm"])
+def test_one_figure_has_the_interval_that_decides(unpaired, claim):
+    rng = np.random.default_rng(3)
+    still = np.repeat(30 + 5 * rng.normal(size=30), 3)
+    error = np.repeat(rng.normal(0.1, 0.2, 30), 3) + rng.normal(0, 0.2, 90)
+    check = check_trials(paired(error, still, each=3, unpaired=unpaired), claim, meaning="readings")
+    for item in (check.of("readings"), check.of("next_subject")):
+        said = HOLDS if item.estimate.low >= 0.95 else "does not hold" if item.estimate.high < 0.95 else "not settled"
+        assert item.verdict == said
+
+
+def test_a_mean_that_skew_may_carry_out_is_not_settled():
+    error = np.exp(np.random.default_rng(8).normal(size=12))
+    level = LEVEL[:12] ** 1.01
+    bias = check_trials(paired(error, level), "9 cm").bias
+    check = check_trials(paired(error, level), f"{bias.high + 0.01:.4f} cm")
+    assert check.bias.high < check.scaled.limit
+    assert (check.verdict, check.answer.ground.kind) == ("not settled", "trials_skew_decides")
+    end = float(check.answer.ground.values["high"])
+    assert f"with that allowed for, the mean is {check.answer.ground.values['low']:.3g} to {end:.3g} cm" in (
+        " ".join(check.summary().split()))
+    assert check_trials(paired(error, level), f"{end + 0.01:.4f} cm").verdict == "holds"
+
+
+def test_a_plan_for_counted_trials_keeps_what_it_says(monkeypatch):
+    monkeypatch.setattr(planning, "DRAWN", 13)
+    monkeypatch.setattr(simulated, "STUDIES", 400)
+    row = plan_trials("2 cm", subject_sd=0.4, trial_sd=0.5, trials=3).rows[1]
+    assert (row.meaning, row.rule) == ("readings", "counted")
+    rng, held, index = np.random.default_rng(9), 0, np.repeat(np.arange(row.subjects), 3)
+    for _ in range(100):
+        error = 0.4 * rng.normal(size=row.subjects)[index] + 0.5 * rng.normal(size=index.size)
+        number = effective_trials(subject_errors(error, index))
+        held += binomial_limits(float((np.abs(error) <= 2).mean()), number, 0.95)[0] >= 0.95
+    assert held >= 70  # 80 % promised, less 2.5 standard errors; with the effective number as known it is 50 %
