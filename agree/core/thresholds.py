@@ -9,6 +9,32 @@ WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
 WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
 
 # --- pairing ---
+MIN_OVERLAP_S, MIN_OVERLAP_SHARE = 60, 0.3  # readings in common at a lag; share of those of the shorter trace
+# Strength of a match = artanh(correlation) * sqrt(seconds compared). Over all lags, 5462 wrong pairings of pieces of 5
+# real rides (2 to 40 min) reached at most 17.2, and 3 passed all three limits below; 19 of whole rides reached 13.3.
+# A real pair with 20 W of noise added had at least 23 in pieces of 10 min and 61 in pieces of 40; as it is, whole, 125.
+MIN_STRENGTH = 15.0
+MIN_CORRELATION = 0.3  # on very long rides, where the strength alone would admit less
+MAX_RIVAL = 0.75  # strength of the best distinctly different lag, as a share of the best
+MAX_ALIKE = 0.97  # correlation there, as a share of the best: equal intervals are alike at several lags
+DISTINCT_LAG_S = 10  # lags nearer than this to the best one belong to the same match
+GIVEN_LAG_S = 1.5  # a lag that is given, and the best one, may differ by so much in silence
+ONE_CLOCK_S = 10.0  # in one file a device may report late, but not by more
+# Clocks that are set differ by less; so much, and a quarter of the way to the next best lag, stamps are trusted with
+# where the traces are alike at several.
+STAMPS_S, STAMPS_RIVAL_SHARE = 30.0, 0.25
+# Steady power, in a match that is weak: 5-s means of the fast changes have a standard deviation of less than 5 % of the
+# median working power (0.12 or more in any 10 min of 5 real rides); or of 10 % and 1.5 times that of white noise.
+STEADY_SHARE, STEADY_NOISY_SHARE, STEADY_NOISE = 0.05, 0.1, 1.5
+# Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
+# of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
+CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
+AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence
+CONTRADICTS_S = 10.0  # a witness further away than this is of another ride, or another clock
+DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond both, if so many windows tell of it
+ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
+UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
+UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
 # Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
 # rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more
 # with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.

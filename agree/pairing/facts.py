@@ -6,19 +6,17 @@ import math
 
 from agree.core.data.pairs import Alignment
 from agree.core.results.note import Note
+from agree.core.thresholds import UNUSUAL_LAG_S, ZONE_NEAR_S, ZONE_STEP_S
 from agree.pairing.clocks.fine import Fine
 from agree.recordings.recording import Recording
-
-QUARTER_S, QUARTER_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
-UNUSUAL_S = 600
 
 
 def unusual_lag(lag: float, same_clock: bool, absolute: bool) -> Note | None:
     """Note on a lag that two clocks of one kind should not have."""
-    quarter = QUARTER_S * round(lag / QUARTER_S)
-    if absolute and quarter and abs(lag - quarter) <= QUARTER_NEAR_S:
+    quarter = ZONE_STEP_S * round(lag / ZONE_STEP_S)
+    if absolute and quarter and abs(lag - quarter) <= ZONE_NEAR_S:
         return Note(kind="pair_zone", severity="trust", values={"lag_s": round(lag, 3), "minutes": abs(quarter) // 60})
-    if same_clock and abs(lag) > UNUSUAL_S:
+    if same_clock and abs(lag) > UNUSUAL_LAG_S:
         return Note(kind="pair_lag_unusual", severity="trust", values={"lag_s": round(lag, 3)})
     return None
 

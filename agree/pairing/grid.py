@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError, SampleSizeError
-from agree.pairing.clocks.clock import MIN_OVERLAP_S
+from agree.core.thresholds import MIN_OVERLAP_S
 from agree.pairing.clocks.fine import Fine
 from agree.recordings.recording import Recording
 

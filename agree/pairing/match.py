@@ -11,6 +11,16 @@ import numpy as np
 from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
 from agree.core.results.note import Note
+from agree.core.thresholds import (
+    DISTINCT_LAG_S,
+    GIVEN_LAG_S,
+    MAX_ALIKE,
+    MAX_RIVAL,
+    MIN_STRENGTH,
+    ONE_CLOCK_S,
+    STAMPS_RIVAL_SHARE,
+    STAMPS_S,
+)
 from agree.pairing import same_ride, witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness
 from agree.pairing.clocks.fine import Fine, refine
@@ -31,10 +41,6 @@ from agree.pairing.refusal import (
 )
 
 ROLES = ("reference", "device")
-GIVEN_S = 1.5  # a lag that is given, and the best one, may differ by so much in silence
-ONE_CLOCK_S = 10.0  # in one file a device may report late, but not by more
-STAMPS_S = 30.0  # clocks that are set differ by less; so much, and a quarter of the way to the next best lag,
-RIVAL_SHARE = 0.25  # stamps are trusted with where the traces are alike at several
 
 
 class Match(NamedTuple):
@@ -112,7 +118,7 @@ def _given(x: Grid, y: Grid, lag_s: float) -> Match:
     chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
     found = clock.candidates(x.power, y.power, -math.inf, math.inf)
     values: dict[str, float] = {"lag_s": lag_s}
-    if found and abs(found[0].lag - wanted) > GIVEN_S and found[0].strength >= clock.MIN_STRENGTH:
+    if found and abs(found[0].lag - wanted) > GIVEN_LAG_S and found[0].strength >= MIN_STRENGTH:
         values |= {"best_s": found[0].lag + shift, "correlation": found[0].correlation}
     note = Note(kind="pair_lag_given", severity="trust" if "best_s" in values else "detail", values=values)
     return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
@@ -180,13 +186,13 @@ def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
     """Let stamps decide between lags at which the traces are alike, as in equal intervals, and say that they did."""
     shift = y.first - x.first
     near = clock.candidates(x.power, y.power, -STAMPS_S - shift, STAMPS_S - shift)
-    if not near or near[0].strength < max(clock.MIN_STRENGTH, clock.MAX_RIVAL * found[0].strength):
+    if not near or near[0].strength < max(MIN_STRENGTH, MAX_RIVAL * found[0].strength):
         return None
     best = near[0]
-    others = [c for c in (*found, *near[1:]) if abs(c.lag - best.lag) > clock.DISTINCT_S and (
-        c.strength > clock.MAX_RIVAL * best.strength or c.correlation > clock.MAX_ALIKE * best.correlation)]
+    others = [c for c in (*found, *near[1:]) if abs(c.lag - best.lag) > DISTINCT_LAG_S and (
+        c.strength > MAX_RIVAL * best.strength or c.correlation > MAX_ALIKE * best.correlation)]
     apart = min((abs(c.lag - best.lag) for c in others), default=math.inf)
-    if abs(best.lag + shift) > RIVAL_SHARE * apart:
+    if abs(best.lag + shift) > STAMPS_RIVAL_SHARE * apart:
         return None
     note = Note(kind="pair_stamps_decided", severity="trust", values={
         "lag_s": float(best.lag + shift), "correlation": best.correlation, "rival_lag_s": float(others[0].lag + shift),
@@ -206,8 +212,8 @@ def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
             "channel": channel, "correlation": found[0].correlation, "strength": found[0].strength,
             "refusal": str(refusal)})
         strong = [c for c in clock.candidates(x.power, y.power, asked.lowest, asked.highest)
-                  if c.strength >= clock.MIN_STRENGTH]
-        near = [c for c in strong if abs(c.lag - fine.lag) <= clock.DISTINCT_S]
+                  if c.strength >= MIN_STRENGTH]
+        near = [c for c in strong if abs(c.lag - fine.lag) <= DISTINCT_LAG_S]
         if near:
             fine, found = _refined(x, y, near[0].lag), near + [c for c in strong if c not in near]
         elif strong:

@@ -15,10 +15,11 @@ from agree.core.checks import FloatArray
 from agree.core.data.pairs import Alignment, Pairs
 from agree.core.errors import InputError, MatchError
 from agree.core.results.note import Note
+from agree.core.thresholds import MIN_OVERLAP_S
 from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.files.source import Source
 from agree.pairing import facts
-from agree.pairing.clocks import clock, retime
+from agree.pairing.clocks import retime
 from agree.pairing.clocks.delay import attributed, delay_fact
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
@@ -132,9 +133,9 @@ def pair_recordings(
     made = match(x, y, max_lag_s, lag_s, one_clock, absolute)
     x, y, fine = made.x, made.y, made.fine
     over = lay_over(x.power, y.power, fine)
-    if over.place.size < clock.MIN_OVERLAP_S:
+    if over.place.size < MIN_OVERLAP_S:
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
-                         f"least {clock.MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
+                         f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
     setting = set_aside(x.power[over.place], over.device, handling)
     unusual = None if lag_s is not None else facts.unusual_lag(fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)

@@ -17,6 +17,12 @@ from agree.core.thresholds import (
     LEAST_RAPID_LIKENESS,
     LEAST_STEPPED_LIKENESS,
     LIKENESS_WINDOWS,
+    MAX_ALIKE,
+    MAX_RIVAL,
+    MIN_CORRELATION,
+    MIN_OVERLAP_S,
+    MIN_OVERLAP_SHARE,
+    MIN_STRENGTH,
     MOST_CLOCK_STEPS,
     MOST_DRIFT_PPM,
     MOST_DRIFT_S,
@@ -48,10 +54,10 @@ def doubt(found: list[clock.Candidate]) -> Doubt:
     if not found:
         return Doubt.MISSING
     best = found[0]
-    if best.strength < clock.MIN_STRENGTH or best.correlation < clock.MIN_CORRELATION:
+    if best.strength < MIN_STRENGTH or best.correlation < MIN_CORRELATION:
         return Doubt.WEAK
-    if len(found) > 1 and (found[1].strength > clock.MAX_RIVAL * best.strength
-                           or max(c.correlation for c in found[1:]) > clock.MAX_ALIKE * best.correlation):
+    if len(found) > 1 and (found[1].strength > MAX_RIVAL * best.strength
+                           or max(c.correlation for c in found[1:]) > MAX_ALIKE * best.correlation):
         return Doubt.RIVAL
     return Doubt.NONE
 
@@ -81,8 +87,8 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
     """
     unsure = doubt(found)
     weak = unsure in (Doubt.MISSING, Doubt.WEAK)
-    shown = (f"the best lags are {listed(found, shift)}; a strength of at least {clock.MIN_STRENGTH:g} and a "
-             f"correlation of {clock.MIN_CORRELATION:g} are needed") if found else ""
+    shown = (f"the best lags are {listed(found, shift)}; a strength of at least {MIN_STRENGTH:g} and a "
+             f"correlation of {MIN_CORRELATION:g} are needed") if found else ""
     if weak and (reason := why()):
         raise MatchError(
             f"a steady ride cannot be aligned: {reason}, and slow changes are alike in any two rides; "
@@ -90,7 +96,7 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
             "practice)")
     if not found:
         raise MatchError(
-            f"the recordings do not overlap: no lag leaves {clock.MIN_OVERLAP_S} s, and {100 * clock.MIN_SHARE:g} % of "
+            f"the recordings do not overlap: no lag leaves {MIN_OVERLAP_S} s, and {100 * MIN_OVERLAP_SHARE:g} % of "
             "the shorter one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you "
             "gave it")
     if weak:
@@ -99,8 +105,8 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
             f"same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
     if unsure is Doubt.RIVAL:
         raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
-                         f"best may have {100 * clock.MAX_RIVAL:.0f} % of the strength of the best, and "
-                         f"{100 * clock.MAX_ALIKE:.0f} % of its correlation; {FORCE}")
+                         f"best may have {100 * MAX_RIVAL:.0f} % of the strength of the best, and "
+                         f"{100 * MAX_ALIKE:.0f} % of its correlation; {FORCE}")
 
 
 def refuse_zero(power: FloatArray, role: str) -> None:

@@ -17,6 +17,7 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.results.note import Note
+from agree.core.thresholds import UNLIKE_MINUTES, USUALLY_ALIKE
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
@@ -28,7 +29,6 @@ SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
 RAPID_S, RAPID_SD_S = 15, 1.0
 WORKING_W, LEFT_CLIP = 15.0, 4.0  # coasting tells nothing; what is left is cut to so many medians of its size
 STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
-UNLIKE_RUN, USUAL_SHARE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
 Z95 = 1.959964  # two-sided 95 %
 
 
@@ -202,10 +202,10 @@ def leftover(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]
 
 def unlike(found: Likeness) -> tuple[Note, ...]:
     """Note on a run of minutes that are not matched, in recordings that otherwise are."""
-    if not found.matched.size or found.share < USUAL_SHARE:
+    if not found.matched.size or found.share < USUALLY_ALIKE:
         return ()
     longest = max(runs(~found.matched), key=lambda run: run[1] - run[0], default=(0, 0))
-    if longest[1] - longest[0] < UNLIKE_RUN:
+    if longest[1] - longest[0] < UNLIKE_MINUTES:
         return ()
     return (Note(kind="pair_minutes_unlike", severity="trust", values={
         "minutes": longest[1] - longest[0], "from_s": float(found.starts[longest[0]]), "share": found.share}),)

@@ -11,21 +11,24 @@ from agree.core.checks import FloatArray
 from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
 from agree.core.results.note import Note
+from agree.core.thresholds import (
+    AGREES_S,
+    AGREES_SE,
+    CADENCE_STRENGTH,
+    CONTRADICTS_S,
+    SPEED_STRENGTH,
+    STEADY_NOISE,
+    STEADY_NOISY_SHARE,
+    STEADY_SHARE,
+)
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine, peak
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, Doubt, doubt, listed
 
-# Steady power, in a match that is weak: 5-s means of the fast changes have a standard deviation of less than 5 % of the
-# median working power (0.12 or more in any 10 min of 5 real rides); or of 10 % and 1.5 times that of white noise.
-STEADY_S, STEADY_SHARE, STEADY_NOISY_SHARE, STEADY_NOISE = 5, 0.05, 0.1, 1.5
+STEADY_S = 5
 WITNESSES = ("cadence", "speed")  # in order of trust: speed is alike in simulated rides
-# Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
-# of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
-CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
 WITNESS_STRENGTH = {"cadence": CADENCE_STRENGTH, "speed": SPEED_STRENGTH}
-AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence
-CONTRADICTS_S = 10.0
 
 
 def steady(trace: FloatArray) -> bool:
@@ -39,6 +42,11 @@ def steady(trace: FloatArray) -> bool:
         return True
     noise = math.sqrt(float(steps @ steps) / steps.size / 2 / STEADY_S)
     level, sd = float(np.median(working)), float(means.std())
+    return still(level, sd, noise)
+
+
+def still(level: float, sd: float, noise: float) -> bool:
+    """Tell whether changes are small beside the level, or about those of white noise; all in W."""
     return sd < STEADY_SHARE * level or sd < min(STEADY_NOISY_SHARE * level, STEADY_NOISE * noise)
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from agree.core.results.note import Note
+from agree.core.thresholds import ZONE_STEP_S
 from agree.quantities.delay import changes
 from agree.quantities.lag_curve import correlations, nearest_peak
 from agree.quantities.overlay import LEAST_COMMON_S, lay_over
 from agree.recordings.recording import Recording
 
 DATED = ("utc", "local")
-QUARTER_S = 900  # zones differ by whole quarters of an hour
 
 
 def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Note | None]:
@@ -27,7 +27,7 @@ def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Not
         common = min(reference.time[-1], device.time[-1]) - max(reference.time[0], device.time[0])
         if kinds[0] == kinds[1] and (kinds[0] == "utc" or common > 0):
             return 0.0, True, None
-        moved = QUARTER_S * round((gap + _later(reference, device, gap)) / QUARTER_S)
+        moved = ZONE_STEP_S * round((gap + _later(reference, device, gap)) / ZONE_STEP_S)
         told = Note(kind="quantity_zone", severity="trust", values={"hours": moved / 3600}) if moved else None
         return float(moved), True, told
     apart = min(reference.time[-1], device.time[-1]) - max(reference.time[0], device.time[0]) < LEAST_COMMON_S

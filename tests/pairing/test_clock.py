@@ -122,7 +122,7 @@ def refused(x, y):
 def test_real_pair_is_far_above_the_limit():
     found = clock.candidates(ride("pair-1-bike.csv"), ride("pair-1-pedals.csv"), -math.inf, math.inf)
     refusal.accept(found, 0.0)
-    assert found[0].strength > 8 * clock.MIN_STRENGTH
+    assert found[0].strength > 120
     assert found[0].correlation > 0.95
     assert found[1].strength < 0.1 * found[0].strength
 

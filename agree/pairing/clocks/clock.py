@@ -15,21 +15,12 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import DISTINCT_LAG_S, MIN_OVERLAP_S, MIN_OVERLAP_SHARE
 
 HIGH_PASS_S = 61  # fast changes: the trace without its running mean over this many seconds
 CLIP_SD = 3.0  # changes are cut to this many standard deviations, so that no single spike decides
 STILL_W = 1e-6
 LOW_PASS_SD_S = 1.5  # standard deviation of the Gaussian that limits the band for the sub-second lag
-MIN_OVERLAP_S = 60
-MIN_SHARE = 0.3  # of the readings of the shorter trace: lags that cover less are not considered
-# Strength of a match = artanh(correlation) * sqrt(seconds compared). Over all lags, 5462 wrong pairings of pieces of 5
-# real rides (2 to 40 min) reached at most 17.2, and 3 passed all three limits below; 19 of whole rides reached 13.3.
-# A real pair with 20 W of noise added had at least 23 in pieces of 10 min and 61 in pieces of 40; as it is, whole, 125.
-MIN_STRENGTH = 15.0
-MIN_CORRELATION = 0.3  # on very long rides, where the strength alone would admit less
-MAX_RIVAL = 0.75  # strength of the best distinctly different lag, as a share of the best
-MAX_ALIKE = 0.97  # correlation there, as a share of the best: equal intervals are alike at several lags
-DISTINCT_S = 10  # lags nearer than this to the best one belong to the same match
 MOST_CANDIDATES = 4
 
 
@@ -93,7 +84,7 @@ def candidates(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> l
     Considered are lags at which both have at least 60 readings in common, and 30 % of those of the shorter trace.
     """
     lags, r, count = correlate(fast_changes(x), fast_changes(y))
-    need = max(MIN_OVERLAP_S, MIN_SHARE * min(np.isfinite(x).sum(), np.isfinite(y).sum()))
+    need = max(MIN_OVERLAP_S, MIN_OVERLAP_SHARE * min(np.isfinite(x).sum(), np.isfinite(y).sum()))
     open_ = (count >= need) & (lags >= lowest) & (lags <= highest) & np.isfinite(r)
     r = np.where(open_, np.clip(r, -1.0, 1.0), 0.0)
     # The correlation is capped where its artanh would be infinite.
@@ -104,7 +95,7 @@ def candidates(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> l
         if not math.isfinite(strength[i]) or (found and strength[i] <= 0):
             break
         found.append(Candidate(int(lags[i]), float(r[i]), float(strength[i])))
-        strength[np.abs(lags - lags[i]) <= DISTINCT_S] = -np.inf
+        strength[np.abs(lags - lags[i]) <= DISTINCT_LAG_S] = -np.inf
     return found
 
 

@@ -15,13 +15,12 @@ from scipy import ndimage, special
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
+from agree.core.thresholds import DRIFT_S, DRIFT_SE, DRIFT_WINDOWS
 from agree.pairing.clocks.clock import band
 from agree.pairing.clocks.lag_path import shifted
 
 WINDOW_S = 150
 WINDOW_CORRELATION = 0.6
-# A drift is taken out beyond 3 standard errors and 0.5 s over the overlap, if 6 windows tell of it.
-DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6
 RADIUS_S = 8  # lags looked at on either side of the coarse one
 RESOLUTION_S = 0.012  # standard deviation of lags found between seconds where nothing else errs
 STILL_S = 5
@@ -247,7 +246,7 @@ def _line(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64], whole: _W
     free = t.size - groups.size - 1
     sd = math.sqrt(float(rest @ rest) / free)
     slope_se = sd / math.sqrt(float(s @ s))
-    drifting = t.size >= DRIFT_WINDOWS and abs(slope) > DRIFT_SE * slope_se and abs(slope) * span > DRIFT_S
+    drifting = is_drift(slope, slope_se, span, t.size)
     if not starts:
         if drifting:
             se = math.hypot(float(widened(sd / math.sqrt(t.size), free + 1)), RESOLUTION_S)
@@ -265,6 +264,11 @@ def _line(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64], whole: _W
                         math.hypot(error[g], error[g + 1], slope_se * (at[g + 1] - at[g])))
                   for g, start in enumerate(starts))
     return Fine(float(used[0]), float(error[0]), slope, slope_se, middle, drifting, extra)
+
+
+def is_drift(slope: float, se: float, span: float, windows: int) -> bool:
+    """Whether a change of the lag, s per s, is certain and large enough over `span` seconds to be taken out."""
+    return windows >= DRIFT_WINDOWS and abs(slope) > DRIFT_SE * se and abs(slope) * span > DRIFT_S
 
 
 def _on_lines(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64]) -> NDArray[np.bool_] | None:

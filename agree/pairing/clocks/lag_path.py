@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import EXCURSION_S
+from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S
 from agree.pairing.clocks import clock
 
 Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
@@ -160,7 +160,7 @@ def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: fl
             if r[best] < MIN_PROPOSAL:
                 break
             found.append((float(r[best]), int(lags[best])))
-            r[max(best - clock.DISTINCT_S, 0):best + clock.DISTINCT_S + 1] = -1
+            r[max(best - DISTINCT_LAG_S, 0):best + DISTINCT_LAG_S + 1] = -1
     return [lag for _, lag in sorted(found, reverse=True)]
 
 
