@@ -25,36 +25,43 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
     from dataclasses import replace
 
     from agree.assessment.as_done import as_done
+    from agree.cli.terminal import width
     from agree.core.errors import AgreeWarning
+    from agree.report.texts.trail_text import trail_text
 
     with progress("checking every state"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
         trail = (_split if options["splits"] else _listed)(files, pairs, options)
         trail = replace(trail, check=as_done(trail.check, faults=faults_done(options)))
     stored = trail.to_dict()
-    told = trail.summary() if len(trail.states) > 1 else None  # one state is the ordinary case: nothing changed
-    deliver(trail.check, outputs, provenance, text=told, page=None if told is None else lambda name: _page(trail, name),
+    one = len(trail.states) == 1  # the ordinary case: nothing changed
+    told = None if one else trail_text(trail, width=width(), details=outputs.details)
+    deliver(trail.check, outputs, provenance, text=told,
+            page=None if one else lambda name: _page(trail, name, provenance),
             more={name: stored[name] for name in ("state", "states", "changes", "trail_notes")})
     return trail.check
 
 
-def _page(trail: Trail, name: str) -> None:
+def _page(trail: Trail, name: str, provenance: Provenance) -> None:
     from agree.report.trail_page import write_trail_page
 
-    write_trail_page(trail, name)
+    write_trail_page(trail, name, provenance=provenance)
 
 
 def judged_by_side(files: Sequence[SessionFiles], pairs: list[Pairs], options: dict[str, Any], outputs: Outputs,
                    provenance: Provenance) -> ClaimCheck:
     """Check a device as it is worn and against twice the reference's own side, and deliver both."""
     from agree.cli.terminal import colour, width
+    from agree.report.plain_text.answer_rows import set_rows
     from agree.report.plain_text.screen import screen
     from agree.report.story.tell import tell
+    from agree.report.texts.trail_text import own_side_rows
 
     result = checked(pairs, options)
     both = _own_side(files, result, options)
     shown = screen(result, width=width(), colour=colour(), story=tell(result))
-    deliver(result, outputs, provenance, text=f"{shown}\n\n{both.summary()}", more={"own_side": both.stored()})
+    own = set_rows(own_side_rows(both), width=width(), details=True)
+    deliver(result, outputs, provenance, text=f"{shown}\n\n{own}", more={"own_side": both.stored()})
     return result
 
 

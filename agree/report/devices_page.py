@@ -1,112 +1,93 @@
-"""One A4 page of several devices: who stands apart, how each two differ, own errors, factors."""
+"""The page of several devices, on one effort or over sessions: who stands apart, factors, own errors, changes."""
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
-import agree
-from agree.core.results.words import number
+from agree.core.results.words import percent
 from agree.devices.compare import Device, DeviceComparison
-from agree.files.writing import json_text
-from agree.report.answer_file import write_paper
-from agree.report.figures.devices_panels import draw_differences, draw_own_errors
-from agree.report.figures.look import CAPTION, INK, SMALL
-from agree.report.html.parts import paragraph, table
-from agree.report.html.shell import drawn
-from agree.report.page.paper import Paper, clipped, shortened, wrap
-from agree.report.texts.devices_text import headline, minded
+from agree.report.answer_file import write_sheet
+from agree.report.figures.devices_panels import (
+    draw_by_session,
+    draw_differences,
+    draw_own_errors,
+    draw_session_sds,
+)
+from agree.report.page.answer_sheet import Panel, QuestionAsked, Sheet
+from agree.report.story.language.names import short, upper_first
+from agree.report.story.language.vocabulary import counted
+from agree.report.texts import devices_text as told
+from agree.trail.device_sessions import DeviceSessions
 
-LEFT, TOP, BOTTOM, ROW = 34.0, 32.0, 30.0, 19.0
-MOST = 10  # pairs drawn
+MOST = 15           # pairs drawn
+NAMES, PAIRS = 110.0, 170.0  # room for names, and for those of two devices, pt
 CAUTION = ("The first device is not right because it is first, and two that agree may err together. Factors hold for "
-           "this effort; own errors are those of window means, without a wrong scale.")
+           "these efforts; own errors are those of window means, without a wrong scale.")
 
 
-def table_rows(result: DeviceComparison) -> list[tuple[str, ...]]:
-    """Device, factor, own error, clock, response, and what is said of it."""
-    rows: list[tuple[str, ...]] = [("Device", "Multiply by", "Own error, %", "Clock, s", "Response", "Remark")]
-    for k, item in enumerate(result.devices):
-        said = ("stands apart" if item.stands_apart else
-                f"repeats {shortened(item.voice_of, 14)}" if item.voice_of else "")
-        response = f"{item.response}, {item.response_s:.2g} s" if item.response else ""
-        clock = f"{item.lag_s:+.1f}" if k else ""
-        rows.append((item.name, _factor(item) if k else "1", _own(item), clock, response, said))
-    return rows
+def sheet_of_devices(result: DeviceComparison | DeviceSessions) -> Sheet:
+    """Return what the page says and shows."""
+    return _sessions(result) if isinstance(result, DeviceSessions) else _effort(result)
 
 
-def _factor(item: Device) -> str:
-    value, low, high = (number(x, item.factor.low, item.factor.high) for x in (
-        item.factor.value, item.factor.low, item.factor.high))
-    return f"{value} ({low} to {high})"
-
-
-def _own(item: Device) -> str:
-    if item.error_sd is None:
-        return "cannot be told"
-    value, low, high = (number(x, item.error_sd.low, item.error_sd.high) for x in (
-        item.error_sd.value, item.error_sd.low, item.error_sd.high))
-    return f"{value} ({low} to {high})"
-
-
-def compose(result: DeviceComparison) -> Paper:
-    """Lay out the page."""
-    paper = Paper()
-    right = paper.width - LEFT
-    top = paper.lines(LEFT, TOP, wrap(headline(result), 13, right - LEFT, "bold"), 13, weight="bold") + 8
-    top = _table(paper, result, top) + 12
-    shown = result.differences[:MOST]
-    top = paper.line(LEFT, top, "How each two differ", 9, weight="bold")
-    caption = (f"{100 * result.differences[0].percent.level:g} % intervals. Diamond: they differ, all comparisons at "
-               "once; disc: no difference was found." + (f" The first {MOST} of {len(result.differences)}." * (
-                   len(result.differences) > MOST)))
-    top = paper.lines(LEFT, top, wrap(caption, SMALL, right - LEFT), color=CAPTION) + 6
-    height = ROW * len(shown)
-    draw_differences(paper.axes(LEFT + 190, top, right - LEFT - 196, height), shown)
-    for k, item in enumerate(shown):
-        text = f"{shortened(item.second, 16)} against {shortened(item.first, 16)}"
-        paper.line(LEFT, top + ROW * k + ROW / 2 - 5, text, SMALL)
-    top += height + 36
+def _effort(result: DeviceComparison) -> Sheet:
+    differences = sorted(result.differences, key=lambda item: -abs(item.percent.value))
+    level = percent(result.differences[0].percent.level)
+    more = f" The {MOST} furthest of {len(differences)}." if len(differences) > MOST else ""
+    panels = [Panel("How each two differ", f"{level} intervals. Diamond: they differ, all comparisons at once; disc: "
+                    f"no difference was found.{more}", partial(draw_differences, differences=differences[:MOST]),
+                    wide=True, beside=PAIRS)]
     if any(item.error_sd is not None for item in result.devices):
-        top = paper.line(LEFT, top, "Own error of each", 9, weight="bold")
-        split = "Split from the differences; right if no two devices share a source of error."
-        top = paper.line(LEFT, top, split, SMALL, color=CAPTION) + 6
-        height = ROW * len(result.devices)
-        draw_own_errors(paper.axes(LEFT + 190, top, right - LEFT - 196, height), result)
-        for k, device in enumerate(result.devices):
-            paper.line(LEFT, top + ROW * k + ROW / 2 - 5, shortened(device.name, 34), SMALL)
-        top += height + 38
-    for note in result.notes[:4]:
-        text = minded(note)
-        top = paper.lines(LEFT, top, clipped(wrap(text[0].upper() + text[1:], 8.5, right - LEFT), 3), 8.5) + 3
-    foot = wrap(f"{CAUTION} Made by agree {agree.__version__}.", SMALL, right - LEFT)
-    paper.lines(LEFT, paper.height - BOTTOM - 10 * len(foot), foot, color=CAPTION)
-    return paper
+        panels.append(Panel("Own error of each", "Split from the differences; right if no two devices share a source "
+                            "of error.", partial(draw_own_errors, result=result), wide=True, beside=NAMES))
+    texts = [(" " if k else "Mind", upper_first(told.minded(note))) for k, note in enumerate(result.notes)]
+    return Sheet("", "Several devices on one effort, none trusted",
+                 f"{counted(len(result.devices), 'device')}, {result.seconds / 60:.0f} min together, {result.windows} "
+                 "windows", told.headline(result).rpartition(" (")[0] + ".",
+                 [_row(item, first=not k) for k, item in enumerate(result.devices)], texts, panels, CAUTION,
+                 "Each device, and what to multiply it by to read as the first")
 
 
-def _table(paper: Paper, result: DeviceComparison, top: float) -> float:
-    places = (LEFT, LEFT + 130, LEFT + 246, LEFT + 334, LEFT + 382, LEFT + 456)
-    for k, row in enumerate(table_rows(result)):
-        for x, cell, most in zip(places, row, (26, 26, 20, 9, 16, 22), strict=True):
-            paper.line(x, top, shortened(cell, most), SMALL, weight="bold" if k == 0 else "normal",
-                       color=INK if k else CAPTION)
-        top += 12
-        paper.rule(top - 1.5, LEFT, paper.width - LEFT)
-    return top
+def _row(item: Device, *, first: bool) -> QuestionAsked:
+    said, sign = "", ""
+    if item.stands_apart:
+        said, sign = "stands apart", "does not hold"
+    elif item.voice_of:
+        said, sign = f"repeats {short(item.voice_of, 16)}", "not settled"
+    own = "own error cannot be told" if item.error_sd is None else f"own error {told.own_text(item.error_sd)}"
+    clock = "" if first else f"; clock {item.lag_s:+.1f} s"
+    response = told.response_of(item)
+    return QuestionAsked(item.name, said, f"times {'1' if first else told.factor_text(item.factor)}; {own}{clock}"
+                         + (f"; {response}" if response else ""), item.stands_apart, sign)
 
 
-def _html(result: DeviceComparison) -> str:
-    head, *body = table_rows(result)
-    return drawn(headline(result), compose(result).figure, [table("Each device", head, body), paragraph(CAUTION)],
-                 json_text(result))
+def _sessions(result: DeviceSessions) -> Sheet:
+    first = result.devices[0].name
+    panels = [Panel(f"Reading against {short(first)}, by session", "Each session with its own interval; uprights: a "
+                    "change of state.", partial(draw_by_session, result=result), wide=True)]
+    if any(item.session_sd is not None for item in result.devices):
+        panels.append(Panel("What varies from session to session", "Own error of each device from day to day, SD, "
+                            "split from the differences; right if no two devices share a source of it.",
+                            partial(draw_session_sds, result=result), wide=True, beside=NAMES))
+    rows = [QuestionAsked(item.name, "", f"times {told.factor_text(item.factor)}; varies by session: "
+                          f"{told.varies_text(item)}") for item in result.devices]
+    texts = [(" " if k else "Changes", upper_first(row.text)) for k, row in enumerate(told.change_rows(result)[:8])]
+    texts += [(" " if k else "Mind", upper_first(told.minded(note))) for k, note in enumerate(result.notes)]
+    states = dict.fromkeys(result.states)
+    return Sheet("", "Several devices over sessions, none trusted",
+                 f"{counted(len(result.states), 'session')} in {counted(len(states), 'state')}",
+                 f"{told.sessions_headline(result)}.", rows, texts, panels, CAUTION,
+                 "Each device, and what to multiply it by to read as the first")
 
 
-def write_devices_page(result: DeviceComparison, path: str | Path) -> None:
+def write_devices_page(result: DeviceComparison | DeviceSessions, path: str | Path) -> None:
     """Write the page of several devices, whole or not at all.
 
     Parameters
     ----------
-    result : DeviceComparison
-        Of one effort.
+    result : DeviceComparison or DeviceSessions
+        Of one effort, or of several sessions.
     path : str or Path
         Where to; the suffix says the form: .pdf, .svg, .png or .html. An existing file is replaced.
 
@@ -115,4 +96,4 @@ def write_devices_page(result: DeviceComparison, path: str | Path) -> None:
     InputError
         Another suffix, or a place that cannot be written.
     """
-    write_paper(lambda: compose(result), headline(result), path, lambda: _html(result))
+    write_sheet(sheet_of_devices(result), path, result.to_dict())

@@ -44,9 +44,9 @@ def _know_text_of(module: str) -> None:
     elif module.startswith("agree.physics"):
         from agree.report.texts import climb_text, static_plan_text, static_text  # noqa: F401
     elif module.startswith("agree.devices"):
-        from agree.report.texts import devices_text  # noqa: F401
+        from agree.report.texts import devices_text
     elif module.startswith("agree.trail"):
-        from agree.report.texts import trail_text  # noqa: F401
+        from agree.report.texts import devices_text, trail_text  # noqa: F401
     elif module.startswith("agree.study"):
         from agree.report.texts import study_text  # noqa: F401
     elif module.startswith("agree.planning"):

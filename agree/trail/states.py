@@ -11,6 +11,7 @@ from agree.core.checks import fraction
 from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 
 Answer = Literal["changed", "not changed", "not settled"]
@@ -37,6 +38,8 @@ class State(Result):
         Session, reference and device of each, by name.
     seconds : tuple of int
         Used seconds of each.
+    slow : tuple of Note
+        Sessions that drifted while warming up, or changed their zero or level: `session`, `fault`.
     """
 
     state: str
@@ -46,6 +49,7 @@ class State(Result):
     session_bias: tuple[Estimate, ...] = ()
     recordings: tuple[tuple[str, str, str], ...] = ()
     seconds: tuple[int, ...] = ()
+    slow: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

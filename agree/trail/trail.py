@@ -13,6 +13,7 @@ import numpy as np
 from agree.assessment.as_done import as_done
 from agree.assessment.claim_check import ClaimCheck, check_claim
 from agree.assessment.corrected_reference import corrected
+from agree.core.data.fault import SLOW
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
@@ -257,8 +258,16 @@ def _states(names: Sequence[str], parts: Sequence[Sequence[Pairs]], check: Claim
             state=name, sessions=len(own), bias_percent=check.bias if k == judged else mean_error(data, "%", level),
             session_sd=float(np.std([item.value for item in own], ddof=1)) if len(own) > 1 else math.nan,
             session_bias=own, seconds=tuple(int(item.used.sum()) for item in data.pairs),
-            recordings=tuple((item.session, item.reference_name, item.device_name) for item in sessions)))
+            recordings=tuple((item.session, item.reference_name, item.device_name) for item in sessions),
+            slow=tuple(note for item in sessions for note in _slow(item))))
     return tuple(found)
+
+
+def _slow(item: Pairs) -> list[Note]:
+    """Name what moves slowly in a session: a state may be judged on one that had not settled."""
+    kinds = dict.fromkeys(fault.kind for fault in item.faults if fault.kind in SLOW)
+    return [Note(kind="state_slow", severity="trust", values={"session": item.session or "", "fault": kind})
+            for kind in kinds]
 
 
 def _change(earlier: State, later: State, margin: float, level: float, told: float) -> Change:

@@ -109,9 +109,12 @@ def _many(folder: Path, pattern: str | None) -> None:
 def _trail(folder: Path) -> None:
     import csv
 
+    from agree.cli.terminal import width
     from agree.demo.many import write_trail
     from agree.devices.compare import compare_devices
     from agree.pairing.pair import pair_recordings
+    from agree.report.plain_text.answer_rows import Row
+    from agree.report.texts.trail_text import trail_text
     from agree.trail.trail import check_trail
 
     sessions, together = write_trail(folder)
@@ -130,8 +133,7 @@ def _trail(folder: Path) -> None:
 
         write_trail_page(trail, page, remarks=[f"Third device: {third} (agree devices). Invented data."])
     click.echo("Invented data: nine sessions of one device in four states, and one with a third device beside it.\n")
-    click.echo(trail.summary())
-    click.echo(f"Third device  {third}.")
+    click.echo(trail_text(trail, width=width(), more=[Row("Third device", f"{third}.")]))
     click.echo(f"\nWritten: {page}, {sessions} and the recordings it names, {', '.join(map(str, together))}\n"
                f"Again:   agree check --sessions {sessions} --claim 1.5% --reference-uncertainty '0.5 %'\n"
                f"         agree devices {' '.join(map(str, together))}")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from agree.cli.answers import answer_options, hand_over
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
@@ -22,26 +23,28 @@ if TYPE_CHECKING:
               help="Several sessions: a list with a column of files for each device, and session, state if you like.")
 @click.option("--max-lag", type=float, metavar="S", help="Largest difference of the clocks to search, s.")
 @click.option("--window", default=30, show_default=True, metavar="S", help="Averaging time of a reading, s.")
-@click.option("-o", "--output", "pages", multiple=True, metavar="FILE",
-              help="Write a page of one effort: .pdf, .svg, .png or .html. Repeat for each.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@answer_options
 def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: float | None, window: int,
-                    pages: tuple[str, ...], json_file: str | None) -> None:
+                    **options: Any) -> None:
     """Compare several devices that recorded one effort, with no trusted one among them.
 
     Prints each device's own error, the factors that line all up with the first, and which one stands apart.
     """
+    from agree.cli.deliver import outputs_of
+    from agree.cli.terminal import width
     from agree.core.errors import InputError
-    from agree.files.writing import json_text, write_text
+    from agree.files.writing import json_text
+    from agree.report.texts.devices_text import devices_text
 
+    json_file, pages = outputs_of(options["json_file"], options["page_files"], options["others"])
     result: DeviceComparison | DeviceSessions
     if session_list is not None:
-        if files or pages:
-            raise InputError("--sessions LIST.csv stands alone: give recordings, and a page, of one effort without it")
+        if files:
+            raise InputError("--sessions LIST.csv stands alone: give the recordings of one effort without it")
         from agree.trail.device_sessions import compare_device_sessions
 
         listed = device_list(session_list)
-        outputs_are_no_inputs([tuple(map(str, row)) for row in listed.files], json_file,
+        outputs_are_no_inputs([tuple(map(str, row)) for row in listed.files], json_file, *pages,
                               others={"the list of sessions": session_list})
         with progress("reading and matching the recordings"):
             result = compare_device_sessions(listed.files, names=listed.names, states=listed.states, max_lag_s=max_lag,
@@ -54,15 +57,11 @@ def devices_command(files: tuple[str, ...], session_list: str | None, max_lag: f
         outputs_are_no_inputs([files], json_file, *pages)
         with progress("reading and matching the recordings"):
             result = compare_devices(files, max_lag_s=max_lag, window_s=window)
-        for name in pages:
-            from agree.report.devices_page import write_devices_page
 
-            write_devices_page(result, name)
-    if json_file == "-":
-        click.echo(json_text(result))
-        return
-    click.echo(result.summary())
-    if json_file is not None:
-        write_text(json_file, json_text(result) + "\n")
-    if written := [*pages, *([json_file] if json_file is not None else [])]:
-        click.echo(f"Written: {', '.join(written)}")
+    def draw(name: str) -> None:
+        from agree.report.devices_page import write_devices_page
+
+        write_devices_page(result, name)
+
+    hand_over(json_file, pages, stored=json_text(result), draw=draw,
+              text=devices_text(result, width=width(), details=options["details"]))

@@ -19,14 +19,17 @@ from agree.report.figures.look import (
     mark_within,
     round_ticks,
     tick_labels,
+    width_in_pt,
     words,
 )
+from agree.report.story.language.names import short
 from agree.trail.states import Change, State
 from agree.trail.trail import Trail
 from agree.verdict.rule import three_way
 
 ROOM = 0.12           # of the range, above and below what is drawn
 WIDEST = 4.0          # of the largest mean error or limit, that the axis shows: intervals may go far beyond
+NAME, LETTER = 28, 4.6  # characters of a state's name; width of one, pt
 CHANGED = {"changed": "does not hold", "not changed": "holds"}  # marks of the page: diamond, disc; open otherwise
 
 
@@ -45,7 +48,7 @@ def draw_errors(ax: Axes, trail: Trail) -> None:
     low, high = max(min([-floor, *ends]), -most), min(max([floor, *ends]), most)
     room = ROOM * (high - low)
     ax.set_xlim(0.4, len(own) + 0.6)
-    ax.set_ylim(low - room, high + room)
+    ax.set_ylim(low - room, high + 2 * room)
     frame(ax)
     allowed(ax, limit)
     places, labels, number = [], [], 0
@@ -70,14 +73,15 @@ def draw_errors(ax: Axes, trail: Trail) -> None:
 def _state(ax: Axes, state: State, first: int, last: int, *, judged: bool) -> None:
     low, high = ax.get_ylim()
     item = state.bias_percent
-    left, right = first - 0.42, last + 0.42
+    ends = first - 0.42, last + 0.42
     if math.isfinite(item.low) and state.sessions > 1:
-        ax.fill_between([left, right], max(item.low, low), min(item.high, high), facecolor=INSIDE, alpha=0.16,
+        ax.fill_between(ends, max(item.low, low), min(item.high, high), facecolor=INSIDE, alpha=0.16,
                         linewidth=0, zorder=2)
-    ax.plot([left, right], [item.value, item.value], color=INSIDE, linewidth=2.0, **SOLID, zorder=3)
-    room = 26 * (last - first + 1)
-    text = state.state if len(state.state) <= room else state.state[:room - 1] + "…"
-    words(ax, (first + last) / 2, high, text, weight="bold" if judged else "normal", ha="center", va="bottom")
+    ax.plot(ends, [item.value, item.value], color=INSIDE, linewidth=2.0, **SOLID, zorder=3)
+    left, right = ax.get_xlim()
+    room = max(int(width_in_pt(ax) * (last - first + 1) / (right - left) / LETTER), 3)
+    words(ax, (first + last) / 2, high, short(state.state, room), weight="bold" if judged else "normal", ha="center",
+          va="top")
 
 
 def draw_changes(ax: Axes, changes: Sequence[Change]) -> None:
@@ -90,6 +94,8 @@ def draw_changes(ax: Axes, changes: Sequence[Change]) -> None:
     ax.set_ylim(len(changes) - 0.4, -0.6)
     frame(ax, left=False)
     allowed(ax, margin, upright=False)
+    ax.tick_params(axis="y", labelleft=True)
+    tick_labels(ax, "y", list(range(len(changes))), [f"to {short(item.after, NAME)}" for item in changes])
     for k, item in enumerate(changes):
         if math.isfinite(item.change_percent.low):
             bar(ax, k, item.change_percent, upright=False, ends=True)

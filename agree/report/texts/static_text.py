@@ -156,7 +156,7 @@ def rows_of(check: StaticCheck) -> list[Row]:
     if bent(check) and check.curvature_Nm is not None:
         rows.append(Row("Not straight", f"the middle lies {interval_text(check.curvature_Nm, 'N m', 0.0)} off the line "
                                         "through the ends: a factor sets the mean alone."))
-    rows += [Row("Look first" if not k else "", slip_text(note), k) for k, note in enumerate(check.hints)]
+    rows += [Row(" " if k else "Look first", slip_text(note), 7 if k > 1 else 0) for k, note in enumerate(check.hints)]
     rows += [Row("Main doubt", SOURCES[check.budget[0][0]] + "."), Row("To enter", enter_text(check)),
              Row("Caution", f"{CAUTION} {KNOWS_NOT}", 2, CAUTION)]
     return rows

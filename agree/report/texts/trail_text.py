@@ -1,122 +1,139 @@
-"""A trail as text: the answer for the state judged, then the states and what each adjustment did; at most 16 lines."""
+"""A trail as text: the answer for the state judged with its doubt, the states, and what each adjustment did."""
 
 from __future__ import annotations
 
 import math
-import textwrap
+from collections.abc import Sequence
 
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.core.results.words import number, summary
+from agree.core.results.words import summary
 from agree.report.notes.sentence import note_text
-from agree.trail.device_sessions import DeviceOverSessions, DeviceSessions
+from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
+from agree.report.story.language.digits import interval_text, shown
+from agree.report.story.language.digits import plain as digits
+from agree.report.story.language.names import short, upper_first
+from agree.report.story.language.vocabulary import FAULTS, counted
+from agree.report.story.tell import tell
 from agree.trail.own_side import OwnSide
-from agree.trail.states import Change
+from agree.trail.states import Change, State
 from agree.trail.trail import Trail
 
-WIDTH, LABEL, MOST = 80, 14, 5
+MOST, NAME = 5, 34  # states shown, characters of a state's name
+MOST_WARNINGS = 3
+BY_CHANCE = "readings that are low by chance rise by themselves"
+CAUTION = f"{BY_CHANCE}: that an adjustment helped is shown only if it was not made because of them."
 
 
-def _span(item: Estimate, unit: str) -> str:
-    value, low, high = (number(x, item.low, item.high, sign=True) for x in (item.value, item.low, item.high))
-    if not math.isfinite(item.low):
-        return f"{value} {unit}"
-    return f"{value} ({low} to {high}) {unit}"
-
-
-def _row(label: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
-
-
-def _changed(item: Change) -> str:
-    text = f"{item.answer}, {_span(item.change_percent, 'points')}"
+def change_text(item: Change) -> str:
+    """Say what a change is, with both answers where its place was chosen after looking, and what was foretold."""
+    text = f"{item.answer}, {points(item.change_percent)}"
     if item.if_declared is not None:
-        text += (f" for a place chosen after looking; {item.answer_if_declared}, "
-                 f"{_span(item.if_declared, 'points')} had it been declared beforehand")
+        text += (f" for a place chosen after looking; {item.answer_if_declared}, {points(item.if_declared)} had it "
+                 "been declared beforehand")
     if math.isfinite(item.expected_percent):
-        text += f"; expected {item.expected_percent:+.2g}"
+        text += f"; expected {digits(item.expected_percent, 2, sign=True)}"
         text += "" if item.as_expected is None else ", as it did" if item.as_expected else ", which it did not do"
         text += " (not settled)" if item.as_expected is None and math.isfinite(item.change_percent.low) else ""
     return text
 
 
-def _sessions(count: int) -> str:
-    return f"{count} session{'s' if count != 1 else ''}"
+def points(item: Estimate) -> str:
+    """A change in points; of one session in a state without limits."""
+    if not math.isfinite(item.low):
+        return f"{digits(item.value, 2, sign=True)} points"
+    return interval_text(item, "points", 0.0)
 
 
-def _headline(result: Trail) -> str:
+def state_text(item: State, *, whole: bool, parts: bool) -> str:
+    """The mean error of a state on how many sessions, and which of them moved slowly."""
+    seen = shown(item.bias_percent)
+    places = seen.places if math.isfinite(item.bias_percent.low) else 1
+    text = f"{digits(round(item.bias_percent.value, places), places, sign=True)} %"
+    if not parts:
+        text += f", {counted(item.sessions, 'session')}"
+    if whole and item.sessions > 1:
+        text += f" ({digits(seen.low, places, sign=True)} to {digits(seen.high, places, sign=True)} between sessions)"
+    return text + "".join(f"; {slow_text(note)}" for note in item.slow)
+
+
+def slow_text(note: Note) -> str:
+    """Say which session moved slowly."""
+    return f"session {note.values['session']} {FAULTS[str(note.values['fault'])]}"
+
+
+def judged_on(result: Trail) -> str:
+    """What the answer is about."""
     claim = result.check.claim.text
     if result.notes:
-        return f"{result.verdict.upper()}  claim {claim}, judged on this recording {result.judged}"
+        return f"claim {claim}, judged on this recording {result.judged}"
     judged = next(item for item in reversed(result.states) if item.state == result.judged)
-    return (f"{result.verdict.upper()}  claim {claim}, judged on {_sessions(judged.sessions)} in the state "
-            f"{result.judged!r}, not on a mixture")
+    return (f"claim {claim}, judged on {counted(judged.sessions, 'session')} in the state {result.judged!r}, not on a "
+            "mixture")
+
+
+def doubts(result: Trail) -> list[Row]:
+    """The main doubt and the warnings of the check, those that change the answer first."""
+    story = tell(result.check)
+    first, *rest = story.doubt
+    rows = [Row("Main doubt", upper_first(" ".join([first, *rest])), 3, upper_first(first), stays=True)]
+    heavy = sorted(story.caveats, key=lambda item: item.severity != "answer")
+    several = "s" * (len(heavy) > 1)
+    for k, item in enumerate(heavy):
+        always = item.severity == "answer" and k < MOST_WARNINGS
+        rows.append(Row(" " if k else f"Warning{several}", upper_first(item.text), 0 if always or not k else 8 + k))
+    return rows
+
+
+def to_record(result: Trail) -> str:
+    """What to record next."""
+    if result.notes:
+        return "sessions on other days: one recording cannot show that a change lasts."
+    if any(item.sessions == 1 for item in result.states):
+        return "a second session in each state: one session cannot show a change."
+    return " ".join(tell(result.check).record)
+
+
+def rows_of(result: Trail, *, whole: bool = False) -> list[Row]:
+    """Every row below the answer, for the terminal."""
+    first = 0 if whole else max(len(result.states) - MOST, 0)
+    rows = [Row("Earlier", f"{first} states: --details.", 5)] if first else []
+    for k, item in enumerate(result.states[first:], first):
+        change = f"; {change_text(result.changes[k - 1])}" if k else ""
+        text = state_text(item, whole=whole, parts=bool(result.notes))
+        older = 0 if k > len(result.states) - 3 else 2  # of the older ones the answer is enough where room is short
+        said = f"; {result.changes[k - 1].answer}" if k else ""
+        brief = f"{short(item.state, NAME)}: {text.partition(';')[0]}{said}."
+        rows.append(Row(f"{k + 1}", f"{short(item.state, NAME)}: {text}{change}.", older, brief, stays=True))
+    rows += [Row("Place", note_text(note)) for note in result.notes]
+    return [*rows, *doubts(result), Row("To record", to_record(result), 6 if not result.notes else 0),
+            Row("Caution", CAUTION, 4, f"{BY_CHANCE}.")]
+
+
+def trail_text(result: Trail, *, width: int = WIDTH, details: bool = False, more: Sequence[Row] = ()) -> str:
+    """Return the trail as text: at most 16 lines of 80 columns, or every row with `details`."""
+    head = [Row("", f"{result.verdict.upper()}  {judged_on(result)}"), Row("", tell(result.check).sentence)]
+    return set_rows([*head, *rows_of(result, whole=details), *more], width=width, details=details)
 
 
 @summary.register
 def _(result: Trail) -> str:
-    lines = textwrap.wrap(_headline(result), WIDTH)
-    first = max(len(result.states) - MOST, 0)
-    if first:
-        lines += _row("Earlier", f"{first} states; see the JSON.")
-    for k, item in enumerate(result.states[first:], first):
-        mean = _span(item.bias_percent, "%")
-        change = f"; {_changed(result.changes[k - 1])}" if k else ""
-        name = textwrap.shorten(item.state, 34, placeholder="..")
-        count = "" if result.notes else f", {_sessions(item.sessions)}"
-        lines += _row(f"{k + 1}", f"{name}: {mean}{count}{change}.")
-    for note in result.notes:
-        lines += _row("Place", note_text(note))
-    for told in result.check.notes:
-        if isinstance(told, Note) and told.kind == "declared_otherwise":
-            lines += _row("Warning", note_text(told))
-    if result.notes:
-        lines += _row("To record", "sessions on other days: one recording cannot show that a change lasts.")
-    elif any(item.sessions == 1 for item in result.states):
-        lines += _row("To record", "a second session in each state: one session cannot show a change.")
-    lines += _row("Caution", "whether an adjustment was tried because readings were low is not known here: "
-                             "readings that are low by chance rise by themselves.")
-    return "\n".join(lines)
+    return trail_text(result)
+
+
+def own_side_rows(result: OwnSide) -> list[Row]:
+    """The device against twice the reference's own side, and what a difference of the answers means."""
+    own = result.own
+    figures = next(row.figures for row in tell(own).questions if row.asked)
+    rows = [Row(f"{result.side.title()} side", f"{own.verdict.upper()} against twice the reference's own {result.side} "
+                                               f"side: {figures}. The rider's asymmetry "
+                                               f"makes {result.asymmetry_percent:+.1f} % of the answer above.")]
+    if own.verdict == "holds" and result.verdict == "does not hold":
+        rows.append(Row("That means", "the sensor keeps the claim; doubling one side of this rider does not. Another "
+                                      "rider, or another day, has another asymmetry: no factor mends it."))
+    return rows
 
 
 @summary.register
 def _(result: OwnSide) -> str:
-    own = result.own
-    lines = _row(f"{result.side.title()} side", f"{own.verdict.upper()} against twice the reference's own "
-                                                f"{result.side} side: {_span(own.bias, '%')}. The rider's asymmetry "
-                                                f"makes {result.asymmetry_percent:+.1f} % of the answer above.")
-    if own.verdict == "holds" and result.verdict == "does not hold":
-        lines += _row("That means", "the sensor keeps the claim; doubling one side of this rider does not. Another "
-                                    "rider, or another day, has another asymmetry: no factor mends it.")
-    return "\n".join(lines)
-
-
-def _device_row(item: DeviceOverSessions, width: int) -> str:
-    value, low, high = (number(x, item.factor.low, item.factor.high) for x in (
-        item.factor.value, item.factor.low, item.factor.high))
-    sd = "cannot be told"
-    if item.session_sd is not None:
-        sd = " ".join((number(item.session_sd.value, item.session_sd.low, item.session_sd.high),
-                       f"({number(item.session_sd.low, item.session_sd.low, item.session_sd.high)} to "
-                       f"{number(item.session_sd.high, item.session_sd.low, item.session_sd.high)})"))
-    factor = "1" if low == high else f"{value} ({low} to {high})"
-    return f"{textwrap.shorten(item.name, width, placeholder='..'):<{width}}  {factor:<30}  {sd}"
-
-
-@summary.register
-def _(result: DeviceSessions) -> str:
-    last = sum(1 for item in result.states if item == result.states[-1])
-    several = len(set(result.states)) > 1
-    where = f", factors of {_sessions(last)} in the state {result.states[-1]!r}" if several else ""
-    head = f"{len(result.devices)} DEVICES over {_sessions(len(result.states))}, none trusted{where}"
-    lines = textwrap.wrap(head, WIDTH)
-    width = max(min(max(len(item.name) for item in result.devices), 18), 6)
-    lines.append(f"{'device':<{width}}  {'multiply by, to read as first':<30}  varies by session, %")
-    lines += [_device_row(item, width) for item in result.devices]
-    for item in result.devices[1:5]:
-        for change in item.changes[-2:]:
-            lines += _row("Change", f"{item.name}, to {change.after!r}: {change.answer}, "
-                                    f"{_span(change.change_percent, 'points')} against {result.devices[0].name}.")
-    for note in result.notes:
-        lines += _row("Mind", note_text(note))
-    return "\n".join(lines)
+    return set_rows(own_side_rows(result), details=True)
