@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from agree.core.errors import InputError
 from agree.demo.power import LABEL
 
 SECONDS = 1200
+FIRST_DAY = datetime(2026, 3, 1, 17, 30)
 SETTLE_S = 300.0  # s after which the new device of the trail has settled by two thirds
 
 
@@ -33,6 +35,12 @@ def reading(rng: np.random.Generator, true: FloatArray, percent: FloatArray | fl
 def write(path: Path, watts: FloatArray, start: float = 0.0) -> None:
     """Write one recording."""
     labelled(path, "time (s),power (W)\n" + "".join(f"{start + k:g},{watt:g}\n" for k, watt in enumerate(watts)))
+
+
+def write_dated(path: Path, watts: FloatArray, begin: datetime) -> None:
+    """Write one recording with the day and time of each second."""
+    labelled(path, "time,power (W)\n" + "".join(
+        f"{(begin + timedelta(seconds=k)).isoformat()}Z,{watt:g}\n" for k, watt in enumerate(watts)))
 
 
 def labelled(path: Path, text: str) -> None:
@@ -96,8 +104,9 @@ def write_trail(folder: Path) -> tuple[Path, tuple[Path, Path, Path]]:
             true = effort(rng)
             error = percent + rng.normal(0, 0.03) + (2.5 * np.exp(-time / SETTLE_S) if session == 1 else 0.0)
             files = tuple(f"{session}-{role}.csv" for role in ("reference", "device"))
-            write(folder / files[0], true)
-            write(folder / files[1], reading(rng, true, error, 2.0), 5.0)
+            day = FIRST_DAY + timedelta(days=3 * session)
+            write_dated(folder / files[0], true, day)
+            write_dated(folder / files[1], reading(rng, true, error, 2.0), day)
             rows.append(f"{session},{state},{files[0]},{files[1]}\n")
     labelled(folder / "sessions.csv", "".join(rows))
     true = effort(rng, 2400)

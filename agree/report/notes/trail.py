@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 from agree.core.results.note import Note
 
-SENTENCES: dict[str, str | Callable[[Note], str]] = {
+SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "split_declared": lambda note: f"declared beforehand, digest {note.values['digest']}" + (
         "; other things were done otherwise than declared." if note.values.get("otherwise") else "."),
-    "split_undeclared": "{places} was not declared beforehand: whoever looks for the place of a change finds one too "
-                        "often. Declare it before the next ride: agree plan --declare FILE --split.",
+    "split_undeclared": lambda note: (
+        f"{note.values['places']} was not declared beforehand: whoever looks for the place of a change finds one too "
+        "often.", "Declare it before the next ride: agree plan --declare FILE --split."),
     "devices_first_changed": "with {state} all {others} other devices moved alike against {device}: it is {device} "
                              "that changed.",
     "devices_two_vary": "two devices share what varies from session to session: a third tells the day-to-day error of "

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.words import summary
-from agree.report.notes.sentence import note_text
+from agree.report.notes.sentence import note_sentences, note_text
 from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
 from agree.report.story.language.digits import interval_text, shown
 from agree.report.story.language.digits import plain as digits
@@ -105,7 +105,7 @@ def rows_of(result: Trail, *, whole: bool = False) -> list[Row]:
         said = f"; {result.changes[k - 1].answer}" if k else ""
         brief = f"{short(item.state, NAME)}: {text.partition(';')[0]}{said}."
         rows.append(Row(f"{k + 1}", f"{short(item.state, NAME)}: {text}{change}.", older, brief, stays=True))
-    rows += [Row("Place", note_text(note)) for note in result.notes]
+    rows += [Row("Place", note_text(note), 1, note_sentences(note)[0], stays=True) for note in result.notes]
     return [*rows, *doubts(result), Row("To record", to_record(result), 6 if not result.notes else 0),
             Row("Caution", CAUTION, 4, f"{BY_CHANCE}.")]
 
