@@ -66,9 +66,13 @@ def counted_in(data: Table, window_s: int = 30) -> Table:
 
 def with_faults(data: Table, level: float) -> Estimate:
     """Mean error over every second that has both readings, faulty ones included."""
-    every = counted_in(data)
-    value, phi = ratio_of_sums(every.error, every.reference)
-    return estimate(value, phi, level=level, sampling=data.sampling, session=every.session).scaled(100)
+    columns = [(item.matched_reference, item.matched_device) for item in data.pairs]
+    known = [np.isfinite(x) & np.isfinite(y) for x, y in columns]  # no more columns than needed: they are long
+    reference = np.concatenate([x[both] for (x, _), both in zip(columns, known, strict=True)])
+    error = np.concatenate([(y - x)[both] for (x, y), both in zip(columns, known, strict=True)])
+    value, phi = ratio_of_sums(error, reference)
+    session = np.repeat(np.arange(len(known)), [int(both.sum()) for both in known])
+    return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
 
 
 def verdict_with_faults(data: Table, claim: Claim, reference_u: ReferenceUncertainty, rule: str, level: float,

@@ -275,11 +275,12 @@ def check_claim(
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
     faulty = with_faults(data, level)
     held = withheld(data, claim, first, faulty, doubts)
+    own = meanings.session_biases(data, claim, level)
     given = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
-             meanings.next_session(data, claim, first, level, decision_rule))
+             meanings.next_session(data, claim, first, level, decision_rule, own))
     readings = looked.answers(held.answers(given))
-    each = meanings.own_errors(data, claim, level)
-    effects = meanings.effects_of(data, claim, level)
+    each = meanings.own_errors(data, claim, level, own)
+    effects = meanings.effects_of(data, claim, level, own)
     bias = meanings.mean_error(data, "%", level)
     line = fitted_line(data, window_s, level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,

@@ -25,6 +25,11 @@ def ratio_of_sums(
         index, sizes = numbered(session)
         parts, wholes = (np.bincount(index, weights=column) for column in (part, whole))
         if (wholes > 0).all():
-            own = parts / wholes
-            return ratio, (part - own[index] * whole) / (wholes / sizes)[index] + (own[index] - ratio)
+            own = (parts / wholes)[index]
+            phi = own * whole  # in place from here on: of 1,000 sessions each column is 30 MB
+            np.subtract(part, phi, out=phi)
+            phi /= (wholes / sizes)[index]
+            own -= ratio
+            phi += own
+            return ratio, phi
     return ratio, (part - ratio * whole) / whole.mean()

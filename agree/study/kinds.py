@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from agree.core.errors import InputError
@@ -71,8 +72,14 @@ def read_pair(sides: Sequence[Any], options: Mapping[str, Any], *, named: bool =
         return overlay_recordings(reference, device, measured)
     from agree.pairing.pair import pair_recordings
 
-    return pair_recordings(*(read_recording(side, name=role) for role, side in zip(roles, sides, strict=True)),
+    pair = pair_recordings(*(read_recording(side, name=role) for role, side in zip(roles, sides, strict=True)),
                            **pairing)
+    if named:
+        return pair
+    # Files of other names with these bytes have the same record: it must not depend on which was read first.
+    neutral = tuple(source and replace(source, name=role) for source, role in zip(
+        pair.sources, ("reference", "device"), strict=True))
+    return replace(pair, sources=(neutral[0], neutral[1]))
 
 
 def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any]) -> Any:
@@ -86,8 +93,6 @@ def check_together(items: Sequence[Any], claim: str, options: Mapping[str, Any])
             raise InputError(f"found {len(items)} tables of trials of one unit; expected one: join them, with a column "
                              "for the session among the keys")
         return check_trials(items[0], claim, **asked)
-    from dataclasses import replace
-
     sessions = list(items) if len(items) == 1 else [replace(item, session=str(number))
                                                     for number, item in enumerate(items, 1)]
     if kind == "quantity":

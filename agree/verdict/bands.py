@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import is_of_several
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import BAND_STEP_W, LEAST_BAND_S
@@ -136,7 +137,7 @@ def band_error(table: Table, mask: NDArray[np.bool_], level: float) -> Estimate:
     """Mean error in per cent over some seconds; without limits where these are too few or of one session of several."""
     total = float(table.reference[mask].sum())
     labels = table.labels(mask)
-    if mask.sum() >= 2 and total > 0 and (labels is None or np.unique(labels).size >= 2):
+    if mask.sum() >= 2 and total > 0 and (labels is None or is_of_several(labels)):
         return mean_error(table, "%", level, mask)
     value = 100 * float(table.error[mask].sum()) / total if total > 0 else math.nan
     return Estimate(value=value, low=-math.inf, high=math.inf, level=level, method="too few seconds or sessions")

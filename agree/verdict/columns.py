@@ -60,7 +60,7 @@ class Table:
     def weights(self, chosen: NDArray[np.bool_] | slice = slice(None)) -> FloatArray:
         """Weight of each second (mean 1) that makes a mean of seconds the mean over sessions."""
         labels = self.labels(chosen)
-        return np.ones(self.error[chosen].size) if labels is None or not labels.size else pair_weights(
+        return np.ones(self.reference[chosen].size) if labels is None or not labels.size else pair_weights(
             labels, HALF_WEIGHT_S)
 
     def windows(self, width: int, *, pedalling: bool = False) -> Windows:
@@ -77,7 +77,7 @@ class Table:
 
 def beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
     """Seconds within 4 s of one in which either coasts."""
-    zero = ((pairs.reference == 0) | (pairs.device == 0)) & np.isin(pairs.reason, ("", "both_coasting"))
+    zero = ((pairs.reference == 0) | (pairs.device == 0)) & pairs.has_reason("", "both_coasting")
     near: NDArray[np.bool_] = np.convolve(zero, np.ones(2 * BESIDE_S + 1))[BESIDE_S:-BESIDE_S] > 0.5
     return near
 

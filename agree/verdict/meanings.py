@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -12,6 +13,7 @@ from scipy import special
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, spread, t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import is_of_several
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, LEAST_FOR_PROBABILITY
@@ -95,11 +97,12 @@ def average(
     table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, rule: str = "interval"
 ) -> Reading:
     """Mean error over the recording(s) against the mean limit."""
-    chosen = table.level >= (claim.above_watts or -math.inf)
-    if chosen.sum() < LEAST_SECONDS or (table.sessions > 1 and np.unique(table.session[chosen]).size < 2):
+    chosen = table.level >= claim.above_watts if claim.above_watts else slice(None)  # all are a view, not a copy
+    reference = table.reference[chosen]
+    if reference.size < LEAST_SECONDS or (table.sessions > 1 and not is_of_several(table.session[chosen])):
         return Reading(meaning="average", verdict=OPEN, estimate=None, limit=math.nan, unit=claim.unit,
-                       because=Note(kind="because_few_seconds", values={"seconds": int(chosen.sum())}))
-    weights, reference = table.weights(chosen), table.reference[chosen]
+                       because=Note(kind="because_few_seconds", values={"seconds": reference.size}))
+    weights = table.weights(chosen)
     mean_w = float((weights * reference).mean())
     limit = float((weights * claim.limit_w(reference)).mean())
     if claim.unit == "%":
@@ -135,7 +138,7 @@ def share_within(
     keep = windows.reference >= (claim.above_watts or -math.inf)
     reference, error = windows.reference[keep], (windows.device - windows.reference)[keep]
     limit = claim.limit_w(reference)
-    if error.size < 3 or (table.sampling == "sessions" and np.unique(windows.session[keep]).size < 2):
+    if error.size < 3 or (table.sampling == "sessions" and not is_of_several(windows.session[keep])):
         return None
     relative = np.clip(error / np.maximum(limit, 1e-9), -1e3, 1e3) ** 2
     relative = relative - relative.mean()
@@ -218,12 +221,16 @@ def session_biases(table: Table, claim: Claim, level: float) -> list[Estimate | 
     return [mean_error(alone, claim.unit, level, at) if at.size >= LEAST_SECONDS else None for at in chosen]
 
 
-def next_session(table: Table, claim: Claim, reading: Reading, level: float, rule: str = "interval") -> Reading:
-    """Mean error of a session not yet recorded: mean of the sessions with a prediction interval."""
+def next_session(table: Table, claim: Claim, reading: Reading, level: float, rule: str = "interval",
+                 own: Sequence[Estimate | None] | None = None) -> Reading:
+    """Mean error of a session not yet recorded: mean of the sessions with a prediction interval.
+
+    `own`: what `session_biases` said, if that is known.
+    """
     common: dict[str, Any] = {"meaning": "next_session", "unit": claim.unit, "limit": reading.limit}
     sizes = np.bincount(table.session, minlength=table.sessions)
     found = [(item.value, int(sizes[k])) for k, item in enumerate(
-        session_biases(table, claim, level)) if item is not None]
+        own or session_biases(table, claim, level)) if item is not None]
     count = len(found)
     if count < 2 or reading.estimate is None:
         return Reading(**common, verdict=OPEN, estimate=None, details={"sessions": count},
@@ -239,20 +246,29 @@ def next_session(table: Table, claim: Claim, reading: Reading, level: float, rul
                    conformance_probability=_probability(plain, reading.limit, reading.known, count))
 
 
-def own_errors(data: Table, claim: Claim, level: float) -> list[Estimate]:
-    """Mean error of each session by itself; over its whole range where the claim's range was hardly ridden."""
-    inside = session_biases(data, claim, level)
+def own_errors(data: Table, claim: Claim, level: float, inside: Sequence[Estimate | None]) -> list[Estimate]:
+    """Mean error of each session by itself; over its whole range where the claim's range was hardly ridden.
+
+    `inside`: what `session_biases` said of the claim's range.
+    """
     if None not in inside:
         return [item for item in inside if item is not None]
     whole = session_biases(data, replace(claim, above=None), level)
     return [item for item in (own or every for own, every in zip(inside, whole, strict=True)) if item is not None]
 
 
-def effects_of(data: Table, claim: Claim, level: float) -> SessionEffects | None:
-    """Hold the sessions that rode the claim's range against each other; None with fewer than two."""
-    found = [(item, float((data.session == k).sum())) for k, item in enumerate(session_biases(data, claim, level))
+def effects_of(data: Table, claim: Claim, level: float,
+               own: Sequence[Estimate | None] | None = None) -> SessionEffects | None:
+    """Hold the sessions that rode the claim's range against each other; None with fewer than two.
+
+    `own`: what `session_biases` said, if that is known.
+    """
+    if data.sessions < 2:
+        return None
+    sizes = np.bincount(data.session, minlength=data.sessions)
+    found = [(item, float(sizes[k])) for k, item in enumerate(own or session_biases(data, claim, level))
              if item is not None]
-    if data.sessions < 2 or len(found) < 2:
+    if len(found) < 2:
         return None
     return session_effects([item for item, _ in found], seconds=[seconds for _, seconds in found], unit=claim.unit,
                            level=level)

@@ -1,6 +1,8 @@
 """`Pairs` and the faults it lists."""
 
+import dataclasses
 import math
+import pickle
 import tracemalloc
 
 import numpy as np
@@ -54,3 +56,22 @@ def test_many_faults_take_no_more_memory_than_one():
     assert (row.bias_without, row.bias_with) == (0, -25)
     assert pairs.faults[-1].energy_share == pytest.approx(1 / 40_000)
     assert peak < 30e6
+
+
+def test_reasons_take_one_byte_a_second_and_are_read_as_names():
+    n = 10_000
+    reason = np.array(["", "both_coasting", "reference_saturation"] * n)[:n]
+    tracemalloc.start()
+    pairs = Pairs(reference=np.zeros(n), device=np.zeros(n), reason=reason, faults=())
+    held = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    assert held < 27 * n  # three columns of 8 bytes; with names of 20 characters 104
+    assert (pairs.reason == reason).all()
+    assert not pairs.reason.flags.writeable
+    assert (pairs.has_reason("", "both_coasting") == np.isin(reason, ["", "both_coasting"])).all()
+    longer = pairs.reason.copy()
+    longer[0] = "reference_saturation"  # room for each name, whatever the longest of these pairs
+    assert dataclasses.replace(pairs, reason=longer).reason[0] == "reference_saturation"
+    assert (pickle.loads(pickle.dumps(pairs)).reason == reason).all()
+    with pytest.raises(InputError, match="`reason` must be one column; got 2 dimensions"):
+        Pairs(reference=[1, 2], device=[1, 2], reason=[["", ""]])

@@ -72,7 +72,6 @@ def test_a_result_made_of_another_shares_its_arrays_and_never_the_callers():
     first = Pairs(reference=mine, device=mine + 1)
     second = dataclasses.replace(first, device=mine + 2)
     assert second.reference is first.reference
-    assert second.reason is first.reason  # of 1,000 sessions of an hour these are 190 MB
     mine[0] = 0.0
     assert first.reference[0] == 100.0
     view = np.array([1.0, 2.0, 3.0])

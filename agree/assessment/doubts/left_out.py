@@ -65,7 +65,7 @@ def left_out(pairs: Sequence[Pairs], average: Reading, counted_in: Estimate, los
     right elsewhere. A few faults that chance scatters over a ride are another matter: these are only warned of. What a
     missing second would have read is not known: missing seconds count where they go with the power.
     """
-    faulty = sum(int((~np.isin(item.reason, ("", *NO_FAULT))).sum()) for item in pairs)
+    faulty = sum(int((~item.has_reason("", *NO_FAULT)).sum()) for item in pairs)
     missing = sum(int(gaps(item).sum()) for item in pairs)
     used = sum(int(item.used.sum()) for item in pairs)
     at_end = sum(item.missing for item in lost)

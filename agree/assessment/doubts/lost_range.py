@@ -74,7 +74,7 @@ def _end(side: str, level: FloatArray, lost: NDArray[np.bool_], missing: NDArray
 
 def _levels(item: Pairs) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
     """Level of each second of riding, by the trace that is there and not at fault; whether faulty; whether missing."""
-    faulty, missing = ~np.isin(item.reason, ("", *NO_FAULT)), gaps(item)
+    faulty, missing = ~item.has_reason("", *NO_FAULT), gaps(item)
     of_reference = np.char.startswith(item.reason, "reference_") | (missing & ~np.isfinite(item.reference))
     level = np.where(of_reference, item.device, item.reference)
     keep = (faulty | missing | item.used) & np.isfinite(level)

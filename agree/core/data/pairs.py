@@ -18,6 +18,7 @@ from agree.core.data.alignment import Witness as Witness
 from agree.core.data.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.data.fault import REASONS as REASONS
 from agree.core.data.matched import Matched
+from agree.core.data.reason_codes import USED, Codes, among, reasons_held_as_codes
 from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
 from agree.core.results.drawn import Drawn
@@ -39,6 +40,7 @@ class Event(NamedTuple):
 
 @made_by("pair_recordings", "match_response", also=("Recording", "Alignment"),
          references='The pages "How recordings are paired" and "Which seconds are faulty" of the documentation.')
+@reasons_held_as_codes
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pairs(Drawn):
     """Reference and device on one 1-s grid.
@@ -112,6 +114,7 @@ class Pairs(Drawn):
     matched: Matched | None = None
     stamps: tuple[float, float] | None = None
     ridden_s: float = math.nan
+    _codes: Codes = field(init=False, repr=False)
 
     if TYPE_CHECKING:  # columns of any kind are taken, arrays are held
         def __init__(
@@ -133,10 +136,9 @@ class Pairs(Drawn):
         missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
         given: Any = self.reason
         if given is None and x.size == y.size:
-            reason = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
-        else:
-            reason = np.asarray(given, dtype=str)
-        for name, column in (("device", y), ("time", time), ("reason", reason), ("cadence", cadence),
+            given = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
+            object.__setattr__(self, "reason", given)
+        for name, column in (("device", y), ("time", time), ("reason", self._codes), ("cadence", cadence),
                              ("temperature", warmth)):
             if column is not None and column.shape != (n,):
                 raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}", option=name)
@@ -145,60 +147,57 @@ class Pairs(Drawn):
                              "got infinite ones", option="reference")
         if np.isnan(time).any() or (np.diff(time) <= 0).any():
             raise InputError("`time` must increase from each second to the next", option="time")
-        unknown = set(np.unique(reason)) - {"", *REASONS}
-        if unknown:
-            raise InputError(f"`reason` must be one of {', '.join(REASONS)} or ''; got {sorted(unknown)}",
-                             option="reason")
-        if (missing & (reason == "")).any():
+        if (missing & self.used).any():
             raise InputError("`reason` must be 'missing' where a reading is NaN", option="reason")
-        self._check_matched(reason)
-        for name, value in (("reference", x), ("device", y), ("time", time), ("reason", reason),
+        self._check_matched(self.used)
+        for name, value in (("reference", x), ("device", y), ("time", time),
                             ("cadence", cadence), ("temperature", warmth)):
             object.__setattr__(self, name, value)
-        given = self.faults
-        if given is None:
-            given = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds, energy_share=share)
-                     for event, share in self._energy_shares() if event.reason not in NO_FAULT]
-        strange = sorted({str(getattr(item, "kind", item)) for item in given} - set(REASONS))
-        if strange:
+        faults: Any = self.faults
+        if faults is None:
+            faults = [Fault(kind=event.reason, start_s=event.start_s, seconds=event.seconds, energy_share=share)
+                      for event, share in self._energy_shares() if event.reason not in NO_FAULT]
+        if strange := sorted({str(getattr(item, "kind", item)) for item in faults} - set(REASONS)):
             raise InputError(f"`faults` must hold items of `Fault` whose kind is one of {', '.join(REASONS)}; got "
                              f"{strange}", option="faults")
-        object.__setattr__(self, "faults", tuple(given))
+        object.__setattr__(self, "faults", tuple(faults))
         for name in ("session", "reference_name", "device_name", "reference_column", "device_column"):
             object.__setattr__(self, name, plain_name(getattr(self, name)))
         Result.__post_init__(self)
 
-    def _check_matched(self, reason: NDArray[np.str_]) -> None:
+    def _check_matched(self, used: NDArray[np.bool_]) -> None:
         if self.matched is None:
             return
         if not isinstance(self.matched, Matched):
             raise InputError(f"`matched` must be `Matched` or None; got {type(self.matched).__name__}",
                              option="matched")
-        if self.matched.reference.shape != reason.shape:
-            raise InputError(f"`matched` must have the length of `reference`, {reason.size}; got "
+        if self.matched.reference.shape != used.shape:
+            raise InputError(f"`matched` must have the length of `reference`, {used.size}; got "
                              f"{self.matched.reference.size}", option="matched")
-        if not np.isfinite([column[reason == ""] for column in (self.matched.reference, self.matched.device)]).all():
+        if not all(np.isfinite(column[used]).all() for column in (self.matched.reference, self.matched.device)):
             raise InputError("`reason` must be 'beside_fault' or 'missing' where a column of `matched` is NaN",
                              option="reason")
 
     @property
     def used(self) -> NDArray[np.bool_]:
         """(n,) True where the second of the matched pair is used."""
-        mask: NDArray[np.bool_] = self.reason == ""
+        mask: NDArray[np.bool_] = self._codes == USED
         return mask
+
+    def has_reason(self, *reasons: str) -> NDArray[np.bool_]:
+        """(n,) True where the reason is one of these; "" is that of a used second."""
+        return among(self._codes, reasons)
 
     @property
     def sound(self) -> NDArray[np.bool_]:
         """(n,) True where both readings as recorded are known and neither is faulty; coasting is included."""
         known = np.isfinite(self.reference) & np.isfinite(self.device)
-        mask: NDArray[np.bool_] = known & np.isin(self.reason, ("", "both_coasting", "beside_fault"))
-        return mask
+        return np.asarray(known & self.has_reason("", "both_coasting", "beside_fault"))
 
     @property
     def recorded(self) -> NDArray[np.bool_]:
         """(n,) True where the readings as recorded can be compared: sound, and not both 0."""
-        mask: NDArray[np.bool_] = self.sound & ~((self.reference == 0) & (self.device == 0))
-        return mask
+        return np.asarray(self.sound & ~((self.reference == 0) & (self.device == 0)))
 
     @property
     def matched_reference(self) -> FloatArray:
@@ -226,13 +225,13 @@ class Pairs(Drawn):
 
     def counts(self) -> dict[str, int]:
         """Seconds set aside under each reason; every reason is listed."""
-        return {reason: int((self.reason == reason).sum()) for reason in REASONS}
+        return {reason: int(self.has_reason(reason).sum()) for reason in REASONS}
 
     def events(self) -> tuple[Event, ...]:
         """Return the runs of seconds set aside, in order of time."""
         if not self.reason.size:
             return ()
-        change = np.flatnonzero(np.r_[True, self.reason[1:] != self.reason[:-1]])
+        change = np.flatnonzero(np.r_[True, self._codes[1:] != self._codes[:-1]])
         length = np.diff(np.r_[change, self.reason.size])
         return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
                      for i, k in zip(change, length, strict=True) if self.reason[i])
@@ -243,15 +242,14 @@ class Pairs(Drawn):
             mask[start:start + item.seconds] = True
         return mask
 
-    def _energy_share(self, mask: NDArray[np.bool_]) -> float:
+    def _energy(self) -> float:
         whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
-        return float(np.nansum(self.reference[mask])) / whole if whole > 0 else math.nan
+        return whole if whole > 0 else math.nan
 
     def _energy_shares(self) -> list[tuple[Event, float]]:
-        events = self.events()
+        events, whole = self.events(), self._energy()
         energy = np.r_[0.0, np.cumsum(np.nan_to_num(self.reference))]
-        whole = float(self.reference[np.isfinite(self.reference) & np.isfinite(self.device)].sum())
-        return [(event, float(energy[at + event.seconds] - energy[at]) / whole if whole > 0 else math.nan)
+        return [(event, float(energy[at + event.seconds] - energy[at]) / whole)
                 for event, at in zip(events, np.searchsorted(self.time, [one.start_s for one in events]), strict=True)]
 
     def fault_table(self) -> tuple[FaultRow, ...]:
@@ -271,10 +269,10 @@ class Pairs(Drawn):
         for kind in sorted({item.kind for item in self.faults}, key=REASONS.index):
             found = [item for item in self.faults if item.kind == kind]
             inside = self._spans(found)
-            used = self.used | ((self.reason == kind) & both)
+            used = self.used | (self.has_reason(kind) & both)
             rows.append(FaultRow(
                 kind=kind, handling=found[0].handling, events=len(found), seconds=int(inside.sum()),
-                energy_share=self._energy_share(inside), first_s=tuple(
+                energy_share=float(np.nansum(self.reference[inside])) / self._energy(), first_s=tuple(
                     item.detail.get("at_s", item.start_s) for item in found[:FIRST_EVENTS]),
                 bias_without=self._bias(used & ~inside), bias_with=self._bias(used)))
         return tuple(rows)

@@ -137,7 +137,7 @@ def spread(
     With `fixed`, (n,), serial ones hold that series for given, such as the power ridden: what of the influence goes in
     proportion to it would come again, and is no chance.
     """
-    scale = float(np.abs(phi).max()) if phi.size else 1.0
+    scale = float(np.maximum(phi.max(), -phi.min())) if phi.size else 1.0
     if not math.isfinite(scale):
         return Spread(math.nan, float(phi.size - 1), False)
     series = phi / scale if scale > 0 else phi

@@ -35,13 +35,21 @@ class OverSessions(NamedTuple):
 def numbered(session: NDArray[Any]) -> tuple[NDArray[np.intp], FloatArray]:
     """Number of each pair's session, from 0 in the order of the labels, and how many pairs each session has.
 
-    Of labels that come in runs only one of each run is sorted.
+    Of labels that come in runs only one of each run is sorted; numbers that are so already are taken as they are.
     """
     labels = np.asarray(session)
-    starts = np.flatnonzero(np.r_[True, labels[1:] != labels[:-1]])
+    starts = np.flatnonzero(np.concatenate([[True], labels[1:] != labels[:-1]]))
+    if labels.dtype == np.intp and labels.size and np.array_equal(labels[starts], np.arange(starts.size)):
+        return labels, np.diff(starts, append=labels.size).astype(np.float64)
     inverse = np.unique(labels[starts], return_inverse=True)[1].astype(np.intp)
     index = np.repeat(inverse, np.diff(np.r_[starts, labels.size]))
     return index, np.bincount(index).astype(np.float64)
+
+
+def is_of_several(session: NDArray[Any]) -> bool:
+    """Whether labels are of two sessions or more."""
+    labels = np.asarray(session)
+    return bool(labels.size and (labels[1:] != labels[:-1]).any())
 
 
 def session_shares(sizes: FloatArray, half_weight_n: float = 0.0) -> FloatArray:
