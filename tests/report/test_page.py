@@ -13,7 +13,7 @@ import agree
 from agree.assessment.single_readings import readings_of
 from agree.core.errors import InputError
 from agree.report.drawing.fonts import width_of
-from agree.report.drawing.writing_direction import as_seen, left_to_right
+from agree.report.drawing.writing_direction import as_seen, joined, left_to_right
 from agree.report.figures.bands import draw_bands
 from agree.report.figures.over_time import draw_time
 from agree.report.figures.questions import draw_questions
@@ -189,6 +189,17 @@ def test_names_that_run_from_right_to_left_leave_the_numbers_in_place():
     assert marked.replace("\N{LEFT-TO-RIGHT MARK}", "|") == f"|{name}| (5.6 W) {name}|"
     assert left_to_right("Тренажёр 5") == "Тренажёр 5"
     assert as_seen(left_to_right("plain 5")) == "plain 5"
+
+
+@pytest.mark.parametrize(("name", "shown"), [
+    ("\u0628\u0628\u0628", "\ufe91\ufe92\ufe90"),  # beh: initial, medial, final
+    ("\u062f\u0628", "\ufea9\ufe8f"),  # dal joins nothing behind it
+    ("\u0644\u0627", "\ufefb"),  # lam and alef are one
+    ("\u0628\u0644\u0627 \u067e", "\ufe91\ufefc \ufb56"),  # and join what stands before; a blank joins nothing
+    ("plain \u05d0\u05d1", "plain \u05d0\u05d1")])  # Hebrew is not joined
+def test_letters_of_arabic_script_are_joined(name, shown):
+    assert joined(name) == shown
+    assert as_seen(name) == (shown[::-1] if name[0] != "p" else "plain \u05d1\u05d0")
 
 
 def test_other_scripts_are_text_in_svg():

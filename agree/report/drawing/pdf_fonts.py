@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 from typing import NamedTuple
+from unicodedata import normalize
 
 from fontTools.subset import Options, Subsetter
 from fontTools.ttLib import TTFont
 
 from agree.report.drawing.fonts import file_of
+from agree.report.drawing.writing_direction import JOINED_FORMS
 
 MOST_A_BLOCK = 100  # entries that one block of a character map may have
 TAGS = {"normal": "AGREEA", "bold": "AGREEB"}
@@ -72,6 +74,15 @@ class EmbeddedFont:
         for first in range(0, len(glyphs), MOST_A_BLOCK):
             block = glyphs[first:first + MOST_A_BLOCK]
             lines.append(f"{len(block)} beginbfchar")
-            lines += [f"<{g:04x}> <{self.used[g].encode('utf-16-be').hex()}>" for g in block]
+            lines += [f"<{g:04x}> <{_letters(self.used[g]).encode('utf-16-be').hex()}>" for g in block]
             lines.append("endbfchar")
         return "\n".join([*lines, "endcmap", "CMapName currentdict /CMap defineresource pop", "end", "end"])
+
+
+def _letters(character: str) -> str:
+    """Return the letter behind a joined form of Arabic script, so that a search finds the name as it is written.
+
+    Lam with alef stays one character: readers take it apart themselves, in the order in which they turn a line.
+    """
+    letters = normalize("NFKC", character) if ord(character) in JOINED_FORMS else character
+    return letters if len(letters) == 1 else character
