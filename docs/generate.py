@@ -21,7 +21,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-from agree.assessment import claim_check, next_step
+from agree.assessment import next_step, schema_1
 from agree.core import thresholds
 from agree.core.interval import engine
 from agree.correction import find, rules
@@ -36,7 +36,7 @@ from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, fine, grid, lag_path, match, retime,
-           same_ride, smoothness, witnesses, claim_check, rules, find, meanings, next_step, columns,
+           same_ride, smoothness, witnesses, schema_1, rules, find, meanings, next_step, columns,
            steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held, late_start, partial, spike,
            view)
 

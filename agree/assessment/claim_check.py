@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
+from agree.assessment.bent import bent
 from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
@@ -21,7 +21,6 @@ from agree.core.interval.estimate import Estimate
 from agree.core.quantities.known import POWER
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
-from agree.core.results.result import json_safe
 from agree.core.shared_docs import made_by
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
@@ -45,9 +44,6 @@ from agree.verdict.sessions import SessionEffects
 if TYPE_CHECKING:
     from agree.estimators.response.difference import Response
     from agree.estimators.response.efforts import BestEfforts
-
-SCHEMA = 1
-
 
 @made_by("check_claim", also=("Correction", "write_page"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -141,32 +137,9 @@ class ClaimCheck(Drawn):
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON types, schema version 1."""
-        first = self.pairs[0].alignment
-        lines = {name: None if line is None else {"slope": line.slope, "intercept": line.intercept, "n": line.n}
-                 for name, line in (("deming", self.deming), ("passing_bablok", self.passing_bablok))}
-        limits = self.limits
-        result: dict[str, Any] = json_safe({
-            "schema": SCHEMA, "claim": self.claim.to_dict(), "meaning": self.meaning, "verdict": self.verdict,
-            "bias_percent": self.bias, "bias_percent_with_faults": self.bias_with_faults,
-            "readings": self.readings,
-            "bands": [{"low": band.low, "high": band.high, "seconds": band.seconds, "bias_percent": band.bias,
-                       "plain_percent": band.plain, "joint_percent": band.joint,
-                       "deciding_percent": band.deciding, "limit_percent": band.limit_percent, "verdict": band.verdict}
-                      for band in self.bands],
-            "limits_of_agreement_percent": None if limits is None else {
-                "bias": limits.bias, "lower": limits.lower, "upper": limits.upper, "sd": limits.sd, "n": limits.n},
-            "window_s": self.window_s, "lines": lines,
-            "alignment": {"lag_s": None, "drift_ppm": None} if first is None else first,
-            "seconds": self.seconds(),
-            "correction": self.correction, "findings": self.findings, "next_step": self.next_step,
-            "reference_uncertainty": self.reference_uncertainty, "level": self.level, "notes": self.notes,
-            "decision_rule": self.decision_rule, "looks": self.looks,
-            "declared": self.declared, "budget": self.budget, "session_effects": self.effects,
-            "sessions": [item.to_dict() | {"bias": bias, "response": response, "best_efforts": efforts}
-                         for item, bias, response, efforts in zip_longest(
-                             self.pairs, self.session_bias, self.response, self.efforts)],
-        })
-        return result
+        from agree.assessment.schema_1 import as_schema_1
+
+        return as_schema_1(self)
 
 
 def check_claim(
@@ -285,6 +258,7 @@ def check_claim(
     line = fitted_line(data, window_s, level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
                      bias=bias, line=line, effects=effects)
+    causes = findings(data, fix)
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
@@ -292,7 +266,7 @@ def check_claim(
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
-        passing_bablok=robust, correction=fix, findings=findings(data, fix),
+        passing_bablok=robust, correction=bent(fix, causes), findings=causes,
         next_step=looked.next or held.next(given, meaning) or looked.before_the_next(
             next_step(data, meaning, readings, claim, level, effects)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,

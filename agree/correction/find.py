@@ -81,7 +81,7 @@ class Correction(Drawn):
     offset: Estimate | None
     session_sd_percent: float = math.nan
     action: str = "none"
-    reason: str = ""
+    reason: Note | None = None
     factor: Estimate | None = None
     subtract_w: Estimate | None = None
     entered: Entered | None = None
@@ -238,38 +238,37 @@ def _parts(
 
 def action_of(
     table: Table, chosen: str | None, bias: Estimate, judged: Judged, known: ReferenceUncertainty
-) -> tuple[str, str]:
+) -> tuple[str, Note]:
     """Return the action and its ground."""
     several = table.sessions > 1
     units_left = "sessions" if several else "blocks"
     mean_w = float(table.reference.mean())
     if chosen is None:
         small = abs(bias.value) <= WORTHWHILE_PERCENT
-        return "none" if small else "refused", "the recording is too short to test a correction on a part left out"
+        return "none" if small else "refused", Note(kind="correction_short")
     if chosen == "none":
         if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT and not helps_in_the_mean(
                 judged.size_percent, judged.sd_percent, table.sessions):
-            return "refused", f"the sessions differ by SD {judged.sd_percent:.2g} % and have no error in common"
+            return "refused", Note(kind="correction_nothing_common", values={"sd": judged.sd_percent})
         if abs(bias.value) <= WORTHWHILE_PERCENT:
-            return "none", f"the mean error is below {WORTHWHILE_PERCENT:g} %"
-        return "none", f"on {units_left} left out no correction clearly lowers the error"
+            return "none", Note(kind="correction_small", values={"percent": WORTHWHILE_PERCENT})
+        return "none", Note(kind="correction_no_gain", values={"left_out": units_left})
     alone = known.known(mean_w)
     if chosen != "scale and offset" and abs(bias.value) <= float(interval_half_width(0.0, math.inf, alone, 0.95)):
         what = known.main_term(mean_w)
-        whose = "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
-        return "none", f"{whose} (standard uncertainty {alone.u:.2g} %) can make such a difference"
+        return "none", Note(kind="correction_reference", values={"whose": what, "u": alone.u})
     made = judged.entered
     if made is not None and made.scale == 1 and made.offset_w == 0:
-        return "none", f"it is less than half of the device's step of {made.step_percent:g} %"
+        return "none", Note(kind="correction_below_step", values={"step": made.step_percent})
     few = not several and (not judged.helps or not judged.sd_percent < judged.size_percent / 2)  # blocks are alike
     if made is None or few or (several and not helps_in_the_mean(judged.size_percent, judged.sd_percent,
                                                                 table.sessions)):
-        return "refused", (f"the {units_left} differ by SD {judged.sd_percent:.2g} %, too much for a correction of "
-                           f"{judged.size_percent:.2g} %")
+        return "refused", Note(kind="correction_scatter", values={
+            "left_out": units_left, "sd": judged.sd_percent, "size": judged.size_percent})
     if not several and judged.size_percent <= USUAL_SD_PERCENT:
-        return "refused", (f"a correction of {judged.size_percent:.2g} % is no more than sessions often differ by; "
-                           f"record {LEAST_SESSIONS} to see")
-    return chosen, f"clearly the lowest error on {units_left} left out"
+        return "refused", Note(kind="correction_as_days", values={
+            "size": judged.size_percent, "least": LEAST_SESSIONS})
+    return chosen, Note(kind="correction_clear", values={"left_out": units_left})
 
 
 def stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:

@@ -85,11 +85,11 @@ def correction_of(path: str | Path, *, even_if_unstable: bool = False) -> tuple[
     except (ValueError, TypeError, KeyError):
         raise InputError(f"{name}: found no correction with an action; expected a result; {remedy}") from None
     if action == "none":
-        raise InputError(f"{name}: found that no correction is advised ({found.get('reason')}); to correct it "
-                         "anyway, give the scale yourself", option="scale")
+        raise InputError(f"{name}: found that no correction is advised (what the check says under 'To enter'); to "
+                         "correct it anyway, give the scale yourself", option="scale")
     if (action == "refused" or stable is False) and not even_if_unstable:
-        raise InputError(f"{name}: found a correction that was refused ({found.get('reason')}); record further "
-                         "sessions, or pass even_if_unstable=True", option="even_if_unstable")
+        raise InputError(f"{name}: found a correction that was refused (why, the check says under 'To enter'); "
+                         "record further sessions, or pass even_if_unstable=True", option="even_if_unstable")
     try:
         change = checked_change(float(entered["scale"]), float(entered["offset_w"]))
     except (TypeError, KeyError, ValueError) as error:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from agree.core.interval.engine import t_quantile
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
@@ -41,8 +42,8 @@ class PlanCase(Result):
     by_width : int or None
         Sessions whose interval, at the expected SD, is as narrow as the margin: what simple tables give; it settles
         in about one of two trials. Only for ``average``.
-    because : str
-        Why it is not possible, or more than `most`; else empty.
+    because : Note or None
+        Why it is not possible, or more than `most`; else None.
     u_needed : float or None
         Where the reference is what prevents it: standard uncertainty it would have to have.
     mean_sessions : float
@@ -58,7 +59,7 @@ class PlanCase(Result):
     ceiling: float
     possible: bool
     by_width: int | None
-    because: str
+    because: Note | None
     u_needed: float | None
     mean_sessions: float = math.nan
 
@@ -75,15 +76,15 @@ def plan_case(claim: Claim, unit: str, error: float, power: float, centres: list
     answer = HOLDS if min(margins) > 0 else FAILS if min(margins) < 0 else OPEN
     if answer == OPEN:
         return PlanCase(true_error=error, power=power, answer=OPEN, sessions=None, expected=None, reached=math.nan,
-                        ceiling=math.nan, possible=False, by_width=None, u_needed=None, because=(
-                            "an error at the limit itself is settled by no number of sessions"))
+                        ceiling=math.nan, possible=False, by_width=None, u_needed=None, because=Note(
+                            kind="plan_at_the_limit"))
     if looks:
         return _case_of_looks(answer, error, power, errors, (terms, careful if measured else terms), measured, looks)
     likely = sessions_needed(answer, power, errors, terms, most=most) if measured else None
     terms = careful if measured else terms
     top = ceiling(answer, errors, terms)
     sessions = sessions_needed(answer, power, errors, terms, most=most) if top > power else None
-    because, u_needed = ("", None) if sessions else _obstacle(answer, power, top, errors, terms, unit, most)
+    because, u_needed = (None, None) if sessions else _obstacle(answer, power, top, errors, terms, unit, most)
     one = terms[0]
     return PlanCase(
         true_error=error, power=power, answer=answer, sessions=sessions, expected=likely,
@@ -100,8 +101,8 @@ def _case_of_looks(answer: str, error: float, power: float, errors: list[float],
     when, perhaps = (next((count for count, share in zip(looks, found.by_look, strict=True) if share >= power), None)
                      for found in (careful, likely))
     at_end = careful.by_look[-1]
-    because = "" if when else (f"the looks after {', '.join(map(str, looks))} sessions settle it with a chance of "
-                               f"{100 * at_end:.0f} % at most; declare a later last look")
+    because = None if when else Note(kind="plan_looks_end", values={
+        "looks": ", ".join(map(str, looks)), "chance": at_end})
     reached = math.nan if when is None else careful.by_look[looks.index(when)]
     return PlanCase(true_error=error, power=power, answer=answer, sessions=when, expected=perhaps if measured else None,
                     reached=reached, ceiling=at_end, possible=at_end >= power, by_width=None, because=because,
@@ -109,21 +110,20 @@ def _case_of_looks(answer: str, error: float, power: float, errors: list[float],
 
 
 def _obstacle(answer: str, power: float, top: float, errors: list[float], terms: list[Terms], unit: str,
-              most: int) -> tuple[str, float | None]:
+              most: int) -> tuple[Note, float | None]:
     """Why no number of sessions gives the wanted chance, and the reference that would."""
     if top > power:
-        return f"more than {most} sessions", None
+        return Note(kind="plan_too_many", values={"most": most}), None
     band = terms[len(terms) // 2]
     exact = [item._replace(known=EXACT) for item in terms]
     if ceiling(answer, errors, exact) <= power:
         half = t_quantile(band.level, math.inf) * band.sd
-        return (f"sessions differ by SD {band.sd:.2g} {unit}: the next one is known to ±{half:.2g} {unit} at best, "
-                f"so no number of sessions settles it"), None
+        return Note(kind="plan_sessions_differ", values={"sd": band.sd, "unit": unit, "half": half}), None
     low, high = 0.0, 1.0
     for _ in range(40):
         middle = (low + high) / 2
         shrunk = [item._replace(known=item.known.times(middle)) for item in terms]
         low, high = (middle, high) if ceiling(answer, errors, shrunk) > power else (low, middle)
-    return (f"the reference's own error (standard uncertainty {band.known.u:.2g} {unit}) leaves a chance of "
-            f"{100 * top:.0f} % at most, however many sessions; one below {low * band.known.u:.2g} {unit} is "
-            "needed"), low * band.known.u
+    needed = low * band.known.u
+    return Note(kind="plan_reference", values={
+        "u": band.known.u, "unit": unit, "chance": top, "needed": needed}), needed

@@ -10,6 +10,7 @@ from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
+from agree.core.results.note import Note
 from agree.planning.case import PlanCase
 from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.meanings import SHARE
@@ -112,8 +113,7 @@ def readings_case(error: float, power: float, likely: Readings, careful: Reading
 
     terms = careful if measured else likely
     sessions = None if answer == OPEN else needed(terms)
-    inside = f"{100 * share:.1f} % of the readings of such a device lie within the limit, {100 * SHARE:g} % are needed"
-    because = "" if sessions else f"{inside}: more than {most} sessions"
+    because = None if sessions else Note(kind="plan_readings", values={"share": share, "wanted": SHARE, "most": most})
     return PlanCase(
         true_error=error, power=power, answer=answer, sessions=sessions,
         expected=needed(likely) if measured and answer != OPEN else None,

@@ -131,18 +131,18 @@ def edited(result, folder, **changes):
 
 
 def test_what_was_refused_is_not_done(tmp_path, result):
-    for changes in ({"action": "refused", "reason": "the sessions differ"},
-                    {"stable": False, "reason": "the sessions differ"}):
+    for changes in ({"action": "refused", "reason": {"kind": "correction_scatter"}},
+                    {"stable": False, "reason": {"kind": "correction_scatter"}}):
         path = edited(result, tmp_path, **changes)
         assert refused("correct", PEDALS, "copy.csv", "--from", path, cwd=tmp_path) == (
-            "edited.json: found a correction that was refused (the sessions differ); record further sessions, or pass "
-            "even_if_unstable=True; on the command line: --even-if-unstable")
+            "edited.json: found a correction that was refused (why, the check says under 'To enter'); record further "
+            "sessions, or pass even_if_unstable=True; on the command line: --even-if-unstable")
         assert files(tmp_path) == ["edited.json"]
     assert agree("correct", PEDALS, "copy.csv", "--from", path, "--even-if-unstable", cwd=tmp_path).returncode == 0
-    path = edited(result, tmp_path, action="none", reason="the mean error is below 0.3 %", entered=None)
+    path = edited(result, tmp_path, action="none", reason={"kind": "correction_small"}, entered=None)
     assert refused("correct", PEDALS, "other.csv", "--from", path, cwd=tmp_path) == (
-        "edited.json: found that no correction is advised (the mean error is below 0.3 %); to correct it anyway, "
-        "give the scale yourself; on the command line: --scale FACTOR")
+        "edited.json: found that no correction is advised (what the check says under 'To enter'); to correct it "
+        "anyway, give the scale yourself; on the command line: --scale FACTOR")
     path = edited(result, tmp_path, action="refused", entered=None)
     assert refused("correct", PEDALS, "other.csv", "--from", path, "--even-if-unstable", cwd=tmp_path) == (
         "edited.json: found no values to enter; expected scale and offset; give a file written by agree check --json")

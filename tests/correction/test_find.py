@@ -15,6 +15,7 @@ from agree.correction.after import corrected_pairs
 from agree.correction.foretold import error_left, harm, helps_in_the_mean
 from agree.correction.kind_of_error import power_range
 from agree.correction.rules import BLOCKS, Rule, apply, blocks_of, fit, losses, units
+from agree.report.notes.sentence import note_text
 from agree.verdict.columns import table
 from tests.rides import effort, session
 
@@ -60,7 +61,7 @@ def test_scatter_without_a_common_error_is_refused(rng):
     found = find_correction([session(rng, scale=scale, seconds=1200) for scale in (0.96, 1.03, 0.97, 1.02)],
                             claim="1.5 %")
     assert (found.stable, found.action, found.after) == (False, "refused", None)
-    assert "differ by SD" in found.reason
+    assert "differ by SD" in note_text(found.reason)
     assert found.harm > 0.3
 
 
@@ -129,7 +130,7 @@ def test_one_session_is_judged_on_blocks_and_not_said_to_last(rng):
 def test_small_correction_from_one_session_is_refused(rng):
     found = find_correction(session(rng, scale=0.991, sd=1.0))
     assert found.action == "refused"
-    assert "is no more than sessions often differ by; record 3 to see" in found.reason
+    assert "is no more than sessions often differ by; record 3 to see" in note_text(found.reason)
     entered = find_correction(session(rng, scale=0.98, sd=1.0))
     assert entered.action == "scale"
     assert math.isnan(entered.harm)  # from one session it cannot be known
@@ -141,7 +142,8 @@ def test_reference_alone_could_explain_it():
     assert find_correction(pairs, reference_uncertainty="±1 %").action == "scale"
     found = find_correction(pairs, reference_uncertainty="±3.5 %")
     assert found.action == "none"
-    assert found.reason == "the reference's own uncertainty (standard uncertainty 2 %) can make such a difference"
+    assert note_text(found.reason) == ("the reference's own uncertainty (standard uncertainty 2 %) can make such a "
+                                       "difference")
 
 
 @pytest.mark.parametrize(("stated", "factor", "offset"), [("2 % k=2", 0.01, 0.0), ("4 W k=2", 0.0, 2.0)])
@@ -197,7 +199,7 @@ def test_coarse_step_leaves_nothing_to_enter(rng):
     pairs = [session(rng, scale=0.98, sd=1.0, label=str(k)) for k in range(4)]
     found = find_correction(pairs, step=5)
     assert (found.action, found.entered) == ("none", None)
-    assert found.reason == "it is less than half of the device's step of 5 %"
+    assert note_text(found.reason) == "it is less than half of the device's step of 5 %"
 
 
 @pytest.mark.parametrize(("step", "message"), [
@@ -297,7 +299,7 @@ def test_odd_input_is_answered(rng):
     assert found.action == "scale"  # the power hardly varies: both cannot be told apart, the simpler is taken
     short = find_correction(session(rng, scale=0.9, seconds=40))
     assert short.action == "refused"
-    assert short.reason == "the recording is too short to test a correction on a part left out"
+    assert note_text(short.reason) == "the recording is too short to test a correction on a part left out"
     same = effort(rng)
     with pytest.raises(InputError, match="hold the same readings in all 3600 used seconds"):
         find_correction(Pairs(reference=same, device=same))

@@ -11,6 +11,7 @@ from scipy import stats
 
 from agree import InputError, check_claim, plan
 from agree.planning.case import plan_case
+from agree.report.notes.sentence import note_text
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.error_distribution import EXACT
@@ -67,7 +68,7 @@ def test_cases_and_symmetry():
 def test_at_the_limit_no_number_settles():
     case = plan("1.5 %", true_error=1.5).cases[0]
     assert (case.possible, case.sessions) == (False, None)
-    assert case.because == "an error at the limit itself is settled by no number of sessions"
+    assert note_text(case.because) == "an error at the limit itself is settled by no number of sessions"
 
 
 def test_reference_can_forbid_it():
@@ -77,8 +78,8 @@ def test_reference_can_forbid_it():
     assert made.u_reference == pytest.approx(1 / math.sqrt(3))
     # 95 % of a rectangle of ±1 reach to 0.95: the claim can hold while the reference is within 1.5 - 0.95 of the truth
     assert case.ceiling == pytest.approx(0.55, abs=1e-6)
-    assert case.because == ("the reference's own error (standard uncertainty 0.58 %) leaves a chance of 55 % at most, "
-                            "however many sessions; one below 0.49 % is needed")
+    assert note_text(case.because) == ("the reference's own error (standard uncertainty 0.58 %) leaves a chance of "
+                                       "55 % at most, however many sessions; one below 0.49 % is needed")
     assert plan("1.5 %", reference_uncertainty=f"±{0.99 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling > 0.8
     assert plan("1.5 %", reference_uncertainty=f"±{1.01 * math.sqrt(3) * case.u_needed} %").cases[0].ceiling < 0.8
 
@@ -86,15 +87,15 @@ def test_reference_can_forbid_it():
 def test_spread_can_forbid_the_next_session():
     case = plan("1.5 %", meaning="next_session").cases[0]
     assert not case.possible
-    assert case.because == ("sessions differ by SD 0.88 %: the next one is known to ±1.7 % at best, so no number of "
-                            "sessions settles it")
+    assert note_text(case.because) == ("sessions differ by SD 0.88 %: the next one is known to ±1.7 % at best, so no "
+                                       "number of sessions settles it")
     assert case.u_needed is None
     assert plan("1.5 %", meaning="next_session", session_sd=0.3).sessions > plan("1.5 %", session_sd=0.3).sessions
 
 
 def test_more_than_most():
     case = plan("1.5 %", true_error=1.2).cases[0]
-    assert (case.possible, case.sessions, case.because) == (True, None, "more than 50 sessions")
+    assert (case.possible, case.sessions, note_text(case.because)) == (True, None, "more than 50 sessions")
     assert plan("1.5 %", true_error=1.2, most=100).sessions > 50
 
 
@@ -257,8 +258,8 @@ def test_looks_change_the_plan():
     assert (early.sessions, late.sessions, never.sessions) == (5, 8, None)
     assert late.reached == pytest.approx(0.93, abs=0.015)
     assert late.mean_sessions == pytest.approx(7.1, abs=0.1)
-    assert never.because == ("the looks after 3, 5, 8 sessions settle it with a chance of 93 % at most; declare a "
-                             "later last look")
+    assert note_text(never.because) == ("the looks after 3, 5, 8 sessions settle it with a chance of 93 % at most; "
+                                        "declare a later last look")
     assert "Looks      after 3, 5, 8 sessions, the first settled answer counting" in made.summary()
     assert "check once" not in made.summary()
     assert "looks" in json.loads(json.dumps(made.to_dict(), allow_nan=True))

@@ -8,6 +8,7 @@ import pytest
 
 from agree import InputError, plan
 from agree.planning.readings import Readings, chance_of_share
+from agree.report.notes.sentence import note_text
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Windows
 from agree.verdict.meanings import SHARE, share_within
@@ -47,7 +48,8 @@ def test_a_plan_of_readings():
     assert 10 <= cases[0.0].sessions <= 16
     assert cases[0.0].reached >= 0.8
     assert cases[0.5].sessions is None  # 96 % lie inside: too near to 95
-    assert cases[0.5].because.startswith("95.9 % of the readings of such a device lie within the limit, 95 % are")
+    assert note_text(cases[0.5].because).startswith(
+        "95.9 % of the readings of such a device lie within the limit, 95 % are")
     assert (cases[1.5].answer, cases[1.5].sessions) == ("does not hold", 3)
     assert "for single readings" in made.summary()
     assert json.loads(json.dumps(made.to_dict()))["meaning"] == "readings"

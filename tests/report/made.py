@@ -60,7 +60,7 @@ def correction_of(value: float, half: float) -> Correction:
     scale = item(100 / (100 + value), half / 100)
     if abs(value) < 1:
         return Correction(scale=scale, kind="none", stable=None, because="", offset=None, action="none",
-                          reason="the error is too small to be worth it")
+                          reason=Note(kind="correction_small", values={"percent": 0.3}))
     after = After(left_out="blocks", count=8, before_percent=abs(value), after_percent=0.2, bias=item(0.0, half))
     return Correction(scale=scale, kind="scale", stable=None, because="", offset=None, action="scale", factor=scale,
                       entered=Entered(scale=round(scale.value, 4), offset_w=0.0, step_percent=0.01, left_percent=0.0),

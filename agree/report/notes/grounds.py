@@ -42,6 +42,10 @@ def _line(note: Note) -> str:
             f"[{v['intercept_low']:.1f}, {v['intercept_high']:.1f}] W")
 
 
+def _whose(what: str) -> str:
+    return "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
+
+
 GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_few_seconds": "only {seconds} s in the range of the claim: too few to judge",
     "because_interval": lambda note: (
@@ -63,6 +67,19 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_too_little": "too little was recorded",
     "because_between_looks": "no look was declared after this number of sessions",
     "correction_small": "the mean error is below {percent:g} %",
+    "correction_short": "the recording is too short to test a correction on a part left out",
+    "correction_nothing_common": "the sessions differ by SD {sd:.2g} % and have no error in common",
+    "correction_no_gain": "on {left_out} left out no correction clearly lowers the error",
+    "correction_reference": lambda note: (
+        f"{_whose(str(note.values['whose']))} (standard uncertainty {note.values['u']:.2g} %) can make such a "
+        "difference"),
+    "correction_below_step": "it is less than half of the device's step of {step:g} %",
+    "correction_scatter": "the {left_out} differ by SD {sd:.2g} %, too much for a correction of {size:.2g} %",
+    "correction_as_days": ("a correction of {size:.2g} % is no more than sessions often differ by; record {least} to "
+                           "see"),
+    "correction_clear": "clearly the lowest error on {left_out} left out",
+    "correction_bend": ("the error changes with power, and no single factor or zero brings the whole range inside the "
+                        "claim: what helps at one power harms at another"),
     "correction_narrow": ("the power varies by a factor of {range:.2g} only: scale and offset look alike; record from "
                           "low to high power (a factor of {least:g} at least)"),
     "correction_line": _line,

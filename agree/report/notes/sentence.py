@@ -12,10 +12,20 @@ Maker = str | Callable[[Note], str | tuple[str, ...]]
 
 def known() -> Mapping[str, Maker]:
     """Return what makes the sentence of each kind: a template of the note's values, or a function of the note."""
-    from agree.report.notes import checking, corrected_copies, grounds, pairing, quantities, reading, trail, trials
+    from agree.report.notes import (
+        checking,
+        corrected_copies,
+        grounds,
+        pairing,
+        planning,
+        quantities,
+        reading,
+        trail,
+        trials,
+    )
 
     return (checking.SENTENCES | corrected_copies.SENTENCES | grounds.GROUNDS | pairing.SENTENCES
-            | quantities.SENTENCES | reading.SENTENCES | trail.SENTENCES | trials.SENTENCES)
+            | planning.SENTENCES | quantities.SENTENCES | reading.SENTENCES | trail.SENTENCES | trials.SENTENCES)
 
 
 def note_text(note: Note | str) -> str:

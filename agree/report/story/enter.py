@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from agree.core.interval.estimate import Estimate
 from agree.correction.find import LEAST_SESSIONS, Correction
+from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
 
 
@@ -17,7 +18,7 @@ def factor_text(item: Estimate) -> str:
 def to_enter(item: Correction) -> tuple[str, ...]:
     """Return what to enter, in sentences; the first says it, the later ones may be left out where room is short."""
     if item.action in ("none", "refused") or item.entered is None:
-        return (f"nothing: {item.reason}.",)
+        return (f"nothing: {note_text(item.reason)}." if item.reason else "nothing.",)
     return (_what(item), *_tested(item), *_lasts(item))
 
 

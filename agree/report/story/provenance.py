@@ -10,7 +10,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 import agree
-from agree.assessment.claim_check import SCHEMA, ClaimCheck
+from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.schema_1 import SCHEMA
 from agree.core.data.pairs import Pairs
 from agree.report.about import NOTHING_STATED, About, about_words
 from agree.report.story.caveats import faulty_seconds

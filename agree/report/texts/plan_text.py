@@ -8,6 +8,7 @@ from typing import NamedTuple
 from agree.core.results.words import WIDTH, percent, summary, wrapped
 from agree.planning.case import PlanCase
 from agree.planning.plan import Plan
+from agree.report.notes.sentence import note_text
 from agree.verdict.rule import OPEN
 from agree.verdict.settling.chance import LEAST_SESSIONS
 
@@ -80,7 +81,7 @@ def obstacles(plan: Plan) -> list[str]:
     found: dict[float, str] = {}
     for case in plan.cases:
         if case.because:  # of several chances the first, which asks least
-            found.setdefault(case.true_error, case.because)
+            found.setdefault(case.true_error, note_text(case.because))
     return [f"{error_text(plan, error)}: {because}" for error, because in found.items()]
 
 
