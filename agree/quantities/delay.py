@@ -156,7 +156,8 @@ def find_delay(overlay: Overlay, stated: Owner | None = None, lag_s: float | Non
         owner: Owner = stated
         if stated == "clock" and not told:
             raise MatchError(f"{overlay.device_name}: changes are too unlike those of {overlay.reference_name} to tell "
-                             "a lag; state --delay device to compare as recorded")
+                             "a lag that could be taken out; give it with `lag_s`, or leave `delay` out to compare as "
+                             "the stamps have them", option="delay")
     elif overlay.quantity.delay_belongs_to == "clock":
         owner = "clock" if told else "unknown"
     elif overlay.absolute and told and abs(lag) - 1.96 * se > thresholds.DELAY_CERTAIN_S and (

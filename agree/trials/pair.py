@@ -101,6 +101,11 @@ def pair_trials(
     found = [columns.readings_of(table, name, names, argument) for table, name, argument in (
         (one, reference_column, "reference_column"), (other, device_column, "device_column"))]
     first, second = found[0][0][0], found[1][0][0]
+    if len(found[0][0]) != len(found[1][0]) and not unpaired:
+        sizes = [f"{len(names)} ({', '.join(map(shown, names))})" for names, _ in found]
+        raise InputError(f"`reference_column` names {sizes[0]} and `device_column` {sizes[1]}: columns side by side "
+                         "are trials, the first of one with the first of the other, so that each needs as many; name "
+                         "one column of each, or leave the trials unpaired with `unpaired`")
     own, units, notes = columns.measured((first, second), quantity, unit, claim_unit,
                                          (columns.is_clock(one, first), columns.is_clock(other, second)))
     sides = []
@@ -177,7 +182,7 @@ def _paired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str, .
     copied = [join.told(key, by) for key, first in zip(kept, new, strict=True) if not first]
     unread = unread[::x.size // int(new.sum())]  # of a copied table, once
     return {"reference": x[new], "device": y[new], "subject": subject[new], "subjects": subjects, "unread": unread,
-            "notes": join.subjects_nearly(subjects),
+            "notes": join.subjects_nearly(tables[0].source, kept),
             "set_aside": (*made.set_aside, *join.aside("no_reading", lacking), *join.aside("copied", copied))}
 
 
@@ -208,7 +213,7 @@ def _unpaired(tables: tuple[Table, Table], sides: Sequence[Side], by: tuple[str,
         new = join.copies(subject, own)
         made.append((subject[new], own[new]))
     return {"reference": made[0][1], "device": made[1][1], "subject": made[0][0], "device_subject": made[1][0],
-            "notes": join.subjects_nearly([*subjects, *sorted((set(held[0][0]) | set(held[1][0])) - common)]),
+            "notes": join.subjects_nearly(tables[0].source, *(keys for keys, _, _ in sides)),
             "subjects": subjects, "set_aside": tuple(put_aside), "unread": _unread(sides, held[0], common)}
 
 

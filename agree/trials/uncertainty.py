@@ -92,7 +92,9 @@ def known_of_reference(stated: str | float | None, scaled: ScaledErrors, claim: 
     elif unit_of(read.unit).dimension == unit_of(own).dimension:
         absolute = read.value * factor(read.unit, own)
     else:
-        raise InputError(f"`reference_uncertainty` {stated!r}: readings are in {own}; write it in {own}",
+        what = (f"readings are in {own}; write it in {own}" if is_known(own) else
+                "no column names the readings' unit; state it with `unit`")
+        raise InputError(f"`reference_uncertainty` {stated!r}: {what}",
                          option="reference_uncertainty")
     divisor = {PERCENT: level / 100, OF_LIMIT: float(claim.limit(np.array(level))) / 100}.get(scaled.unit, 1.0)
     return read.known(absolute / divisor)

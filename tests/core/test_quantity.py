@@ -93,3 +93,16 @@ def test_frozen_and_hashable():
     assert named("nothing") is None
     assert math.isnan(plain("cm").working)
     assert unit_of("furlong").symbol == "furlong"
+
+
+@pytest.mark.parametrize(("said", "hint"), [
+    ("temperature", "perhaps 'core temperature'; known are .*; for another, give its unit, like '°C'"),
+    ("hart rate", "perhaps 'heart rate'"), ("oxygen", "perhaps 'oxygen uptake'")])
+def test_a_name_that_is_nearly_known(said, hint):
+    with pytest.raises(InputError, match=hint):
+        quantity(said)
+
+
+def test_beats_in_hz():
+    assert in_header("heart_rate_Hz").unit == "Hz"
+    assert float(convert(2.0, "Hz", "bpm")) == pytest.approx(120)

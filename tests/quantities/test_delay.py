@@ -102,7 +102,7 @@ def test_noise_tells_no_lag():
     assert check.taken_out is None
     assert "quantity_no_lag" in [note.kind for note in check.notes]
     json.dumps(check.to_dict())
-    with pytest.raises(MatchError, match=r"to tell a lag; state --delay device to compare as recorded"):
+    with pytest.raises(MatchError, match=r"to tell a lag that could be taken out; give it with `lag_s`, or"):
         check_quantity(apart, "5 bpm", delay="clock")
 
 

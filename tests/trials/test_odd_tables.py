@@ -8,9 +8,10 @@ import pytest
 
 from agree import InputError, check_trials, look, pair_trials
 from agree.cli.main import command
-from agree.core.quantities.known import plain
+from agree.core.quantities.known import plain, quantity
 from agree.quantities.check import check_quantity
 from agree.quantities.overlay import lay_over
+from agree.report.texts.quantity_text import quantity_text
 
 KEYS = [(str(subject), str(trial)) for subject in range(1, 13) for trial in (1, 2, 3)]
 RNG = np.random.default_rng(4)
@@ -58,13 +59,25 @@ def test_what_is_one_key_in_two_spellings(one, two, alike, unpaired):
         assert pair_trials(*tables, **options).subjects == ("x", "y")
 
 
-def test_one_subject_in_two_spellings():
+@pytest.mark.parametrize("unpaired", [False, True])
+def test_one_subject_in_two_spellings(unpaired):
     data = both(keys=lambda s: "S" + s)
-    data["subject"][2] = "s1"
+    assert pair_trials(data, reference_column="plate_cm", device_column="mat_cm").notes == ()
+    data["subject"][2] = "s1 "
+    with pytest.raises(InputError, match=r"subjects 'S1' and 's1' differ in case, blanks, zeros or hyphens alone, and "
+                                         r"share no trial \(1 of this kind\): write them alike"):
+        pair_trials(data, reference_column="plate_cm", device_column="mat_cm", unpaired=unpaired)
+
+
+def test_two_subjects_in_nearly_one_spelling():
+    data = {name: [*values, *values[:3]] for name, values in both(keys=lambda s: "S" + s).items()}
+    data["subject"][36:] = ["s1"] * 3
+    data["mat_cm"][36:] = [value + 0.4 for value in data["mat_cm"][:3]]
     trials = pair_trials(data, reference_column="plate_cm", device_column="mat_cm")
-    assert len(trials.subjects) == 13  # never joined in silence
+    assert len(trials.subjects) == 13  # each did all three trials
     assert trials.notes[0].values == {"count": 1, "one": "S1", "two": "s1"}
-    assert pair_trials(both(), reference_column="plate_cm", device_column="mat_cm").notes == ()
+    said = check_trials(trials, "2 cm").summary().split("Mind: ")[1]
+    assert " ".join(said.split()).startswith("subjects 'S1' and 's1' are taken for two")
 
 
 def clock(seconds):
@@ -194,3 +207,35 @@ def test_trials_do_not_pass_for_subjects_unsaid(by, told):
     check = check_trials(pair_trials(data, by=by, reference_column="plate_cm", device_column="mat_cm"), "2 cm")
     assert ("trials_subjects_left_out" in [note.kind for note in check.notes]) == told
     assert ("begin --by with 'subject'" in " ".join(check.summary().split())) == told
+
+
+def test_columns_side_by_side_must_be_as_many():
+    data = both() | {"plate2_cm": list(LEVELS + 0.1)}
+    with pytest.raises(InputError, match=r"`reference_column` names 2 \('plate_cm', 'plate2_cm'\) and `device_column` "
+                                         r"1 \('mat_cm'\): columns side by side are trials"):
+        pair_trials(data, reference_column="plate_cm,plate2_cm", device_column="mat_cm")
+
+
+def test_uncertainty_beside_readings_without_a_unit():
+    trials = pair_trials(both(("plate", "mat")), reference_column="plate", device_column="mat")
+    with pytest.raises(InputError, match="no column names the readings' unit; state it with `unit`"):
+        check_trials(trials, "2 %", reference_uncertainty="1 cm")
+
+
+@pytest.mark.parametrize("columns", [30, 45, 60, 79])
+def test_text_fits_narrow_terminals(columns, monkeypatch, tmp_path, capsys):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    data = both()
+    rows = [",".join(data), *(",".join(map(str, row)) for row in zip(*data.values(), strict=True))]
+    (tmp_path / "jumps.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    command.main(["trials", str(tmp_path / "jumps.csv"), "--reference", "plate_cm", "--device", "mat_cm", "--claim",
+                  "2 cm", "--meaning", "readings"], standalone_mode=False)
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= columns
+    assert sum("95 % of single" in line for line in lines) == 1
+    t = np.arange(1200.0)
+    wave = 130 + 20 * np.sin(t / 50)
+    text = quantity_text(check_quantity(lay_over((t, wave), (t, wave + 1), quantity("heart rate"), absolute=True),
+                                        "5 bpm"), width=columns)
+    assert max(map(len, text.splitlines())) <= columns
+    assert text.count("holds") >= 4

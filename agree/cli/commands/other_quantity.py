@@ -127,7 +127,9 @@ def check_other_quantity(listed: Sequence[SessionFiles], options: dict[str, Any]
 
         with progress(f"drawing {page}"):
             write_other_page(result, page)
-    deliver(result, json_file, brief=options["quiet"])
+    from agree.report.texts.quantity_text import quantity_text
+
+    deliver(result, json_file, brief=options["quiet"], text=quantity_text)
     if options["show"]:
         click.launch(pages[0])
     if options["require_holds"] and result.verdict != "holds":

@@ -81,4 +81,6 @@ def plan_trials_command(options: dict[str, Any]) -> None:
                              reference_uncertainty=options["reference_uncertainty"])
     except InputError as error:
         raise type(error)(in_options(str(error))) from None
-    deliver(result, options["json_file"])
+    from agree.report.texts.trials_text import plan_text
+
+    deliver(result, options["json_file"], text=plan_text)

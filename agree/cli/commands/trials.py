@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,14 +16,14 @@ from agree.cli.words import IntervalLevel, Words
 if TYPE_CHECKING:
     from agree.core.results.result import Result
 
-NOT_HOLDING = 1
+NOT_HOLDING, WIDEST = 1, 80
 MEANINGS = {"average": "average", "levels": "levels", "readings": "readings", "next-subject": "next_subject",
             "mean-absolute": "mean_absolute"}
 # Arguments of the library as a user of the command knows them.
 OPTIONS = {"`by`": "--by", "`reference_column`": "--reference", "`device_column`": "--device", "`claim`": "claim",
            "`unit`": "--unit", "`mean_of`": "--mean-of", "`reference_uncertainty`": "--reference-uncertainty",
            "`subject_sd`": "--subject-sd", "`trial_sd`": "--trial-sd", "`trials`": "--trials", "`window_s`": "--window",
-           "`lag_s`": "--lag", "`level`": "--level"}
+           "`lag_s`": "--lag", "`level`": "--level", "`delay`": "--delay", "`unpaired`": "--unpaired"}
 
 GROUPS = {
     "The question": ("claim", "meaning", "mean_of", "assume", "level", "reference_uncertainty"),
@@ -39,8 +40,10 @@ def in_options(message: str) -> str:
     return message
 
 
-def deliver(result: Result, json_file: str | None, *, brief: bool = False) -> None:
-    """Print text (`brief`: the answer alone), or JSON; write JSON into a file."""
+def deliver(result: Result, json_file: str | None, *, brief: bool = False,
+            text: Callable[..., str] | None = None) -> None:
+    """Print text (`brief`: the answer alone), or JSON; write JSON into a file. `text` takes the result and a width."""
+    from agree.cli.terminal import width
     from agree.files.writing import json_text, write_text
 
     if json_file == "-":
@@ -48,8 +51,8 @@ def deliver(result: Result, json_file: str | None, *, brief: bool = False) -> No
         return
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
-    text = result.summary()
-    click.echo(text.split("\n\n")[0] if brief else text)
+    told = result.summary() if text is None else text(result, width=min(width(), WIDEST) - 1)
+    click.echo(told.split("\n\n")[0] if brief else told)
 
 
 @click.command("trials", cls=Grouped, groups=GROUPS, example=EXAMPLE)
@@ -108,6 +111,8 @@ def trials_command(table: str, other: str | None, **options: Any) -> None:
 
         with progress(f"drawing {page}"):
             write_other_page(result, page)
-    deliver(result, json_file)
+    from agree.report.texts.trials_text import check_text
+
+    deliver(result, json_file, text=check_text)
     if options["require_holds"] and result.verdict != "holds":
         sys.exit(NOT_HOLDING)

@@ -7,6 +7,7 @@ documentation with their sources.
 from __future__ import annotations
 
 from dataclasses import replace
+from difflib import get_close_matches
 
 from agree.core.errors import InputError
 from agree.core.quantities.units import is_known, unit_in_header, unit_of
@@ -109,7 +110,22 @@ def quantity(text: str | Quantity, unit: str = "") -> Quantity:
     if is_known(str(text)):
         return plain(str(text))
     names = ", ".join(item.name for item in KNOWN)
-    raise InputError(f"quantity {text!r} is not known; known are {names}; for another, give its unit, like 'cm'")
+    near = _near(str(text))
+    hint = f"; perhaps {near.name!r}" if near is not None else ""
+    example = near.unit if near is not None and near.scale == "interval" else "cm"
+    raise InputError(f"quantity {text!r} is not known{hint}; known are {names}; for another, give its unit, like "
+                     f"{example!r}")
+
+
+def _near(text: str) -> Quantity | None:
+    """Return the known quantity that a name may mean: one with a word that begins alike, or is spelt alike."""
+    words = text.lower().replace("_", " ").replace("-", " ").split()
+    for item in _ALL:
+        own = {word for name in (item.name, *item.aliases) for word in name.split()}
+        if any(len(min(a, b, key=len)) > 3 and (a.startswith(b) or b.startswith(a)) for a in words for b in own):
+            return item
+    names = {name: item for item in _ALL for name in (item.name, *item.aliases)}
+    return next((names[name] for name in get_close_matches(" ".join(words), names, 1, 0.8)), None)
 
 
 def in_header(header: str) -> Quantity | None:

@@ -62,7 +62,7 @@ PS, HP = 75 * G_N, 550 * 12 * INCH * LB * G_N
 KNOWN_UNITS: tuple[Unit, ...] = (
     *_units("power", ("W", 1, "watt|watts"), ("kW", 1e3, "kilowatt|kilowatts"), ("hp", HP, "bhp|horsepower"),
             ("PS", PS, "cv|ch|pk")),
-    *_units("pulse rate", ("bpm", 1, "beats/min|beats per minute|beat/min|s/min"), ("Hz (beats)", 60, "beats/s")),
+    *_units("pulse rate", ("bpm", 1, "beats/min|beats per minute|beat/min|s/min"), ("Hz", 60, "beats/s|hz (beats)")),
     *_units("turning rate", ("rpm", 1, "rev/min|r/min|u/min|1/min|revs/min|rounds per minute"), ("rps", 60, "rev/s")),
     *_units("step rate", ("spm", 1, "steps/min|strides/min|steps per minute|strokes/min")),
     *_units("speed", ("m/s", 1, "mps|m per s"), ("km/h", 1 / 3.6, "kmh|kph|kmph"), ("mph", MILE / 3600, "mi/h"),

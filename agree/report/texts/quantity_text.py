@@ -12,10 +12,9 @@ from agree.core.results.words import clock_of, estimate_text, summary
 from agree.quantities.check import QuantityCheck
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.names import upper_first
-from agree.report.texts.trials_text import share_text
+from agree.report.texts.trials_text import INDENT, WIDTH, lines_of, share_text
 from agree.verdict.meanings import Reading
 
-WIDTH, MOST_LINES = 79, 16
 KINDS = {"cadence_lock": "locked to the cadence", "half_or_double": "half or double counts",
          "lost_contact": "contact lost or one value held", "dropout": "dropouts", "spike": "jumps",
          "cough": "coughs or other jumps",
@@ -37,10 +36,19 @@ def _cells(name: str, first: Reading, second: Reading | None) -> tuple[list[str]
     return [name, *answers], ["", *figures]
 
 
-def _table(rows: list[list[str]]) -> list[str]:
-    """Set columns as wide as what they hold, two blanks apart."""
+def _table(rows: list[list[str]], width: int) -> list[str]:
+    """Set columns as wide as what they hold, two blanks apart; one beneath the other where that is too wide."""
     wide = [max(len(row[k]) for row in rows) for k in (0, 1)]
-    return [f"{a:<{wide[0]}}  {b:<{wide[1]}}  {c}".rstrip() for a, b, c in rows]
+    beside = [f"{a:<{wide[0]}}  {b:<{wide[1]}}  {c}".rstrip() for a, b, c in rows]
+    if max(map(len, beside)) <= width:
+        return beside
+    beneath = []
+    for (name, *answers), (_, *figures) in zip(rows[1::2], rows[2::2], strict=True):
+        beneath += textwrap.wrap(name.strip() if name.startswith(" ") else name, width, subsequent_indent=INDENT)
+        for head, answer, found in zip(rows[0][1:], answers, figures, strict=True):
+            beneath += textwrap.wrap(f"{head}: {answer} {found}".rstrip(), width, initial_indent=INDENT,
+                                     subsequent_indent=2 * INDENT)
+    return beneath
 
 
 def headline(check: QuantityCheck) -> str:
@@ -137,32 +145,33 @@ def minded_of(check: QuantityCheck) -> list[Note]:
 
 
 @summary.register
-def quantity_text(check: QuantityCheck) -> str:
-    """Return a check of a quantity as text of at most 16 lines."""
+def quantity_text(check: QuantityCheck, width: int = WIDTH) -> str:
+    """Return a check of a quantity as text of at most 16 lines, or as much in narrower ones."""
+    most = lines_of(width)
     first, second = check.as_recorded, check.taken_out
-    lines = textwrap.wrap(headline(check), WIDTH)
+    lines = textwrap.wrap(headline(check), width)
     lag = "" if math.isnan(check.lag_s) else f" of {_seconds(check.lag_s)} s"
     rows = [["", "as recorded", f"delay{lag} taken out"]]
     for meaning, name in asked(check):
         rows += _cells(("> " if meaning == check.meaning else "  ") + name, first.of(meaning),
                        second.of(meaning) if second else None)
-    lines += ["", *_table(rows), ""]
-    facts, minded = _wrapped(told(check)), [
-        (note, _wrapped([("Mind", note_text(note))]))
+    lines += ["", *_table(rows, width), ""]
+    facts, minded = _wrapped(told(check), width), [
+        (note, _wrapped([("Mind", note_text(note))], width))
         for note in sorted(minded_of(check), key=lambda note: note.severity != "trust")]
     weighty = sum(len(wrapped) for note, wrapped in minded if note.severity == "trust")
-    if len(lines) + len(facts) + weighty > MOST_LINES:  # what changes trust comes before a figure that JSON has too
+    if len(lines) + len(facts) + weighty > most:  # what changes trust comes before a figure that JSON has too
         short = told(check, limits=False)
-        facts = _wrapped(short)
-        while len(lines) + len(facts) > MOST_LINES and short:  # why nothing "holds" took the room
-            facts = _wrapped(short := short[:-1])
+        facts = _wrapped(short, width)
+        while len(lines) + len(facts) > most and short:  # why nothing "holds" took the room
+            facts = _wrapped(short := short[:-1], width)
     lines += facts
     for _, wrapped in minded:
-        if len(lines) + len(wrapped) <= MOST_LINES:
+        if len(lines) + len(wrapped) <= most:
             lines += wrapped
     return "\n".join(lines)
 
 
-def _wrapped(texts: list[tuple[str, str]]) -> list[str]:
+def _wrapped(texts: list[tuple[str, str]], width: int) -> list[str]:
     return [line for label, text in texts
-            for line in textwrap.wrap(f"{label}: {text}", WIDTH, subsequent_indent="  ")]
+            for line in textwrap.wrap(f"{label}: {text}", width, subsequent_indent="  ")]

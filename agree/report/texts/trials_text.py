@@ -1,4 +1,4 @@
-"""Checks and plans of trials as text: the answer first, at most 16 lines of 80 columns."""
+"""Checks and plans of trials as text: the answer first, at most 16 lines of 80 columns, or as much in narrower ones."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from agree.trials.meanings import TrialMeaning
 from agree.trials.planning import TrialPlan
 from agree.trials.trials import SetAside, Trials
 
-WIDTH, INDENT = 79, "  "
+WIDTH, MOST_LINES, INDENT = 79, 16, "  "
 ASSUMED = {
     "means_near_normal": "subjects' mean errors that are not far from normal",
     "errors_normal": "normal errors",
@@ -23,6 +23,7 @@ ASSUMED = {
     "any_shape": "no shape of the errors: trials are counted",
     "line": "an error that changes with the level along a line",
     "constant_truth": "a true value that stays the same within a subject"}
+OF_SUBJECTS = ("trials_subjects_left_out", "trials_subjects_nearly")  # who counts as one: all rests on it
 REASONS = {
     "only_in_reference": "without a partner in the device's table", "only_in_device": "without one in the reference's",
     "no_reading": "without a reading", "blank_key": "with a blank key", "copied": "that are copies of others",
@@ -81,7 +82,12 @@ def answer_words(check: TrialsCheck) -> str:
     return f"{check.trials.device_name}: {said} {ends[check.verdict]}."
 
 
-def table(check: TrialsCheck) -> list[str]:
+def lines_of(width: int) -> int:
+    """Return how many lines of a width hold what 16 hold in 79 columns."""
+    return math.ceil(MOST_LINES * WIDTH / min(width, WIDTH))
+
+
+def table(check: TrialsCheck, width: int = WIDTH) -> list[str]:
     """Return the four meanings, one a line; the one that the verdict is given in is marked."""
     rows = [(("> " if item.meaning == check.meaning else "  ") + meant(item, check), item.verdict, found(item, check))
             for item in check.meanings]
@@ -89,8 +95,10 @@ def table(check: TrialsCheck) -> list[str]:
     lines = []
     for name, verdict, what in rows:
         line = f"{name:<{wide}}  {verdict:<13}  {what}"
-        lines += [line] if len(line) <= WIDTH else [f"{name:<{wide}}  {verdict}", *textwrap.wrap(
-            what, WIDTH, initial_indent=2 * INDENT, subsequent_indent=2 * INDENT)]
+        lines += [line] if len(line) <= width else [
+            *textwrap.wrap(f"{name:<{wide}}  {verdict}" if wide + 2 + len(verdict) <= width else f"{name}: {verdict}",
+                           width, subsequent_indent=2 * INDENT, drop_whitespace=True),
+            *textwrap.wrap(what, width, initial_indent=2 * INDENT, subsequent_indent=2 * INDENT)]
     return lines
 
 
@@ -128,23 +136,24 @@ def rests_on(check: TrialsCheck) -> str:
 
 def asides(check: TrialsCheck) -> list[Note]:
     """Notes in the order of their weight; that of the counted share comes first where it is the answer."""
-    order = {"answer": 0, "trust": 1, "detail": 2}
+    order = {"answer": 1, "trust": 2, "detail": 3}
     ground = check.answer.ground
     told = ground.kind == "trials_readings_small" or (check.verdict == "not settled" and ground.kind in SENTENCES)
     rest = [note for note in check.notes if not (told and note.kind == ground.kind)]
-    return ([ground] if told else []) + sorted(rest, key=lambda note: order[note.severity])
+    return ([ground] if told else []) + sorted(
+        rest, key=lambda note: 0 if note.kind in OF_SUBJECTS else order[note.severity])
 
 
 @summary.register
-def check_text(check: TrialsCheck) -> str:
+def check_text(check: TrialsCheck, width: int = WIDTH) -> str:
     """Return a check of trials as text."""
-    lines = textwrap.wrap(headline(check), WIDTH)
-    lines += ["", *table(check), ""]
+    lines = textwrap.wrap(headline(check), width)
+    lines += ["", *table(check, width), ""]
     for text in (spread_text(check), data_text(check.trials), rests_on(check)):
-        lines += textwrap.wrap(text, WIDTH, subsequent_indent=INDENT)
-    room = 16 - len(lines)
+        lines += textwrap.wrap(text, width, subsequent_indent=INDENT)
+    room = lines_of(width) - len(lines)
     for note in asides(check):
-        wrapped = textwrap.wrap(f"Mind: {note_text(note)}", WIDTH, subsequent_indent=INDENT)
+        wrapped = textwrap.wrap(f"Mind: {note_text(note)}", width, subsequent_indent=INDENT)
         if len(wrapped) <= room:
             lines += wrapped
             room -= len(wrapped)
@@ -166,18 +175,20 @@ def _subjects(count: int | None, most: int) -> str:
 
 
 @summary.register
-def plan_text(plan: TrialPlan) -> str:
+def plan_text(plan: TrialPlan, width: int = WIDTH) -> str:
     """Return a plan of trials as text: subjects needed by the rule that will decide, and the other price."""
     unit = plan.claim.unit
     lines = textwrap.wrap(
         f"SUBJECTS NEEDED for a chance of {100 * plan.chance:g} % that {plan.claim.text} is found to hold, if errors "
         f"differ by SD {plan.subject_sd:g} {unit} between subjects and {plan.trial_sd:g} {unit} between trials"
-        + (f", and u of the reference is {plan.reference_u:.3g} {unit}:" if plan.reference_u else ":"), WIDTH)
+        + (f", and u of the reference is {plan.reference_u:.3g} {unit}:" if plan.reference_u else ":"), width)
     lines.append("")
     for row in plan.rows:
         rule = f" {RULES[row.rule]}" if RULES[row.rule] else ""
         other = f"  ({RULES[row.other_rule]}: {_subjects(row.other_subjects, plan.most)})" if row.other_rule else ""
-        lines.append(f"{plural(row.trials, 'trial'):<9} {PLANNED[row.meaning]:<29} "
-                     f"{_subjects(row.subjects, plan.most):>5}{rule}{other}")
-    lines += ["", "Never fewer than 8: below, intervals cannot be relied on."]
+        line = (f"{plural(row.trials, 'trial'):<9} {PLANNED[row.meaning]:<29} "
+                f"{_subjects(row.subjects, plan.most):>5}{rule}{other}")
+        lines += [line] if len(line) <= width else textwrap.wrap(" ".join(line.split()), width,
+                                                                 subsequent_indent=INDENT)
+    lines += ["", *textwrap.wrap("Never fewer than 8: below, intervals cannot be relied on.", width)]
     return "\n".join(lines)

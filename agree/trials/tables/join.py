@@ -129,13 +129,29 @@ def refuse_nearly(tables: tuple[Table, Table], by: Sequence[str], joined: int, f
                      "alike")
 
 
-def subjects_nearly(subjects: Sequence[str]) -> tuple[Note, ...]:
-    """Tell subjects whose names differ in their writing alone: they are taken for two, and may be one."""
+def subjects_nearly(source: str, *sides: Sequence[Key]) -> tuple[Note, ...]:
+    """Refuse one subject under two names that differ in their writing alone; tell it where trials say that it is two.
+
+    They are two where both have a trial under one key, as both would if each did all. Taken for two, one subject would
+    count twice, and narrow what is said of others. The keys of each table are given by themselves.
+
+    Raises
+    ------
+    InputError
+        With the first pair.
+    """
+    done = [{(key.cells[0], *key.cells[1:]) for key in keys if not key.blank} for keys in sides]
     seen: dict[tuple[str, ...], str] = {}
-    twice = [(seen[name], subject) for subject in subjects
+    twice = [(seen[name], subject) for subject in sorted({key[0] for keys in done for key in keys})
              if seen.setdefault(name := loose(Key((subject,))), subject) != subject]
     if not twice:
         return ()
+    one = [pair for pair in twice if not any(
+        len(key) > 1 and key[0] == pair[0] and (pair[1], *key[1:]) in keys for keys in done for key in keys)]
+    if one:
+        raise InputError(f"{source}: subjects {one[0][0]!r} and {one[0][1]!r} differ in case, blanks, zeros or hyphens "
+                         f"alone, and share no trial ({len(one)} of this kind): write them alike; if they are two, "
+                         "give them names that differ by more")
     return (Note(kind="trials_subjects_nearly", severity="trust", values={
         "count": len(twice), "one": twice[0][0], "two": twice[0][1]}),)
 
