@@ -116,7 +116,7 @@ LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below
 TREND_PASSES = 0.25      # shift of the bias over the levels, in half-widths of the limits: a 2.5 % tail becomes 4.3
 SPREAD_PASSES = 0.4      # change of the SD over the levels: a ratio of 1.5
 SKEWNESS_PASSES = 0.5
-KURTOSIS_PASSES = (1.0, 4.0)  # 3 if normal; light tails do no harm
+KURTOSIS_PASSES = 4.0    # 3 if normal; light tails do no harm
 SHARE_PASSES = (0.5, 2.0)  # times the expected share beyond a limit
 
 # --- quantities other than power (benchmarks/quantities.py) ---

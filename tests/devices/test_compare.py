@@ -8,10 +8,7 @@ import pandas as pd
 import pytest
 
 from agree import InputError, MatchError, Pairs, SampleSizeError
-from agree.core.data.alignment import Alignment
-from agree.devices.closure import closures
 from agree.devices.compare import compare_devices
-from agree.devices.line_up import LinedUp
 from agree.devices.means import ratio_to, unseen_errors
 from agree.devices.voices import one_voice
 
@@ -102,25 +99,6 @@ def test_lag_and_response_are_taken_out_before_errors_are_split():
     assert found.devices[1].error_sd.value < 0.5
     assert all(item.closes for item in found.closures)
     assert "is slower (6" in found.summary()
-
-
-@pytest.mark.parametrize(("percent", "lag", "closes"), [
-    (0.29, 0.0, True), (0.31, 0.0, False), (0.0, 0.9, True), (0.0, 1.1, False)])
-def test_triangles_close_or_not(percent, lag, closes):
-    rng = np.random.default_rng(4)
-    true = effort(rng, 600)
-
-    def pairing(ratio, at):
-        return Pairs(reference=true, device=ratio * true, alignment=Alignment(
-            lag_s=at, lag_se_s=0.1, drift_ppm=0.0, drift_se_ppm=0.0, correlation=1.0, runner_up=0.0))
-
-    lined = LinedUp(("a", "b", "c"), np.zeros((3, 1)), {
-        (0, 1): pairing(1.01, 2.0), (1, 2): pairing((1 + percent / 100) * 0.98, 3.0),
-        (0, 2): pairing(1.01 * 0.98, 5.0 - lag)})
-    found = closures(lined)[0]
-    assert found.percent == pytest.approx(percent)
-    assert found.lag_s == pytest.approx(lag)
-    assert found.closes is closes
 
 
 def test_two_devices_cannot_tell():

@@ -8,7 +8,6 @@ from click.testing import CliRunner
 
 from agree import InputError, SampleSizeError
 from agree.cli import main
-from agree.core.thresholds import STATIC_CHANCE
 from agree.files.tables.hung_masses import read_hung_masses
 from agree.physics import static_plan
 from agree.physics.static_beside import beside_rides
@@ -50,9 +49,9 @@ def test_gravity_is_stated_or_computed_not_both(tmp_path):
         run(*words, "--gravity", "9.81", "--latitude", "50")
 
 
+# STATIC_CHANCE
 @pytest.mark.parametrize(("limit", "chosen"), [(0.79, False), (0.81, True)])
 def test_a_set_is_chosen_from_a_chance_of_80_percent_on(monkeypatch, limit, chosen):
-    assert STATIC_CHANCE == 0.8
     made = StaticDesign(masses_kg=(0.0, 10.0, 20.0), rounds=1, half_percent=1.0, holds=limit, fails=1.0)
     monkeypatch.setattr(static_plan, "_design", lambda *_: made)
     assert (plan_static("1%", hang=HANG, masses_kg=(0, 10, 20)).chosen is not None) is chosen

@@ -6,13 +6,11 @@ import math
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from scipy import stats
 
 from agree import Estimate, InputError, Pairs, SampleSizeError
 from agree.cli import main
 from agree.cli.run import asked_of_check
 from agree.core.data.matched import Matched
-from agree.core.thresholds import SPLIT_PLACES
 from agree.trail.split import change_at, place_s, place_text, split_pairs
 from agree.trail.trail import check_split
 from agree.verdict.declaration import Declaration, read_declaration
@@ -63,6 +61,7 @@ def test_a_declared_place_has_one_answer_and_another_place_has_not():
     assert other.changes[0].if_declared is not None
 
 
+# SPLIT_PLACES
 def test_a_small_change_is_one_only_if_its_place_was_declared():
     """t of 16 at 5 % is 2.120 (tables); beyond t of 8 at a tenth of it only a place chosen afterwards counts."""
     rng = np.random.default_rng(3)
@@ -76,8 +75,7 @@ def test_a_small_change_is_one_only_if_its_place_was_declared():
     assert (found.beforehand.high - found.beforehand.value) / math.sqrt(2) == pytest.approx(2.120, abs=0.001)
     assert found.afterwards.standard_error == pytest.approx(math.sqrt(2))  # the parts' own, if larger
     half = found.afterwards.high - found.afterwards.value
-    assert half / math.sqrt(2) == pytest.approx(stats.t.ppf(1 - 0.05 / SPLIT_PLACES / 2, 8))
-    assert SPLIT_PLACES == 10  # set by benchmarks/trail.py
+    assert half / math.sqrt(2) == pytest.approx(3.8325, abs=0.001)  # t of 8 beyond which lie 0.005 (tables)
     # a short part that happens to be quiet does not decide
     quiet = [Estimate(value=value, low=-9, high=9, level=0.95, method="t", standard_error=0.001, df=8.0)
              for value in (0.0, 0.1)]
@@ -97,6 +95,7 @@ def test_parts_keep_their_seconds_clock_and_matched_columns():
     assert parts[2].cadence.size == 900
 
 
+# SPLIT_LEAST_S
 @pytest.mark.parametrize(("seconds", "allowed"), [(300, True), (299, False)])
 def test_a_part_needs_five_minutes(seconds, allowed):
     whole = Pairs(reference=np.full(1800, 200.0), device=np.full(1800, 199.0))

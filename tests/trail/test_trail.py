@@ -11,7 +11,6 @@ from click.testing import CliRunner
 from agree import Estimate, InputError, Pairs
 from agree.cli import main
 from agree.cli.deliver import json_of
-from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
 from agree.correction import history
 from agree.planning.plan import plan
 from agree.report.story.provenance import Provenance
@@ -73,14 +72,13 @@ def test_states_may_follow_each_other_within_a_ride_but_sessions_of_one_state_ma
         check_trail(made, ["a", "b", "b", "a"], "1.5 %")
 
 
-@pytest.mark.parametrize(("half", "answer"), [(0.499, "not changed"), (0.501, "not settled")])
-def test_a_claim_in_watts_has_half_a_point_as_margin(half, answer):
-    assert TRAIL_USUAL_MARGIN == 0.5
-    made = sessions((0.0, 0.0, 0.0, 0.0))
-    trail = check_trail(made, ["a", "a", "b", "b"], "3 W")
-    assert trail.changes[0].margin_percent == 0.5
-    item = Estimate(value=0.0, low=-half, high=half, level=0.95, method="t")
-    assert answered(item, trail.changes[0].margin_percent) == answer
+# TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
+@pytest.mark.parametrize(("claim", "inside", "outside"), [("1.5 %", 0.749, 0.751), ("3 W", 0.499, 0.501)])
+def test_half_of_the_claim_or_half_a_point_counts_as_no_change(claim, inside, outside):
+    trail = check_trail(sessions((0.0, 0.0, 0.0, 0.0), seconds=300), ["a", "a", "b", "b"], claim)
+    for half, answer in ((inside, "not changed"), (outside, "not settled")):
+        assert answered(Estimate(value=0.0, low=-half, high=half, level=0.95, method="t"),
+                        trail.changes[0].margin_percent) == answer
 
 
 def test_a_correction_that_did_not_do_what_was_expected():
@@ -209,5 +207,4 @@ def test_half_of_the_claim_counts_as_no_change(half, answer):
                         standard_error=half / 12.7062 / math.sqrt(2))
         return State(state="", sessions=2, bias_percent=item, session_sd=0.1)
 
-    assert TRAIL_MARGIN_OF_CLAIM * 1.5 == 0.75
-    assert change_between(state(), state(), margin=TRAIL_MARGIN_OF_CLAIM * 1.5)[1] == answer
+    assert change_between(state(), state(), margin=0.75)[1] == answer

@@ -27,7 +27,7 @@ from agree.estimators.limits.trend import centred_level
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale
 
-LOOKS = 6
+LOOKS, LEAST_KURTOSIS = 6, 1.0  # kurtosis is at least 1 + skewness^2, of any errors (Pearson 1916, from memory)
 PRESENT, ABSENT, OPEN = "present", "absent", "not settled"
 ADVICE = {"limits_of_agreement": "limits from this scale are fine", "percent": "use scale='percent'",
           "regression_limits": "use regression_limits", "quantile_limits": "use quantile_limits"}
@@ -156,8 +156,8 @@ def _moments(d: checks.FloatArray, make: Callable[..., Estimate]) -> tuple[Estim
     g, k = float(np.mean(z**3)), float(np.mean(z**4))
     skewness = make(g, z**3 - g - 3 * z - 1.5 * g * (z * z - 1))
     log = make(math.log(k), (z**4 - k - 2 * k * (z * z - 1) - 4 * g * z) / k)
-    kurtosis = Estimate(value=k, low=math.exp(log.low), high=math.exp(min(log.high, 700.0)), level=log.level,
-                        method=log.method + ", log scale", df=log.df, drift=log.drift)
+    kurtosis = Estimate(value=k, low=max(math.exp(log.low), LEAST_KURTOSIS), high=math.exp(min(log.high, 700.0)),
+                        level=log.level, method=log.method + ", log scale", df=log.df, drift=log.drift)
     return skewness, kurtosis
 
 
@@ -282,7 +282,7 @@ def look_at_errors(
     trend, spread = make(*shape.trend), make(*shape.spread)
     bounds = ("trend", trend, TREND_PASSES), ("spread", spread, SPREAD_PASSES), ("skewness", skewness, SKEWNESS_PASSES)
     looks = (*(_look(name, item, 0.0, -bound, bound) for name, item, bound in bounds),
-             _look("kurtosis", kurtosis, 3.0, *KURTOSIS_PASSES), *(
+             _look("kurtosis", kurtosis, 3.0, LEAST_KURTOSIS, KURTOSIS_PASSES), *(
                  _look(name, item, tail, *(k * tail for k in SHARE_PASSES))
                  for name, item in (("share below", below), ("share above", above))))
     helps = False
