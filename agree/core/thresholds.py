@@ -105,6 +105,14 @@ ROWS_PER_MINUTE_STAMP = 5.0
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10
+MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0  # beyond, no power: refused
+# Longest recording, s, and least mean step of a column that counts seconds.
+MAX_SPAN_S, MIN_MEAN_STEP_S = 7 * 86_400.0, 1e-3
+# What `look` distrusts in one recording: common practice, which proves no fault. A gap is a step longer than both.
+LOOK_GAP_STEPS, LOOK_GAP_S = 2.5, 2.0
+LOOK_HIGH_W, LOOK_HIGH_RPM, LOOK_WORKING_W, LOOK_TURNING_RPM = 2_500.0, 200.0, 20.0, 30.0
+LOOK_HELD, LOOK_CEILING, LOOK_CONFLICT = 10, 3, 3  # readings in a row
+LOOK_SPIKE_READINGS, LOOK_SPIKE_FACTOR, LOOK_SPIKE_W = 9, 3.0, 300.0
 
 # --- estimators ---
 TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agree.core import thresholds as limits
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.errors import InputError
@@ -23,12 +24,6 @@ from agree.recordings.read import read_table_of, recording_of_table
 from agree.recordings.recording import FIELDS, Recording
 from agree.recordings.stamps import is_stamp
 
-GAP_STEPS, GAP_S = 2.5, 2.0  # a gap is a step longer than both
-HIGH_W, HIGH_RPM = 2_500.0, 200.0
-HELD_READINGS = 10
-SPIKE_READINGS, SPIKE_FACTOR, SPIKE_W = 9, 3.0, 300.0
-CONFLICT_READINGS, TURNING_RPM, WORKING_W = 3, 30.0, 20.0
-CEILING_READINGS = 3
 UNITS = {"power": "W", "cadence": "rpm", "speed": "m/s", "temperature": "°C", "balance": "% right",
          "heart rate": "bpm", "torque": "Nm", "core temperature": "°C", "oxygen uptake": "l/min", "pace": "m/s"}
 
@@ -206,7 +201,7 @@ def look(source: Source, *, options: Mapping[str, Any] | None = None) -> FileLoo
     time = np.zeros(0) if recording is None else recording.time
     steps = np.diff(time)
     step = float(np.median(steps[steps > 0])) if (steps > 0).any() else float("nan")
-    is_gap = steps > max(GAP_S, GAP_STEPS * step) if steps.size else np.zeros(0, bool)
+    is_gap = steps > max(limits.LOOK_GAP_S, limits.LOOK_GAP_STEPS * step) if steps.size else np.zeros(0, bool)
     plain = steps[~is_gap & (steps > 0)]
     return FileLook(
         name=table.source, size_bytes=size, rows=len(table.rows),
@@ -256,15 +251,17 @@ def oddities(recording: Recording) -> tuple[Oddity, ...]:
     top = float(np.nanmax(power)) if np.isfinite(power).any() else np.nan
     masks: list[tuple[str, NDArray[np.bool_], int]] = [
         ("power below 0", power < 0, 1),
-        (f"power above {HIGH_W:,.0f} W", power > HIGH_W, 1),
+        (f"power above {limits.LOOK_HIGH_W:,.0f} W", power > limits.LOOK_HIGH_W, 1),
         ("power far above its neighbours", _spikes(power), 1),
-        (f"the same power, not 0, {HELD_READINGS} times or more in a row", _same(power, HELD_READINGS), 1),
-        (f"the highest power, {top:g} W, {CEILING_READINGS} times or more in a row", (power == top) & (top > 0),
-         CEILING_READINGS),
-        (f"0 W at {TURNING_RPM:g} rpm or more", (power == 0) & (cadence >= TURNING_RPM), CONFLICT_READINGS),
-        (f"over {WORKING_W:g} W at 0 rpm", (power > WORKING_W) & (cadence == 0), CONFLICT_READINGS),
-        (f"cadence above {HIGH_RPM:g} rpm", cadence > HIGH_RPM, 1),
-        ("balance at 0 or 100 %", (power > WORKING_W) & ((balance == 0) | (balance == 100)), 1),
+        (f"the same power, not 0, {limits.LOOK_HELD} times or more in a row", _same(power, limits.LOOK_HELD), 1),
+        (f"the highest power, {top:g} W, {limits.LOOK_CEILING} times or more in a row", (power == top) & (top > 0),
+         limits.LOOK_CEILING),
+        (f"0 W at {limits.LOOK_TURNING_RPM:g} rpm or more", (power == 0) & (cadence >= limits.LOOK_TURNING_RPM),
+         limits.LOOK_CONFLICT),
+        (f"over {limits.LOOK_WORKING_W:g} W at 0 rpm", (power > limits.LOOK_WORKING_W) & (cadence == 0),
+         limits.LOOK_CONFLICT),
+        (f"cadence above {limits.LOOK_HIGH_RPM:g} rpm", cadence > limits.LOOK_HIGH_RPM, 1),
+        ("balance at 0 or 100 %", (power > limits.LOOK_WORKING_W) & ((balance == 0) | (balance == 100)), 1),
     ]
     found = []
     for what, mask, least in masks:
@@ -276,11 +273,12 @@ def oddities(recording: Recording) -> tuple[Oddity, ...]:
 
 
 def _spikes(power: FloatArray) -> NDArray[np.bool_]:
-    half = SPIKE_READINGS // 2
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(power, half, constant_values=np.nan), SPIKE_READINGS)
+    width = limits.LOOK_SPIKE_READINGS
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(power, width // 2, constant_values=np.nan), width)
     blank = ~np.isfinite(around).any(axis=1, keepdims=True)
     known = np.where(blank, 0.0, around)
-    spikes: NDArray[np.bool_] = power > SPIKE_FACTOR * np.maximum(np.nanmedian(known, axis=1), 0) + SPIKE_W
+    usual = np.maximum(np.nanmedian(known, axis=1), 0)
+    spikes: NDArray[np.bool_] = power > limits.LOOK_SPIKE_FACTOR * usual + limits.LOOK_SPIKE_W
     return spikes
 
 

@@ -12,11 +12,10 @@ from agree.core.errors import InputError
 from agree.core.quantities.units import convert, is_known, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
-from agree.core.thresholds import TYPICAL_MEDIAN
+from agree.core.thresholds import MAX_POWER_W, MIN_POWER_W, TYPICAL_MEDIAN
 from agree.files.naming.headers import POWER, dimension, heading
 from agree.files.table import Table, numbers, shown
 
-MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0
 # "No value" of signed and unsigned 16-bit and of 8-bit fields, and what people write for it (common practice). -1 and
 # 9999 are readings of other quantities, and of a power only where others are below 0 or that high.
 POWER_MARKERS = (65_535.0, 32_767.0, -32_768.0, 9_999.0, 99_999.0, -1.0, -9_999.0, -999.0)

@@ -10,14 +10,11 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.results.note import Note
-from agree.core.thresholds import ROWS_PER_MINUTE_STAMP
+from agree.core.thresholds import MAX_SPAN_S, MIN_MEAN_STEP_S, ROWS_PER_MINUTE_STAMP
 from agree.files.table import MISSING, Table, shown
 from agree.recordings.clock_forms import Stamps
 from agree.recordings.stamps import LAST_DATE_S, read_stamps
 from agree.recordings.zones import EPOCH, HOUR, through_change
-
-MAX_SPAN_S = 7 * 86_400.0
-MIN_STEP_S = 1e-3  # mean step below which a column does not count seconds
 
 
 def with_date(table: Table, at: int, at_date: int | None) -> tuple[Table, str]:
@@ -83,7 +80,7 @@ def _check_order(table: Table, cells: tuple[str, ...], name: str, stamps: Stamps
         days = f"{span / 86_400:.1f} days from first to last stamp, with the largest step to this row"
         raise table.fail(i, days, "at most 7 days in one recording",
                          "cut the file, or correct the stamps of a clock not yet set")
-    if span < MIN_STEP_S * step.size:
+    if span < MIN_MEAN_STEP_S * step.size:
         still = f"{span:.3g} s from first to last of {step.size + 1} stamps in column {shown(name)}"
         raise table.fail(None, still, "stamps that advance with the readings",
                          "name another column with time_column, or write stamps with seconds", option="time_column")
