@@ -59,6 +59,12 @@ def test_alike_neighbours_from_p_of_one_in_a_thousand(rng):
         assert warned(lambda: limits_of_agreement(np.zeros(n), errors(share + step)), "alike") == expected  # noqa: B023
 
 
+# LEAST_ALIKE
+@pytest.mark.parametrize(("count", "compared"), [(19, False), (20, True)])
+def test_errors_from_which_neighbours_are_compared(count, compared):
+    assert warned(lambda: limits_of_agreement(np.zeros(count), np.sin(np.arange(count) / 3)), "alike") == compared
+
+
 # TOGETHER_P
 def test_a_true_value_that_varies_from_p_of_one_in_a_thousand(rng):
     subject = np.repeat(np.arange(10), 4)

@@ -125,7 +125,7 @@ def test_share_that_a_claim_about_single_trials_means(low, high, answer):
 
 
 # TRIALS_COARSE_STEP
-@pytest.mark.parametrize(("limit", "narrower"), [(0.495, True), (0.505, False)])
+@pytest.mark.parametrize(("limit", "narrower"), [(0.494, True), (0.504, False)])
 def test_steps_coarser_than_a_fiftieth_of_the_limit_move_counts(limit, narrower):
     # Readings to 0.01 cm, one error at the limit but for rounding: part of its step is outside.
     error = np.tile([0.0, 0.01, 0.02, 0.03], 25)

@@ -20,6 +20,7 @@ from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.distinct import Common, refuse_repeats
 from agree.verdict.meanings import average
+from agree.verdict.near_copies import Alike, alike
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.sessions import mean_over_sessions, session_effects
 from tests.rides import session
@@ -91,6 +92,29 @@ def test_time_between_two_sessions(rng, apart, refused):
             refuse_repeats(made)
     else:
         refuse_repeats(made)
+
+
+def alike_by(share, seconds):
+    """Whether two references are called alike whose readings are one noise, the second's in part another."""
+    one, other = np.random.default_rng(1).normal(0, 20, (2, 1200))[:, :seconds]
+    return bool(alike([200 + one, 200 + share * one + math.sqrt(1 - share**2) * other]))
+
+
+# NEAR_COPY
+def test_correlation_from_which_two_references_are_one_ride():
+    assert [Alike(0, 1, correlation).one_ride for correlation in (0.815, 0.825)] == [False, True]
+
+
+# ALIKE_RIDES: their second differences, clipped, correlate by 0.394 and 0.403
+@pytest.mark.parametrize(("share", "found"), [(0.37, False), (0.38, True)])
+def test_correlation_from_which_two_references_are_doubted(share, found):
+    assert alike_by(share, 1200) == found
+
+
+# LEAST_ALIKE_S: 300 second differences
+@pytest.mark.parametrize(("seconds", "found"), [(301, False), (302, True)])
+def test_seconds_that_must_be_common_to_be_alike(seconds, found):
+    assert alike_by(0.9, seconds) == found
 
 
 def accepted(call, *values, **more):
