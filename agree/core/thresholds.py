@@ -84,6 +84,9 @@ TRIALS_NORMAL_FAILS = 1.1      # with normal errors assumed: at the limit itself
 # Steps of the readings above this part of the limit move counted shares: at a fiftieth, the step that the limit cuts
 # holds 0.5 % of normal errors of which 95 % are within; half of that is the most that rounding moves over it.
 TRIALS_COARSE_STEP = 0.02
+# Seconds of the reference before the device's first row or after its last that are told: recorders are started and
+# stopped up to a minute apart by hand (common practice).
+QUANTITY_ROWS_S = 60
 # Units mixed up: methods that differ by over a quarter, and by under 5 % once one is read in another unit. The nearest
 # two units that people mix up are 1.36 apart (kW and PS); no device is sold with errors of a quarter.
 MIXUP_APART, MIXUP_NEAR = 0.25, 0.05

@@ -26,6 +26,7 @@ from agree.quantities.answer import (
 )
 from agree.quantities.delay import Delay, Owner, find_delay
 from agree.quantities.distinct import refuse_same_readings
+from agree.quantities.doubts.what_next import how_much_used, what_next
 from agree.quantities.faults import TraceFault, find_trace_faults
 from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import LEAST_COMMON_S, Overlay
@@ -198,11 +199,13 @@ def check_quantity(
     absolute = all(item.absolute for item in items)
     any_delay = (second is None and owner == "unknown" and not absolute and first.verdict != OPEN
                  and same_at_any_delay(items, first, asked))
+    withheld = _withheld(owner, first, second)
+    rests_on = second if owner == "clock" and second is not None else first
     return QuantityCheck(
         claim=own, meaning=meaning, verdict=verdict_of(owner, first, second, absolute=absolute, any_delay=any_delay),
         quantity=measured, as_recorded=first, taken_out=second, delays=delays,
         faults=faults, window_s=window_s, level=float(level), overlays=items, inputs=tuple(inputs),
-        notes=_withheld(owner, first, second) + tuple(_notes(
+        notes=withheld + what_next(withheld) + tuple(how_much_used(items, rests_on.seconds)) + tuple(_notes(
             items, delays, any_delay=any_delay, meaning=meaning, drifts=first.limits is not None and (
                 first.limits.lower.drift or first.limits.upper.drift))))
 

@@ -65,7 +65,8 @@ def _(check: QuantityCheck) -> Sheet:
               + ("; diamonds: with the delay taken out" if check.taken_out is not None else "") + f"{others}. Arrow "
               "heads: beyond the frame.", partial(quantity_panels.errors_both_ways, check=check), wide=True))
     texts = [*quantity_text.told(check),
-             *(("Mind", upper_first(note_text(note))) for note in quantity_text.minded_of(check))]
+             *((quantity_text.label_of(note), upper_first(note_text(note)))
+               for note in quantity_text.minded_of(check))]
     names = f"{short(first.device_name, LONGEST)} against {short(first.reference_name, LONGEST)}"
     return Sheet(check.verdict, f"Claim {check.claim.text}, {check.quantity.label}", names,
                  quantity_text.answer_words(check), _quantity_rows(check), texts, panels, OF_SESSIONS,

@@ -13,6 +13,7 @@ from agree.core.data.lost_end import lost_end
 from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, MOST_LEFT_OUT
 from agree.quantities.delay import taken_out
+from agree.quantities.doubts.what_next import held_seconds
 from agree.quantities.overlay import Overlay
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
@@ -59,9 +60,7 @@ def _decimals(level: FloatArray) -> int:
 def little_used(overlays: Sequence[Overlay], data: Table, claim: Claim) -> list[Note]:
     """Return why too little was used for a "holds": the same for all quantities as `assessment.how_much` for power."""
     used = int((data.level >= (-math.inf if claim.above is None else claim.above)).sum())
-    held = sum(int((np.isfinite(item.reference) & ~(
-        (item.reference == 0) & (item.quantity.zero_means == "rest"))).sum()) for item in overlays)
-    share = data.reference.size / max(held, 1)
+    share = data.reference.size / max(held_seconds(overlays), 1)
     found = []
     if data.sessions == 1 and used < LEAST_TO_HOLD_S:
         found.append(Note(kind="used_too_short", severity="answer", values={"seconds": used, "least": LEAST_TO_HOLD_S}))

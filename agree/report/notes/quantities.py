@@ -5,6 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from agree.core.results.note import Note
+from agree.core.results.words import clock_of
+
+
+def _rows(note: Note) -> str:
+    parts = [f"{what} {clock_of(float(note.values[key]))}" for what, key in (("first", "before"), ("last", "after"))
+             if note.values[key]]
+    return (f"the device wrote no rows in the {' and the '.join(parts)} of the reference's session: these seconds are "
+            "missing, in no figure.")
+
 
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_averages": "the device averages over about {seconds} s; that is counted as part of its delay.",
@@ -17,6 +26,12 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
         f"the answer speaks {'up to' if note.values['side'] == 'above' else 'from'} "
         f"{note.values['level']:g} {note.values['unit']}{' on' if note.values['side'] == 'below' else ''} only: "
         f"{note.values['side']}, the device read nothing in {note.values['lost']} s of {note.values['seconds']} s."),
+    "quantity_rows_missing": _rows,
+    "quantity_part_used": "only {percent:.0f} % of the seconds in which the reference has a reading could be used.",
+    "quantity_next_mend": "find out why the device reads nothing there (contact, fit, battery, range), and record "
+                          "again with readings throughout.",
+    "quantity_next_longer": "record a session of {minutes:.0f} min or more, or several.",
+    "quantity_next_whole": "record a session in which both run from the start to the end.",
     "quantity_unread": "the device gave no reading in {percent:.0f} % of the seconds in which the reference has one: "
                        "too many.",
     "quantity_zone": "one clock is of another zone: {hours:+g} h were taken off the device's stamps.",

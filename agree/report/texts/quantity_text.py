@@ -10,6 +10,7 @@ import numpy as np
 from agree.core.results.note import Note
 from agree.core.results.words import clock_of, estimate_text, summary
 from agree.quantities.check import QuantityCheck
+from agree.quantities.doubts.what_next import NEXT
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.names import upper_first
 from agree.report.texts.trials_text import INDENT, WIDTH, lines_of, share_text
@@ -139,6 +140,11 @@ def told(check: QuantityCheck, *, limits: bool = True) -> list[tuple[str, str]]:
             (label[0].upper() + label[1:], data + spread)]
 
 
+def label_of(note: Note) -> str:
+    """Return what a note's line begins with."""
+    return "Next" if note.kind.startswith(NEXT) else "Mind"
+
+
 def minded_of(check: QuantityCheck) -> list[Note]:
     """Return the notes that the answer's own sentence does not say."""
     return [note for note in check.notes if note.severity != "answer"]
@@ -156,17 +162,18 @@ def quantity_text(check: QuantityCheck, width: int = WIDTH) -> str:
         rows += _cells(("> " if meaning == check.meaning else "  ") + name, first.of(meaning),
                        second.of(meaning) if second else None)
     lines += ["", *_table(rows, width), ""]
-    facts, minded = _wrapped(told(check), width), [
-        (note, _wrapped([("Mind", note_text(note))], width))
-        for note in sorted(minded_of(check), key=lambda note: note.severity != "trust")]
-    weighty = sum(len(wrapped) for note, wrapped in minded if note.severity == "trust")
+    minded = sorted(minded_of(check), key=lambda note: (not note.kind.startswith(NEXT), note.severity != "trust"))
+    notes = [(note, _wrapped([(label_of(note), note_text(note))], width)) for note in minded]
+    first_of_all = sum(len(wrapped) for note, wrapped in notes if note.kind.startswith(NEXT))
+    weighty = sum(len(wrapped) for note, wrapped in notes if note.severity == "trust")
+    facts = _wrapped(told(check), width)
     if len(lines) + len(facts) + weighty > most:  # what changes trust comes before a figure that JSON has too
         short = told(check, limits=False)
         facts = _wrapped(short, width)
-        while len(lines) + len(facts) > most and short:  # why nothing "holds" took the room
+        while len(lines) + len(facts) + first_of_all > most and short:  # why nothing "holds" took the room
             facts = _wrapped(short := short[:-1], width)
     lines += facts
-    for _, wrapped in minded:
+    for _, wrapped in notes:
         if len(lines) + len(wrapped) <= most:
             lines += wrapped
     return "\n".join(lines)
