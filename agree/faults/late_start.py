@@ -8,7 +8,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import EARLY_END_S
+from agree.core.thresholds import EARLY_END_S, SPIKE_S, SPIKE_W
 from agree.faults.view import WORKING_W, Mask, View
 
 FROZEN_S = 5  # s of one value before it is taken for held,
@@ -50,10 +50,20 @@ def late_starts(view: View, *, early_end: bool = False) -> Mask:
     return found
 
 
+def _lasting(works: Mask, judge: FloatArray) -> Mask:
+    """Seconds of work without spikes of the judge amid its rest: the other trace does not sleep through these."""
+    lasting = works.copy()
+    for start, stop in runs(works):
+        alone = not (works[max(start - SILENT_S, 0):start].any() or works[stop:stop + SILENT_S].any())
+        if alone and stop - start <= SPIKE_S and judge[start:stop].max() > SPIKE_W:
+            lasting[start:stop] = False
+    return lasting
+
+
 def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tuple[int, int]], Mask]:
     """Runs in which the trace is silent though the other works, and seconds in which it is frozen."""
     n = judge.size
-    works, least = judge > WORKING_W, LATE_S if rests else EARLY_END_S
+    works, least = _lasting(judge > WORKING_W, judge), LATE_S if rests else EARLY_END_S
     found = np.zeros(n, bool)
     if not works.any():
         return [], found

@@ -74,8 +74,8 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     columns. Where dropouts are many, the faults are found once more with that.
     """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
-    made, spoiled = _first_fit(reference, device, hide(reference, device))
-    found = find_faults(reference, device, made, kinds=kinds)
+    first, spoiled = _first_fit(reference, device, hide(reference, device))
+    made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
         made = _fitted(reference, device, spoiled)
@@ -83,6 +83,8 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
             found = find_faults(reference, device, made, kinds=kinds)
             spoiled = _spoiled(found)
             made = _fitted(reference, device, spoiled)
+    if made.choice is None and first.choice is not None:  # what was hidden and is no fault drowns all other changes
+        made = first
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]

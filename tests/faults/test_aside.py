@@ -136,3 +136,23 @@ def test_faults_are_found_once_and_twice_only_if_more_than_a_hundredth_is_lost(p
     made = set_aside.set_aside(*((power, bad) if role == "device" else (bad, power)))
     assert f"{role}_dropout" in {fault.reason for fault in made.faults}
     assert len(calls) == times
+
+
+def test_spikes_of_a_trace_at_rest_are_its_own_and_no_late_start_of_the_other(power):
+    rng = np.random.default_rng(2)
+    x = power.copy()
+    x[900:1500] = 0
+    y = np.where(x > 0, np.rint(x + rng.normal(0, 3, x.size)), 0.0)
+    spiked = np.arange(1000, 1400, 60)
+    x[spiked] = 900.0
+    made = set_aside.set_aside(x, y)
+    assert {fault.reason for fault in made.faults} == {"reference_spike"}
+    assert (made.reason[spiked] == "reference_spike").all()
+
+
+def test_spikes_that_are_kept_do_not_hide_a_slow_response(power):
+    slow = np.convolve(power, np.exp(-np.arange(60) / 6.0) * (1 - np.exp(-1 / 6.0)))[:power.size]
+    slow[np.arange(100, 1700, 80)] += 3000
+    kept = set_aside.set_aside(power, slow, set_aside.handling_of({"spike": "keep"}))
+    assert (kept.matched.kind, kept.matched.smoother) == ("first order", "device")
+    assert kept.matched.size_s == pytest.approx(6, rel=0.15)
