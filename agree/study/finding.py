@@ -83,6 +83,8 @@ def find_pairs(folder: str | Path, pattern: str | None = None, *, reference_word
                                                                             reference_word.lower())}
     named = [item for path in files
              for item in (_plain(path, words) if pattern is None else _named(path, pattern, words))]
+    if pattern is not None and "{unit}" not in pattern:
+        named = _one_unit_if_only_role(named, words)
     rows, left = _matched(named)
     told = {path for path, _, _ in named}
     leftovers = [*left.items(), *((path, "its name does not fit the pattern") for path in files if path not in told)]
@@ -158,9 +160,18 @@ def _named(path: Path, pattern: str, words: Words) -> list[Named]:
     parts = {name: value for name, value in found.groupdict().items() if value is not None}
     word = parts.pop("role")
     role = _role(word, words)
-    if role is None and "{unit}" not in pattern:
+    if role != "reference" and "{unit}" not in pattern:
         return [(path, "device", parts | {"unit": word})]
     return [] if role is None else [(path, role, parts)]
+
+
+def _one_unit_if_only_role(named: Sequence[Named], words: Words) -> list[Named]:
+    """Take the unit off names that only say "dev"; beside names of other devices, pedals are a unit of that name."""
+    units = [parts["unit"] for _, role, parts in named if role == "device"]
+    if not all(_role(unit, words) for unit in units):
+        return list(named)
+    return [(path, role, {name: value for name, value in parts.items() if name != "unit"})
+            for path, role, parts in named]
 
 
 def _plain(path: Path, words: Words) -> list[Named]:

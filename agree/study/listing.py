@@ -14,7 +14,7 @@ from agree.core.errors import InputError
 NEEDED = ("unit", "session", "reference", "device")
 OWN = (*NEEDED, "claim", "quantity")
 # Columns of the tables made of it.
-RESULTS = {"verdict", "bias", "low", "high", "bias_unit", "error", "sessions", "listed", "repeats"}
+RESULTS = {"verdict", "bias", "low", "high", "bias_unit", "error", "sessions", "listed", "over", "repeats"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from agree.study.listing import StudyRow, read_list
 from agree.study.pool import MakeExecutor, Runner, own_pool
 from agree.study.statistics.fleet import fleet_of
 from agree.study.statistics.many_units import Assume, ManyUnits
+from agree.study.statistics.readings import column_of, over_athletes, readings_of
 from agree.study.tables import Line, pair_line, unit_line, write_tables
 from agree.verdict.claim import Claim
 
@@ -44,6 +45,8 @@ class Study(Result):
         Pairs checked now, found done already, and ended in an error.
     fleet : ManyUnits or None
         Statistics over the units, in the unit that most claims have; None with fewer than 3 units.
+    athlete : str
+        The column that tells athletes apart; "" for none, None for the usual names.
     """
 
     pairs: tuple[Line, ...]
@@ -55,6 +58,7 @@ class Study(Result):
     reused: int
     failed: int
     fleet: ManyUnits | None
+    athlete: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +78,7 @@ def run(
     retry: bool = False,
     progress: Progress | None = None,
     assume_units: Assume = "nothing",
+    athlete: str | None = None,
     **options: Any,
 ) -> Study:
     """Check every pair of a list, and every unit over its sessions.
@@ -98,6 +103,9 @@ def run(
         Called with the pairs that are done and all of them.
     assume_units : {"nothing", "normal"}
         "normal" takes the units' true errors for normal in the statistics over them, before 500 units can show it.
+    athlete : str, optional
+        The column that tells athletes apart; by default "athlete", "rider", "subject" or "participant", "" for none.
+        Where a unit has several sessions of an athlete, its mean error and that answer are over athletes.
     **options
         Of `pair_recordings` (max_lag_s, lag_s, power_columns, faults) and `check_claim` (reference_uncertainty,
         meaning, bands, window_s, level, decision_rule). With `quantity` those of `check_quantity`
@@ -150,11 +158,15 @@ def run(
                for item in contents]
     lines = tuple(pair_line(row, record, item.repeats)
                   for row, record, item in zip(rows, records, contents, strict=True))
+    who = column_of("athlete", athlete, dict.fromkeys(name for row in rows for name in row.factors))
     unit_lines = tuple(_unit_line(unit, rows, keys, records, store) for unit in units)
-    study = Study(pairs=lines, units=unit_lines, results=tuple(records), claim=claim,
+    if who and options["meaning"] == "average":
+        unit_lines = tuple(_over_athletes(line, unit, lines, records, who, options)
+                           for line, unit in zip(unit_lines, units, strict=True))
+    study = Study(athlete=who, pairs=lines, units=unit_lines, results=tuple(records), claim=claim,
                   options=dict(options), computed=total - reused,
                   reused=reused, failed=sum(bool(line.error) for line in lines),
-                  fleet=fleet_of(lines, records, options, assume_units))
+                  fleet=fleet_of(lines, records, options, assume_units, who))
     if out is not None:
         write_tables(study.pairs, study.units, study.results, rows, Path(out))
     return study
@@ -216,3 +228,15 @@ def _unit_line(unit: _Unit, rows: list[StudyRow], keys: list[str], records: list
     sessions = sum("result" in records[k] for k in _members(unit, keys))
     record = (store.get(unit_key(mine)) if sessions else None) or {"error": "no session could be used"}
     return unit_line(unit.name, [rows[k] for k in unit.rows], sessions, record)
+
+
+def _over_athletes(line: Line, unit: _Unit, lines: Sequence[Line], records: Sequence[Mapping[str, Any]], who: str,
+                   options: Mapping[str, Any]) -> Line:
+    """Give a unit the answer over its athletes, where sessions are not independent."""
+    own = readings_of([lines[k] for k in unit.rows], [records[k] for k in unit.rows],
+                      {"device": "unit", "condition": "", "athlete": who})
+    cell = over_athletes(own, float(options.get("level", 0.95)), str(options.get("decision_rule", "interval")))
+    if cell is None:
+        return line
+    return replace(line, over="athletes", verdict=cell.verdict, bias=cell.bias.value, low=cell.bias.low,
+                   high=cell.bias.high, bias_unit=cell.unit)

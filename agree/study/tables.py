@@ -22,7 +22,9 @@ FIGURES = ("verdict", "bias", "low", "high", "bias_unit")
 class Line:
     """One row: its labels and factors, the verdict, the mean error with its interval in `bias_unit`, or the error.
 
-    `repeats` is the row of the list that a pair gives again, `listed` the pairs that the list has of a unit.
+    `repeats` is the row of the list that a pair gives again, `listed` the pairs that the list has of a unit, `over`
+    what the answer of a unit counts as independent: "athletes", "sessions", or "recording" where there is one pair,
+    whose interval says nothing of other days.
     """
 
     labels: Mapping[str, str]
@@ -36,6 +38,7 @@ class Line:
     factors: Mapping[str, str] = field(default_factory=dict)
     repeats: int | None = None
     listed: int = 1
+    over: str = ""
 
 
 def _figures(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -60,11 +63,12 @@ def pair_line(row: StudyRow, record: Mapping[str, Any], repeats: int | None = No
 
 
 def unit_line(unit: str, rows: Sequence[StudyRow], sessions: int, record: Mapping[str, Any]) -> Line:
-    """Return the line of one unit; factors in which its pairs differ are left out."""
+    """Return the line of one unit over its sessions; factors in which its pairs differ are left out."""
     factors = {key: value for key, value in rows[0].factors.items()
                if all(row.factors.get(key) == value for row in rows)}
     labels = {"unit": unit, "claim": rows[0].claim, "quantity": rows[0].quantity}
-    return Line(labels=labels, sessions=sessions, factors=factors, listed=len(rows), **_figures(record))
+    return Line(labels=labels, sessions=sessions, factors=factors, listed=len(rows),
+                over="" if "result" not in record else "sessions" if sessions > 1 else "recording", **_figures(record))
 
 
 def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[Any]]]:
@@ -72,9 +76,9 @@ def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[A
     factors = list(dict.fromkeys(key for line in lines for key in line.factors))
     labels = ["unit"] if units else ["unit", "session", "reference", "device"]
     labels += [name for name in ("claim", "quantity") if any(line.labels.get(name) for line in lines)]
-    header = [*labels, *(["sessions", "listed"] if units else []), *factors, *FIGURES, "error",
+    header = [*labels, *(["sessions", "listed", "over"] if units else []), *factors, *FIGURES, "error",
               *([] if units else ["repeats"])]
-    cells = [[*(line.labels[name] for name in labels), *([line.sessions, line.listed] if units else []),
+    cells = [[*(line.labels[name] for name in labels), *([line.sessions, line.listed, line.over] if units else []),
               *(line.factors.get(name, "") for name in factors), *(getattr(line, name) for name in FIGURES), line.error,
               *([] if units else [line.repeats])] for line in lines]
     return header, cells

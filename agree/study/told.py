@@ -11,6 +11,8 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.verdict.error_distribution import EXACT, KnownError
 
+WITHHELD = ("because_gaps", "because_faults", "because_copy", "because_one_ride", "because_too_little")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Told(Result):
@@ -25,12 +27,15 @@ class Told(Result):
         The claim there.
     known : KnownError
         What is known of the reference's error, in that unit.
+    withheld : bool
+        Whether "holds" was withheld for what is wrong with the recordings, whatever the figure says.
     """
 
     own: Estimate
     unit: str
     limit: float
     known: KnownError
+    withheld: bool = False
 
 
 def average_of(result: Mapping[str, Any]) -> Told | None:
@@ -46,6 +51,9 @@ def average_of(result: Mapping[str, Any]) -> Told | None:
     if not math.isfinite(value):
         return None
     known = item.get("known")
-    return Told(own=own, unit=item["unit"], limit=math.nan if item["limit"] is None else float(item["limit"]),
+    because = item.get("because")
+    why = because.get("kind") if isinstance(because, Mapping) else ""
+    return Told(withheld=why in WITHHELD,
+                own=own, unit=item["unit"], limit=math.nan if item["limit"] is None else float(item["limit"]),
                 known=EXACT if known is None else KnownError(normal=float(known["normal"]),
                                                              rectangles=tuple(known["rectangles"])))

@@ -19,7 +19,7 @@ import agree
 from agree import InputError
 from agree.cli.commands.study import study as command
 from agree.demo.trials import write_tables
-from agree.study import check_unit, find_pairs, run
+from agree.study import check_unit, find_pairs, run, study_table
 
 UNITS = {"a": 1, "b": 2, "c": 3}
 
@@ -56,7 +56,10 @@ def test_many_pairs_in_folders_by_pattern(tmp_path):
     (["P1-1-crank", "P1-1-left", "P1-1-hub"], "{athlete}-{session}-{role}",
      [("hub", "1", "P1-1-crank.csv", "P1-1-hub.csv"), ("left", "1", "P1-1-crank.csv", "P1-1-left.csv")]),
     (["P1-1-crank", "P1-1-dev"], "{athlete}-{session}-{role}", [("1", "1", "P1-1-crank.csv", "P1-1-dev.csv")]),
-], ids=["a word for a role in the unit", "unit in brackets", "unit instead of the role", "plain"])
+    (["P1-1-crank", "P1-1-Pedals", "P1-1-hub"], "{athlete}-{session}-{role}",
+     [("Pedals", "1", "P1-1-crank.csv", "P1-1-Pedals.csv"), ("hub", "1", "P1-1-crank.csv", "P1-1-hub.csv")]),
+], ids=["a word for a role in the unit", "unit in brackets", "unit instead of the role", "plain",
+        "pedals beside a hub"])
 def test_names_of_many_kinds(tmp_path, names, pattern, expected):
     for name in names:
         (tmp_path / f"{name}.csv").touch()
@@ -363,3 +366,29 @@ def test_a_study_of_which_nothing_could_be_checked_ends_with_an_error(tmp_path):
     assert done.exit_code == 2
     assert "1 of 1 pairs could not be checked" in done.stderr
     assert (tmp_path / "out" / "pairs.csv").exists()
+
+
+@pytest.mark.parametrize(("athletes", "over"), [("PPQ", "athletes"), ("PQR", "sessions"), ("   ", "sessions")])
+def test_a_unit_and_its_cell_have_one_figure_and_say_what_it_is_over(folder, undisturbed, done, athletes, over):
+    rows = [row_of(folder, f"c-{k}") | {"rider": name} for k, name in enumerate(athletes, 1)] + [row_of(folder, "a-1")]
+    with ThreadPoolExecutor(1) as executor:
+        made = run(rows, "1.5 %", executor=executor, out=done)
+    unit, other = made.units
+    cell = study_table(made).cells[0]
+    assert (unit.over, other.over) == (over, "recording")
+    assert (unit.verdict, unit.bias, unit.low, unit.high) == (
+        cell.verdict, cell.bias.value, cell.bias.low, cell.bias.high)
+    if over == "athletes":  # two of them: the interval of two means is wide, whatever the number of sessions
+        assert cell.groups == 2
+        assert unit.high - unit.low > 1.5 * (study_table(made, athlete="").cells[0].bias.high - unit.bias)
+    assert [row["over"] for row in csv.DictReader((done / "units.csv").read_text().splitlines())] == [over, "recording"]
+    words = "its sessions: 1" if over == "sessions" else "its athletes, whose means count alike: 1"
+    assert words in " ".join(made.summary().split())
+
+
+def test_the_list_hints_at_further_devices_and_at_one_unit_in_two_spellings(tmp_path):
+    for name in ("u7-1-ref", "u7-1-dev", "U7-2-ref", "U7-2-dev", "u7-1-hub"):
+        (tmp_path / f"{name}.csv").touch()
+    said = CliRunner().invoke(command, ["list", str(tmp_path)]).stderr
+    assert "each name that is no reference is a unit." in said
+    assert "1 unit of the same name but for capitals: one unit has one name." in said

@@ -194,3 +194,11 @@ def test_results_without_a_number_or_a_limit_stop_nothing():
         item["limit"] = None
     assert fleet_of(made.pairs, made.results, {}) is None
     assert {cell.verdict for cell in study_table(made).cells} == {""}
+
+
+@pytest.mark.parametrize(("withheld", "verdict"), [(2, "holds"), (3, "not settled")])
+def test_a_cell_does_not_hold_where_more_than_a_fifth_of_its_pairs_were_withheld(withheld, verdict):
+    made = study(RNG.normal(size=(5, 1, 1, 2)) * 0.1)
+    for record in made.results[:withheld]:
+        record["result"]["readings"][0]["because"] = {"kind": "because_faults"}
+    assert study_table(made).cells[0].verdict == verdict

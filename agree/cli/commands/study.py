@@ -55,7 +55,14 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
     left = [item for item in found.leftovers if not _is_stdout(Path(folder) / item[0])]
     for name, why in left:
         click.echo(f"left over: {name}: {why}", err=True)
+    beside = {Path(row.reference).parent for row in found.rows}
+    if not pattern and any(Path(name).parent in beside and why.startswith("no word") for name, why in left):
+        click.echo("Files beside a pair may be other devices: with --pattern, such as '{athlete}/{condition}/{role}', "
+                   "each name that is no reference is a unit.", err=True)
     units = len({row.unit for row in found.rows})
+    alike = units - len({row.unit.casefold() for row in found.rows})
+    if alike:
+        click.echo(f"{_count(alike, 'unit')} of the same name but for capitals: one unit has one name.", err=True)
     counts = ", ".join([_count(len(found.rows), "pair"), _count(units, "unit"), _count(len(left), "file")])
     click.echo(f"{counts} left over. Paths are relative to "
                "the folder: save the list there.", err=True)
@@ -121,7 +128,7 @@ def check_command(list_file: str, **options: Any) -> None:
             state.done, state.steps = done, total
 
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
-                   progress=show, assume_units=options["assume_units"], **asked)
+                   progress=show, assume_units=options["assume_units"], athlete=options["athlete"], **asked)
     written = _tables(made, options)
     if not options["quiet"]:
         click.echo(made.summary())

@@ -87,7 +87,8 @@ def study_page(study: Study, table: StudyTable) -> Paper:
     """Lay out devices by conditions: mean errors in rows, differences, and how it was done."""
     paper = Paper()
     foot = _foot(paper, methods_paragraph(table))
-    rows = [row for row in study_rows(study) if row[0] in ("Pairs", "Not checked", "Counted once", "Caution")]
+    told = ("Pairs", "Answers", "Not checked", "Counted once", "Caution")
+    rows = [row for row in study_rows(study) if row[0] in told]
     left_out = [("Left out", missing_line(table))] if table.notes else []
     cells, unit = table.cells[:MOST_CELLS], table.cells[0].unit
     more = f" The first {MOST_CELLS} of {len(table.cells)} are shown." if len(table.cells) > MOST_CELLS else ""
@@ -150,7 +151,7 @@ def fleet_page(study: Study, fleet: ManyUnits) -> Paper:
 
 def _html(study: Study, summed: StudyTable, paper: Paper) -> str:
     told = [f"<h3>{shown(label)}</h3>{paragraph(text)}" for label, text in study_rows(study)]
-    units = [[line.labels["unit"], str(line.sessions), "" if line.bias is None else f"{line.bias:+.3f}",
+    units = [[line.labels["unit"], str(line.sessions), line.over, "" if line.bias is None else f"{line.bias:+.3f}",
               "" if line.low is None or line.high is None else f"{line.low:+.3f} to {line.high:+.3f}", line.bias_unit,
               line.verdict or line.error] for line in study.units]
     parts = [section("The answer", *told)]
@@ -159,7 +160,7 @@ def _html(study: Study, summed: StudyTable, paper: Paper) -> str:
         if summed.contrasts:
             parts.append(section("Differences", table("Differences of devices and conditions", *contrast_rows(summed))))
         parts.append(paragraph(methods_paragraph(summed)))
-    head = ["unit", "sessions", "mean error", "interval", "unit of error", "answer"]
+    head = ["unit", "sessions", "over", "mean error", "interval", "unit of error", "answer"]
     parts.append(section("Units", table("Each unit", head, units)))
     return drawn(headline(study), paper.figure, parts)
 

@@ -76,10 +76,24 @@ def headline(study: Study) -> str:
     return f"{units} UNIT{'S' if units != 1 else ''}  {claim}, {meaning}: {_counted(study.units)}"
 
 
+OVER = {"athletes": "its athletes, whose means count alike", "sessions": "its sessions",
+        "recording": "one recording, which says nothing of other days"}
+
+
+def _over(study: Study) -> list[tuple[str, str]]:
+    """Return what the units' answers count as independent."""
+    counted = Counter(line.over for line in study.units)
+    named = [name for name in OVER if counted[name]]
+    if len(named) == 1:
+        return [("Answers", f"each unit's is over {OVER[named[0]]}.")]
+    return [("Answers", f"over {'; '.join(f'{OVER[name]}: {counted[name]}' for name in named)} of the units.")] * (
+        len(named) > 0)
+
+
 def study_rows(study: Study) -> list[tuple[str, str]]:
     """Return what is said below the headline, each with its label."""
     done = f"{study.computed} checked now, {study.reused} found done"
-    rows = [("Pairs", f"{len(study.pairs)}: {_counted(study.pairs)}; {done}.")]
+    rows = [("Pairs", f"{len(study.pairs)}: {_counted(study.pairs)}; {done}."), *_over(study)]
     if study.fleet is not None:
         rows += fleet_rows(study.fleet)
     known = sorted((line for line in study.units if line.bias is not None), key=lambda line: -abs(line.bias or 0.0))

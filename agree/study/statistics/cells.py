@@ -14,10 +14,11 @@ from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
+from agree.core.thresholds import MOST_LEFT_OUT
 from agree.estimators.components import one_way, square_limits
 from agree.estimators.trials.unweighted import mean_error, spread_and_limits, subject_errors
 from agree.verdict.error_distribution import EXACT, KnownError
-from agree.verdict.rule import decide, widen
+from agree.verdict.rule import HOLDS, OPEN, decide, widen
 
 COVERAGE = 0.95
 
@@ -27,7 +28,8 @@ class Reading(NamedTuple):
 
     `error`: its mean error in `unit`; `own`: the interval within its recording; `limit`: the claim there, NaN if it has
     none in that unit; `known`: what is known of the reference's error; `overlap_s`, `used_s`: seconds in common, and
-    those used.
+    those used;
+    `withheld`: whether "holds" was withheld for what is wrong with the recordings.
     """
 
     device: str
@@ -43,6 +45,7 @@ class Reading(NamedTuple):
     known: KnownError
     overlap_s: float
     used_s: float
+    withheld: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -97,7 +100,7 @@ def cell_of(readings: Sequence[Reading], level: float, rule: str) -> Cell:
 
     Athletes count alike, whatever the number of their sessions; with one athlete or none named, efforts do. Where a
     cell holds several specimens, the variance of their means is added to that of the athletes', with the fewer degrees
-    of freedom: both are drawn from many.
+    of freedom: both are drawn from many. Where more than a fifth of the pairs had "holds" withheld, so has the cell.
     """
     first = readings[0]
     errors = np.array([item.error for item in readings])
@@ -119,6 +122,8 @@ def cell_of(readings: Sequence[Reading], level: float, rule: str) -> Cell:
     typical = _typical(errors, athletes, level)
     bias = widen(bias, known)
     verdict = decide(bias, limit, rule)[0] if math.isfinite(limit) else ""
+    if verdict == HOLDS and sum(item.withheld for item in readings) > MOST_LEFT_OUT * len(readings):
+        verdict = OPEN
     return Cell(device=first.device, condition=first.condition, pairs=len(readings), groups=count, counted=counted,
                 bias=bias, sd=sd, lower=lower, upper=upper, typical=typical,
                 errors=tuple(errors.tolist()), unit=first.unit, verdict=verdict)

@@ -16,19 +16,20 @@ from agree.study.told import Told, average_of
 
 def fleet_of(
     pairs: Sequence[Line], records: Sequence[Mapping[str, Any]], options: Mapping[str, Any],
-    assume: Assume = "nothing",
+    assume: Assume = "nothing", athlete: str = "",
 ) -> ManyUnits | None:
     """Return statistics over units in the quantity and unit that most pairs have, or None where there are too few.
 
     The smallest limit and the largest uncertainty of the reference among the pairs count for all.
 
     A unit's variance is that of its sessions, pooled over the units with two sessions and more, over their number;
-    where no unit has two, it is that within its recording, which knows nothing of other days.
+    where no unit has two, it is that within its recording, which knows nothing of other days. Sessions of one athlete
+    count as one, by their mean: `athlete` names the column.
     """
     told = [average_of(record["result"]) if "result" in record else None for record in records]
     kinds = [(line.labels.get("quantity", ""), item.unit) for line, item in zip(pairs, told, strict=True) if item]
     quantity, unit = Counter(kinds).most_common(1)[0][0] if kinds else ("", "")
-    by_unit: dict[str, list[Told]] = {}
+    by_unit: dict[str, dict[object, list[Told]]] = {}
     counted: set[tuple[str, ...]] = set()  # a pair that stands in the list twice, or under two claims, counts once
     for line, item in zip(pairs, told, strict=True):
         which = tuple(line.labels[name] for name in ("unit", "reference", "device"))
@@ -36,16 +37,20 @@ def fleet_of(
             continue
         if line.repeats is None and which not in counted:
             counted.add(which)
-            by_unit.setdefault(line.labels["unit"], []).append(item)
-    limit = min((item.limit for own in by_unit.values() for item in own), default=math.nan)
+            who = line.factors.get(athlete) or len(counted)  # a session of nobody named stands for itself
+            by_unit.setdefault(line.labels["unit"], {}).setdefault(who, []).append(item)
+    every = [item for own in by_unit.values() for items in own.values() for item in items]
+    limit = min((item.limit for item in every), default=math.nan)
     if len(by_unit) < LEAST_UNITS or not limit > 0:
         return None
-    several = [np.array([item.own.value for item in own]) for own in by_unit.values() if len(own) > 1]
-    df = sum(values.size - 1 for values in several)
-    pooled = sum(float(values.var(ddof=1)) * (values.size - 1) for values in several) / df if df else 0.0
-    every = [item for own in by_unit.values() for item in own]
-    errors = [float(np.mean([item.own.value for item in own])) for own in by_unit.values()]
-    variances = [pooled / len(own) if df else own[0].own.standard_error**2 for own in by_unit.values()]
+    means = [np.array([np.mean([item.own.value for item in items]) for items in own.values()])
+             for own in by_unit.values()]
+    df = sum(values.size - 1 for values in means)
+    pooled = sum(float(values.var(ddof=1)) * (values.size - 1) for values in means if values.size > 1) / df if df else 0
+    errors = [float(values.mean()) for values in means]
+    alone = [float(np.mean([item.own.standard_error**2 for items in own.values() for item in items]))
+             for own in by_unit.values()]
+    variances = [pooled / values.size if df else square for values, square in zip(means, alone, strict=True)]
     return many_units(errors, np.sqrt(np.nan_to_num(variances)), limit=limit,
                       reference_u=max(item.known.u for item in every), level=options.get("level", 0.95), unit=unit,
                       names=tuple(by_unit), assume=assume)

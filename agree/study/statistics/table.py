@@ -18,11 +18,8 @@ from agree.core.results.result import Result
 from agree.study.running import Study
 from agree.study.statistics.cells import Cell, Reading, cell_of, codes
 from agree.study.statistics.clustered import CellMeans, cell_means, contrast
-from agree.study.told import average_of
+from agree.study.statistics.readings import column_of, readings_of
 
-ATHLETES = ("athlete", "rider", "subject", "participant")
-CONDITIONS = ("condition", "terrain", "intensity")
-DEVICES = ("model", "product")
 MOST_LEVELS = 8  # of a factor whose levels are all held against each other: 28 differences are a page
 
 
@@ -131,10 +128,10 @@ def study_table(
     ...
     agree.core.errors.InputError: the study has no pair that was checked; expected some; see the column error
     """
-    names = {"device": device, "condition": condition, "athlete": athlete}
+    names = {"device": device, "condition": condition, "athlete": study.athlete if athlete is None else athlete}
     factors = dict.fromkeys(name for line in study.pairs for name in line.factors)
-    chosen = {what: _column(what, name, factors) for what, name in names.items()}
-    readings = _readings(study, chosen)
+    chosen = {what: column_of(what, name, factors) for what, name in names.items()}
+    readings = readings_of(study.pairs, study.results, chosen)
     if not readings:
         raise InputError("the study has no pair that was checked; expected some; see the column error")
     kind = Counter((item.quantity, item.unit) for item in readings).most_common(1)[0][0]
@@ -145,6 +142,8 @@ def study_table(
         groups.setdefault((item.device, item.condition), []).append(item)
     rule = str(study.options.get("decision_rule", "interval"))
     cells = tuple(cell_of(own, level, rule) for own in groups.values())
+    if chosen["device"] == "unit":
+        cells = tuple(_as_the_unit(cell, study, level) for cell in cells)
     contrasts, clusters = _contrasts(kept, list(groups), level, unit)
     left = len(study.pairs) - len(kept)
     notes = (Note(kind="study_pairs_not_in_table", values={"pairs": left, "of": len(study.pairs)}),) if left else ()
@@ -155,33 +154,16 @@ def study_table(
                       overlap_s=sum(item.overlap_s for item in kept), used_s=sum(item.used_s for item in kept))
 
 
-def _column(what: str, name: str | None, factors: dict[str, None]) -> str:
-    usual = {"device": DEVICES, "condition": CONDITIONS, "athlete": ATHLETES}[what]
-    if name is None:
-        return next((word for word in usual if word in factors), "unit" if what == "device" else "")
-    if name and name not in factors and name not in ("unit", "session"):
-        raise InputError(f"`{what}` is {name!r}, which is no column of the list; expected one of "
-                         f"{', '.join(['unit', 'session', *factors])}", option=what)
-    return name or ("unit" if what == "device" else "")
-
-
-def _readings(study: Study, chosen: dict[str, str]) -> list[Reading]:
-    found = []
-    for line, record in zip(study.pairs, study.results, strict=True):
-        if line.bias is None or line.repeats is not None:
-            continue
-        labels = {**line.factors, "unit": line.labels["unit"], "session": line.labels["session"], "": ""}
-        told = average_of(record["result"])
-        if told is None:
-            continue
-        seconds = record["result"].get("seconds") or {}
-        found.append(Reading(
-            device=labels.get(chosen["device"], ""), condition=labels.get(chosen["condition"], ""),
-            athlete=labels.get(chosen["athlete"], ""), effort=line.labels["reference"],
-            quantity=line.labels.get("quantity", ""), specimen=line.labels["unit"],
-            error=told.own.value, unit=told.unit, own=told.own, limit=told.limit, known=told.known,
-            overlap_s=float(seconds.get("overlap", 0)), used_s=float(seconds.get("used", 0))))
-    return found
+def _as_the_unit(cell: Cell, study: Study, level: float) -> Cell:
+    """Give a cell of all of a unit's sessions the unit's own figure and answer: one figure, one answer."""
+    lines = [line for line in study.units if line.labels["unit"] == cell.device]
+    line = lines[0] if len(lines) == 1 else None
+    if (line is None or line.over != "sessions" or line.sessions != cell.pairs or line.bias_unit != cell.unit
+            or study.options.get("meaning", "average") != "average"):
+        return cell
+    numbers = [math.nan if value is None else value for value in (line.bias, line.low, line.high)]
+    return replace(cell, verdict=line.verdict, bias=Estimate(
+        value=numbers[0], low=numbers[1], high=numbers[2], level=level, method="the unit's own, over its sessions"))
 
 
 def _contrasts(readings: Sequence[Reading], cells: Sequence[tuple[str, str]], level: float,
