@@ -63,6 +63,15 @@ def test_a_limit_that_cuts_a_step():
     assert fine.verdict == "holds"
 
 
+def test_a_step_as_wide_as_the_limit_does_not_fail():
+    # Errors of up to 2.9 cm, readings in steps of 3 cm: what shows 3 cm is within half a step of it.
+    error = np.tile([0.0, 3.0, -3.0, 0.0, 0.0], 30)
+    level = 3.0 * np.round(np.tile(LEVEL[:15], 10))
+    check = check_trials(paired(error, level), "2.9 cm", meaning="readings")
+    assert (check.verdict, check.answer.estimate.high) == ("not settled", 1.0)
+    assert check_trials(paired(error, level), "1.4 cm", meaning="readings").verdict == "does not hold"
+
+
 def test_equal_means_of_trials_are_counted():
     # 90 subjects with three trials each, all means within 2 cm: too wide for the margin, enough to be counted.
     rng = np.random.default_rng(4)

@@ -39,8 +39,8 @@ def counted_share(
     """Share of single trials within their limits, each subject weighed alike; no shape of the errors is assumed.
 
     An error of readings in whole steps stands for all within half a step of it, of which some are outside a limit that
-    cuts the step. For the low end a trial at the limit counts by the part of its step that is within, at most; for the
-    high end at least.
+    cuts the step. For the low end such a trial counts by the part of its step that is within, if it is within itself;
+    for the high end it counts whole.
 
     Parameters
     ----------
@@ -65,8 +65,9 @@ def counted_share(
         moved = error + k * shift
         inside = (np.abs(moved) <= limit).astype(float)
         part = _part_within(moved, limit, step) if np.any(step) else inside
+        perhaps = (np.abs(moved) - np.asarray(step) / 2 <= limit).astype(float)
         own, fewest, most = (float((np.bincount(subject, weights=w) / size).mean())
-                             for w in (inside, np.minimum(inside, part), np.maximum(inside, part)))
+                             for w in (inside, np.minimum(inside, part), perhaps))
         share = own if k == 0 else share
         ends.append((binomial_limits(fewest, number, level)[0], binomial_limits(most, number, level)[1]))
     return Estimate(value=share, low=min(low for low, _ in ends), high=max(high for _, high in ends), level=level,
