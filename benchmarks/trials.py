@@ -148,9 +148,9 @@ def skew(runs: int, rng: np.random.Generator) -> Iterator[str]:
             low, high = np.maximum(half, -sd * low), np.maximum(half, sd * high)
             away = (truth - mean) / high
             asked = 1 + thresholds.TRIALS_SKEW_MARGIN / subjects**0.75
-            yield (f"| {name} | {subjects} | {100 * (truth - mean > half).mean():.1f} | {100 * (away > 1).mean():.1f} | "
-                   f"{100 * (away > asked).mean():.1f} | {np.median((low + high) / 2 / half):.2f} | "
-                   f"{np.quantile(away, 0.975):.2f} | {asked:.2f} |")
+            yield (f"| {name} | {subjects} | {100 * (truth - mean > half).mean():.1f} | "
+                   f"{100 * (away > 1).mean():.1f} | {100 * (away > asked).mean():.1f} | "
+                   f"{np.median((low + high) / 2 / half):.2f} | {np.quantile(away, 0.975):.2f} | {asked:.2f} |")
 
 
 def limit_of(shape: str, between: float, within: float, bias: float, cv_level: float, mean_of: int = 1) -> float:
