@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from agree.assessment.bent import bent
 from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
+from agree.assessment.doubts.other_unit import refuse_other_unit
 from agree.assessment.doubts.withheld import withheld
 from agree.assessment.doubts.without_odd import without_odd
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
-from agree.assessment.notes import notes
+from agree.assessment.notes import not_ridden, notes
+from agree.assessment.nothing_to_enter import unless_caused_otherwise
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
 from agree.core.interval.estimate import Estimate
@@ -235,6 +236,7 @@ def check_claim(
     edges = None if bands is None else checks.edges(bands)
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
+    refuse_other_unit(data.pairs)
     doubts = refuse_repeats(pairs)  # before the reference is corrected
     asked_looks = checked_looks(looks) if looks else ()
     planned = declared.looks if declared and declared.looks else asked_looks
@@ -262,11 +264,12 @@ def check_claim(
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
+    said += not_ridden(band_checks) if meaning == "bands" and edges is not None else ()
     said += verdict_with_faults(data, claim, reference_u, decision_rule, level, first.verdict)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
-        passing_bablok=robust, correction=bent(fix, causes), findings=causes,
+        passing_bablok=robust, correction=unless_caused_otherwise(fix, causes), findings=causes,
         next_step=looked.next or held.next(given, meaning) or looked.before_the_next(
             next_step(data, meaning, readings, claim, level, effects)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,

@@ -7,6 +7,7 @@ import math
 from agree.core.interval.engine import COSINES
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
+from agree.core.thresholds import LEAST_BAND_S
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
@@ -35,6 +36,8 @@ def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: 
         return Note(kind="next_odd", values={"session": effects.odd[0] + 1})
     if meaning == "next_session" and table.sessions == 1:
         return Note(kind="next_other_days", values={"sessions": 2})
+    if meaning == "bands" and reading.estimate is None:
+        return Note(kind="next_ride_in_bands", values={"least_s": LEAST_BAND_S})
     if meaning == "bands" and reading.estimate is not None:
         low, high = reading.details["worst_band"]
         return Note(kind="next_band_minutes", values={"low": low, "high": high})

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from agree.assessment.budget import reference_forbids
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
+from agree.core.thresholds import LEAST_BAND_S
+from agree.verdict.bands import BandCheck
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
@@ -40,6 +43,13 @@ def notes(data: Table, reference_u: ReferenceUncertainty, bias: Estimate, averag
     found.extend(f"Session {item.session}: {note}" if named and isinstance(note, str) else note
                  for item in data.pairs for note in item.notes)
     return tuple(found)
+
+
+def not_ridden(bands: Sequence[BandCheck]) -> tuple[Note, ...]:
+    """Return which of the bands that were asked for have too few seconds to be judged."""
+    thin = [f"{item.low:g}-{item.high:g}" for item in bands if item.verdict == "too thin"]
+    return (Note(kind="bands_not_ridden", severity="answer", values={
+        "bands": ", ".join(thin), "count": len(thin), "least_s": LEAST_BAND_S}),) if thin else ()
 
 
 def _session_note(note: Note) -> str:

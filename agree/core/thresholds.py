@@ -244,6 +244,7 @@ PATTERN_P = 0.01           # chance, over all moments tried, below which a patte
 LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
 
 # --- assessment ---
+MOST_RATIO = 5.0         # of two mean powers: a copy takes no factor beyond it, and no device is sold that needs one
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
 MOST_LEFT_OUT = 0.2
@@ -262,6 +263,10 @@ SMALL_RIDE_SHARE = 0.5
 # An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30
+
+# Share of the work in a third of the range that is missing in one recording, from which on it is said how wrong the
+# device need be there to break the claim: with a tenth missing, a claim of 1.5 % is broken by 15 % (a choice).
+THIN_SHARE = 0.1
 
 # --- study ---
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:

@@ -45,7 +45,7 @@ def test_an_error_that_changes_with_power_is_named_so(name):
     truth = 100 * (DEVICES[name](at) / at - 1)
     assert [values["at_low_percent"], values["at_high_percent"]] == pytest.approx(truth, abs=1.3)
     words = cause_words(found[0])
-    assert "the error changes with power, and is neither a fixed percentage" in words
+    assert "the error changes with power, by no fixed percentage" in words
     assert f"{values['at_high_percent']:+.1f} % at {values['high_W']:.0f} W" in words
 
 

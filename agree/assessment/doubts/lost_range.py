@@ -54,7 +54,7 @@ def lost_ranges(pairs: Sequence[Pairs]) -> tuple[LostRange, ...]:
     a ceiling, or a device that sees no low power, takes its end. Faulty and missing seconds are looked at together,
     then each alone, lest many of one kind, scattered, hide the other.
     """
-    level, faulty, missing = (np.concatenate(column) for column in zip(*(_levels(item) for item in pairs), strict=True))
+    level, faulty, missing = (np.concatenate(column) for column in zip(*(levels(item) for item in pairs), strict=True))
     found = []
     for side in ("above", "below"):
         tried = (_end(side, level[keep], lost[keep], missing[keep]) for lost, keep in (
@@ -72,7 +72,7 @@ def _end(side: str, level: FloatArray, lost: NDArray[np.bool_], missing: NDArray
     return LostRange(side, watts, count, 100 * count / inside.size, int(missing[inside].sum()))
 
 
-def _levels(item: Pairs) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
+def levels(item: Pairs) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
     """Level of each second of riding, by the trace that is there and not at fault; whether faulty; whether missing."""
     faulty, missing = ~item.has_reason("", *NO_FAULT), gaps(item)
     of_reference = np.char.startswith(item.reason, "reference_") | (missing & ~np.isfinite(item.reference))

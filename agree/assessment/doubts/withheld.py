@@ -8,6 +8,7 @@ from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
 from agree.assessment.doubts.one_ride import OneRide
+from agree.assessment.doubts.thin_range import thin_range
 from agree.assessment.how_much import HowMuch, how_much
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
@@ -25,6 +26,7 @@ class Withheld(NamedTuple):
     lost: tuple[LostRange, ...]
     copies: Fitted
     rides: OneRide
+    thin: tuple[Note, ...] = ()
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
@@ -33,7 +35,7 @@ class Withheld(NamedTuple):
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
         return (self.rides.doubts + self.copies.notes() + self.aside.notes() + self.used.notes()
-                + tuple(item.note() for item in self.lost))
+                + tuple(item.note() for item in self.lost) + self.thin)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
         """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
@@ -51,4 +53,5 @@ def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
     """
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
-                    fitted(data.pairs), OneRide(doubts))
+                    fitted(data.pairs), OneRide(doubts),
+                    thin_range(data.pairs, claim, lost))

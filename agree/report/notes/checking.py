@@ -134,14 +134,17 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "used_too_short": lambda note: (
         f"only {_span(note.values['seconds'])} could be used: an error that wanders more slowly cannot be seen in "
         f"them; 'holds' needs {_span(note.values['least'])} or more."),
-    "used_short": ("{minutes:.0f} min do not show how an error wanders over 5 min or more: if it does, up to 1 answer "
-                   "in 10 is wrong. 30 min or a second day show it."),
+    "used_short": lambda note: (
+        f"{int(float(note.values['minutes']))} min do not show how an error wanders over 5 min or more: if it does, up "
+        "to 1 answer in 10 is wrong. 30 min or a second day show it."),
     "used_hardly_any": ("only {percent:.0f} % of the reference's riding could be used: that cannot speak for the rest "
                         "of the ride."),
     "used_part": "{percent:.0f} % of the reference's riding was used; the answer speaks of that part only.",
     "range_lost": lambda note: (
         f"the answer does not speak of power {note.values['side']} {note.values['watts']:g} W: most of it "
         f"({note.values['seconds']} s) {_lost_how(note)}."),
+    "range_thin": ("{percent:.0f} % of the work at {low:g} to {high:g} W is missing or faulty: were the device "
+                   "{needed:.2g} % wrong in it, the claim would not hold there."),
     "used_with_gaps": ("{seconds} s of the riding ({percent:.0f} %) are missing in one of the two recordings: the "
                        "answer does not speak of them."),
     "next_mend_recording": lambda note: (
@@ -161,5 +164,10 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         "the sessions are of different days is your word; pieces of one ride are one session."),
     "without_odd": "without session {sessions} the answer to the same question is: {verdict}.",
     "sessions_trend": "the error changes by {change:+.2g} {unit} from session to session: it is not constant yet.",
+    "next_ride_in_bands": ("ride {least_s} s or more in a band that is asked for, or ask for bands that were ridden: "
+                           "leave out --bands for thirds of the ride."),
+    "bands_not_ridden": lambda note: (
+        f"{note.values['bands']} W {'was' if note.values['count'] == 1 else 'were'} hardly ridden (under "
+        f"{note.values['least_s']} s): the answer does not speak of {'it' if note.values['count'] == 1 else 'them'}."),
     "next_ride_above": "ride above {watts:g} W: the claim is made for that range only.",
 }

@@ -42,6 +42,10 @@ def _line(note: Note) -> str:
             f"[{v['intercept_low']:.1f}, {v['intercept_high']:.1f}] W")
 
 
+SETTINGS = {"unit": "it looks like another unit", "one_side_not_doubled": "it looks like one side, not doubled",
+            "one_side_doubled_twice": "it looks doubled twice"}
+
+
 def _whose(what: str) -> str:
     return "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
 
@@ -78,8 +82,10 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_as_days": ("a correction of {size:.2g} % is no more than sessions often differ by; record {least} to "
                            "see"),
     "correction_clear": "clearly the lowest error on {left_out} left out",
-    "correction_bend": ("the error changes with power, and no single factor or zero brings the whole range inside the "
-                        "claim: what helps at one power harms at another"),
+    "correction_bend": ("no single factor or zero brings the whole range inside the claim: what helps at one power "
+                        "harms at another"),
+    "correction_setting": lambda note: (
+        f"{SETTINGS[str(note.values['cause'])]}: set that right first; a factor would hide it"),
     "correction_narrow": ("the power varies by a factor of {range:.2g} only: scale and offset look alike; record from "
                           "low to high power (a factor of {least:g} at least)"),
     "correction_line": _line,

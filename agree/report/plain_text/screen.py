@@ -30,12 +30,14 @@ class Room(NamedTuple):
     also: int = 1
     caveats: int = MOST_CAVEATS
     doubt: int = 9
+    more: int = 1
 
 
 # What gives way in turn where room is short; the answer, the main doubt and the first warning never do.
 STEPS: tuple[dict[str, int], ...] = (
     {"form": 1}, {"form": 2}, {"enter": 2}, {"enter": 1}, {"cause": 0}, {"record": 1}, {"also": 0}, {"form": 3},
-    {"caveats": 2}, {"caveats": 1}, {"doubt": 1})
+    {"caveats": 2}, {"caveats": 1}, {"doubt": 1},
+    {"enter": 0}, {"more": 0})
 
 
 def _caveats(story: Story, most: int, width: int) -> list[str]:
@@ -48,6 +50,11 @@ def _caveats(story: Story, most: int, width: int) -> list[str]:
     return lines
 
 
+def _enter_briefly(story: Story) -> str:
+    first = story.enter[0]
+    return "nothing; why: --details." if first.startswith("nothing") else f"{first.split(' (')[0].rstrip('.')}."
+
+
 def _lines(check: ClaimCheck, story: Story, width: int, room: Room) -> list[str]:
     first = story.causes[0] + "." if story.causes else "nothing stands out."
     more = len(story.causes) - 1
@@ -57,9 +64,9 @@ def _lines(check: ClaimCheck, story: Story, width: int, room: Room) -> list[str]
         *wrap(f"{story.verdict}  {story.claim_line}", min(width, WIDEST)),
         *wrap(story.sentence, min(width, WIDEST)), *overview(check, story, width, room.form),
         *labelled("Main doubt", " ".join(story.doubt[:room.doubt]), width), *labelled("Likely cause", cause, width),
-        *labelled("To enter", " ".join(story.enter[:room.enter]), width),
+        *labelled("To enter", " ".join(story.enter[:room.enter]) or _enter_briefly(story), width),
         *labelled("To record", " ".join(story.record[:room.record]), width), *_caveats(story, room.caveats, width),
-        *asked, *labelled("More", f"{CAUTION} All figures: --details.", width)]
+        *asked, *(labelled("More", f"{CAUTION} All figures: --details.", width) if room.more else [])]
 
 
 def answer(check: ClaimCheck, story: Story, *, width: int = WIDTH) -> str:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.assessment.nothing_to_enter import SETTINGS
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import HINT_LAST
+from agree.core.thresholds import HINT_LAST, NAMED_STRENGTH
 from agree.diagnosis.finding import Finding
 from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text
@@ -16,7 +17,7 @@ CAUSES = {
     "torque_offset": "a zero error: {size} {side} at any torque",
     "drift": "drifts within the session",
     "temperature_drift": "drifts with temperature",
-    "bend": "the error changes with power, and is neither a fixed percentage nor a fixed number of watts",
+    "bend": "the error changes with power, by no fixed percentage or number of watts",
     "step": "the zero or the scale changed once within the session",
     "warm_up": "a warm-up: the error settles after the start",
     "sessions_differ": "the error changes from session to session",
@@ -66,5 +67,7 @@ def _value(size: Estimate, unit: str) -> str:
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:
     """Return the causes in order of size times strength, hints last; empty if nothing stands out."""
-    ordered = sorted(check.findings, key=lambda item: (item.strength < HINT_LAST, -item.percent * item.strength))
+    # A setting that explains a scale comes before the scale.
+    ordered = sorted(check.findings, key=lambda item: (item.strength < HINT_LAST, -item.percent * (
+        1.01 if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH else item.strength)))
     return tuple(cause_words(item) for item in ordered)

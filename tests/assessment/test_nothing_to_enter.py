@@ -1,0 +1,116 @@
+"""Nothing to enter where a factor would make the rest wrong, or hide a wrong setting; other units are refused."""
+
+import numpy as np
+import pytest
+
+from agree import InputError, Pairs, check_claim
+from agree.core.thresholds import MOST_RATIO
+from agree.report.notes.sentence import note_text
+from agree.report.plain_text.screen import MOST_LINES, screen
+from agree.report.story.cause import causes
+
+pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
+
+
+@pytest.fixture
+def ride(rng):
+    """An hour of blocks of 100 to 300 W with a sprint of 12 s at 800 W every 3 min."""
+    watts = np.repeat(rng.uniform(100, 300, 60), 60)
+    for start in range(100, 3600, 180):
+        watts[start:start + 12] = 800
+    return watts
+
+
+def checked(rng, ride, device):
+    return check_claim(Pairs(reference=ride + rng.normal(0, 3, ride.size), device=device + rng.normal(0, 3, ride.size)),
+                       "1.5 %")
+
+
+def test_wrong_in_sprints_alone(rng, ride):
+    check = checked(rng, ride, np.where(ride > 700, 0.93 * ride, ride))
+    assert {item.cause for item in check.findings} >= {"bend"}
+    assert (check.correction.action, check.correction.reason.kind) == ("refused", "correction_bend")
+    assert "no single factor or zero brings the whole range inside the claim" in " ".join(screen(check).split())
+
+
+def test_wrong_above_a_kink(rng, ride):
+    blocks = np.minimum(ride, 300)
+    check = checked(rng, blocks, np.where(blocks > 220, 0.9 * blocks, blocks))
+    assert (check.verdict, check.correction.action) == ("does not hold", "refused")
+
+
+@pytest.mark.parametrize(("scale", "offset", "action"), [
+    (0.96, 0, "scale"), (1, 9, "offset"), (0.95, 12, "scale and offset")])
+def test_a_straight_line_is_entered(rng, ride, scale, offset, action):
+    check = checked(rng, ride, scale * ride + offset)
+    assert check.correction.action == action
+
+
+def test_a_slight_bend_that_a_line_brings_inside_the_claim_is_corrected(rng):
+    """An error of 6 % at 300 W and 0.5 % at 100 W, bent a little: after the line every band holds."""
+    watts = np.repeat(rng.uniform(100, 300, 60), 60)
+    check = checked(rng, watts, watts * (1 + 0.06 * ((watts - 60) / 240) ** 1.2))
+    assert any(item.cause == "bend" for item in check.findings)
+    assert check.correction.after.verdicts["bands"] == "holds"
+    assert check.correction.action == "scale and offset"
+    assert "clearly the lowest error" in note_text(check.correction.reason)
+
+
+@pytest.mark.parametrize(("factor", "words"), [
+    (0.5, "the device reads one side and does not double it"),
+    (2.0, "the device doubles the reading of one side twice")])
+def test_a_wrong_setting_is_named_first_and_no_factor_entered(rng, ride, factor, words):
+    watts = np.minimum(ride, 300)
+    check = checked(rng, watts, factor * watts)
+    assert causes(check)[0].startswith(words)
+    assert (check.correction.action, check.correction.reason.kind) == ("refused", "correction_setting")
+    assert "set that right first; a factor would hide it" in " ".join(screen(check).split())
+
+
+@pytest.mark.parametrize(("factor", "unit"), [(1e-3, " (device may be in kW)"), (1 / 735.5, " (device may be in PS)"),
+                                              (0.15, ""), (1 / 0.15, "")])
+def test_a_column_in_another_unit_is_refused(rng, ride, factor, unit):
+    with pytest.raises(InputError) as caught:
+        check_claim(Pairs(reference=ride, device=factor * ride), "1.5 %")
+    message = str(caught.value)
+    assert "times apart, which no device is wrong by" in message
+    assert f"is in another unit or is another column{unit}; write the unit into the header of its column" in message
+
+
+def test_both_in_another_unit(rng, ride):
+    with pytest.raises(InputError, match=r"0.2\d+ and 0.2\d+ W on average, which is no power of a rider.*may be in kW"):
+        check_claim(Pairs(reference=ride / 1000, device=ride / 1000 * 1.01), "1.5 %")
+
+
+# MOST_RATIO
+@pytest.mark.parametrize(("times", "refused"), [(1.002, True), (0.998, False)])
+@pytest.mark.parametrize("side", [1, -1])
+def test_how_far_apart_two_powers_may_be(ride, times, refused, side):
+    pairs = Pairs(reference=ride, device=(MOST_RATIO * times) ** side * ride)
+    if refused:
+        with pytest.raises(InputError, match="5 times apart"):
+            check_claim(pairs, "1.5 %")
+    else:
+        assert check_claim(pairs, "1.5 %").verdict == "does not hold"
+
+
+def test_bands_that_were_not_ridden_are_named(rng, ride):
+    pairs = Pairs(reference=ride, device=ride * 1.002)
+    some = check_claim(pairs, "1.5 %", bands=(10, 40, 400, 700, 900), meaning="bands")
+    text = " ".join(screen(some).split())
+    assert "10-40, 700-900 W were hardly ridden (under 60 s): the answer does not speak of them." in text
+    none = check_claim(pairs, "1.5 %", bands=(10, 40), meaning="bands")
+    assert none.next_step.kind == "next_ride_in_bands"
+    assert "10-40 W was hardly ridden" in " ".join(screen(none).split())
+
+
+def test_a_bend_with_every_warning_keeps_to_sixteen_lines(rng, ride):
+    """The longest cause, a withheld answer, a lost range and several warnings."""
+    watts = np.minimum(ride, 300)
+    device = np.where(watts > 220, 0.86 * watts, watts)
+    lost = watts > 275
+    pairs = Pairs(reference=watts + rng.normal(0, 3, watts.size), device=np.where(lost, 0, device),
+                  reason=np.where(lost, "device_dropout", ""), device_name="a device of a long name, 2nd of two",
+                  reference_name="the reference of the laboratory")
+    check = check_claim(pairs, "1.5 %")
+    assert len(screen(check).splitlines()) <= MOST_LINES
