@@ -93,9 +93,8 @@ MIXUP_APART, MIXUP_NEAR = 0.25, 0.05
 TRIALS_LIMIT_OF_READINGS = 0.5  # of the usual reading: a larger limit, in a unit no column names, is of another unit
 # files and recordings
 # Median of the readings that are not 0, in the quantity's unit; outside, the unit or the column is questioned, nothing
-# is refused. A rider's median lies at 50-400 W, a sprint's
-# at up to 1,500 W (trade); 0.2 is kW, 3 is W/kg, 2,000 is tenths of a watt. The other
-# ranges are what a healthy adult at work shows (common practice).
+# is refused. A rider's median lies at 50-400 W, a sprint's at up to 1,500 W (trade); 0.2 is kW, 3 is W/kg, 2,000 is
+# tenths of a watt. The other ranges are what a healthy adult at work shows (common practice).
 TYPICAL_MEDIAN = {
     "power": (15.0, 1_500.0), "heart rate": (40.0, 220.0), "speed": (0.5, 25.0), "pace": (0.5, 25.0),
     "cadence": (20.0, 150.0), "torque": (2.0, 150.0), "balance": (25.0, 75.0), "core temperature": (35.0, 41.0),
@@ -103,14 +102,12 @@ TYPICAL_MEDIAN = {
 # Seconds since 1989-12-31 (the epoch of FIT) of 2013 to 2029, taken as seconds since 1970, are dates of 1993 to 2009,
 # from when there are hardly any recordings.
 FIT_SECONDS = (725_000_000.0, 1_262_000_000.0)
-# Stamps to the minute: so many rows share one on average, where a step is whole minutes.
-ROWS_PER_MINUTE_STAMP = 5.0
+ROWS_PER_MINUTE_STAMP = 5.0  # rows that share a stamp to the minute on average, where a step is whole minutes
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10
 MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0  # beyond, no power: refused
-# Longest recording, s, and least mean step of a column that counts seconds.
-MAX_SPAN_S, MIN_MEAN_STEP_S = 7 * 86_400.0, 1e-3
+MAX_SPAN_S, MIN_MEAN_STEP_S = 7 * 86_400.0, 1e-3  # longest recording; least mean step of a column of seconds
 # What `look` distrusts in one recording: common practice, which proves no fault. A gap is a step longer than both.
 LOOK_GAP_STEPS, LOOK_GAP_S = 2.5, 2.0
 LOOK_HIGH_W, LOOK_HIGH_RPM, LOOK_WORKING_W, LOOK_TURNING_RPM = 2_500.0, 200.0, 20.0, 30.0
@@ -153,19 +150,15 @@ EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sid
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
 RESPONSE_MISFIT = 1.8
-# s; a lag so near to whole seconds is taken for whole: it moves the error of a second by less than rounding does.
-PURE_LAG_S = 0.1
+PURE_LAG_S = 0.1  # s; a lag so near to whole seconds is whole: it moves the error of a second less than rounding does
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
 # A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
-CLAIM_SHARE = 0.6
-CLAIM_ERRORS = 4.0
+CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
-# A claim beside coasting must be worth so many seconds of usual power, since stops differ by rounding.
-CLAIM_AT_STOP_S = 0.5
-# Any other claim of a dropout must be worth this: a single 0 at 20 W is a reading that noise or rounding made.
-CLAIM_LEAST_S = 0.25
+CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
+CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
 # More stops than this show a claim, and more than a quarter of them: then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE = 2, 0.25
 # And more than zeros strewn over the ride bring to its stops by chance, by so many standard deviations (Poisson).
@@ -174,21 +167,29 @@ STOPS_CHANCE_SD = 3.0
 # fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
 # would bring in fewer than 0.0001.
 HELD_EXPECTED, HELD_LIKE = 0.01, 0.05
-HELD_COMMON, HELD_RARE = 0.5, 1e-4
+HELD_COMMON, HELD_RARE, HELD_LEAST_S = 0.5, 1e-4, 4
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
+# W, or share of the top, below it that count as at it; readings above so many times what is usual make no top; foretold
+# to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
+CEILING_NEAR, CEILING_BEYOND, CEILING_BELOW, CEILING_MOST_SHARE = (1.0, 0.002), 2.0, 0.96, 0.5
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
+SPIKE_NEAR_S, SPIKE_OWN_S = 2, 9   # s beside it of the other trace, and s around it of its own whose median is usual
 SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
-PARTIAL_S = 3
-# The other trace's jumps at the edges of a partial reading, as a share of the trace's own, up to which the side is sure
-# or likely.
+PARTIAL_SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly
+PARTIAL_S, PARTIAL_LEAST_W = 3, 40.0  # of less power a half is not told from a few watts of offset
+PARTIAL_MOST_SHARE = 0.5  # of the working seconds: beyond that it is a matter of scale
+# The other trace's jumps at the edges, as a share of the trace's own, up to which the side is sure, and likely.
 PARTIAL_SURE_JUMP, PARTIAL_LIKELY_JUMP = 0.5, 0.6
 PARTIAL_COASTS = 0.5  # of its seconds in which the other trace coasts: what is left there is how a filter dies away
 EARLY_END_S = 5      # working seconds of the other trace: a device may hold its last reading for 3 s
+LATE_S = 3           # the same at a late start; after a rest so long, and silent for so long before its end
+LATE_REST_S, LATE_SILENT_S = 60, 10
+FROZEN_S, FROZEN_CHANGE = 5, 0.2  # s of one value while the other trace ranges over more than this of its largest
 # --- verdict (benchmarks/verdict_sessions.py, benchmarks/verdict_bands.py) ---
 HALF_WEIGHT_S = 300.0    # s: a session so long counts half of an endless one; with 13 min 92.7 % are covered
 LEAST_FOR_PROBABILITY = 3  # sessions; with 2, "P > 99 %" came true in 88-92 % of tests

@@ -7,10 +7,9 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import HELD_COMMON, HELD_EXPECTED, HELD_LIKE, HELD_RARE
+from agree.core.thresholds import HELD_COMMON, HELD_EXPECTED, HELD_LEAST_S, HELD_LIKE, HELD_RARE
 from agree.faults.view import Mask, View, usual_error
 
-LEAST_S = 4
 LONG_S = 6        # runs of so many seconds do not count for how often chance repeats a value
 STEPS = 2000      # windows of the ride that tell how much they misfit by themselves
 
@@ -24,7 +23,7 @@ def held(view: View) -> list[tuple[int, int]]:
     """
     y = view.y
     same = (y[1:] == y[:-1]) & (y[1:] != 0)
-    spans = [(start, stop + 1) for start, stop in runs(same) if stop + 1 - start >= LEAST_S]
+    spans = [(start, stop + 1) for start, stop in runs(same) if stop + 1 - start >= HELD_LEAST_S]
     if not spans:
         return []
     change = np.abs(np.diff(view.usual))

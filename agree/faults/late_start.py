@@ -8,14 +8,17 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import EARLY_END_S, SPIKE_S, SPIKE_W
+from agree.core.thresholds import (
+    EARLY_END_S,
+    FROZEN_CHANGE,
+    FROZEN_S,
+    LATE_REST_S,
+    LATE_S,
+    LATE_SILENT_S,
+    SPIKE_S,
+    SPIKE_W,
+)
 from agree.faults.view import WORKING_W, Mask, View
-
-FROZEN_S = 5  # s of one value before it is taken for held,
-FROZEN_CHANGE = 0.2  # while the judge ranges over more than this share of its largest reading
-LATE_S = 3  # least working seconds of the judge that a late start costs
-REST_S = 60  # after so long a rest of the judge a trace may wake late again
-SILENT_S = 10  # s before that in which it must have been silent too
 
 
 def frozen_runs(sharp: FloatArray, y: FloatArray) -> list[tuple[int, int]]:
@@ -54,7 +57,7 @@ def _lasting(works: Mask, judge: FloatArray) -> Mask:
     """Seconds of work without spikes of the judge amid its rest: the other trace does not sleep through these."""
     lasting = works.copy()
     for start, stop in runs(works):
-        alone = not (works[max(start - SILENT_S, 0):start].any() or works[stop:stop + SILENT_S].any())
+        alone = not (works[max(start - LATE_SILENT_S, 0):start].any() or works[stop:stop + LATE_SILENT_S].any())
         if alone and stop - start <= SPIKE_S and judge[start:stop].max() > SPIKE_W:
             lasting[start:stop] = False
     return lasting
@@ -70,7 +73,7 @@ def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tu
     y = np.where(np.isfinite(trace), trace, 0.0)
     begin = int(np.argmax(works))
     rest = [(0, begin)] + [(start, stop) for start, stop in runs(~works)
-                           if rests and start > begin and stop - start >= REST_S and stop < n]
+                           if rests and start > begin and stop - start >= LATE_REST_S and stop < n]
     steady = np.zeros(n, bool)  # a judge that is itself frozen does not tell of work
     for start, stop in runs(judge[1:] == judge[:-1]):
         steady[start:stop + 1] = stop - start + 1 >= FROZEN_S
@@ -79,7 +82,7 @@ def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tu
     asleep = []
     for idle, first in rest:
         asleep += [(first, stop) for start, stop in silent
-                   if start <= max(first - SILENT_S, idle) and first < stop < n
+                   if start <= max(first - LATE_SILENT_S, idle) and first < stop < n
                    and (works & ~steady)[first:stop].sum() >= least]
         for start, stop in frozen:
             if start <= first < stop < n:

@@ -9,16 +9,16 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import (
     PARTIAL_COASTS,
     PARTIAL_ERRORS,
+    PARTIAL_LEAST_W,
     PARTIAL_LIKELY_JUMP,
+    PARTIAL_MOST_SHARE,
     PARTIAL_S,
+    PARTIAL_SHARES,
     PARTIAL_SHORT_S,
     PARTIAL_SURE_JUMP,
 )
 from agree.faults.view import USUAL_RATIO, WORKING_W, Claim, View
 
-SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly over the run
-LEAST_W = 40.0         # below this a half is not told from a few watts of offset
-MOST_SHARE = 0.5       # of the working seconds: beyond that it is a matter of scale
 AROUND_S = 5
 EITHER = "either"      # of the two traces: the data do not tell which
 
@@ -31,8 +31,8 @@ def partials(view: View) -> tuple[list[Claim], str]:
     working = view.working
     ratio = y / np.maximum(view.usual, 1e-9)
     spans, claims, at = [], [], np.zeros(y.size, bool)
-    for share, margin in SHARES:
-        near = view.known & (view.usual > LEAST_W) & (ratio > share * 0.5**0.5) & (ratio < share * 2**0.5)
+    for share, margin in PARTIAL_SHARES:
+        near = view.known & (view.usual > PARTIAL_LEAST_W) & (ratio > share * 0.5**0.5) & (ratio < share * 2**0.5)
         near = (ndimage.uniform_filter1d(near.astype(float), AROUND_S, mode="constant") > 0.5) & view.known & ~at
         for start, stop in runs(near):
             total = float(view.usual[start:stop].sum())
@@ -43,7 +43,7 @@ def partials(view: View) -> tuple[list[Claim], str]:
     if not spans:
         return [], ""
     found = sorted(claim for claim in view.weigh(spans, claims, at) if claim.holds)
-    if sum(claim.stop - claim.start for claim in found) > MOST_SHARE * max(int(working.sum()), 1):
+    if sum(claim.stop - claim.start for claim in found) > PARTIAL_MOST_SHARE * max(int(working.sum()), 1):
         return [], "scale"
     return found, ""
 

@@ -6,11 +6,8 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import SPIKE_FACTOR, SPIKE_RISE_W, SPIKE_S, SPIKE_W
+from agree.core.thresholds import SPIKE_FACTOR, SPIKE_NEAR_S, SPIKE_OWN_S, SPIKE_RISE_W, SPIKE_S, SPIKE_W
 from agree.faults.view import Claim, View, largest_near
-
-NEAR_S = 2
-OWN_S = 9   # s over which the trace's own median keeps a gap of the other from making a spike of it
 
 
 def spikes(view: View) -> list[Claim]:
@@ -19,8 +16,8 @@ def spikes(view: View) -> list[Claim]:
     Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none.
     """
     y = np.nan_to_num(view.y)
-    near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), NEAR_S)
-    own = ndimage.median_filter(y, OWN_S, mode="nearest")
+    near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_NEAR_S)
+    own = ndimage.median_filter(y, SPIKE_OWN_S, mode="nearest")
     high = (y > SPIKE_FACTOR * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
     spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S and rise[start] > SPIKE_RISE_W]
