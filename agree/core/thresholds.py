@@ -7,7 +7,6 @@ LEAN_STEPS, LEAN_T = 2, 3.0  # steps, beside which no drift and no slow wave has
 STEP_LEAST_W = 1.0       # W: the resolution of readings
 WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
 WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
-
 # --- pairing ---
 MIN_OVERLAP_S, MIN_OVERLAP_SHARE = 60, 0.3  # readings in common at a lag; share of those of the shorter trace
 # Strength of a match = artanh(correlation) * sqrt(seconds compared). Over all lags, 5462 wrong pairings of pieces of 5
@@ -29,8 +28,8 @@ STEADY_SHARE, STEADY_NOISY_SHARE, STEADY_NOISE = 0.05, 0.1, 1.5
 # Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
 # of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
 CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
-AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence
-CONTRADICTS_S = 10.0  # a witness further away than this is of another ride, or another clock
+AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence;
+CONTRADICTS_S = 10.0  # one further away is of another ride, or another clock
 DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond both, if so many windows tell of it
 ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
 UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
@@ -65,7 +64,6 @@ DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight savi
 DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
 CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less
 MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows
-
 # --- tables of trials (benchmarks/trials.py) ---
 TRIALS_COUNTED_SHARE = 0.95    # the share of single trials, or of subjects, that a claim about them means
 TRIALS_FEW_SUBJECTS = 8        # below, the tables of coverage say nothing: the smallest number they were made for
@@ -91,7 +89,7 @@ QUANTITY_ROWS_S = 60
 # two units that people mix up are 1.36 apart (kW and PS); no device is sold with errors of a quarter.
 MIXUP_APART, MIXUP_NEAR = 0.25, 0.05
 TRIALS_LIMIT_OF_READINGS = 0.5  # of the usual reading: a larger limit, in a unit no column names, is of another unit
-# files and recordings
+# --- files and recordings ---
 # Median of the readings that are not 0, in the quantity's unit; outside, the unit or the column is questioned, nothing
 # is refused. A rider's median lies at 50-400 W, a sprint's at up to 1,500 W (trade); 0.2 is kW, 3 is W/kg, 2,000 is
 # tenths of a watt. The other ranges are what a healthy adult at work shows (common practice).
@@ -113,7 +111,6 @@ LOOK_GAP_STEPS, LOOK_GAP_S = 2.5, 2.0
 LOOK_HIGH_W, LOOK_HIGH_RPM, LOOK_WORKING_W, LOOK_TURNING_RPM = 2_500.0, 200.0, 20.0, 30.0
 LOOK_HELD, LOOK_CEILING, LOOK_CONFLICT = 10, 3, 3  # readings in a row
 LOOK_SPIKE_READINGS, LOOK_SPIKE_FACTOR, LOOK_SPIKE_W = 9, 3.0, 300.0
-
 # --- estimators ---
 TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted
 ALIKE_P = 0.001          # p of neighbours, or errors of one session, being alike: below, a sampling without is doubted
@@ -126,7 +123,6 @@ SPREAD_PASSES = 0.4      # change of the SD over the levels: a ratio of 1.5
 SKEWNESS_PASSES = 0.5
 KURTOSIS_PASSES = 4.0    # 3 if normal; light tails do no harm
 SHARE_PASSES = (0.5, 2.0)  # times the expected share beyond a limit
-
 # --- quantities other than power (benchmarks/quantities.py) ---
 DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or phone differ by less
 ALIKE_PEAKS = 2.0        # of the misfit at the best lag: within, a peak nearer to 0 is taken; equal efforts repeat
@@ -145,13 +141,11 @@ HALF_NEAR = 0.05         # of the ratio around 1/2 and 2
 HALF_S = 5
 FROZEN_LONG_S = 20       # s of one value: a resting heart keeps one for some 10 s
 EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sides
-
 # --- Response (agree/estimators/response) ---
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
 RESPONSE_MISFIT = 1.8
 PURE_LAG_S = 0.1  # s; a lag so near to whole seconds is whole: it moves the error of a second less than rounding does
-
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
 # A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
@@ -159,10 +153,9 @@ CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
-# More stops than this show a claim, and more than a quarter of them: then it is how the two traces stop.
-STOPS_LEAST, STOPS_SHARE = 2, 0.25
-# And more than zeros strewn over the ride bring to its stops by chance, by so many standard deviations (Poisson).
-STOPS_CHANCE_SD = 3.0
+# More stops show a claim than two, a quarter of them, and what zeros strewn over the ride bring there by chance, by so
+# many standard deviations (Poisson): then it is how the two traces stop.
+STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
 # fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
 # would bring in fewer than 0.0001.
@@ -231,8 +224,8 @@ LOSS_STRENGTH = 0.5        # at most: a loss looks like an offset with a scale
 HINT_LAST = 0.5            # strength below which a cause is a hint and is told after the others
 DELAY_S = 0.3              # least mean delay, and least SD of a delay, worth naming, s
 LEAST_MEAN_S, LEAST_LAG_S = 2.0, 0.8  # of a running mean, s, and of a time constant: below, a fraction of delay
-SCREEN_DELAY_S = 0.15      # of a rough delay, s, or
-SCREEN_RATIO = 0.85        # of the variances of 1-s changes: nearer to none, the response is not fitted
+# A rough delay, s, or ratio of the variances of 1-s changes: nearer to none, the response is not fitted.
+SCREEN_DELAY_S, SCREEN_RATIO = 0.15, 0.85
 SCATTER_PERCENT = 4.0      # least scatter within 15 s of a device that senses one side
 SCATTER_EXPONENT = 0.5     # its growth with power must be above this: 0 for noise in W, 1 for a share of power
 SCATTER_RATIO = 1.1        # least ratio of variances of 1-s changes, device over reference
@@ -240,10 +233,8 @@ SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
 LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for
 LEAST_PATTERN_EVENTS = 5   # events of a kind of fault, from which on what goes with them is judged
 PATTERN_P = 0.01           # chance, over all moments tried, below which a pattern is named
-
 # --- correction ---
 LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
-
 # --- assessment ---
 MOST_RATIO = 5.0         # of two mean powers: a copy takes no factor beyond it, and no device is sold that needs one
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
@@ -264,11 +255,9 @@ SMALL_RIDE_SHARE = 0.5
 # An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30
-
 # Share of the work in a third of the range that is missing in one recording, from which on it is said how wrong the
 # device need be there to break the claim: with a tenth missing, a claim of 1.5 % is broken by 15 % (a choice).
 THIN_SHARE = 0.1
-
 # --- study ---
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:
 # recorders are started within minutes of each other (common practice); rides one after the other share nothing.
@@ -284,12 +273,10 @@ TRAIL_MARGIN_OF_CLAIM = 0.5  # share of the claim that counts as no change: two 
 TRAIL_USUAL_MARGIN = 0.5     # points, for claims that name no per cent: a third of the usual claim of 1.5 %
 SPLIT_LEAST_S = 300          # used seconds of a part of a recording: 10 windows of 30 s, enough for 8 cosines
 SPLIT_PLACES = 10            # by which the error probability is divided where the place was chosen after looking
-
 # --- several devices (benchmarks/devices.py) ---
 ONE_VOICE_W = 0.75         # SD of 1-s differences: rounding makes 0.41, two sensors several watts
 CLOSURE_PERCENT = 0.3      # the least correction worth entering: a triangle must close to less
 CLOSURE_LAG_S = 1.0        # clocks are matched to a fraction of a second each
-
 # --- hung masses (benchmarks/static.py) ---
 STATIC_NO_RESPONSE = 0.0005  # of the scale: half of the smallest slip's, readings in kN m; below, nothing is sensed
 STATIC_NEAR = 0.03         # share of a slip's size within which it explains a scale: devices err by less than 5 %
