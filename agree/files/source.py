@@ -32,7 +32,9 @@ def is_bytes(source: Any) -> bool:
         getattr(source, "read", None))
 
 
-def opened(source: Source, name: str | None = None, option: str = "source") -> Content:
+def opened(
+    source: Source, name: str | None = None, option: str = "source", expected: str = file_bytes.ANY
+) -> Content:
     """Return the bytes of a source, unpacked if they are gzip.
 
     Parameters
@@ -43,6 +45,8 @@ def opened(source: Source, name: str | None = None, option: str = "source") -> C
         What to call the recording; by default the name of the file without its ending.
     option : str
         Argument that holds the source, for messages.
+    expected : str
+        What kind of file is wanted, for messages.
 
     Raises
     ------
@@ -52,7 +56,7 @@ def opened(source: Source, name: str | None = None, option: str = "source") -> C
     if isinstance(source, str | os.PathLike):
         path = _path(source, option)
         called = file_bytes.source_of(path)
-        raw, title = file_bytes.raw(path, called), plain_name(
+        raw, title = file_bytes.raw(path, called, expected), plain_name(
             Path(path.stem if path.suffix == ".gz" else path.name).stem)
     elif isinstance(source, bytes | bytearray | memoryview):
         called, title, raw = plain_name(name or "bytes"), "bytes", bytes(source)
@@ -61,7 +65,7 @@ def opened(source: Source, name: str | None = None, option: str = "source") -> C
     if len(raw) > file_bytes.MAX_BYTES:
         raise file_bytes.too_large(called, f"more than {file_bytes.MAX_BYTES} bytes")
     title = plain_name(name) if name else title
-    return Content(file_bytes.unpacked(raw, called), called, title, identity_of(called, raw))
+    return Content(file_bytes.unpacked(raw, called, expected), called, title, identity_of(called, raw))
 
 
 def _path(path: str | os.PathLike[str], option: str) -> Path:

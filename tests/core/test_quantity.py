@@ -106,3 +106,12 @@ def test_a_name_that_is_nearly_known(said, hint):
 def test_beats_in_hz():
     assert in_header("heart_rate_Hz").unit == "Hz"
     assert float(convert(2.0, "Hz", "bpm")) == pytest.approx(120)
+
+
+@pytest.mark.parametrize(("header", "unit"), [
+    ("gates_pace_min_per_km", "min/km"), ("speed_km_per_h", "km/h"), ("speed_km_h", "km/h"), ("speed_m_s", "m/s"),
+    ("VO2_l_min", "l/min"), ("vo2_ml_per_kg_per_min", "ml/kg/min"), ("vo2 ml kg min", "ml/kg/min"),
+    ("speed m per s", "m/s"), ("hr_beats_per_min", "bpm"), ("plate_m", "m"), ("time_s", "s"), ("lap_time_min", "min"),
+    ("jump per trial", "")])
+def test_units_in_names_without_a_slash(header, unit):
+    assert unit_in_header(header) == unit

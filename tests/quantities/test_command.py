@@ -7,6 +7,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+from agree import InputError, pair_trials
 from agree.cli.main import command
 from agree.schema.shipped import schema_text
 
@@ -71,3 +72,18 @@ def test_heart_rate_of_tcx_files(tmp_path, capsys):
     delay = json.loads(capsys.readouterr().out)["delay"]
     assert delay["lag_s"] == pytest.approx(8, abs=0.2)
     assert delay["belongs_to"] == "device"
+
+
+def test_a_quantity_that_was_asked_for_is_not_advised(tmp_path):
+    rows = "\n".join(f"{k},{310 + k % 3}" for k in range(120))
+    for name, column in (("probe", "core temperature (°C)"), ("pill", "temperature_K")):
+        (tmp_path / f"{name}.csv").write_text(f"time,{column}\n{rows}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"found the columns 'time', 'temperature_K'; expected one called core") as found:
+        command.main(["check", str(tmp_path / "probe.csv"), str(tmp_path / "pill.csv"), "--quantity",
+                      "core temperature", "--claim", "0.3 °C"], standalone_mode=False)
+    assert "add --quantity" not in str(found.value)
+
+
+def test_no_such_table(tmp_path):
+    with pytest.raises(InputError, match="found no such file; expected a table of trials; check the path"):
+        pair_trials(tmp_path / "none.csv", reference_column="a", device_column="b")

@@ -46,8 +46,8 @@ def of_state(files: Sequence[SessionFiles], wanted: str | None) -> list[SessionF
 
 
 @contextmanager
-def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterator[None]:
-    """Say which command is for trials, where a table of them is met."""
+def instead_of_trials(reference: str, device: str | None, claim: str, asked: str = "") -> Iterator[None]:
+    """Say which command is for trials, where a table of them is met, or which quantity other than the one `asked`."""
     from agree.core.errors import InputError
     from agree.files.tables.trials_table import TrialsTableError
 
@@ -56,7 +56,8 @@ def instead_of_trials(reference: str, device: str | None, claim: str) -> Iterato
     except TrialsTableError as error:
         raise InputError(error.as_command(reference, device, claim)) from None
     except InputError as error:
-        others = _told_by_header(reference) if error.code == "no_column" else ()
+        told = _told_by_header(reference) if error.code == "no_column" else ()
+        others = tuple(name for name in told if name != asked)
         if not others:
             raise
         ways = " or ".join(f"--quantity '{name}'" for name in others)
@@ -104,7 +105,7 @@ def check_other_quantity(listed: Sequence[SessionFiles], options: dict[str, Any]
     files = of_state(listed, options["state"])
     reads = [options_from_text(options.get(f"{role}_read", ())) for role in ("reference", "device")]
     with (progress("reading and comparing the recordings"), warnings.catch_warnings(),
-          instead_of_trials(files[0].reference, files[0].device, options["claim"])):
+          instead_of_trials(files[0].reference, files[0].device, options["claim"], measured.name)):
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its notes
         overlays, inputs = [], []
         for number, (reference, device, *_) in enumerate(files, 1):

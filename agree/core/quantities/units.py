@@ -182,8 +182,8 @@ def unit_in_header(header: str) -> str:
     Examples
     --------
     >>> from agree.core.quantities.units import unit_in_header
-    >>> [unit_in_header(text) for text in ("Height [cm]", "plate_cm", "cardiac output (l/min)", "mat", "VO2, l/min")]
-    ['cm', 'cm', 'l/min', '', 'l/min']
+    >>> [unit_in_header(text) for text in ("Height [cm]", "plate_cm", "Q (l/min)", "mat", "VO2, l/min", "v_km_per_h")]
+    ['cm', 'cm', 'l/min', '', 'l/min', 'km/h']
     """
     bracket = _BRACKETS.search(header)
     if bracket is not None and is_known(bracket[1]):
@@ -192,6 +192,9 @@ def unit_in_header(header: str) -> str:
     # Longest ending first, so that "deg c" is not read as "c".
     for start in range(1, len(parts)):
         ending = " ".join(parts[start:])
-        if is_known(ending) and (len(ending) > 1 or "_" in header or "," in header):
-            return unit_of(ending).symbol
+        # Names of columns that may hold no "/": km_per_h, l_min.
+        ways = (ending, ending.lower().replace(" per ", "/"), "/".join(parts[start:]))
+        found = next((way for way in ways if is_known(way)), None)
+        if found is not None and (len(ending) > 1 or "_" in header or "," in header):
+            return unit_of(found).symbol
     return ""

@@ -24,7 +24,7 @@ def table_of(source: Any, name: str) -> tuple[Table, dict[str, Any] | None]:
     """
     if not is_bytes(source):
         return object_table(source, name), None
-    content = opened(source, option=name)
+    content = opened(source, option=name, expected=EXPECTED)
     data, called = content.data, content.source
     identity = {"name": called, "bytes": content.identity.size_bytes, "sha256": content.identity.sha256}
     kind = file_bytes.kind_of(data, called)
