@@ -79,8 +79,8 @@ class QuantityAnswer(Result):
         return next(item for item in self.readings if item.meaning == meaning)
 
 
-def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: float) -> bool:
-    """Whether all window means are within, and so far that a share below 95 % can be ruled out without counting.
+def share_of_small_errors(windows: Windows, claim: Claim, sampling: Sampling, level: float) -> float:
+    """Least share within where all window means are, and so far that it need not be counted; 0 where one is outside.
 
     The share of normal errors must hold from the number of windows that they are worth by the spread of their mean:
     within the limit over 1.8, as for trials, or with errors that scatter about their mean 2.6 times as widely. Either
@@ -88,18 +88,18 @@ def errors_are_small(windows: Windows, claim: Claim, sampling: Sampling, level: 
     """
     error = (windows.device - windows.reference) / np.maximum(claim.limit(windows.reference), 1e-300)
     if error.size < LEAST_WINDOWS or np.abs(error).max() > 1:
-        return False
+        return 0.0
     se = spread(error - error.mean(), sampling, windows.session, cautious=True).standard_error
     variance = float(error.var(ddof=1))
     number = int(min(max(variance / se**2 if se > 0 else error.size, 2), error.size))
     shape = np.linspace(-1, 1, number)  # of the wanted mean and variance
     shape = shape / float(shape.std(ddof=1))
+    least = 0.0
     for limit, times in ((1 / TRIALS_HOLDS_MARGIN, 1.0), (1.0, SPREAD_MARGIN)):
         found = SubjectErrors(means=float(error.mean()) + times * math.sqrt(variance) * shape,
                               of_means=times**2 * variance, trial_parts=(), n=number)
-        if normal_share(found, limit, level).low >= meanings.SHARE:
-            return True
-    return False
+        least = max(least, normal_share(found, limit, level).low)
+    return least
 
 
 def mean_absolute(data: Table, claim: Claim, known: ReferenceUncertainty, level: float) -> meanings.Reading:
@@ -142,8 +142,12 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     mean = meanings.average(data, claim, known, level)
     windows = data.windows(window_s)
     single = meanings.readings(data, claim, known, level, window_s)
-    if single.verdict == OPEN and errors_are_small(windows, claim, data.sampling, level):
-        single = replace(single, verdict=HOLDS)
+    if single.verdict == OPEN and single.estimate is not None:
+        least = share_of_small_errors(windows, claim, data.sampling, level)
+        if least >= meanings.SHARE:  # the interval shown is the one that decides
+            single = replace(single, verdict=HOLDS, estimate=replace(
+                single.estimate, low=max(least, single.estimate.low),
+                method="normal errors, generalised pivots, with a margin for other shapes"))
     found: tuple[meanings.Reading, ...] = (
              mean, single, meanings.next_session(data, claim, mean, level),
              *([mean_absolute(data, claim, known, level)] if meaning == "mean_absolute" else []))

@@ -55,3 +55,10 @@ def test_a_withheld_answer_says_what_to_record(device, advice):
 
 def test_an_answer_that_is_given_asks_for_nothing():
     assert "Next:" not in said(checked(T, WAVE + 1))
+
+
+def test_the_share_shown_has_the_interval_that_decides():
+    check = checked(T, WAVE + 1 + np.random.default_rng(1).normal(0, 1, T.size), meaning="readings")
+    assert check.verdict == "holds"
+    for part in (check.as_recorded, check.taken_out):
+        assert part.of("readings").estimate.low >= 0.95  # by counting 30-s means of 50 min, 93 %
