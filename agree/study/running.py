@@ -25,6 +25,7 @@ from agree.study.tables import Line, pair_line, unit_line, write_tables
 from agree.verdict.claim import Claim
 
 BATCH = 20  # jobs in one call to an executor that is not our own
+DEFAULTS = {"meaning": "average", "level": 0.95}  # a default that is named is the same question
 Progress = Callable[[int, int], None]
 
 
@@ -136,8 +137,9 @@ def run(
     Claim.parse(claim)
     checks.choice(assume_units, "assume_units", ("nothing", "normal"))
     refuse_unknown(options)
-    options = {"meaning": "average", "level": 0.95, **options}  # a default that is named is the same question
+    options = {**DEFAULTS, **options}
     rows, folder = read_list(source)
+    who = column_of("athlete", athlete, dict.fromkeys(name for row in rows for name in row.factors))
     store = Checkpoint(None if out is None else Path(out) / "pairs")
     contents = contents_of(rows, folder, claim, options)
     keys = [item.key for item in contents]
@@ -158,7 +160,6 @@ def run(
                for item in contents]
     lines = tuple(pair_line(row, record, item.repeats)
                   for row, record, item in zip(rows, records, contents, strict=True))
-    who = column_of("athlete", athlete, dict.fromkeys(name for row in rows for name in row.factors))
     unit_lines = tuple(_unit_line(unit, rows, keys, records, store) for unit in units)
     if who and options["meaning"] == "average":
         unit_lines = tuple(_over_athletes(line, unit, lines, records, who, options)
@@ -170,6 +171,41 @@ def run(
     if out is not None:
         write_tables(study.pairs, study.units, study.results, rows, Path(out))
     return study
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intended:
+    """What a run would do: pairs to check and found done, rows with an error before that, rows given twice, units."""
+
+    to_check: int
+    done: int
+    errors: int
+    repeats: int
+    units: int
+
+
+def intended(source: str | Path | Iterable[Mapping[str, Any]] | Any, claim: str, *, out: str | Path | None = None,
+             retry: bool = False, **options: Any) -> Intended:
+    """Return what `run` would do; nothing is written, but the files of the list are read once.
+
+    Examples
+    --------
+    >>> from agree.study import intended
+    >>> intended([{"unit": "7", "session": "1", "reference": "none.csv", "device": "none.csv"}], "1.5 %").errors
+    1
+    """
+    Claim.parse(claim)
+    refuse_unknown(options)
+    options = {**DEFAULTS, **options}
+    rows, folder = read_list(source)
+    place = None if out is None else Path(out) / "pairs"
+    store = Checkpoint(place if place is not None and place.is_dir() else None)
+    contents = contents_of(rows, folder, claim, options)
+    keys, units = [item.key for item in contents], _units(rows, claim)
+    done = _jobs(units, rows, folder, keys, store, options, retry=retry)[1]
+    return Intended(to_check=len({key for key in keys if key}) - done, done=done, units=len(units),
+                    errors=sum(bool(item.error) for item in contents),
+                    repeats=sum(item.repeats is not None for item in contents))
 
 
 def _units(rows: list[StudyRow], claim: str) -> list[_Unit]:

@@ -53,6 +53,6 @@ def test_a_file_of_somebody_else_stays(tmp_path):
 @pytest.mark.slow
 def test_study_runs(tmp_path):
     said = demo(tmp_path, "study")
-    assert "24 checked now" in said
+    assert "24 tried now" in said
     with (tmp_path / "results" / "units.csv").open() as file:
         assert [row["unit"] for row in csv.DictReader(file)] == ["D1", "D2"]

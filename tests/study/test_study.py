@@ -392,3 +392,15 @@ def test_the_list_hints_at_further_devices_and_at_one_unit_in_two_spellings(tmp_
     said = CliRunner().invoke(command, ["list", str(tmp_path)]).stderr
     assert "each name that is no reference is a unit." in said
     assert "1 unit of the same name but for capitals: one unit has one name." in said
+
+
+def test_a_dry_run_says_what_a_run_would_do_and_writes_nothing(folder, undisturbed, done, tmp_path):
+    text = (folder / "list.csv").read_text()
+    (tmp_path / "list.csv").write_text("".join(
+        ",".join([*row[:2], *(str(folder / name) for name in row[2:])]) + "\n" if k else ",".join(row) + "\n"
+        for k, row in enumerate(csv.reader([*text.splitlines(), text.splitlines()[1], "n,1,none.csv,none.csv"]))))
+    for out, said in ((done, "0 pairs to check, 6 found done,"), (tmp_path / "new", "6 pairs to check, 0 found done,")):
+        found = CliRunner().invoke(command, ["check", str(tmp_path / "list.csv"), "--claim", "1.5 %", "--out", str(out),
+                                             "--dry-run"])
+        assert found.output == f"{said} 1 row with an error, 1 given twice; 4 units. Nothing was done.\n"
+    assert not (tmp_path / "new").exists()

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy import stats
 
 from agree import InputError
 from agree.core.errors import SampleSizeError
+from agree.report.studies.methods import missing_line
 from agree.report.studies.table_forms import contrast_rows, table_text, write_table
 from agree.study import Line, Study, study_table
 from agree.study.statistics.clustered import cell_means, contrast
@@ -202,3 +204,14 @@ def test_a_cell_does_not_hold_where_more_than_a_fifth_of_its_pairs_were_withheld
     for record in made.results[:withheld]:
         record["result"]["readings"][0]["because"] = {"kind": "because_faults"}
     assert study_table(made).cells[0].verdict == verdict
+
+
+def test_empty_cells_are_called_blank_and_no_difference_to_them_is_shown():
+    made = study(ERRORS)
+    lines = [replace(line, factors={"condition": "" if k % 4 else "C0", "athlete": ""})
+             for k, line in enumerate(made.pairs)]
+    table = study_table(replace(made, pairs=tuple(lines)))
+    assert {cell.condition for cell in table.cells} == {"C0", "(blank)"}
+    assert {item.factor for item in table.contrasts} == {"device"}
+    assert missing_line(table) == ("45 pairs have no condition: no difference to them is shown. 60 pairs have no "
+                                   "athlete: they count as of one athlete.")

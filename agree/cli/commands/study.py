@@ -111,18 +111,17 @@ def check_command(list_file: str, **options: Any) -> None:
 
     Writes pairs.csv, units.csv and results.jsonl into FOLDER. A run that was interrupted goes on where it was.
     """
-    from agree.study import run
-    from agree.study.listing import read_list
+    from agree.study import intended, run
 
     _suffixes_are_known(options["tables"], options["pages"])
     _nothing_is_written_over(list_file, options)
-    if options["dry_run"]:
-        rows, _ = read_list(list_file)
-        units = len({row.unit for row in rows} - {""})
-        click.echo(f"{_count(len(rows), 'pair')} of {_count(units, 'unit')}; nothing was done.")
-        return
     asked: dict[str, Any] = {"meaning": options["meaning"].replace("-", "_"), "level": options["level"]}
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
+    if options["dry_run"]:
+        plan = intended(list_file, options["claim"], out=options["out"], retry=options["retry"], **asked)
+        click.echo(f"{_count(plan.to_check, 'pair')} to check, {plan.done} found done, {_count(plan.errors, 'row')} "
+                   f"with an error, {plan.repeats} given twice; {_count(plan.units, 'unit')}. Nothing was done.")
+        return
     with progress("checking pairs") as state:
         def show(done: int, total: int) -> None:
             state.done, state.steps = done, total

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import agree
+from agree.core.results.note import Note
 from agree.study.statistics.table import StudyTable
 
 COUNTED = {"athletes": "athletes", "sessions": "sessions", "recording": "the recording alone"}
@@ -13,10 +14,18 @@ def _count(number: int, word: str) -> str:
 
 
 def missing_line(table: StudyTable) -> str:
-    """Return how many pairs are not in the table; empty if all are."""
-    return " ".join(f"{note.values['pairs']} of {note.values['of']} pairs are not in the table: they could not be "
-                    "checked, were given twice, or are of another quantity or unit." for note in table.notes
-                    if note.kind == "study_pairs_not_in_table")
+    """Return how many pairs are not in the table, and how many have no device, condition or athlete; empty if none."""
+    return " ".join(_missing(note) for note in table.notes)
+
+
+def _missing(note: Note) -> str:
+    pairs = note.values["pairs"]
+    if note.kind == "study_pairs_not_in_table":
+        return (f"{pairs} of {note.values['of']} pairs are not in the table: they could not be checked, were given "
+                "twice, or are of another quantity or unit.")
+    then = {"athlete": "they count as of one athlete", "device": "no difference to them is shown",
+            "condition": "no difference to them is shown"}[str(note.values["what"])]
+    return f"{_count(int(pairs), 'pair')} {'has' if pairs == 1 else 'have'} no {note.values['column']}: {then}."
 
 
 def methods_paragraph(table: StudyTable) -> str:

@@ -92,7 +92,7 @@ def _over(study: Study) -> list[tuple[str, str]]:
 
 def study_rows(study: Study) -> list[tuple[str, str]]:
     """Return what is said below the headline, each with its label."""
-    done = f"{study.computed} checked now, {study.reused} found done"
+    done = f"{study.computed} tried now, {study.reused} found done"
     rows = [("Pairs", f"{len(study.pairs)}: {_counted(study.pairs)}; {done}."), *_over(study)]
     if study.fleet is not None:
         rows += fleet_rows(study.fleet)

@@ -37,7 +37,7 @@ def fleet_of(
             continue
         if line.repeats is None and which not in counted:
             counted.add(which)
-            who = line.factors.get(athlete) or len(counted)  # a session of nobody named stands for itself
+            who = line.factors.get(athlete, "") if athlete else len(counted)  # without a column each stands for itself
             by_unit.setdefault(line.labels["unit"], {}).setdefault(who, []).append(item)
     every = [item for own in by_unit.values() for items in own.values() for item in items]
     limit = min((item.limit for item in every), default=math.nan)

@@ -13,6 +13,7 @@ from agree.study.told import average_of
 ATHLETES = ("athlete", "rider", "subject", "participant")
 CONDITIONS = ("condition", "terrain", "intensity")
 DEVICES = ("model", "product")
+BLANK = "(blank)"  # what an empty cell of a column of devices or conditions is called: it is a level like none
 USUAL = {"device": DEVICES, "condition": CONDITIONS, "athlete": ATHLETES}
 
 
@@ -35,18 +36,22 @@ def column_of(what: str, name: str | None, factors: Iterable[str]) -> str:
 
 def readings_of(lines: Sequence[Line], records: Sequence[Mapping[str, Any]],
                 chosen: Mapping[str, str]) -> list[Reading]:
-    """Return the pairs that have a mean error, each once; `chosen` names the columns."""
+    """Return the pairs that have a mean error, each once; `chosen` names the columns.
+
+    Pairs whose cell for the athlete is empty count as of one athlete: they may be.
+    """
     found = []
     for line, record in zip(lines, records, strict=True):
         if line.bias is None or line.repeats is not None:
             continue
-        labels = {**line.factors, "unit": line.labels["unit"], "session": line.labels["session"], "": ""}
+        labels = {**line.factors, "unit": line.labels["unit"], "session": line.labels["session"]}
         told = average_of(record["result"])
         if told is None:
             continue
         seconds = record["result"].get("seconds") or {}
         found.append(Reading(
-            device=labels.get(chosen["device"], ""), condition=labels.get(chosen["condition"], ""),
+            device=labels.get(chosen["device"]) or BLANK,
+            condition=(labels.get(chosen["condition"]) or BLANK) if chosen["condition"] else "",
             athlete=labels.get(chosen["athlete"], ""), effort=line.labels["reference"],
             quantity=line.labels.get("quantity", ""), specimen=line.labels["unit"],
             error=told.own.value, unit=told.unit, own=told.own, limit=told.limit, known=told.known,

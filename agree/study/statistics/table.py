@@ -18,7 +18,7 @@ from agree.core.results.result import Result
 from agree.study.running import Study
 from agree.study.statistics.cells import Cell, Reading, cell_of, codes
 from agree.study.statistics.clustered import CellMeans, cell_means, contrast
-from agree.study.statistics.readings import column_of, readings_of
+from agree.study.statistics.readings import BLANK, column_of, readings_of
 
 MOST_LEVELS = 8  # of a factor whose levels are all held against each other: 28 differences are a page
 
@@ -146,10 +146,15 @@ def study_table(
         cells = tuple(_as_the_unit(cell, study, level) for cell in cells)
     contrasts, clusters = _contrasts(kept, list(groups), level, unit)
     left = len(study.pairs) - len(kept)
-    notes = (Note(kind="study_pairs_not_in_table", values={"pairs": left, "of": len(study.pairs)}),) if left else ()
+    notes = [Note(kind="study_pairs_not_in_table", values={"pairs": left, "of": len(study.pairs)})] if left else []
+    blank = {"device": sum(item.device == BLANK for item in kept),
+             "condition": sum(item.condition == BLANK for item in kept),
+             "athlete": sum(not item.athlete for item in kept) if chosen["athlete"] else 0}
+    notes += [Note(kind="study_blank_cells", values={"column": chosen[what], "pairs": count, "what": what})
+              for what, count in blank.items() if count]
     return StudyTable(device=chosen["device"], condition=chosen["condition"], athlete=chosen["athlete"], cells=cells,
-                      contrasts=contrasts, clusters=clusters, claim=study.claim, rule=rule, level=level, notes=notes,
-                      reference=str(study.options.get("reference_uncertainty") or ""), pairs=len(kept),
+                      contrasts=contrasts, clusters=clusters, claim=study.claim, rule=rule, level=level,
+                      notes=tuple(notes), reference=str(study.options.get("reference_uncertainty") or ""), pairs=len(kept),
                       athletes=len({item.athlete for item in kept} - {""}),
                       overlap_s=sum(item.overlap_s for item in kept), used_s=sum(item.used_s for item in kept))
 
@@ -188,7 +193,7 @@ def _contrasts(readings: Sequence[Reading], cells: Sequence[tuple[str, str]], le
 def _asked(cells: Sequence[tuple[str, str]], unit: str) -> Iterator[tuple[Contrast, list[float]]]:
     """Every two levels of each factor, over all levels of the other that both have, then within each of these."""
     for place, factor in enumerate(("device", "condition")):
-        levels = list(dict.fromkeys(cell[place] for cell in cells))
+        levels = list(dict.fromkeys(cell[place] for cell in cells if cell[place] != BLANK))
         if len(levels) > MOST_LEVELS:
             continue
         for second, first in combinations(levels, 2):
