@@ -1,6 +1,6 @@
 """What running a study costs, and that nothing is lost: throughput, memory of a worker, dask's overhead, kills.
 
-    python benchmarks/study_runs.py [throughput memory dask kills] [--pairs 60] [--kills 20]
+    python benchmarks/study_runs.py [throughput memory dask kills] [--pairs 60] [--kills 20] [--seed 5]
 
 Invented pairs: of one hour for throughput and memory, of ten minutes for kills. "throughput": pairs a second with one
 and with two workers of the own pool, workers started before. "memory": resident size of one process over so many pairs.
@@ -133,14 +133,14 @@ def running(pids: list[int]) -> list[int]:
             and Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"]
 
 
-def kills(root: Path, count: int) -> list[str]:
+def kills(root: Path, count: int, seed: int) -> list[str]:
     listed = folder_of(root, max(24, 3 * count), 600)
     started = time.perf_counter()
     command = [sys.executable, "-m", "agree", "study", "check", str(listed), "--claim", "1.5 %", "--workers", "2",
                "--quiet"]
     subprocess.run([*command, "--out", str(root / "plain")], check=True)
     whole = time.perf_counter() - started
-    draw, wrong, done, orphans = np.random.default_rng(5), [], 0, []
+    draw, wrong, done, orphans = np.random.default_rng(seed), [], 0, []
     out = root / "killed"
     for number in range(count):
         driver = subprocess.Popen([*command, "--out", str(out)], start_new_session=True)
@@ -171,20 +171,22 @@ def kills(root: Path, count: int) -> list[str]:
     return wrong
 
 
-PARTS = {"throughput": throughput, "memory": memory, "dask": dask, "kills": kills}
+PARTS = {"throughput": throughput, "memory": memory, "dask": dask}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], default=[])
+    parser.add_argument("parts", nargs="*", choices=[*PARTS, "kills", []], default=[])
     parser.add_argument("--pairs", type=int, default=60)
     parser.add_argument("--kills", type=int, default=20)
+    parser.add_argument("--seed", type=int, default=5, help="of the moments of the kills")
     given = parser.parse_args()
     wrong = []
-    for name in given.parts or PARTS:
+    for name in given.parts or [*PARTS, "kills"]:
         print(f"## {name}\n", flush=True)
         with tempfile.TemporaryDirectory() as folder:
-            wrong += PARTS[name](Path(folder) / "study", given.kills if name == "kills" else given.pairs)
+            root = Path(folder) / "study"
+            wrong += kills(root, given.kills, given.seed) if name == "kills" else PARTS[name](root, given.pairs)
     if wrong:
         sys.exit("; ".join(wrong))
 

@@ -154,7 +154,8 @@ def study_table(
               for what, count in blank.items() if count]
     return StudyTable(device=chosen["device"], condition=chosen["condition"], athlete=chosen["athlete"], cells=cells,
                       contrasts=contrasts, clusters=clusters, claim=study.claim, rule=rule, level=level,
-                      notes=tuple(notes), reference=str(study.options.get("reference_uncertainty") or ""), pairs=len(kept),
+                      notes=tuple(notes), pairs=len(kept),
+                      reference=str(study.options.get("reference_uncertainty") or ""),
                       athletes=len({item.athlete for item in kept} - {""}),
                       overlap_s=sum(item.overlap_s for item in kept), used_s=sum(item.used_s for item in kept))
 
