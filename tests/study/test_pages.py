@@ -8,7 +8,8 @@ from scipy import stats
 
 from agree import InputError
 from agree.report.drawing.fonts import width_of
-from agree.report.studies.pages import fleet_page, is_fleet, study_page, write_study_page
+from agree.report.figures.look import SMALL
+from agree.report.studies.pages import NAMES, fitting, fleet_page, is_fleet, study_page, write_study_page
 from agree.study import Line, Study, study_table
 from agree.study.statistics.fleet import fleet_of
 from agree.study.statistics.many_units import edges_of, many_units, profiled, q_profile
@@ -154,3 +155,9 @@ def test_draws_on_a_grid_are_those_found_one_by_one():
     means = rng.normal(0, 0.3, 40)
     edges = edges_of(means, taus)
     assert stats.norm.cdf((edges - means) / taus) - stats.norm.cdf((-edges - means) / taus) == pytest.approx(0.95)
+
+
+@pytest.mark.parametrize("name", ["W" * 60, "测" * 60, "i" * 60, "a name"])
+def test_no_name_is_wider_than_its_column(name):
+    assert width_of(fitting(name), SMALL) <= NAMES
+    assert (fitting(name) == name) is (width_of(name, SMALL) <= NAMES)

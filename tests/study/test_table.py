@@ -215,3 +215,21 @@ def test_empty_cells_are_called_blank_and_no_difference_to_them_is_shown():
     assert {item.factor for item in table.contrasts} == {"device"}
     assert missing_line(table) == ("45 pairs have no condition: no difference to them is shown. 60 pairs have no "
                                    "athlete: they count as of one athlete.")
+
+
+def test_names_are_no_markup_in_any_form():
+    names = {"D0": "[A] <i>b</i>\n50 % & \\ | $x$ {y} #1 ~ *", "D1": "*[B]*"}
+    made = study(ERRORS)
+    lines = [replace(line, labels={**line.labels, "unit": names[line.labels["unit"]]}) for line in made.pairs]
+    table = study_table(replace(made, pairs=tuple(lines)))
+    assert next(csv.DictReader(io.StringIO(table_text(table, ".csv"))))["device"] == names["D0"]
+    markdown = table_text(table, ".md").splitlines()
+    assert markdown[2].startswith(
+        r"| \[A\] &lt;i&gt;b&lt;/i&gt; 50 % &amp; \\ \| \$x\$ \{y\} \#1 \~ \* | C0 |")
+    assert {len(re.findall(r"(?<!\\)\|", line.replace(r"\\", ""))) for line in markdown[:8]} == {11}
+    latex = table_text(table, ".tex").splitlines()
+    assert latex[6].startswith(
+        r"{}[A] \textless{}i\textgreater{}b\textless{}/i\textgreater{} 50 \% \& \textbackslash{} \textbar{} "
+        r"\$x\$ \{y\} \#1 \textasciitilde{} * & C0 &")
+    assert latex[9].startswith("{}*[B]* & C0 &")
+    assert "<i>" not in table_text(table, ".html")

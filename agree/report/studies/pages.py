@@ -32,6 +32,7 @@ LEFT, TOP, BOTTOM = 34.0, 28.0, 24.0   # margins, pt
 LABEL = 78.0                           # of what stands before a text, pt
 FLEET_FROM = 13                        # units from which single ones are sorted, not named row by row
 MOST_CELLS, MOST_DIFFERENCES, FURTHEST = 24, 18, 10
+NAMES = 182.0                          # greatest width of a name, pt
 ROW, MOST_ROW = 17.0, 34.0             # least and greatest height of a cell or a difference, pt
 CELLS = ("Shaded: allowed by the claim. Bar: interval of the mean error; disc: holds, diamond: does not hold, circle: "
          "not settled. Rings: single pairs.")
@@ -70,15 +71,22 @@ def _heading(paper: Paper, top: float, text: str, caption: str, left: float = LE
     return paper.lines(left, top, wrap(caption, SMALL, right - left), SMALL, color=CAPTION) + 3
 
 
+def fitting(name: str) -> str:
+    """Shorten a name until it is no wider than its column: letters of some scripts are twice as wide as others."""
+    return next(text for text in (shortened(name, count) for count in range(60, 1, -1))
+                if width_of(text, SMALL) <= NAMES)
+
+
 def _rows_with(paper: Paper, top: float, names: Sequence[str], numbers: Sequence[str],
                height: float) -> tuple[float, float]:
     """Write names and numbers of rows; return where axes between them begin and end."""
-    first = min(max(width_of(name, SMALL) for name in names) + 8, 190)
+    names = [fitting(name) for name in names]
+    first = max(width_of(name, SMALL) for name in names) + 8
     numbers = [clean(text) for text in numbers]
     last = max(width_of(text, SMALL) for text in numbers) + 10
     for k, (name, text) in enumerate(zip(names, numbers, strict=True)):
         at = top + height * (k + 0.5) - 6
-        paper.line(LEFT, at, shortened(name, 44), SMALL)
+        paper.line(LEFT, at, name, SMALL)
         paper.line(paper.width - LEFT - last + 10, at, text, SMALL)
     return LEFT + first, paper.width - LEFT - last
 

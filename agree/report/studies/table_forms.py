@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
+from agree.core.results.plain import plain_name
 from agree.core.results.words import estimate_text
 from agree.files.writing import write_text
 from agree.report.html.parts import paragraph
@@ -23,7 +25,9 @@ SUFFIXES = (".csv", ".md", ".tex", ".html")
 FIGURES = ("bias", "sd", "lower", "upper", "typical")
 HEADS = {"bias": "mean error", "sd": "SD", "lower": "lower limit", "upper": "upper limit", "typical": "typical error"}
 _LATEX = {"&": r"\&", "%": r"\%", "_": r"\_", "#": r"\#", "$": r"\$", "{": r"\{", "}": r"\}", "~": r"\textasciitilde{}",
-          "^": r"\textasciicircum{}", "\\": r"\textbackslash{}", "±": r"$\pm$", "–": "--"}
+          "^": r"\textasciicircum{}", "\\": r"\textbackslash{}", "±": r"$\pm$", "–": "--", "<": r"\textless{}",
+          ">": r"\textgreater{}", "|": r"\textbar{}", "−": "$-$", "…": r"\ldots{}"}
+_MARKDOWN = {"&": "&amp;", "<": "&lt;", ">": "&gt;"} | {letter: "\\" + letter for letter in "\\`*_{}[]#|$~"}
 
 
 def _number_texts(item: Cell) -> list[str]:
@@ -74,12 +78,26 @@ def _csv(table: StudyTable) -> str:
 
 
 def _markdown_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    cells = [[text.replace("|", r"\|") for text in row] for row in (head, *rows)]
-    lines = ["| " + " | ".join(row) + " |" for row in cells]
+    lines = ["| " + " | ".join(row) + " |" for row in (head, *rows)]
     return "\n".join([lines[0], "|" + "---|" * len(head), *lines[1:]])
 
 
+def _markdown_name(text: str) -> str:
+    """Return a name in which nothing is markup."""
+    return "".join(_MARKDOWN.get(letter, letter) for letter in plain_name(text))
+
+
+def _named(table: StudyTable, made: Callable[[str], str]) -> StudyTable:
+    """Return the table with the names that stand in the list made ready for a form."""
+    cells = tuple(replace(item, device=made(item.device), condition=made(item.condition)) for item in table.cells)
+    contrasts = tuple(replace(item, first=made(item.first), second=made(item.second), within=made(item.within))
+                      for item in table.contrasts)
+    return replace(table, cells=cells, contrasts=contrasts, claim=made(table.claim), reference=made(table.reference),
+                   device=made(table.device), condition=made(table.condition), athlete=made(table.athlete))
+
+
 def _markdown(table: StudyTable) -> str:
+    table = _named(table, _markdown_name)
     parts = [_markdown_table(*cell_rows(table)), missing_line(table)]
     if table.contrasts:
         parts.append(_markdown_table(*contrast_rows(table)))
@@ -94,13 +112,16 @@ def _latex_text(text: str) -> str:
 
 
 def _latex_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    lines = [" & ".join(_latex_text(text) for text in row) + r" \\" for row in (head, *rows)]
+    # A row that began with [ or * would be read as what belongs to the end of the row before.
+    lines = ["{}" * (row[0][:1] in ("[", "*")) + " & ".join(_latex_text(plain_name(text)) for text in row) + r" \\"
+             for row in (head, *rows)]
     begin = r"\begin{tabular}{" + "l" * len(head) + "}"
     return "\n".join([begin, r"\hline", lines[0], r"\hline", *lines[1:], r"\hline", r"\end{tabular}"])
 
 
 def _latex(table: StudyTable) -> str:
-    parts = ["% needs no package", _latex_table(*cell_rows(table)), _latex_text(missing_line(table))]
+    parts = ["% needs no package; names in other scripts than Latin need XeLaTeX or LuaLaTeX and a font",
+             _latex_table(*cell_rows(table)), _latex_text(missing_line(table))]
     if table.contrasts:
         parts.append(_latex_table(*contrast_rows(table)))
     return "\n\n".join(part for part in [*parts, _latex_text(methods_paragraph(table))] if part) + "\n"
