@@ -5,6 +5,9 @@ STEP_T = 5.0             # standard errors of a step at the end of a coasting: 1
 STEP_T_ELSEWHERE = 6.0   # of a step at any other place: some 120 places an hour are tried instead of a handful
 LEAN_STEPS, LEAN_T = 2, 3.0  # steps, beside which no drift and no slow wave has so many standard errors
 STEP_LEAST_W = 1.0       # W: the resolution of readings
+SLOW_LEAST_S = 600       # s of pedalling below which nothing slow is looked for
+STEP_LASTING_S = 120     # s of pedalling on either side of a step
+STEP_PLACE_GAIN, WARM_COURSE_GAIN = 3.84, 7.81  # chi-squared by which another place, or course, may fit worse
 WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
 WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
 # --- pairing ---
@@ -147,9 +150,12 @@ EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sid
 RESPONSE_MISFIT = 1.8
 PURE_LAG_S = 0.1  # s; a lag so near to whole seconds is whole: it moves the error of a second less than rounding does
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
+WORKING_W = 15.0           # a trace above this is working, not coasting
+USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not move it
 # A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
 CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
+CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made

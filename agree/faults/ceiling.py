@@ -14,8 +14,9 @@ from agree.core.thresholds import (
     CEILING_OVER,
     CEILING_SD,
     CEILING_SECONDS,
+    WORKING_W,
 )
-from agree.faults.view import NORMAL, WORKING_W, Mask, View, largest_near
+from agree.faults.view import NORMAL, Mask, View, largest_near
 
 
 def ceiling(view: View) -> Mask:

@@ -7,8 +7,16 @@ import math
 import numpy as np
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_AT_STOP_S, CLAIM_LEAST_S, GROSS_ZEROS, STOPS_CHANCE_SD, STOPS_LEAST, STOPS_SHARE
-from agree.faults.view import WORKING_W, Claim, View, near_coasting
+from agree.core.thresholds import (
+    CLAIM_AT_STOP_S,
+    CLAIM_LEAST_S,
+    GROSS_ZEROS,
+    STOPS_CHANCE_SD,
+    STOPS_LEAST,
+    STOPS_SHARE,
+    WORKING_W,
+)
+from agree.faults.view import Claim, View, near_coasting
 
 
 def dropouts(view: View) -> list[Claim]:

@@ -17,8 +17,9 @@ from agree.core.thresholds import (
     LATE_SILENT_S,
     SPIKE_S,
     SPIKE_W,
+    WORKING_W,
 )
-from agree.faults.view import WORKING_W, Mask, View
+from agree.faults.view import Mask, View
 
 
 def frozen_runs(sharp: FloatArray, y: FloatArray) -> list[tuple[int, int]]:

@@ -16,8 +16,10 @@ from agree.core.thresholds import (
     PARTIAL_SHARES,
     PARTIAL_SHORT_S,
     PARTIAL_SURE_JUMP,
+    USUAL_RATIO,
+    WORKING_W,
 )
-from agree.faults.view import USUAL_RATIO, WORKING_W, Claim, View
+from agree.faults.view import Claim, View
 
 AROUND_S = 5
 EITHER = "either"      # of the two traces: the data do not tell which

@@ -13,13 +13,13 @@ from agree.core.checks import FloatArray
 from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
-from agree.core.thresholds import GROSS_ZEROS
+from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter, matched, reasons
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide, zeros_amid
 from agree.faults.slow.search import find_slow
-from agree.faults.view import WORKING_W, Mask
+from agree.faults.view import Mask
 
 # A step or a warm-up would take most of a ride with it: set aside only if asked for by name.
 USUAL = {kind: "report" if kind in SLOW else "set aside" for kind in FAULT_KINDS}

@@ -11,14 +11,11 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import CLAIM_ERRORS, CLAIM_SHARE, CLAIM_UNKNOWN
+from agree.core.thresholds import CLAIM_ERRORS, CLAIM_MARGIN_S, CLAIM_SHARE, CLAIM_UNKNOWN, USUAL_RATIO, WORKING_W
 from agree.estimators.response.kernels import Kernel, smoothed
 from agree.estimators.response.matching import Filter
 
 Mask = NDArray[np.bool_]
-WORKING_W = 15.0          # a trace above this is working, not coasting
-USUAL_RATIO = (0.7, 1.4)  # ratios further than this from their median do not move it
-MARGIN_S = 3              # s on either side of a claim over which its energy is balanced
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
@@ -128,11 +125,11 @@ class View:
 
         found = []
         for (start, stop), claim in zip(spans, claims, strict=True):
-            low = max(start - MARGIN_S + min(self.reach[0], 0), 0)
-            high = min(stop + MARGIN_S + max(self.reach[1], 0), self.y.size)
+            low = max(start - CLAIM_MARGIN_S + min(self.reach[0], 0), 0)
+            high = min(stop + CLAIM_MARGIN_S + max(self.reach[1], 0), self.y.size)
             far = budget(start, stop, low, high)
             # A sharper trace shows in the other one over the whole reach: there is no nearer budget.
-            near = budget(start, stop, start - MARGIN_S, stop + MARGIN_S) if self.kernel is None else far
+            near = budget(start, stop, start - CLAIM_MARGIN_S, stop + CLAIM_MARGIN_S) if self.kernel is None else far
             found.append(Claim(start, stop, claim, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
         return found
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from agree.core.thresholds import GROSS_ZEROS
+from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.faults.screen import zeros_amid
-from agree.faults.view import WORKING_W
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.grid import Grid

@@ -17,7 +17,7 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.results.note import Note
-from agree.core.thresholds import UNLIKE_MINUTES, USUALLY_ALIKE
+from agree.core.thresholds import UNLIKE_MINUTES, USUALLY_ALIKE, WORKING_W
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
@@ -27,7 +27,7 @@ WINDOW_S, LEAST_S = 60, 30
 CLOSE_S = 1  # the path is known so well
 SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
 RAPID_S, RAPID_SD_S = 15, 1.0
-WORKING_W, LEFT_CLIP = 15.0, 4.0  # coasting tells nothing; what is left is cut to so many medians of its size
+LEFT_CLIP = 4.0  # what is left is cut to so many medians of its size
 STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
 Z95 = 1.959964  # two-sided 95 %
 

@@ -170,3 +170,12 @@ def test_hints_are_told_last(strength, first):
 @pytest.mark.parametrize(("percent", "first"), [(1.9, "device"), (2.1, "reference")])
 def test_causes_are_told_in_order_of_size_times_strength(percent, first):
     assert told_first(0.6, percent) == first
+
+
+@pytest.mark.parametrize(("strength", "place"), [
+    pytest.param(0.9905, 0, id="NAMED_STRENGTH"), pytest.param(0.9895, 1, id="NAMED_STRENGTH")])
+def test_a_setting_that_is_certain_comes_before_the_scale_it_explains(strength, place):
+    size = sized(-50.0, 50)
+    found = [Finding(cause="scale", size=size, unit="%", percent=50.0),
+             Finding(cause="one_side_not_doubled", role="device", size=size, unit="%", percent=50.0, strength=strength)]
+    assert "reads one side" in causes(SimpleNamespace(findings=found))[place]

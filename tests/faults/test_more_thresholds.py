@@ -9,7 +9,7 @@ from agree.faults.held import held
 from agree.faults.late_start import frozen_runs, late_starts
 from agree.faults.partial import partials
 from agree.faults.spike import spikes
-from agree.faults.view import Claim, View
+from agree.faults.view import Claim, View, near_coasting, usual_ratio
 
 
 def seen(y, usual, ratio=1.0):
@@ -137,3 +137,32 @@ def test_zeros_at_stops_that_chance_brings(shown, kept):
               for k in range(100) for at in (3, 5, 7, 9)]
     claims += [Claim(20 * k + 14, 20 * k + 15, 200.0, 200.0, 0.0, 0.0, 200.0, 0.0) for k in range(shown)]
     assert len(without_stops(seen(usual, usual), claims)[0]) == kept
+
+
+@pytest.mark.parametrize(("watts", "works"), [
+    pytest.param(15.1, True, id="WORKING_W"), pytest.param(14.9, False, id="WORKING_W")])
+def test_a_trace_that_works(watts, works):
+    low = np.full(9, watts)
+    assert seen(low, np.full(9, 200.0)).working.all() == works
+    assert seen(np.full(9, 200.0), low).working.all() == works
+    assert near_coasting(seen(low, low), 4, 5) != works
+
+
+@pytest.mark.parametrize(("others", "usual"), [
+    pytest.param([0.71, 0.72, 0.73], 0.865, id="USUAL_RATIO"), pytest.param([0.69, 0.72, 0.73], 1.0, id="USUAL_RATIO"),
+    pytest.param([1.39, 1.38, 1.37], 1.185, id="USUAL_RATIO"), pytest.param([1.41, 1.38, 1.37], 1.0, id="USUAL_RATIO")])
+def test_ratios_that_move_the_usual_one(others, usual):
+    """Beside three of 1 and one far off on the other side: of six that count the median is between, of five it is 1."""
+    assert usual_ratio(np.array([1.0, 1.0, 1.0, *others, 9.0 if others[0] < 1 else 0.01])) == pytest.approx(usual)
+
+
+@pytest.mark.parametrize(("at", "budget"), [
+    pytest.param(107, 300.0, id="CLAIM_MARGIN_S"), pytest.param(108, 1000.0, id="CLAIM_MARGIN_S"),
+    pytest.param(97, 300.0, id="CLAIM_MARGIN_S"), pytest.param(96, 1000.0, id="CLAIM_MARGIN_S")])
+def test_energy_that_comes_back_beside_a_claim(at, budget):
+    """A run of 5 s lacks 1000 W s, and a second near it has 700 W s more."""
+    usual = np.full(300, 200.0)
+    y, gone = usual.copy(), np.zeros(300, bool)
+    y[100:105], y[at], gone[100:105] = 0.0, 900.0, True
+    found, = seen(y, usual).weigh([(100, 105)], [1000.0], gone)
+    assert (found.budget, found.near) == (budget, budget)

@@ -8,7 +8,7 @@ import pytest
 from agree.faults.slow import lasting_steps, search, warm_up
 from agree.faults.slow.coefficient import Size
 from agree.faults.slow.search import Found, Search, explains_all
-from agree.faults.slow.steady_ride import Ride
+from agree.faults.slow.steady_ride import Ride, steady_ride
 
 
 def riding(rested, seconds=2000, watts=200.0):
@@ -54,3 +54,39 @@ def test_a_warm_up_that_is_certain(size, found, monkeypatch):
     monkeypatch.setattr(warm_up, "coefficient", lambda *_: size)
     ride = riding(True)
     assert (warm_up.with_warm_up(replace(ride, error=10 * np.exp(-ride.seconds / 200))).warm is not None) == found
+
+
+@pytest.mark.parametrize(("seconds", "looked"), [
+    pytest.param(600, True, id="SLOW_LEAST_S"), pytest.param(599, False, id="SLOW_LEAST_S")])
+def test_pedalling_enough_for_a_slow_fault(seconds, looked):
+    t = np.arange(float(seconds))
+    power = 200 + 10 * np.sin(t)
+    assert (steady_ride(power, power, t, power > 0, None) is not None) == looked
+
+
+@pytest.mark.parametrize(("before", "rests"), [
+    pytest.param(120, 1, id="STEP_LASTING_S"), pytest.param(119, 0, id="STEP_LASTING_S")])
+def test_pedalling_enough_beside_a_step(before, rests):
+    """4 s beside a rest do not count."""
+    t = np.arange(1000.0)
+    power = np.where((t >= before + 4) & (t < before + 34), 0.0, 200 + 10 * np.sin(t))
+    ride = steady_ride(power, power, t, power > 0, None)
+    assert int(ride.rested.sum()) == rests
+    assert ride.tried.min() == 120
+
+
+@pytest.mark.parametrize(("other", "places"), [
+    pytest.param(0.963, 2, id="STEP_PLACE_GAIN"), pytest.param(0.960, 1, id="STEP_PLACE_GAIN")])
+def test_places_that_fit_about_as_well(other, places):
+    """Of a step of 10 standard errors: within 3.84 of 100."""
+    assert int(lasting_steps.alike(riding(True), Size(10.0, 1.0), np.array([50.0, 50.0 * other])).sum()) == places
+
+
+@pytest.mark.parametrize(("t", "error"), [
+    pytest.param(12.8, 1.466, id="WARM_COURSE_GAIN"), pytest.param(13.4, 0.753, id="WARM_COURSE_GAIN")])
+def test_courses_that_fit_about_as_well(t, error, monkeypatch):
+    """A course of another size fits worse by 7.81 of 13.08 squared: below, their difference is part of the error."""
+    monkeypatch.setattr(warm_up, "coefficient", lambda *_: Size(10.0, 10.0 / t))
+    ride = riding(True)
+    made = warm_up.with_warm_up(replace(ride, error=10 * np.exp(-ride.seconds / 200) + 0.001 * ride.seconds))
+    assert made.warm_size.se == pytest.approx(error, abs=0.002)

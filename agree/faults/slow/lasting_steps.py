@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import STEP_LEAST_W, STEP_T, STEP_T_ELSEWHERE
+from agree.core.thresholds import STEP_LASTING_S, STEP_LEAST_W, STEP_PLACE_GAIN, STEP_T, STEP_T_ELSEWHERE
 from agree.faults.slow.coefficient import Size, coefficient
-from agree.faults.slow.steady_ride import LASTING_S, Ride
+from agree.faults.slow.steady_ride import Ride
 
 MOST_STEPS = 12
-PLACE_GAIN = 3.84  # chi-squared by which another place may fit worse
 
 
 def gains(ride: Ride) -> FloatArray:
@@ -30,7 +29,7 @@ def gains(ride: Ride) -> FloatArray:
     square = whole - sum(after(unit * column) ** 2 for column in basis.T)
     found: FloatArray = np.where(square > 1e-6 * whole, after(unit * rest) ** 2 / np.maximum(square, 1e-300), 0.0)
     for place in ride.steps:
-        found[np.abs(ride.tried - place) < LASTING_S] = 0.0
+        found[np.abs(ride.tried - place) < STEP_LASTING_S] = 0.0
     return found
 
 
@@ -41,7 +40,7 @@ def size_of(ride: Ride, place: int) -> Size:
 
 def alike(ride: Ride, size: Size, found: FloatArray) -> np.ndarray:
     """Places that fit about as well as the best."""
-    mask: np.ndarray = found >= found.max() * (1 - PLACE_GAIN / max(size.t, 2.0) ** 2)
+    mask: np.ndarray = found >= found.max() * (1 - STEP_PLACE_GAIN / max(size.t, 2.0) ** 2)
     return mask
 
 

@@ -13,14 +13,13 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
+from agree.core.thresholds import SLOW_LEAST_S, STEP_LASTING_S
 from agree.faults.slow.coefficient import Size
 
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
-LEAST_S = 600             # s of pedalling below which nothing slow is looked for
 SMOOTH_S = 61             # s of pedalling over which slow power is averaged
 WAVE_S = 3600             # slow cosines down to this period stand for any other change, while a step is looked for
 COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
-LASTING_S = 120           # s of pedalling on either side of a step
 ELSEWHERE_S = 30          # s of pedalling between places without a rest at which a step is tried
 KNOWN_SHARE = 0.8         # of the seconds that must have a cadence for torque to be used
 TURN = 2 * math.pi / 60   # rad/s per rev/min
@@ -111,7 +110,7 @@ def steady_ride(x: FloatArray, y: FloatArray, time: FloatArray, used: Mask, cade
     """Seconds in which both pedal, and not beside a coasting; None if they are too few."""
     pedals = used & (x > 0) & (y > 0)
     place = np.flatnonzero(ndimage.binary_erosion(pedals, np.ones(2 * BESIDE_S + 1), border_value=1))
-    if place.size < LEAST_S:
+    if place.size < SLOW_LEAST_S:
         return None
     both = (x + y) / 2
     power = both[place]
@@ -132,10 +131,10 @@ def steady_ride(x: FloatArray, y: FloatArray, time: FloatArray, used: Mask, cade
 def _places(coasts: NDArray[np.intp], ends: NDArray[np.intp], place: NDArray[np.intp]) -> tuple[
         NDArray[np.intp], NDArray[np.intp], Mask]:
     """Ends of coasting, and places at equal distances between them, that leave enough on either side."""
-    inside = (coasts >= LASTING_S) & (coasts <= place.size - LASTING_S)
+    inside = (coasts >= STEP_LASTING_S) & (coasts <= place.size - STEP_LASTING_S)
     coasts, first = np.unique(coasts[inside], return_index=True)
     ends = ends[inside][first]
-    grid = np.arange(LASTING_S, place.size - LASTING_S + 1, ELSEWHERE_S)
+    grid = np.arange(STEP_LASTING_S, place.size - STEP_LASTING_S + 1, ELSEWHERE_S)
     near = np.searchsorted(coasts, grid - ELSEWHERE_S // 2) < np.searchsorted(coasts, grid + ELSEWHERE_S // 2)
     grid = grid[~near]
     tried = np.r_[coasts, grid]
@@ -160,7 +159,7 @@ def pieces(ride: Ride) -> Iterator[Piece]:
     for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         start, stop = max(0, low - OVERLAP_S), min(n, high + OVERLAP_S)
         span = slice(start, stop)
-        inside = (ride.tried >= start + LASTING_S) & (ride.tried <= stop - LASTING_S)
+        inside = (ride.tried >= start + STEP_LASTING_S) & (ride.tried <= stop - STEP_LASTING_S)
         part = replace(
             ride, place=ride.place[span], seconds=ride.seconds[span] - ride.seconds[start], error=ride.error[span],
             power=ride.power[span], fast=ride.fast[span], change=ride.change[span],

@@ -9,13 +9,12 @@ from dataclasses import replace
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import WARM_SHARE, WARM_T
+from agree.core.thresholds import WARM_COURSE_GAIN, WARM_SHARE, WARM_T
 from agree.faults.slow.coefficient import Size, coefficient
 from agree.faults.slow.steady_ride import Ride, Warm
 
 SETTLE_S = (360.0, 480.0, 600.0, 750.0, 900.0, 1200.0, 1500.0, 1800.0)  # ends of a warm-up that are tried
 SETTLED = 3.0             # time constants after which 5 % are left: the end, where it dies away
-COURSE_GAIN = 7.81        # chi-squared by which another course may fit worse
 
 
 def course(t: FloatArray, end: float, *, straight: bool) -> tuple[FloatArray, FloatArray]:
@@ -55,7 +54,7 @@ def with_warm_up(ride: Ride) -> Ride:
     size = coefficient(found.shape, base, ride.error)
     if size.t < WARM_T or abs(size.value) < WARM_SHARE * float(ride.power.mean()):
         return ride
-    like = [value for gain, value in tried if gain >= best * (1 - COURSE_GAIN / size.t**2)]
+    like = [value for gain, value in tried if gain >= best * (1 - WARM_COURSE_GAIN / size.t**2)]
     return replace(ride, warm=found, warm_size=Size(size.value, math.hypot(size.se, np.ptp(like) / 2)))
 
 

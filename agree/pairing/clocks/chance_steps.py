@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.faults.view import WORKING_W
+from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks.lag_path import Stretch, shifted
 
 
