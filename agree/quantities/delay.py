@@ -165,8 +165,8 @@ def find_delay(overlay: Overlay, stated: Owner | None = None, lag_s: float | Non
         owner = "device"
     else:
         owner = "unknown"
-    return Delay(lag_s=lag if told else math.nan, se_s=se if told else math.nan, correlation=fit, averaged_s=width,
-                 belongs_to=owner, stated=stated is not None)
+    return Delay(lag_s=lag if told else math.nan, se_s=se if told else math.nan, correlation=fit,
+                 averaged_s=width if told else 1, belongs_to=owner, stated=stated is not None)
 
 
 def _best_fit(x: FloatArray, y: FloatArray, lag: int) -> float:

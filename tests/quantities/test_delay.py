@@ -138,3 +138,14 @@ def test_several_sessions():
     check = check_quantity([seen(seed=k, seconds=1800) for k in (1, 2, 3)], "5 bpm", meaning="next_session")
     assert (check.verdict, len(check.delays)) == ("holds", 3)
     assert check.as_recorded.of("average").estimate.df == 2
+
+
+def test_breaths_that_scatter_are_no_averaging_device():
+    # Means of the reference lose its scatter and so fit better: that tells nothing of the device where no lag is told.
+    rng = np.random.default_rng(5)
+    ends = [np.cumsum(rng.uniform(2, 4, 800)) for _ in range(2)]
+    cart, portable = ((t, (2.5 + 0.8 * np.sin(t / 200)) * (1 + rng.normal(0, 0.05, t.size))) for t in ends)
+    check = check_quantity(lay_over(cart, portable, quantity("oxygen uptake"), absolute=False), "5 %")
+    kinds = [note.kind for note in check.notes]
+    assert "quantity_no_lag" in kinds
+    assert "quantity_averages" not in kinds
