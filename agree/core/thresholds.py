@@ -148,7 +148,7 @@ EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sid
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
 RESPONSE_MISFIT = 1.8
-PURE_LAG_S = 0.1  # s; a lag so near to whole seconds is whole: it moves the error of a second less than rounding does
+PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
 WORKING_W = 15.0           # a trace above this is working, not coasting
 USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not move it

@@ -9,8 +9,8 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import PURE_LAG_S
 
-NEAR_S = 0.1        # a length this near to whole seconds is taken for whole
 LEFT_OVER = 0.002   # share of a lag's weights that is cut off
 
 
@@ -24,7 +24,7 @@ class Kernel(NamedTuple):
 def _whole(item: Estimate, offset: float = 0.0) -> float:
     """Return the value, or the whole number (plus an offset) beside it if the interval or 0.1 s allow that."""
     near = round(item.value - offset) + offset
-    whole = item.low <= near <= item.high or abs(near - item.value) <= NEAR_S
+    whole = item.low <= near <= item.high or abs(near - item.value) <= PURE_LAG_S
     return float(near if whole else item.value)
 
 
