@@ -13,6 +13,7 @@ from agree.core.thresholds import (
     DAY_APART_S,
     LARGEST_RAPID_RATIO,
     LEAST_EVEN_LIKENESS,
+    LEAST_EVEN_SHARE,
     LEAST_LIKENESS,
     LEAST_RAPID_LIKENESS,
     LEAST_STEPPED_LIKENESS,
@@ -28,6 +29,7 @@ from agree.core.thresholds import (
     MOST_DRIFT_S,
     MOST_LEFT_COLOUR,
     MOST_RAPID_RATIO,
+    SURE_RAPID_LIKENESS,
 )
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
@@ -150,22 +152,26 @@ def refuse_likeness(likeness: Likeness, steps: int) -> None:
 def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]]) -> None:
     """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size.
 
-    Where one of them has up to four times less, it may be a device that averages: then, made equally smooth, they are
-    alike (`leftover`, from `same_ride.leftover`), or what is left is noise.
+    Where few of these are alike, or few minutes tell, or one of the two has up to four times less, one may be a noisy
+    device or one that averages: then, made equally smooth, they are alike (`leftover`, from `same_ride.leftover`), or
+    what is left is noise.
     """
-    if rapid.matched.size < LIKENESS_WINDOWS or rapid.low >= LEAST_RAPID_LIKENESS:
+    if not rapid.matched.size or not 1 / LARGEST_RAPID_RATIO <= ratio <= LARGEST_RAPID_RATIO:
         return
-    if not 1 / LARGEST_RAPID_RATIO <= ratio <= LARGEST_RAPID_RATIO:
+    few = rapid.matched.size < LIKENESS_WINDOWS
+    like_size = 1 / MOST_RAPID_RATIO <= ratio <= MOST_RAPID_RATIO
+    if not few and rapid.low >= (SURE_RAPID_LIKENESS if like_size else LEAST_RAPID_LIKENESS):
         return
-    other = 1 / MOST_RAPID_RATIO <= ratio <= MOST_RAPID_RATIO
-    if not other:
-        even, colour = leftover()
-        other = even.low < LEAST_EVEN_LIKENESS and colour >= MOST_LEFT_COLOUR
-    if other:
-        raise OtherRide(
-            "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
-            f"those within 15 s, which are the rider's own, only in {int(rapid.matched.sum())} of {rapid.matched.size} "
-            f"minutes; check that both are of the same ride; {FORCE}")
+    told = rapid
+    if few or not like_size or rapid.low >= LEAST_RAPID_LIKENESS:
+        told, colour = leftover()
+        alike = not told.share < LEAST_EVEN_SHARE if few else told.low >= LEAST_EVEN_LIKENESS
+        if alike or colour < MOST_LEFT_COLOUR:
+            return
+    raise OtherRide(
+        "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
+        f"those within 15 s, which are the rider's own, only in {int(told.matched.sum())} of {told.matched.size} "
+        f"minutes; check that both are of the same ride; {FORCE}")
 
 
 def refuse_drift(fine: Fine, absolute: bool) -> None:

@@ -72,6 +72,30 @@ def test_limits_of_rapid_changes_where_one_has_less(ratio, matched, colour, good
             refusal.refuse_other_rider(none, ratio, lambda: (even, colour))
 
 
+@pytest.mark.parametrize(("matched", "even", "colour", "good"), [
+    (23, 37, 0.27, True), (22, 37, 0.27, False), (22, 38, 0.27, True), (22, 37, 0.25, True)])
+def test_limit_of_rapid_changes_of_like_size_beyond_which_nothing_more_is_asked(matched, even, colour, good):
+    """SURE_RAPID_LIKENESS, 0.35: of 45 minutes 23 have a lower limit of 0.370, 22 of 0.3496; 37 of 0.687, 38 0.712."""
+    rapid, other = (Likeness(np.arange(45), np.arange(45) < count, np.ones(45)) for count in (matched, even))
+    if good:
+        refusal.refuse_other_rider(rapid, 1.0, lambda: (other, colour))
+    else:
+        with pytest.raises(MatchError, match=f"only in {even} of 45 minutes"):
+            refusal.refuse_other_rider(rapid, 1.0, lambda: (other, colour))
+
+
+@pytest.mark.parametrize(("number", "even", "colour", "good"), [
+    (4, 2, 0.9, True), (4, 1, 0.9, False), (4, 1, 0.25, True), (1, 0, 0.9, False), (0, 0, 0.9, True)])
+def test_few_minutes_that_tell_must_be_half_alike_or_leave_noise(number, even, colour, good):
+    """LEAST_EVEN_SHARE, 0.5, below LIKENESS_WINDOWS: ten minutes of two rides that share the shape of one event."""
+    rapid, other = (Likeness(np.arange(number), np.arange(number) < count, np.ones(number)) for count in (number, even))
+    if good:
+        refusal.refuse_other_rider(rapid, 1.0, lambda: (other, colour))
+    else:
+        with pytest.raises(MatchError, match=f"only in {even} of {number} minutes"):
+            refusal.refuse_other_rider(rapid, 1.0, lambda: (other, colour))
+
+
 @pytest.mark.parametrize(("ppm", "good"), [(295, True), (305, False)])
 def test_limit_of_drift(ppm, good):
     """MOST_DRIFT_PPM."""
