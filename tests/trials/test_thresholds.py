@@ -9,7 +9,7 @@ from agree.core.errors import InputError
 from agree.core.quantities.known import quantity
 from agree.core.quantities.mixups import mixup
 from agree.estimators.trials.shares_within import normal_share
-from agree.trials.doubtful import refuse_large_limit
+from agree.trials.doubtful import refuse_large_limit, refuse_same
 from agree.trials.doubts.remarks import skewness
 from agree.trials.doubts.withheld import unread_notes
 from agree.trials.meanings import share_verdict
@@ -175,3 +175,14 @@ def test_a_limit_of_half_the_usual_reading():
     ("kg", 70.0, 70 * 2.2046 * 1.049, True), ("kg", 70.0, 70 * 2.2046 * 1.051, False)])
 def test_units_mixed_up(unit, reference, device, found):
     assert (mixup(np.full(3, reference), np.full(3, device), unit) is not None) == found
+
+
+@pytest.mark.parametrize(("distinct", "refused"), [((1.5, 2.5), False), ((1.5, 2.5, 3.5), True)])
+def test_readings_that_show_a_method_beside_itself(distinct, refused):
+    """LEAST_BROKEN."""
+    readings = np.repeat(distinct, 4)
+    if refused:
+        with pytest.raises(InputError, match="compared with itself"):
+            refuse_same(readings, readings, ("one", "two"))
+    else:
+        refuse_same(readings, readings, ("one", "two"))

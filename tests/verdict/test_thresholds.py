@@ -9,12 +9,12 @@ import pytest
 
 from agree import Estimate, Pairs
 from agree.core.checks import interval_level
-from agree.core.errors import InputError
+from agree.core.errors import InputError, SampleSizeError
 from agree.correction.entered import Entered, Judged
 from agree.correction.find import action_of, stability
 from agree.correction.kind_of_error import kind_of_error
 from agree.estimators.lines.line import Line
-from agree.verdict.band_variance import shared_spread
+from agree.verdict.band_variance import cells, shared_spread
 from agree.verdict.bands import bands, default_edges
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
@@ -154,6 +154,29 @@ def test_seconds_from_which_a_band_is_judged(rng, seconds, judged):
     data = table([Pairs(reference=level, device=level + rng.normal(0, 1, level.size))], 30)
     _, checks = bands(data, Claim.parse("5 %"), EXACT, 0.95, np.array([150.0, 250.0, 350.0]))
     assert (checks[1].verdict != "too thin") == judged
+
+
+def test_seconds_of_a_session_and_of_its_part_in_a_band():
+    """30 s are a session (LEAST_SECONDS), and 10 s of it count in a band (LEAST_CELL_S)."""
+    def made(seconds):
+        return table([Pairs(reference=np.full(seconds, 200.0), device=np.full(seconds, 201.0))], 30)
+    with pytest.raises(SampleSizeError, match="29 of 29 seconds can be used, at least 30"):
+        made(29)
+    at = np.arange(30)
+    assert cells(made(30), [at < 9, at < 10])[1].tolist() == [[0.0, 10.0]]
+
+
+def test_sessions_from_which_one_is_odd_or_a_trend_is_told():
+    """3 (LEAST_FOR_ODD) and 4 (LEAST_FOR_TREND)."""
+    assert (session_effects(biases([0.0, 5.0])).odd, session_effects(biases([0.0, 0.0, 5.0])).odd) == ((), (2,))
+    assert [session_effects(biases(np.arange(count))).trend is None for count in (3, 4)] == [True, False]
+
+
+@pytest.mark.parametrize(("distinct", "right"), [(7, True), (8, False)])
+def test_readings_that_show_a_recording_beside_itself(distinct, right):
+    """LEAST_VALUES."""
+    watts = 200.0 + np.arange(60) % distinct
+    assert accepted(refuse_repeats, Pairs(reference=watts, device=watts)) == right
 
 
 def line(slope_off, intercept_off, half=0.01):
