@@ -30,6 +30,7 @@ from agree.verdict.claim import Claim
 from agree.verdict.error_distribution import EXACT
 
 LEVEL = 0.95
+SHAPES = ["normal", "lognormal", "t3"]
 SUBJECTS, EACH = (4, 10, 25, 60), ("1", "6", "1-6")
 ASKED: dict[str, Callable[[ScaledErrors], TrialMeaning]] = {
     "average": lambda s: meanings.average(s, LEVEL, EXACT),
@@ -70,7 +71,7 @@ def border(runs: int, rng: np.random.Generator) -> Iterator[str]:
     """Wrong answers at the border, per cent, holds / does not hold, and the most wrong "holds" of a cell."""
     yield "| errors | step | " + " | ".join(f"{name} | worst" for name in ASKED) + " |"
     yield "|" + "---|" * (2 + 2 * len(ASKED))
-    for shape in ("normal", "lognormal", "t3"):
+    for shape in SHAPES:
         limits = limits_of(shape, 2.0)
         for step in (0.0, 0.3, 1.0, 3.0):
             wrong = {name: np.zeros((len(SUBJECTS) * len(EACH), 2)) for name in ASKED}
@@ -147,7 +148,9 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=60)
     parser.add_argument("--part", choices=PARTS, action="append")
     parser.add_argument("--seed", type=int, default=31)
+    parser.add_argument("--shape", choices=tuple(SHAPES), help="of the errors at the border, if not all")
     options = parser.parse_args()
+    SHAPES[:] = [options.shape] if options.shape else SHAPES
     one = 100 * math.sqrt(0.025 * 0.975 / options.runs)
     print(f"{options.runs} runs a cell, seed {options.seed}; Monte-Carlo error {one:.1f} at 2.5 % in a cell, "
           f"{one / math.sqrt(12):.1f} in a pooled row, "

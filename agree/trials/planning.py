@@ -160,7 +160,7 @@ class _Case:
 
 
 def _least(chance_of: Callable[[int], float], wanted: float) -> int | None:
-    """Least number of subjects, of those tried, that gives the wanted chance, by bisection."""
+    """Least number of subjects that gives the wanted chance: by bisection of those tried, then of those between two."""
     low, high = 0, len(SUBJECTS)
     while low < high:
         middle = (low + high) // 2
@@ -168,7 +168,13 @@ def _least(chance_of: Callable[[int], float], wanted: float) -> int | None:
             high = middle
         else:
             low = middle + 1
-    return SUBJECTS[low] if low < len(SUBJECTS) else None
+    if low == len(SUBJECTS):
+        return None
+    few, enough = SUBJECTS[max(low - 1, 0)], SUBJECTS[low]
+    while enough - few > max(1, enough // 50):
+        middle = (few + enough) // 2
+        few, enough = (few, middle) if chance_of(middle) >= wanted else (middle, enough)
+    return enough
 
 
 def _rows(case: _Case, trials: int, chance: float, assume: Assume) -> list[TrialPlanRow]:

@@ -19,7 +19,7 @@ def run(*arguments):
 def few_studies(monkeypatch):
     """Reckon chances from few studies: coarse, and quick."""
     monkeypatch.setattr(planning, "DRAWN", 13)
-    monkeypatch.setattr(simulated, "STUDIES", 200)
+    monkeypatch.setattr(simulated, "STUDIES", 80)
 
 
 def needed(**options):

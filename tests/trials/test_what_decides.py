@@ -122,3 +122,21 @@ def test_a_plan_for_counted_trials_keeps_what_it_says(monkeypatch):
         number = effective_trials(subject_errors(error, index))
         held += binomial_limits(float((np.abs(error) <= 2).mean()), number, 0.95)[0] >= 0.95
     assert held >= 70  # 80 % promised, less 2.5 standard errors; with the effective number as known it is 50 %
+
+
+@pytest.mark.parametrize(("unit", "times", "zero", "claim"), [
+    ("m", 0.01, 0, "2 cm"), ("mm", 10, 0, "2 cm"), ("in", 1 / 2.54, 0, "2 cm"), ("°F", 1.8, 32, "2 °C"),
+    ("K", 1, 273.15, "2 °C")])
+def test_whole_readings_in_another_unit_have_one_answer(unit, times, zero, claim):
+    rng = np.random.default_rng(2)
+    subject, x = np.repeat(np.arange(15), 3), np.round(30 + 5 * rng.normal(size=45))
+    y = np.round(x + 1.2 + 0.3 * rng.normal(size=45))
+    found = []
+    for own, by, add in ((claim[2:], 1.0, 0.0), (unit, times, zero)):
+        table = {"subject": subject, f"x_{own}": x * by + add, f"y_{own}": y * by + add}
+        check = check_trials(pair_trials(table, by="subject", reference_column=f"x_{own}", device_column=f"y_{own}"),
+                             claim)
+        found.append(([item.verdict for item in check.meanings],
+                      [end / check.scaled.limit for end in (check.bias.low, check.bias.high)]))
+    assert found[0][0] == found[1][0]
+    assert found[0][1] == pytest.approx(found[1][1], rel=1e-9)
