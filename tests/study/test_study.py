@@ -382,7 +382,7 @@ def test_a_unit_and_its_cell_have_one_figure_and_say_what_it_is_over(folder, und
         assert cell.groups == 2
         assert unit.high - unit.low > 1.5 * (study_table(made, athlete="").cells[0].bias.high - unit.bias)
     assert [row["over"] for row in csv.DictReader((done / "units.csv").read_text().splitlines())] == [over, "recording"]
-    words = "its sessions: 1" if over == "sessions" else "its athletes, whose means count alike: 1"
+    words = "over sessions: 1" if over == "sessions" else "over athletes' means: 1"
     assert words in " ".join(made.summary().split())
 
 

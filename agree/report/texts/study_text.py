@@ -76,18 +76,17 @@ def headline(study: Study) -> str:
     return f"{units} UNIT{'S' if units != 1 else ''}  {claim}, {meaning}: {_counted(study.units)}"
 
 
-OVER = {"athletes": "its athletes, whose means count alike", "sessions": "its sessions",
-        "recording": "one recording, which says nothing of other days"}
+OVER = {"athletes": "athletes' means", "sessions": "sessions", "recording": "one recording (nothing of other days)"}
 
 
 def _over(study: Study) -> list[tuple[str, str]]:
-    """Return what the units' answers count as independent."""
+    """Return what the units' answers count as independent, and of how many units."""
     counted = Counter(line.over for line in study.units)
     named = [name for name in OVER if counted[name]]
     if len(named) == 1:
-        return [("Answers", f"each unit's is over {OVER[named[0]]}.")]
-    return [("Answers", f"over {'; '.join(f'{OVER[name]}: {counted[name]}' for name in named)} of the units.")] * (
-        len(named) > 0)
+        return [("Answers", f"each over the unit's {OVER[named[0]]}." if named != ["recording"] else
+                 f"each over {OVER[named[0]]}.")]
+    return [("Answers", "; ".join(f"over {OVER[name]}: {counted[name]}" for name in named) + ".")] if named else []
 
 
 def study_rows(study: Study) -> list[tuple[str, str]]:
