@@ -53,8 +53,16 @@ class Checkpoint:
             return
         path.parent.mkdir(exist_ok=True)
         part = path.with_suffix(STALE)
-        part.write_text(json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False), encoding="utf-8")
-        part.replace(path)
+        text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        for left in (2, 1, 0):
+            try:
+                part.write_text(text, encoding="utf-8")
+                part.replace(path)
+            except FileNotFoundError:  # a run that began beside this one swept it
+                if not left:
+                    raise
+            else:
+                return
 
     def forget(self, key: str) -> None:
         """Remove a record, so that it is made again."""

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +68,8 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
     Raises
     ------
     InputError
-        A missing column, or no row at all. A row with an empty cell stands in the list as one that cannot be checked.
+        A column that is missing or there twice, a row with more cells than the header, or no row at all. A row
+        with an empty cell stands in the list as one that cannot be checked.
     """
     folder = Path()
     if isinstance(source, str | Path):
@@ -80,6 +82,10 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
                           source.to_dicts() if hasattr(source, "to_dicts") else list(source))
     rows = []
     for number, cells in table:
+        names = [_column(str(key).strip()) for key in cells if key is not None]
+        twice = next((column for column in names if names.count(column) > 1), None)
+        if twice is not None:
+            raise InputError(f"{name}: found the column {twice!r} twice; expected each once; rename or remove one")
         given = {_column(str(key).strip()): "" if value is None or value != value else str(value).strip()
                  for key, value in cells.items() if key is not None}
         if not any(given.values()):
@@ -93,7 +99,7 @@ def read_list(source: str | Path | Iterable[Mapping[str, Any]] | Any) -> tuple[l
             raise InputError(f"{name}: found the column {taken[0]!r}, a name of the results; expected another name "
                              "for a factor; rename it, or give the list and not its results")
         rows.append(StudyRow(**{key: given.get(key, "") for key in OWN}, number=number,
-                             factors={key: value for key, value in given.items() if key not in OWN},
+                             factors={key: value for key, value in given.items() if key and key not in OWN},
                              empty=tuple(column for column in NEEDED if not given[column])))
     if not rows:
         raise InputError(f"{name}: found no pairs; expected a row for each")
@@ -120,8 +126,20 @@ def _csv(path: Path) -> list[tuple[int, Mapping[str, Any]]]:
         raise InputError(f"{path.name}: found bytes that are not UTF-8; expected a CSV in UTF-8; save it so") from None
     first = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=first.count)
-    reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
-    return [(reader.line_num, row) for row in reader]
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
+    header = next(reader, [])
+    names = [_column(cell.strip()) for cell in header]
+    twice = next((column for column in names if column and names.count(column) > 1), "")
+    if twice:
+        raise InputError(f"{path.name}: found the column {twice!r} twice; expected each once; rename or remove one")
+    rows: list[tuple[int, Mapping[str, Any]]] = []
+    for cells in reader:
+        if any(cell.strip() for cell in cells[len(header):]):
+            raise InputError(f"{path.name}: row {reader.line_num}: found {len(cells)} cells; expected {len(header)}, "
+                             f"one for each column; put a cell that holds {delimiter!r} into quotes")
+        if cells:
+            rows.append((reader.line_num, dict(zip_longest(header, cells[:len(header)], fillvalue=""))))
+    return rows
 
 
 def _parquet(path: Path) -> list[dict[str, Any]]:

@@ -137,6 +137,8 @@ def run(
     Claim.parse(claim)
     checks.choice(assume_units, "assume_units", ("nothing", "normal"))
     refuse_unknown(options)
+    if workers is not None and workers < 1:
+        raise InputError(f"`workers` must be 1 or more; got {workers}", option="workers")
     options = {**DEFAULTS, **options}
     rows, folder = read_list(source)
     who = column_of("athlete", athlete, dict.fromkeys(name for row in rows for name in row.factors))
@@ -246,7 +248,7 @@ def _jobs(units: list[_Unit], rows: list[StudyRow], folder: Path, keys: list[str
 
 def _runner(executor: Executor | MakeExecutor | None, workers: int | None) -> Runner:
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    count = workers or cores
+    count = cores if workers is None else workers
     if executor is None:
         return Runner(lambda: own_pool(count), count)
     if isinstance(executor, Executor):

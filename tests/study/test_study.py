@@ -20,6 +20,7 @@ from agree import InputError
 from agree.cli.commands.study import study as command
 from agree.demo.trials import write_tables
 from agree.study import check_unit, find_pairs, run, study_table
+from agree.study.listing import read_list
 
 UNITS = {"a": 1, "b": 2, "c": 3}
 
@@ -180,7 +181,26 @@ def test_lists_that_cannot_be_used(rows, text):
     assert str(caught.value) == text
 
 
+@pytest.mark.parametrize(("text", "found"), [
+    ("unit,session,reference,device,unit\n7,1,r,d,8\n", "found the column 'unit' twice; expected each once"),
+    ("Unit,session,reference,device,unit\n7,1,r,d,8\n", "found the column 'unit' twice; expected each once"),
+    ("unit,session,reference,device,rider\n7,1,r,d,A, B\n", "row 2: found 6 cells; expected 5, one for each column"),
+])
+def test_lists_whose_cells_may_be_another_columns_are_refused(tmp_path, text, found):
+    (tmp_path / "list.csv").write_text(text)
+    with pytest.raises(InputError, match=found):
+        run(tmp_path / "list.csv", "1.5 %")
+
+
+def test_a_column_without_a_name_is_no_factor(tmp_path):
+    (tmp_path / "list.csv").write_text("unit,session,reference,device,,\n7,1,r,d,,\n,,,,,\n")
+    row, = read_list(tmp_path / "list.csv")[0]
+    assert (row.unit, row.factors) == ("7", {})
+
+
 def test_options_and_claims_that_cannot_be_used():
+    with pytest.raises(InputError, match="`workers` must be 1 or more; got 0"):
+        run([], "1.5 %", workers=0)
     with pytest.raises(InputError, match="options colour are not known"):
         run([], "1.5 %", colour="red")
     with pytest.raises(InputError, match="options bands are not known"):
