@@ -192,11 +192,11 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> t
         return None
     slope = sizes[0].value if chosen[0] == 0 else 0.0
     left = float(np.mean(solved.rest**2))
-    return tuple(Part(made.causes[k], made.shapes[k], _of_reference(sizes[j], slope, scale=k == 0), percents[j],
+    return tuple(Part(made.causes[k], made.shapes[k], of_reference(sizes[j], slope, scale=k == 0), percents[j],
                       strengths[j], _compared(made, chosen, j, left, data, own)) for j, k in enumerate(chosen))
 
 
-def _of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
+def of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
     """From power = (reference + device)/2 to the reference: exact for a scale and an offset."""
     turn = 1 / (1 - slope / 2)
     factor = turn * turn if scale else turn
