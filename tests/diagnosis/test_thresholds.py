@@ -13,7 +13,7 @@ from agree.diagnosis.by_second import Delay, Scatter
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.patterns import Conditions, conditions, patterns
 from agree.diagnosis.response_findings import Answer, answers
-from agree.diagnosis.telltale import telltales
+from agree.diagnosis.telltale import TELLTALES, telltales
 from agree.diagnosis.windows import one_side
 from agree.report.story.cause import causes
 from agree.verdict.columns import table
@@ -179,3 +179,38 @@ def test_a_setting_that_is_certain_comes_before_the_scale_it_explains(strength, 
     found = [Finding(cause="scale", size=size, unit="%", percent=50.0),
              Finding(cause="one_side_not_doubled", role="device", size=size, unit="%", percent=50.0, strength=strength)]
     assert "reads one side" in causes(SimpleNamespace(findings=found))[place]
+
+
+@pytest.mark.parametrize(("ratio", "found"), [
+    pytest.param(0.463, {"one_side_not_doubled"}, id="SIDE_SD"), pytest.param(0.460, set(), id="SIDE_SD")])
+def test_a_side_that_is_not_half(ratio, found):
+    """Two standard deviations of the share of a leg: exp(-0.08) of 0.5 is 0.4616."""
+    assert named(fitted(framed(WIDE), ("scale", sized(ratio - 1, 1e5)))) == found
+
+
+def test_most_steps_between_crank_lengths():
+    """MOST_LENGTH_STEPS, 8 of 2.5 mm."""
+    apart = {abs(item.values["entered_mm"] - item.values["fitted_mm"]) for item in TELLTALES[0]}
+    assert max(apart) == 20.0
+
+
+@pytest.mark.parametrize(("stop", "gap", "found"), [
+    pytest.param(3, 0, range(95, 108), id="STOP_S, NEAR_S"), pytest.param(2, 0, (), id="STOP_S"),
+    pytest.param(0, 4, range(95, 106), id="STOP_S, NEAR_S"), pytest.param(0, 3, (), id="STOP_S")])
+def test_moments_beside_a_stop(stop, gap, found):
+    """Both at 0 for some seconds from 100 on, or a gap of the record there."""
+    power = np.full(200, 200.0)
+    power[100:100 + stop] = 0.0
+    time = np.arange(200.0) + np.where(np.arange(200) >= 100, max(gap - 1, 0), 0)
+    seen = conditions(Pairs(reference=power, device=power, time=time)).masks["beside a stop"]
+    assert list(np.flatnonzero(seen)) == list(found)
+
+
+@pytest.mark.parametrize(("jumps", "fast"), [
+    pytest.param(33, True, id="FASTEST"), pytest.param(34, False, id="FASTEST")])
+def test_changes_that_are_the_fastest(jumps, fast):
+    """Each jump is in three changes over 3 s; of 2000 seconds 99 are the fastest 5 %, and 102 are no longer."""
+    power = np.full(2000, 200.0)
+    for k in range(jumps):
+        power[50 + 50 * k:] += 100.0 * (-1) ** k
+    assert conditions(Pairs(reference=power, device=power)).masks["power changes fast"].any() == fast

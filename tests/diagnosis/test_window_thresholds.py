@@ -10,6 +10,7 @@ from agree.diagnosis import sessions, window_findings
 from agree.diagnosis.finding import Compared
 from agree.diagnosis.slow_faults import SlowFault
 from agree.diagnosis.windows import causes
+from agree.diagnosis.windows.best_step import best_step
 from agree.diagnosis.windows.causes import Columns, columns, in_order
 from agree.diagnosis.windows.gains import gains
 from agree.diagnosis.windows.loss import loss
@@ -164,3 +165,10 @@ def test_a_loss_needs_a_range_of_power(high, said):
     power = np.where(HALVES > 0, high, 100.0)
     made = fitted(framed(power, -0.012 * power - 2.5), ("scale", sized(-0.012, 50)), ("offset", sized(-2.5, 50)))
     assert len(loss(made)) == said
+
+
+@pytest.mark.parametrize(("windows", "found"), [
+    pytest.param(20, True, id="STEP_WINDOWS"), pytest.param(19, False, id="STEP_WINDOWS")])
+def test_windows_enough_for_a_step(windows, found):
+    data = framed(WIDE[:windows], WAVES[4][:windows])
+    assert (best_step(data, gains(data), np.zeros((0, windows)), data.error) is not None) == found

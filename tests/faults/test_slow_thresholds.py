@@ -90,3 +90,12 @@ def test_courses_that_fit_about_as_well(t, error, monkeypatch):
     ride = riding(True)
     made = warm_up.with_warm_up(replace(ride, error=10 * np.exp(-ride.seconds / 200) + 0.001 * ride.seconds))
     assert made.warm_size.se == pytest.approx(error, abs=0.002)
+
+
+@pytest.mark.parametrize(("known", "used"), [
+    pytest.param(0.81, True, id="KNOWN_SHARE"), pytest.param(0.79, False, id="KNOWN_SHARE")])
+def test_a_cadence_that_is_known(known, used):
+    t = np.arange(1000.0)
+    power = 200 + 10 * np.sin(t)
+    ride = steady_ride(power, power, t, power > 0, np.where(t < 1000 * known, 80.0, np.nan))
+    assert (ride.turning is not None) == used

@@ -11,9 +11,10 @@ from agree.pairing import match, witnesses
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.clock import Candidate
 from agree.pairing.clocks.fine import Fine, is_drift
+from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.facts import unusual_lag
 from agree.pairing.grid import Grid
-from agree.pairing.same_ride import Likeness, unlike
+from agree.pairing.same_ride import Likeness, likeness, unlike
 from agree.pairing.witnesses import still
 
 POWER = np.tile([180.0, 220.0, 200.0, 240.0], 100)
@@ -154,3 +155,21 @@ def test_minutes_that_are_unlike(minutes, run, noted):
     assert bool(unlike(Likeness(60 * np.arange(minutes), alike, np.ones(minutes)))) == noted
 
 
+
+
+@pytest.mark.parametrize(("back", "stretches"), [
+    pytest.param(1, 1, id="MIN_STEP_S"), pytest.param(2, 3, id="MIN_STEP_S")])
+def test_a_lag_that_comes_back_to_almost_the_same(back, stretches):
+    parts = [Stretch(600 * k, 600 * (k + 1), np.full(5, lag)) for k, lag in enumerate((0, 40, back))]
+    assert len(without_excursions(parts)) == stretches
+
+
+@pytest.mark.parametrize(("size", "known", "minutes"), [
+    pytest.param(0.105, 60, 10, id="STILL"), pytest.param(0.095, 60, 9, id="STILL"),
+    pytest.param(1.0, 30, 10, id="LEAST_S"), pytest.param(1.0, 29, 9, id="LEAST_S")])
+def test_minutes_that_tell_something(size, known, minutes):
+    """A minute with changes of a tenth of the usual size has a hundredth of their energy."""
+    one = np.tile([1.0, -1.0, 2.0, -2.0], 150)
+    one[300:360] *= size
+    one[300 + known:360] = np.nan
+    assert likeness(one, one, np.zeros(600)).matched.size == minutes
