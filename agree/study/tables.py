@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from agree.core.results.plain import cell_text
 from agree.files.writing import write_text
 from agree.study.listing import StudyRow
 from agree.study.told import average_of
@@ -85,12 +86,12 @@ def table(lines: Sequence[Line], *, units: bool) -> tuple[list[str], list[list[A
 
 
 def csv_text(header: Sequence[str], cells: Sequence[Sequence[Any]]) -> str:
-    """Return a table as CSV; numbers with all their digits, nothing where there is none."""
+    """Return a table as CSV: numbers with all their digits, nothing where there is none, text as `cell_text` has it."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows([["" if cell is None else repr(cell) if isinstance(cell, float) else cell for cell in row]
-                      for row in cells])
+    writer.writerow([cell_text(name) for name in header])
+    writer.writerows([["" if cell is None else repr(cell) if isinstance(cell, float) else cell_text(cell)
+                       for cell in row] for row in cells])
     return out.getvalue()
 
 

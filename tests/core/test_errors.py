@@ -11,7 +11,8 @@ import pytest
 import agree
 from agree import AgreeError, InputError, MatchError, Recording, SampleSizeError
 from agree.core.quantities.known import HEART_RATE
-from agree.core.results.plain import plain_name
+from agree.core.results.plain import cell_text, plain_name
+from agree.study.tables import csv_text
 
 
 @pytest.mark.parametrize("kind", [AgreeError, InputError, MatchError, SampleSizeError])
@@ -30,6 +31,14 @@ def test_option_and_code_survive(kind):
 def test_plain_names(name, plain):
     assert plain_name(name) == plain
     assert plain_name(name).isprintable()
+
+
+@pytest.mark.parametrize(("cell", "text"), [
+    ("=cmd|' /C calc'!A0", "'=cmd|' /C calc'!A0"), ("+1+cmd", "'+1+cmd"), ("@SUM(1)", "'@SUM(1)"), ("-x", "'-x"),
+    ("\t=1", "' =1"), ("-2.5", "-2.5"), ("+3", "+3"), ("unit-7", "unit-7"), ("a\x1b[2J\u202e", "a?[2J?"), (7, "7")])
+def test_cells_of_a_csv_file_are_no_formulas(cell, text):
+    assert cell_text(cell) == text
+    assert csv_text([cell], [[cell]]).splitlines() == [text, text]
 
 
 def test_a_recording_of_another_quantity():

@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+import unicodedata
 import zlib
 from functools import cache
 
@@ -200,6 +201,14 @@ def test_names_that_run_from_right_to_left_leave_the_numbers_in_place():
 def test_letters_of_arabic_script_are_joined(name, shown):
     assert joined(name) == shown
     assert as_seen(name) == (shown[::-1] if name[0] != "p" else "plain \u05d1\u05d0")
+
+
+def test_hostile_names_do_no_harm_in_svg():
+    ride = cases.ride(1, 900, device_name='<script>"x"</script>\x1b[2J\x07', reference_name="\u202e\u200b&<b>")
+    text = render_page(cases.check(ride, "1.5 %"), "svg").decode()
+    assert not {c for c in text if unicodedata.category(c) in ("Cc", "Cf", "Cs") and c != "\n"}
+    assert "<script" not in text
+    assert "<b>" not in text
 
 
 def test_other_scripts_are_text_in_svg():

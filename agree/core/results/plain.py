@@ -19,3 +19,24 @@ def plain_name(text: object) -> str:
     """
     return "".join(c if c.isprintable() else " " if c in "\t\n\r\v\f" or unicodedata.category(c) == "Zs" else "?"
                    for c in str(text))
+
+
+def cell_text(text: object) -> str:
+    r"""Return text for a cell of a CSV file: a plain name, and none that a spreadsheet takes for a formula.
+
+    One that begins with =, +, - or @, and is no number, gets an apostrophe before it, as spreadsheets mark text.
+
+    Examples
+    --------
+    >>> from agree.core.results.plain import cell_text
+    >>> cell_text("=1+1"), cell_text("-2.5"), cell_text("a\x1b[2J"), cell_text("unit 7")
+    ("'=1+1", '-2.5', 'a?[2J', 'unit 7')
+    """
+    plain = plain_name(text)
+    if not plain.lstrip().startswith(("=", "+", "-", "@")):
+        return plain
+    try:
+        float(plain)
+    except ValueError:
+        return f"'{plain}"
+    return plain

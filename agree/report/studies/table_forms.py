@@ -10,7 +10,7 @@ from pathlib import Path
 
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
-from agree.core.results.plain import plain_name
+from agree.core.results.plain import cell_text, plain_name
 from agree.core.results.words import estimate_text
 from agree.files.writing import write_text
 from agree.report.html.parts import paragraph
@@ -67,11 +67,12 @@ def _csv(table: StudyTable) -> str:
     writer.writerow(["kind", "device", "condition", "pairs", "groups", "counted", "unit",
                      *(f"{name}{end}" for name in FIGURES for end in ("", "_low", "_high")), "verdict"])
     for cell in table.cells:
-        writer.writerow(["cell", cell.device, cell.condition, cell.pairs, cell.groups, cell.counted, cell.unit,
-                         *(text for name in FIGURES for text in _figures(getattr(cell, name))), cell.verdict])
+        figures = [text for name in FIGURES for text in _figures(getattr(cell, name))]
+        writer.writerow(["cell", cell_text(cell.device), cell_text(cell.condition), cell.pairs, cell.groups,
+                         cell.counted, cell.unit, *figures, cell.verdict])
     for item in table.contrasts:
-        both = f"{item.first} minus {item.second}"
-        where = (both, item.within) if item.factor == "device" else (item.within, both)
+        both, within = cell_text(f"{item.first} minus {item.second}"), cell_text(item.within)
+        where = (both, within) if item.factor == "device" else (within, both)
         writer.writerow([f"difference of {item.factor}s", *where, "", "", table.clusters, item.unit,
                          *_figures(item.difference), *[""] * 12, ""])
     return out.getvalue()
