@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
-from agree.core.thresholds import LOST_S, THIN_SHARE
 from agree.report.plain_text.screen import screen
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -42,7 +41,7 @@ def test_a_lost_end_is_said_otherwise(rng):
 
 
 # THIN_SHARE
-@pytest.mark.parametrize(("share", "said"), [(THIN_SHARE + 0.015, True), (THIN_SHARE - 0.015, False)])
+@pytest.mark.parametrize(("share", "said"), [(0.112, True), (0.088, False)])
 def test_the_share_from_which_on_it_is_said(rng, share, said):
     def some(true):
         hard = np.flatnonzero(true >= np.percentile(true, 68))
@@ -53,7 +52,7 @@ def test_the_share_from_which_on_it_is_said(rng, share, said):
 
 
 # LOST_S
-@pytest.mark.parametrize(("seconds", "said"), [(LOST_S, True), (LOST_S - 1, False)])
+@pytest.mark.parametrize(("seconds", "said"), [(30, True), (29, False)])
 def test_the_seconds_from_which_on_it_is_said(rng, seconds, said):
     def some(true):
         mask = np.zeros(true.size, bool)
