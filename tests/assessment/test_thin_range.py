@@ -41,7 +41,7 @@ def test_a_lost_end_is_said_otherwise(rng):
 
 
 # THIN_SHARE
-@pytest.mark.parametrize(("share", "said"), [(0.112, True), (0.088, False)])
+@pytest.mark.parametrize(("share", "said"), [(0.112, True), (0.092, False)])
 def test_the_share_from_which_on_it_is_said(rng, share, said):
     def some(true):
         hard = np.flatnonzero(true >= np.percentile(true, 68))
