@@ -24,6 +24,7 @@ from agree.estimators.trials.level_line import END_Z, LevelLine, level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
 from agree.estimators.trials.skewed_mean import skewed_mean_error
 from agree.estimators.trials.unweighted import SubjectErrors, mean_error, subject_errors
+from agree.trials.rounding import Rounding
 from agree.trials.scaled import OF_LIMIT, ScaledErrors
 from agree.verdict.error_distribution import KnownError, interval_half_width
 from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way
@@ -208,7 +209,7 @@ def counted_within(scaled: ScaledErrors, level: float, known: KnownError, mean_o
 
 def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str) -> TrialMeaning:
     """Answer for single trials: counted, with that of normal errors beside it; or the latter if it was asked for."""
-    known = scaled.rounding.beside(known)
+    own, known = known, scaled.rounding.beside(known)
     normal = normal_within(scaled, level, known, 1, "normal")
     common: dict[str, Any] = {"meaning": "readings", "limit": TRIALS_COUNTED_SHARE, "unit": "share", "normal": normal}
     assumed = ("errors_normal" if assume == "normal" else "shape_margin", *_constant(scaled))
@@ -219,7 +220,8 @@ def readings(scaled: ScaledErrors, level: float, known: KnownError, assume: str)
     counted = counted_within(scaled, level, known)
     values: dict[str, float | int | str | bool] = {
         "effective": effective_trials(scaled.errors), "needed": needed_trials(counted.value, level) or 0,
-        "outside": int((np.abs(scaled.error) > scaled.limit).sum()), "trials": scaled.error.size, "normal": asked}
+        "outside": int((np.abs(scaled.error) > scaled.limit).sum()), "trials": scaled.error.size, "normal": asked,
+        "coarse": counted.low < counted_within(replace(scaled, rounding=Rounding()), level, own).low - 1e-9}
     verdict = share_verdict(counted)
     if verdict == OPEN and values["outside"] == 0 and share_verdict(margin) == HOLDS:
         return TrialMeaning(**common, verdict=HOLDS, estimate=replace(margin, value=1.0, high=1.0), assumes=assumed,

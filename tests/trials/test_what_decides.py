@@ -58,6 +58,7 @@ def test_a_limit_that_cuts_a_step():
     assert check.answer.estimate.value == 1.0
     assert check.answer.estimate.low == pytest.approx(0.86, abs=0.02)
     assert check.verdict == "not settled"
+    assert "readings in whole steps are coarse beside this limit" in " ".join(check.summary().split())
     fine = check_trials(paired(error + 1e-4 * np.arange(150) ** 1.1, np.tile(LEVEL[:15], 10)), "2.1 cm",
                         meaning="readings")
     assert fine.verdict == "holds"

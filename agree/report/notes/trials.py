@@ -12,6 +12,9 @@ def _readings(note: Note) -> str:
     have, need = float(values["effective"]), int(values["needed"])
     text = f"counted, {have:.0f} trials' worth; a share like this needs {need}" if need else (
         "a share of about 95 % is not settled by any number of trials")
+    if values.get("coarse"):
+        text = (f"counted, {have:.0f} trials' worth; readings in whole steps are coarse beside this limit, and what "
+                "shows an error within may be outside: read finer")
     normal = str(values["normal"])
     return text + ("" if normal == "not settled" else f"; if errors are normal: {normal} (--assume normal)") + "."
 

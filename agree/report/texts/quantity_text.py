@@ -63,12 +63,13 @@ def answer_words(check: QuantityCheck) -> str:
     what = {"average": "the mean error", "readings": f"{check.window_s}-s means",
             "next_session": "the next session", "mean_absolute": "the mean absolute error"}[check.meaning]
     device = check.overlays[0].device_name
-    limit = check.claim.text
-    said = {"holds": "within the limit", "does not hold": "not within the limit",
-            "not settled": "may or may not be within the limit"}[check.verdict]
-    end = f" of {limit} in 95 %" if check.meaning == "readings" else f" of {limit}"
+    limit, shares = check.claim.text, check.meaning == "readings"
+    said = {"holds": "are within" if shares else "is within", "does not hold": "are within" if shares else
+            "is not within", "not settled": "may or may not be within"}[check.verdict]
+    end = {"holds": " in at least 95 %", "does not hold": " in fewer than 95 %",
+           "not settled": " in 95 %"}[check.verdict] if shares else ""
     why = [upper_first(note_text(note)) for note in check.notes if note.severity == "answer"]
-    return " ".join([f"{device}: {what} {said}{end}.", *why])
+    return " ".join([f"{device}: {what} {said} {limit}{end}.", *why])
 
 
 def _seconds(value: float) -> str:
