@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from agree.core.errors import AgreeWarning, InputError
+from agree.core.results.note import Note
 from agree.study.contents import contents_of, options_of, path_of
 from agree.study.kinds import check_together, read_pair, refuse_unknown
-from agree.study.listing import read_list
+from agree.study.listing import StudyRow, read_list
+from agree.study.statistics.readings import column_of, over_athletes, readings_of
+from agree.study.tables import pair_line
 
 
-def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str, claim: str, **options: Any) -> Any:
+def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str, claim: str, *,
+               athlete: str | None = None, **options: Any) -> Any:
     """Check one unit of a list over its sessions.
 
     Parameters
@@ -24,6 +29,9 @@ def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str
         As the list names it.
     claim : str
         For rows without one of their own.
+    athlete : str, optional
+        The column that tells athletes apart, as for `run`. Where one rode several of the sessions, a note of the check
+        says what the answer is over the athletes, which is that of the study.
     **options
         As for `run`.
 
@@ -67,6 +75,29 @@ def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str
     own_options = options_of(own[0], options)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the result says the same
+        kept = [row for row, item in zip(own, contents, strict=True) if item.repeats is None]
         pairs = [read_pair([path_of(folder, row.reference), path_of(folder, row.device)], own_options, named=True)
-                 for row, item in zip(own, contents, strict=True) if item.repeats is None]
-        return check_together(pairs, own[0].claim or claim, own_options)
+                 for row in kept]
+        asked_claim = own[0].claim or claim
+        made = check_together(pairs, asked_claim, own_options)
+        who = column_of("athlete", athlete, dict.fromkeys(name for row in rows for name in row.factors))
+        return _with_athletes(made, kept, who, lambda k: check_together([pairs[k]], asked_claim, own_options).to_dict())
+
+
+def _with_athletes(made: Any, rows: Sequence[StudyRow], who: str, alone: Callable[[int], dict[str, Any]]) -> Any:
+    """Say on the check of a unit what its answer is over athletes; `alone` gives the result of one session."""
+    from agree.assessment.claim_check import ClaimCheck
+
+    athletes = len({row.factors.get(who) for row in rows})
+    if not isinstance(made, ClaimCheck) or made.meaning != "average" or not who or not 1 < athletes < len(rows):
+        return made
+    records = [{"result": alone(k)} for k in range(len(rows))]
+    lines = [pair_line(row, record) for row, record in zip(rows, records, strict=True)]
+    readings = readings_of(lines, records, {"device": "unit", "condition": "", "athlete": who})
+    cell = over_athletes(readings, made.level, made.decision_rule)
+    if cell is None:
+        return made
+    note = Note(kind="sessions_of_athletes", severity="trust" if cell.verdict == made.verdict else "answer", values={
+        "sessions": len(rows), "athletes": athletes, "verdict": cell.verdict, "low": cell.bias.low,
+        "high": cell.bias.high, "unit": cell.unit})
+    return replace(made, notes=(*made.notes, note))

@@ -186,6 +186,7 @@ def _tables(made: Study, options: dict[str, Any]) -> list[str]:
 @click.option("--level", type=IntervalLevel(), default="95%", metavar="LEVEL", help="As for study check.")
 @click.option("--quantity", metavar="NAME", help="As for study check.")
 @click.option("--by", metavar="COLUMNS", help="As for study check.")
+@click.option("--athlete", metavar="COLUMN", help="As for study check.")
 @click.option("--page", "pages", multiple=True, metavar="FILE", help="Write its page: .pdf, .png, .svg or .html.")
 def unit_command(list_file: str, unit: str, **options: Any) -> None:
     """Check one unit of a list over its sessions, as agree check does, and write its page."""
@@ -198,7 +199,7 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
     asked = {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     with progress("checking the unit"):
         made = check_unit(list_file, unit, options["claim"], meaning=options["meaning"].replace("-", "_"),
-                          level=options["level"], **asked)
+                          level=options["level"], athlete=options["athlete"], **asked)
     for name in options["pages"]:
         if isinstance(made, ClaimCheck):
             write_page(made, name)

@@ -159,6 +159,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
                        "as one ride does that is recorded twice: they do not show how days differ."),
     "next_another_day": ("leave out session {session} if it is the same ride; if it is another day, ride one that "
                          "does not follow the same programme."),
+    "sessions_of_athletes": ("the {sessions} sessions are of {athletes} athletes, and those of one are alike: over the "
+                             "athletes' means the answer is {verdict} ({low:+.2g} to {high:+.2g} {unit})."),
     "sessions_undated": lambda note: (
         f"{'no' if note.values['undated'] == note.values['sessions'] else 'not every'} recording shows its date: that "
         "the sessions are of different days is your word; pieces of one ride are one session."),

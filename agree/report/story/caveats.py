@@ -17,8 +17,8 @@ WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
 WITHHELD = ("copy_of_its_own_ride", "copy_by_hand", "faults_too_many", "faults_or_gaps_too_many", "used_too_short",
             "used_hardly_any", "sessions_alike")
 # How the notes begin that are said as warnings.
-KINDS = ("bands_not_ridden", "copy_", "declared_", "faults_", "looks_", "range_", "sessions_alike", "sessions_undated",
-         "used_")
+KINDS = ("bands_not_ridden", "copy_", "declared_", "faults_", "looks_", "range_", "sessions_alike",
+         "sessions_of_athletes", "sessions_undated", "used_")
 
 
 class Caveat(NamedTuple):
