@@ -145,6 +145,12 @@ def test_events_that_go_with_a_moment(events, share, found):
     assert len(at_moments(events, share)) == found
 
 
+@pytest.mark.parametrize(("beside", "found"), [(5, 1), (4, 0)])
+def test_half_of_the_events_go_with_a_moment(beside, found):
+    spans = [(k, k + 1) if k < beside else (500 + k, 501 + k) for k in range(10)]
+    assert len(patterns([(Conditions({"beside a stop": np.arange(1000) < 10}, np.ones(1000, bool)), spans)])) == found
+
+
 @pytest.mark.parametrize(("range_of", "thirds"), [
     pytest.param(2.01, True, id="LEAST_WARMTH"), pytest.param(1.99, False, id="LEAST_WARMTH")])
 def test_thirds_of_the_temperature(range_of, thirds):

@@ -1,9 +1,12 @@
 """What a column is taken for, on both sides of each threshold: inputs are literal, so that a moved one is seen."""
 
+from datetime import datetime, timedelta
+
 import numpy as np
 import pytest
 
 from agree import InputError, read_recording
+from agree.recordings.zones import through_change
 
 MEDIANS = [  # TYPICAL_MEDIAN: header, lowest and highest median that is not questioned
     ("power (W)", "power", 15.0, 1500.0), ("heart rate", "heart rate", 40.0, 220.0),
@@ -54,3 +57,19 @@ def test_distinct_endings_of_a_time_of_day_without_colons(endings, form):
     times = [95_955 + k for k in range(5)] + [100_000 + k for k in range(endings - 5)]
     found = read_recording(table("time,power", [200 + k for k in range(endings)], times))
     assert (found.time[5] - found.time[4] == 1) == form
+
+
+@pytest.mark.parametrize(("first", "clock"), [
+    pytest.param(99_999_900, "elapsed", id="EPOCH_FROM"), pytest.param(100_000_001, "utc", id="EPOCH_FROM")])
+def test_plain_numbers_that_are_a_date(first, clock):
+    assert read_recording(table("time,power", [200, 210, 220], [first, first + 1, first + 2])).clock == clock
+
+
+@pytest.mark.parametrize(("step", "mended"), [
+    pytest.param(10.0, True, id="MOST_STEP_S"), pytest.param(11.0, False, id="MOST_STEP_S")])
+def test_rows_that_go_on_while_a_clock_is_set_back(step, mended):
+    """From three to two in the night of the last Sunday of October."""
+    change = (datetime(2024, 10, 27, 3) - datetime(1970, 1, 1)) / timedelta(seconds=1)
+    seconds = change - step * np.arange(20, 0, -1)
+    after = change - 3600 + step * np.arange(20)
+    assert (through_change(np.r_[seconds, after]) is not None) == mended
