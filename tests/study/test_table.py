@@ -153,6 +153,8 @@ def test_several_specimens_of_one_device_widen_its_mean():
     assert {cell.bias.method for cell in table.cells} == {"t, between athletes and specimens"}
     assert all(cell.bias.method == "t, between subjects" for cell in both)
     assert table.cells[0].bias.df == 1  # two units
+    bias = table.cells[0].bias  # t of 1 degree of freedom at 97.5 %: 12.70620
+    assert (bias.high - bias.value, bias.value - bias.low) == pytest.approx((12.70620 * bias.standard_error,) * 2)
 
 
 def test_columns_and_studies_that_cannot_be_used():
