@@ -164,7 +164,7 @@ def test_no_name_is_wider_than_its_column(name):
 
 
 def test_a_unit_is_drawn_by_its_share_of_the_variance():
-    """Four units by hand: variance 1 of 20/3 in all draws by 3/20, and its estimate from 4 adds 2 (3/20)^2 (y - m)^2."""
+    """Four units by hand: variance 1 of 20/3 draws by 3/20, and its estimate from 4 adds 2 (3/20)^2 (y - m)^2."""
     found = many_units(np.array([-3.0, -1.0, 1.0, 3.0]), np.ones(4), limit=3.0).shrunken
     assert [item.value for item in found] == pytest.approx([-2.55, -0.85, 0.85, 2.55])
     # 0.85 + (3/20)^2 / (4 / (20/3)) + 2 (3/20)^2 9, and the same with 1 for 9
