@@ -25,16 +25,19 @@ def common_step(*columns: FloatArray) -> float:
     if values.size < LEAST_DISTINCT:
         return decimal
     away = values[1:] - values[0]
-    step = _divisor(away, _CLOSE * float(np.abs(values).max()))
-    if step <= _FINEST * float(away[-1]) or bool((np.abs(away / step - np.round(away / step)) > _ON).any()):
+    finest = _FINEST * float(away[-1])
+    step = _divisor(away, _CLOSE * float(np.abs(values).max()), finest)
+    if step <= finest or bool((np.abs(away / step - np.round(away / step)) > _ON).any()):
         return decimal
     return max(step, decimal)
 
 
-def _divisor(distances: FloatArray, close: float) -> float:
-    """Greatest common divisor of numbers that are known to within `close`, by Euclid."""
+def _divisor(distances: FloatArray, close: float, finest: float) -> float:
+    """Greatest common divisor of numbers that are known to within `close`, by Euclid; 0 if it is `finest` or less."""
     found = 0.0
     for distance in np.unique(np.diff(distances, prepend=0.0)).tolist():
+        if 0 < found <= finest:
+            return 0.0
         one, two = distance, found
         while two > close:
             rest = one % two
