@@ -16,7 +16,7 @@ from agree.core.thresholds import ALIKE_P, LEAST_ALIKE, LEAST_LEVEL
 
 FloatArray = NDArray[np.float64]
 LARGEST = 1e300
-SMALL = 1e-24  # of squared errors of size 1: what rounding alone leaves
+SMALL = 1e-24  # of squares of readings of size 1: what rounding alone leaves
 SAMPLINGS = ("independent", "serial", "sessions")
 
 

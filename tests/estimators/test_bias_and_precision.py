@@ -54,10 +54,26 @@ def test_intervals_are_those_of_leaving_out_each_subject(rng):
     count = len(rest)
     error = math.sqrt((count - 1) / count * np.square(rest[:, 0] - rest[:, 0].mean()).sum())
     assert found.slope.standard_error == pytest.approx(error, rel=1e-9)
-    cubes = np.cbrt(rest[:, 3] ** 2)
-    error = math.sqrt((count - 1) / count * np.square(cubes - cubes.mean()).sum())
+    turned = 1 / rest[:, 3]
+    error = math.sqrt((count - 1) / count * np.square(turned - turned.mean()).sum())
     half = (found.slope.high - found.slope.value) / found.slope.standard_error * error
-    assert found.reference_sd.high == pytest.approx((np.cbrt(found.reference_sd.value**2) + half) ** 1.5, rel=1e-9)
+    for end, side in ((found.reference_sd.low, 1), (found.reference_sd.high, -1)):
+        assert end == pytest.approx(1 / (1 / found.reference_sd.value + side * half), rel=1e-9)
+
+
+def test_the_reference_s_sd_under_heavy_tails_and_without_scatter(rng):
+    """300 studies of 25 subjects with t errors of 3 df: 86 % are covered (error 2); on the cube root 77 were."""
+    hits, subject = 0, np.repeat(np.arange(25), 3)
+    true = np.repeat(rng.normal(220, 30, 25), 3)
+    for errors in rng.standard_t(3, (300, 75)) / math.sqrt(3):
+        item = bias_and_precision(true + 6 * errors, true, subject).reference_sd
+        hits += item.low <= 6 <= item.high
+    assert hits >= 246
+    exact = bias_and_precision(true, true + rng.normal(0, 1, 75), subject).reference_sd
+    assert (exact.value, exact.low, exact.high) == (0, 0, 0)
+    one = bias_and_precision(true + np.r_[-1, 0, 1, np.zeros(72)], true, subject).reference_sd
+    assert (one.low, one.high) == (0, math.inf)
+    assert one.value == pytest.approx(1 / 5)
 
 
 def test_the_reference_is_not_taken_for_exact():
