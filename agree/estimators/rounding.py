@@ -35,6 +35,22 @@ def rounding_of_error(x: FloatArray, y: FloatArray, scale: str, session: NDArray
     return math.sqrt(2) * rounding_of_mean(step, share * weight)
 
 
+def rounding_of_line(x: FloatArray, y: FloatArray, slope: float, session: NDArray[Any] | None) -> tuple[float, float]:
+    """Return the same for slope and intercept of a line: of least squares in which both readings are rounded."""
+    step = resolution(x, y)
+    if step == 0 or not math.isfinite(slope):
+        return 0.0, 0.0
+    share = np.ones(x.size) if session is None else pair_weights(session)
+    mean = float(share @ x) / x.size
+    along = share * (x - mean)
+    squares = float(along @ (x - mean))
+    if not squares > 0:
+        return 0.0, 0.0
+    each = step * math.hypot(1, slope) / math.sqrt(12)
+    return (each * math.sqrt(float(along @ along)) / squares,
+            each * math.sqrt(float(np.square(share / x.size - along * (mean / squares)).sum())))
+
+
 def at_least(item: Estimate, floor: float, df: float | None = None) -> Estimate:
     """Widen an interval to the standard error `floor`; `df` where the estimate carries none."""
     half = t_quantile(item.level, item.df if df is None else df) * floor

@@ -15,13 +15,15 @@ from agree.core.choices import NanPolicy, Sampling, Scale
 from agree.core.errors import InputError
 from agree.core.interval.engine import covariance, estimate, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
+from agree.core.interval.over_sessions import pair_weights
 from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.bands.together import correlations_between_sessions, drawn_together
 from agree.estimators.joint import joint_level, matrix_root, shrunk
 from agree.estimators.ratios import ratio_of_sums
-from agree.estimators.readings import warn_of_alike
+from agree.estimators.readings import resolution, warn_of_alike
+from agree.estimators.rounding import at_least, rounding_of_mean
 from agree.estimators.scales import errors_on_scale
 
 THIN = 10   # pairs below which a band is called thin: eight cosines need more
@@ -195,11 +197,12 @@ def bias_by_band(
     index = np.searchsorted(limits, level_by, side="right") - 1
     index[np.isnan(level_by)] = -1
     error = errors_on_scale(x, y, "difference")
+    step = resolution(x, y)
     bands, phi = [], []
     for k in range(limits.size - 1):
         chosen = index == k
         label = None if labels is None else labels[chosen]
-        bias, note, series = _bias(x[chosen], error[chosen], label, scale, level, sampling)
+        bias, note, series = _bias(x[chosen], error[chosen], label, scale, level, sampling, step)
         bands.append(Band(low=float(limits[k]), high=float(limits[k + 1]), n=int(chosen.sum()), bias=bias, note=note))
         phi.append(np.zeros(x.size))
         phi[-1][chosen] = series / (bias.standard_error if bias.standard_error > 0 else 1)
@@ -233,8 +236,8 @@ def _quantiles(values: FloatArray, count: int) -> FloatArray:
     return edges
 
 
-def _bias(x: FloatArray, error: FloatArray, label: Any, scale: str, level: float,
-          sampling: str) -> tuple[Estimate, str, FloatArray]:
+def _bias(x: FloatArray, error: FloatArray, label: Any, scale: str, level: float, sampling: str,
+          step: float) -> tuple[Estimate, str, FloatArray]:
     """Bias of a band, what is to be said of it, and its influence series."""
     note = "empty" if x.size == 0 else "thin" if x.size < THIN else ""
     if scale == "percent" and x.size and not x.sum() > 0:
@@ -247,7 +250,10 @@ def _bias(x: FloatArray, error: FloatArray, label: Any, scale: str, level: float
         note = note if x.size == 0 else "one pair" if x.size == 1 else "one session"
         return (Estimate(value=value * factor, low=-math.inf, high=math.inf, level=level, method="none: " + note),
                 note, phi)
-    return estimate(value, phi, level=level, sampling=sampling, session=label).scaled(factor), note, phi
+    share = np.ones(x.size) if label is None else pair_weights(label)
+    floor = math.sqrt(2) * rounding_of_mean(step, share / (float(share @ x) / x.size if scale == "percent" else 1.0))
+    item = at_least(estimate(value, phi, level=level, sampling=sampling, session=label), floor)
+    return item.scaled(factor), note, phi
 
 
 def _interval(item: Estimate, value: float, error: float, one: float, words: str) -> Estimate:

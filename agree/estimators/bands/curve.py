@@ -16,7 +16,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.joint import largest_t, matrix_root
-from agree.estimators.readings import warn_of_alike
+from agree.estimators.readings import resolution, warn_of_alike
 
 POINTS = 41  # places at which the curve is given
 
@@ -210,6 +210,9 @@ def bias_curve(
     root = shown @ matrix_root(result.matrix * lost)
     spread = np.sqrt(np.square(root).sum(axis=1))
     ratios = largest_t(root / np.where(spread > 0, spread, 1)[:, None], df)
+    # Of a weighted sum of errors, whose weights have the length of the row of `shown`; both readings are rounded.
+    floor = resolution(x, y) / unit * np.sqrt(np.square(shown).sum(axis=1) / 6)
+    spread = np.maximum(spread, floor)
     one = t_quantile(level, df)
     joint = max(float(np.quantile(ratios, level)), one)
     half = factor * spread

@@ -221,8 +221,8 @@ def bias_and_precision(
     does, the value does not. Intervals: delete one subject, t with two degrees of freedom less than subjects; SDs of
     the device on the scale of the cube root of their squares, that of the reference on the scale of its reciprocal.
     One SD for all levels is assumed. With 12 and 25 subjects slope, intercept and bias cover 94 to 97 %, SDs 93 to
-    98 %; where errors have t with 3 degrees of freedom, `reference_sd` covers 84 to 87 %: what rare errors add to an SD is
-    not known before they come (benchmarks/coverage_repeats.py).
+    98 %; where errors have t with 3 degrees of freedom, `reference_sd` covers 84 to 87 %: what rare errors add to an
+    SD is not known before they come (benchmarks/coverage_repeats.py).
 
     References
     ----------

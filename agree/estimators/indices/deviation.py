@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from numpy.typing import ArrayLike
@@ -16,6 +17,7 @@ from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.indices.shares import any_index, any_share, normal_index, normal_share
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale
 
 DISTRIBUTIONS = ("normal", "any")
@@ -80,14 +82,15 @@ class CoverageProbability(Result):
 
 
 def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: str, level: float, sampling: str,
-            session: ArrayLike | None, nan_policy: str) -> tuple[FloatArray, dict[str, Any]]:
+            session: ArrayLike | None, nan_policy: str) -> tuple[FloatArray, float, dict[str, Any]]:
+    """Errors, the standard error that rounding alone leaves in their mean, and the options of an interval."""
     checks.choice(scale, "scale", ("difference", "percent"))
     checks.choice(distribution, "distribution", DISTRIBUTIONS)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     error = errors_on_scale(x, y, scale)
     warn_of_alike(error, sampling, stacklevel=4)
-    return error, {"level": checks.fraction(level, "level"), "sampling": sampling,
-                                          "session": labels}
+    return error, rounding_of_error(x, y, scale, labels), {"level": checks.fraction(level, "level"),
+                                                           "sampling": sampling, "session": labels}
 
 
 @shared
@@ -143,6 +146,7 @@ def deviation_index(
     ``normal``: the root of Phi((k - m)/s) - Phi((-k - m)/s) = coverage, with mean m and SD s of the errors. Its
     interval for independent pairs and sessions comes from equally likely pairs of mean and SD (generalised pivotal
     quantities, Weerahandi 1993: from memory); serial, from the influence of log k, by implicit differentiation.
+    Readings rounded to a common step leave at least what rounding leaves in a mean error.
     ``any``: the order statistic of rank ceil(n coverage) of the absolute errors, with binomial limits; the upper one is
     infinite where there are too few pairs to bound it.
 
@@ -161,9 +165,12 @@ def deviation_index(
     5.7 [3.6, 15.8] W
     """
     sampling = checks.sampling_of(sampling, session)
-    error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
+    error, floor, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_index if distribution == "normal" else any_index
     item = make(error, checks.fraction(coverage, "coverage"), options)
+    if distribution == "normal":
+        item = at_least(item, floor, item.df if math.isfinite(item.df) else error.size - 1.0)
+        item = replace(item, low=max(item.low, 0.0))
     warn_of_drift(item)
     return DeviationIndex(index=item, coverage=float(coverage), scale=scale, distribution=distribution, n=error.size,
                           sampling=sampling)
@@ -235,7 +242,7 @@ def coverage_probability(
     0.85 [0.37, 0.98]
     """
     sampling = checks.sampling_of(sampling, session)
-    error, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
+    error, _, options = _errors(reference, device, scale, distribution, level, sampling, session, nan_policy)
     make = normal_share if distribution == "normal" else any_share
     item = make(error, checks.positive(limit, "limit"), options)
     warn_of_drift(item)

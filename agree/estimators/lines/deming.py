@@ -21,6 +21,7 @@ from agree.core.shared_docs import shared
 from agree.core.thresholds import LEAST_RELIABILITY
 from agree.estimators.lines.line import Line
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import at_least, rounding_of_line
 
 MAX_ROUNDS = 100
 TOLERANCE = 1e-12
@@ -146,6 +147,7 @@ def deming_line(
     `agree.core.interval.over_sessions.session_shares`.
     """
     unit = float(max(np.abs(x).max(), np.abs(y).max())) or 1.0
+    rounded = x, y
     x, y = x / unit, y / unit
     of_pairs = np.ones(x.size) if labels is None else pair_weights(labels, half_weight_n)
     fit = (_weighted if weighting == "constant" else _proportional)(x, y, of_pairs, ratio)
@@ -157,8 +159,10 @@ def deming_line(
         slope, intercept = (estimate(value, phi / of_pairs, **options)
                             for value, phi in ((fit.slope, fit.slope_phi), (fit.intercept, fit.intercept_phi)))
         slope, intercept = _inverted(x, y, fit, of_pairs, ratio, (slope, intercept), options)
-    line = Line(slope=slope, intercept=intercept.scaled(unit), n=x.size, kind="Deming", sampling=sampling,
-                reference=x * unit, device=y * unit)
+    slope, intercept = (at_least(item, floor, item.df) for item, floor in zip(
+        (slope, intercept.scaled(unit)), rounding_of_line(*rounded, slope.value, labels), strict=True))
+    line = Line(slope=slope, intercept=intercept, n=x.size, kind="Deming", sampling=sampling, reference=x * unit,
+                device=y * unit)
     return line, fit.reliability
 
 
