@@ -6,7 +6,8 @@ import pytest
 from agree import check_trials, pair_trials, plan_trials
 from agree.estimators.trials.common_step import common_step
 from agree.estimators.trials.shares_within import binomial_limits, effective_trials
-from agree.estimators.trials.unweighted import subject_errors
+from agree.estimators.trials.skewed_mean import skewed_mean_error
+from agree.estimators.trials.unweighted import mean_error, subject_errors
 from agree.trials import planning, simulated
 from agree.verdict.rule import HOLDS
 
@@ -141,3 +142,18 @@ def test_whole_readings_in_another_unit_have_one_answer(unit, times, zero, claim
                       [end / check.scaled.limit for end in (check.bias.low, check.bias.high)]))
     assert found[0][0] == found[1][0]
     assert found[0][1] == pytest.approx(found[1][1], rel=1e-9)
+
+
+# LEAST_DISTINCT of common_step
+@pytest.mark.parametrize(("distinct", "step"), [(7, 1.0), (8, 10.0)])
+def test_few_readings_tell_no_step_but_their_decimal(distinct, step):
+    assert common_step(10.0 * np.arange(distinct), 10.0 * np.arange(distinct)[::-1]) == step
+
+
+# LEAST_SUBJECTS of skewed_mean
+@pytest.mark.parametrize(("subjects", "wider"), [(2, False), (3, True)])
+def test_subjects_of_which_a_skew_can_be_told(subjects, wider):
+    errors = subject_errors(np.array([0.1, 0.2, 1.7])[:subjects], np.arange(subjects))
+    plain, skewed = mean_error(errors, 0.95), skewed_mean_error(errors, 0.95)
+    assert (skewed.high > plain.high) == wider
+    assert skewed.low <= plain.low
