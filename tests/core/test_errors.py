@@ -65,3 +65,11 @@ def test_an_error_carries_the_argument_it_speaks_of(call, argument):
         call()
     assert caught.value.option == argument
     assert f"`{argument}`" in str(caught.value)
+
+
+@pytest.mark.parametrize("name", [name for name in agree.__all__ if isinstance(getattr(agree, name), type)
+                                  and issubclass(getattr(agree, name), Exception)])
+def test_every_error_and_warning_says_what_is_near_and_shows_itself(name):
+    text = getattr(agree, name).__doc__
+    assert "See Also\n" in text
+    assert ">>> " in text

@@ -103,6 +103,7 @@ def test_scale_of_both(rows, factor):
     same(ends(other.slope), ends(one.slope), rel=1e-7)
     same([v / factor for v in ends(other.intercept)], ends(one.intercept), rel=1e-6, tiny=1e-6)
     if math.frexp(factor)[0] == 0.5:  # a power of two changes no digit
+        assume(np.unique(x).size == x.size)  # of few levels the median slope may be vertical
         one, other = passing_bablok(x, y), passing_bablok(x * factor, y * factor)
         assert ends(other.slope) == ends(one.slope)
         assert [v / factor for v in ends(other.intercept)] == ends(one.intercept)
