@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from agree.pairing.clocks import lag_path
 from agree.pairing.clocks.chance_steps import without_chance
 from agree.pairing.clocks.lag_path import Stretch
 
@@ -38,3 +39,15 @@ def test_the_longer_of_two_stretches_is_the_one_that_stays():
     x, y = x[::-1], y[::-1]
     found = without_chance(x, y, stretches((0, 80, -50), (120, SECONDS, 0)))
     assert [(one.start, one.stop, set(one.lags.tolist())) for one in found] == [(0, SECONDS, {0})]
+
+
+@pytest.mark.parametrize(("most", "sought"), [(60, True), (0, False)])
+def test_no_path_is_sought_with_care_where_the_lag_changes_far_too_often(monkeypatch, most, sought):
+    """The exact search goes with the square of the lags: 15 s for two rides of 200,000 s that are not one."""
+    calls = []
+    best = lag_path._best
+    monkeypatch.setattr(lag_path, "_best", lambda *given: calls.append(1) or best(*given))
+    monkeypatch.setattr(lag_path, "MOST_CLOCK_STEPS", most)
+    x, y = (220 + lfilter([1], [1, -0.9], np.random.default_rng(seed).normal(0, 15, 3000)) for seed in (1, 2))
+    assert len(lag_path.follow(x, y, 0, -1000, 1000)) > 1
+    assert bool(calls) == sought

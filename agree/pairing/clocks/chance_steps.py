@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import MOST_CLOCK_STEPS, WORKING_W
 from agree.pairing.clocks.lag_path import Stretch, shifted
 
 
@@ -23,30 +23,39 @@ def without_chance(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> li
         In order of time.
     """
     kept = list(stretches)
+    if not 1 < len(kept) <= MOST_CLOCK_STEPS + 1:  # so many are refused
+        return kept
+    scale = float(np.nanmean(y) / np.nanmean(x))
+    gains: dict[tuple[int, int, int, int], float] = {}
+
+    def gain(k: int, into: int) -> float:
+        own, other = kept[k], kept[into]
+        name = own.start, own.stop, other.start, other.stop
+        if name not in gains:
+            gains[name] = _gain(scale * x, y, own, other, own.start > other.start)
+        return gains[name]
+
     while len(kept) > 1:
         k, into = min(((k, into) for k in range(len(kept)) for into in (k - 1, k + 1) if 0 <= into < len(kept)),
-                      key=lambda pair: _gain(x, y, kept, *pair))
-        if _gain(x, y, kept, k, into) > 0:
+                      key=lambda pair: gain(*pair))
+        if gain(k, into) > 0:
             break
         kept = _joined(kept, k, into)
     return kept
 
 
-def _gain(x: FloatArray, y: FloatArray, kept: list[Stretch], k: int, into: int) -> float:
+def _gain(x: FloatArray, y: FloatArray, own: Stretch, other: Stretch, after: bool) -> float:
     """How much smaller the median difference is at a stretch's own lag than at that of its longer neighbour."""
-    own, other = kept[k], kept[into]
     if own.stop - own.start >= other.stop - other.start:
         return np.inf
-    end = -1 if into < k else 0  # the side of the neighbour that is near
     place = np.arange(own.start, own.stop)
-    lags = int(np.median(own.lags)), int(other.lags[end])
+    lags = int(np.median(own.lags)), int(other.lags[-1 if after else 0])  # the neighbour's at the side that is near
     parts = [shifted(y, place + lag) for lag in lags]
     one = x[place]
-    scale = float(np.nanmean(y) / np.nanmean(x))
     works = ((one > WORKING_W) | (parts[0] > WORKING_W)) & np.isfinite([one, *parts]).all(axis=0)
     if not works.any():
         return np.inf
-    apart = [float(np.median(np.abs(part - scale * one)[works])) for part in parts]
+    apart = [float(np.median(np.abs(part - one)[works])) for part in parts]
     return apart[1] - apart[0]
 
 

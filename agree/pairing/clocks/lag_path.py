@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S
+from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S, MOST_CLOCK_STEPS
 from agree.pairing.clocks import clock
 
 Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
@@ -34,6 +34,7 @@ MOST_ROUNDS = 3  # of widening the lags tried about those the path came to
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
 CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
+HOPELESS = 5  # times as many changes of lag as are taken out at most: no path is sought with such care
 MIN_STEP_S = 2  # a change of lag smaller than this is drift
 
 
@@ -225,9 +226,11 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
         told = np.sqrt(-np.expm1(-2 * likely))
     if not lags.size:
         return []
-    keep = np.searchsorted(lags, seen)
-    steps = _best(score[:, keep], seen)
-    window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
+    window, path = np.arange(windows), lags[index]
+    # The time of the exact search goes with the square of the lags seen: of another ride there are hundreds.
+    if (np.abs(np.diff(path)) >= MIN_STEP_S).sum() <= HOPELESS * MOST_CLOCK_STEPS:
+        steps = _best(score[:, np.searchsorted(lags, seen)], seen)
+        window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
     cuts = np.flatnonzero(np.abs(np.diff(path)) >= MIN_STEP_S) + 1
     bounds = [0, *cuts.tolist(), path.size]
     return without_excursions([
