@@ -138,7 +138,8 @@ def test_one_state_prints_the_ordinary_screen(monkeypatch, tmp_path):
         texts[name] = CliRunner().invoke(command.check, ["--sessions", str(place), "--claim", "1.5%"]).output
     assert texts["one"] == texts["none"]
     assert "2 sessions" in texts["one"]
-    assert "Main doubt" not in texts["two"]
+    assert "in the state 'zeroed'" in texts["two"]
+    assert "Also asked" not in texts["two"]
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 100, 140])
