@@ -35,7 +35,7 @@ DECLARED = Declaration(claim="±1.5 %", splits=("0:20:00",))
 
 
 def test_the_part_after_the_place_is_judged_and_both_answers_are_shown():
-    trail = check_split(recording(), ["0:20:00"], "1.5 %")
+    trail = check_split(recording(), ["0:20:00"], "2 %")
     assert [item.state for item in trail.states] == ["before 0:20:00", "from 0:20:00 on"]
     assert (trail.judged, trail.verdict) == ("from 0:20:00 on", "holds")
     change = trail.changes[0]

@@ -8,6 +8,7 @@ from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
 from agree.assessment.doubts.one_ride import OneRide
+from agree.assessment.doubts.slower_errors import NOTHING_SLOWER, SlowerErrors
 from agree.assessment.doubts.thin_range import thin_range
 from agree.assessment.how_much import HowMuch, how_much
 from agree.core.interval.estimate import Estimate
@@ -15,7 +16,7 @@ from agree.core.results.note import Note
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading
-from agree.verdict.rule import FAILS
+from agree.verdict.rule import FAILS, HOLDS
 
 
 class Withheld(NamedTuple):
@@ -27,14 +28,17 @@ class Withheld(NamedTuple):
     copies: Fitted
     rides: OneRide
     thin: tuple[Note, ...] = ()
+    slower: SlowerErrors = NOTHING_SLOWER
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
-        return self.rides.answers(self.copies.answers(self.used.answers(self.aside.answers(readings))))
+        for part in (self.aside, self.used, self.copies, self.rides, self.slower):
+            readings = part.answers(readings)
+        return readings
 
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
-        return (self.rides.doubts + self.copies.notes() + self.aside.notes() + self.used.notes()
+        return (self.rides.doubts + self.copies.notes() + self.aside.notes() + self.used.notes() + self.slower.notes()
                 + tuple(item.note() for item in self.lost) + self.thin)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
@@ -42,11 +46,12 @@ class Withheld(NamedTuple):
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
         return (self.rides.next(held) or self.copies.next(held and self.copies.any)
-                or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little))
+                or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
+                or (self.slower.next(meaning) if asked.verdict == HOLDS else None))
 
 
 def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
-             doubts: tuple[Note, ...] = ()) -> Withheld:
+             doubts: tuple[Note, ...] = (), slower: SlowerErrors = NOTHING_SLOWER) -> Withheld:
     """Return what keeps answers from being given.
 
     `counted_in` is the mean error with the faulty seconds, `doubts` are those whether sessions are of different days.
@@ -54,4 +59,4 @@ def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
                     fitted(data.pairs), OneRide(doubts),
-                    thin_range(data.pairs, claim, lost))
+                    thin_range(data.pairs, claim, lost), slower)

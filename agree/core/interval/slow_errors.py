@@ -17,6 +17,7 @@ from agree.core.interval.bracketed_root import bracketed_root
 # errors of 5 s than the largest mean square of the first 2 to 8 cosines had, which covered 90 %.
 COEFFICIENTS = 24
 TIMES = (0.01, 0.03, 0.06, 0.12, 0.25, 0.5)           # correlation times tried, in shares of the recording
+SLOWER = (1.0, 2.0)                                   # and those tried before a short recording is said to hold
 RATIOS = (1.0, 4.0, 16.0, 64.0, 256.0, math.inf)      # slow over even power at the lowest frequency
 EVEN = 0.4                                            # probability, before the data, of no slow errors
 ROUNDING = 1e-12                                      # of the coefficients: what is left of rounding alone
@@ -33,10 +34,10 @@ class Spectra(NamedTuple):
 
 
 @lru_cache(maxsize=32)
-def _spectra(count: int) -> Spectra:
+def _spectra(count: int, slower: bool = False) -> Spectra:
     cosine = np.arange(1, count + 1)
     shapes, at_zero = [np.ones(count)], [1.0]
-    for ratio, time in product(RATIOS, TIMES):
+    for ratio, time in product(RATIOS, TIMES + SLOWER * slower):
         slow = 1 / (1 + (np.pi * cosine * time) ** 2)
         shapes.append(slow if math.isinf(ratio) else 1 + ratio * slow)
         at_zero.append(1.0 if math.isinf(ratio) else 1 + ratio)
@@ -45,7 +46,8 @@ def _spectra(count: int) -> Spectra:
     return Spectra(table, np.array(at_zero), np.log(prior) - np.log(table).sum(axis=1) / 2)
 
 
-def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = None) -> float:
+def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = None, *,
+                  slower: bool = False) -> float:
     r"""Variance, times n, of the mean of n errors, such that t with `df` degrees of freedom gives its interval.
 
     The first cosine coefficients of the errors, (count,), are taken for normal with variance in proportion to the
@@ -64,6 +66,8 @@ def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = 
         Coefficients of a series that is as it is, such as the power ridden: what the errors have in proportion to it
         is no chance. Its factor is integrated out under each spectrum (least squares with the spectrum's weights), for
         one degree of freedom.
+    slower : bool
+        Try errors correlated over one and two lengths of the recording too: half as wide again on quick errors.
 
     References
     ----------
@@ -75,7 +79,7 @@ def slow_variance(coefficients: FloatArray, df: int, fixed: FloatArray | None = 
     size = float(np.abs(rest).max())
     if size <= ROUNDING * float(np.abs(coefficients).max()):
         return 0.0
-    table = _spectra(coefficients.size)
+    table = _spectra(coefficients.size, slower)
     rest = rest / size
     inverse = (1 / table.shapes).T
     squares = np.square(rest) @ inverse

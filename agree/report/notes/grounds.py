@@ -67,6 +67,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_faults": "too many seconds were set aside as faulty",
     "because_gaps": "too many seconds are missing or faulty at an end of the range of power",
     "because_one_ride": "two sessions look like one ride",
+    "because_slower": "the recording is too short to show errors that wander slowly: these would reach beyond it",
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",
     "because_too_little": "too little was recorded",
     "because_between_looks": "no look was declared after this number of sessions",
