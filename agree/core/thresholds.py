@@ -202,11 +202,10 @@ ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false
 TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
 SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
 LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
-# Correlation of the second differences of two references at the best lag (tests/verdict/test_near_copies.py): of one
-# ride with 10 W of noise added 0.84 to 0.93, and of two days of one programme at most 0.8, where its targets change
-# every 5 to 15 s; of two devices on one ride 0.5, of days without a common programme below 0.15.
+# Correlation of second differences at the best lag: one ride with 10 W of noise added 0.84 to 0.93, two days of one
+# programme at most 0.8; two devices on one ride 0.5, different days below 0.15 (tests/verdict/test_near_copies.py).
 NEAR_COPY, ALIKE_RIDES = 0.82, 0.4
-LEAST_ALIKE_S = 300      # s in common; shorter overlaps resemble each other by chance
+LEAST_ALIKE_S = 300      # s in common; shorter ones are alike by chance
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0
@@ -248,7 +247,7 @@ PATTERN_P = 0.01           # chance, over all moments tried, below which a patte
 # --- correction ---
 LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
 # --- assessment ---
-MOST_RATIO = 5.0         # of two mean powers: a copy takes no factor beyond it, and no device is sold that needs one
+MOST_RATIO = 5.0  # of two mean powers: no device is sold that is so wrong, and a copy takes no factor beyond it
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
 MOST_LEFT_OUT = 0.2
@@ -260,9 +259,8 @@ SMALL_MISSING_SHARE = 0.05
 # 10 min and at most 4.7 % from 30 min on (benchmarks/short_recordings.py).
 LEAST_TO_HOLD_S = 600.0
 SHORT_RIDE_S = 1800.0
-# One recording, s used, below which "holds" must stand for errors slower than the recording too
-# (benchmarks/short_recordings.py): errors over 300 s were wrong in 8.4 % at 10 min and hidden under quick ones in
-# 4.7 % at 30 min; so asked in at most 3.5 %. From 45 min on they show.
+# One recording, s used, below which "holds" must stand for errors slower than it too: those over 300 s made 8.4 % wrong
+# at 10 min and 4.7 at 30, so at most 3.5; from 45 min on they show (benchmarks/short_recordings.py).
 SLOW_SHOWS_S = 2700.0
 # Share of the seconds of riding in the reference's recording that is used, below which no "holds" is given, and below
 # which it is said: what a device did not record may be what it could not (a choice, not measured).
@@ -271,9 +269,7 @@ SMALL_RIDE_SHARE = 0.5
 # An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30
-# Share of the work in a third of the range that is missing in one recording, from which on it is said how wrong the
-# device need be there to break the claim: with a tenth missing, a claim of 1.5 % is broken by 15 % (a choice).
-THIN_SHARE = 0.1
+THIN_SHARE = 0.1  # of the work in a third of the range, lost: a claim of 1.5 % is broken by 15 % in it (a choice)
 # --- study ---
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:
 # recorders are started within minutes of each other (common practice); rides one after the other share nothing.
