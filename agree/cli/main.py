@@ -20,7 +20,7 @@ from agree.cli.commands.plan import plan_command
 from agree.cli.commands.schema import schema
 from agree.cli.commands.study import study
 from agree.cli.commands.trials import trials_command
-from agree.cli.words import OLD_OPTIONS
+from agree.cli.words import COMMAND_OPTIONS, OLD_OPTIONS
 
 BAD_INPUT = 2
 # What a library error's argument is called on the command line, where the two differ.
@@ -62,6 +62,8 @@ def in_options(message: str, option: str, words: list[str]) -> str:
         names = {"look": f"--read {key}=...", "check": f"--reference-read {key}=... or --device-read {key}=..."}
         told = names.get(words[0] if words else "")
         return f"{message}; on the command line: {told}" if told else message
+    if words and option in COMMAND_OPTIONS.get(words[0], {}):
+        return f"{message}; on the command line: {COMMAND_OPTIONS[words[0]][option]}"
     if option in OPTIONS and words[:1] in (["check"], ["correct"], ["plan"]):
         return f"{message}; on the command line: {OPTIONS[option]}"
     return message

@@ -66,6 +66,8 @@ def device_list(place: str) -> DeviceList:
     states = None
     if "state" in lower:
         states = [row[lower.index("state")].strip() if len(row) > lower.index("state") else "" for row in rows]
+        if "" in states:
+            raise InputError(f"{path}, row {states.index('') + 2}: the state is empty; give every session one")
     return DeviceList(tuple(names), files, states)
 
 

@@ -64,6 +64,18 @@ def hint(text: str) -> None:
     click.echo(f"agree: hint: {text}", err=True)
 
 
+# What arguments of the library are called by commands whose options have other names.
+COMMAND_OPTIONS = {
+    "static": {"crank_length_mm": "--crank-length", "gravity": "--gravity", "latitude_deg": "--latitude",
+               "height_m": "--height", "step": "--step", "claim": "--claim", "u_length_mm": "--length-uncertainty",
+               "u_mass_kg": "--mass-uncertainty", "u_mass_percent": "--scale-uncertainty",
+               "u_angle_deg": "--angle-uncertainty", "masses_kg": "--masses", "reading_sd_Nm": "--reading-sd",
+               "rides": "--beside"},
+    "climb": {"mass_kg": "--mass", "grade": "--grade", "speed": "--speed", "rolling": "--rolling",
+              "drag_area": "--drag-area", "density": "--density", "head_wind": "--wind", "efficiency": "--efficiency",
+              "gravity": "--gravity", "readings_W": "--reading", "grade_down": "--coast"},
+    "devices": {"window_s": "--window", "max_lag_s": "--max-lag", "states": "the column state of --sessions"},
+}
 MEANINGS = {"average": "average", "bands": "bands", "readings": "readings", "next-session": "next_session"}
 RULES = {"interval": "interval", "guard-2u": "guard 2u", "guard-1.645u": "guard 1.645u", "plain": "plain"}
 # What was written before -> what is written now.

@@ -145,7 +145,11 @@ def compare_devices(
     ([1.0, 1.0, 1.05], True)
     """
     fraction(level, "level")
-    lined = line_up(sources, max_lag_s=max_lag_s)
+    return compare_lined(line_up(sources, max_lag_s=max_lag_s), window_s=window_s, level=level)
+
+
+def compare_lined(lined: LinedUp, *, window_s: int = WINDOW_S, level: float = 0.95) -> DeviceComparison:
+    """Compare devices that are lined up already; see `compare_devices`."""
     means = window_means(lined, window_s)
     if means.shape[1] < LEAST_WINDOWS:
         raise SampleSizeError(f"at least {LEAST_WINDOWS} windows of {window_s} s that all {len(lined.names)} devices "

@@ -65,6 +65,8 @@ class Ride:
             value = getattr(self, name)
             if not low <= value <= high:
                 hint = "; write the grade as a fraction, 0.08 for 8 %" if name == "grade" else ""
+                if name == "mass_kg" and low <= value / 1000 <= high:
+                    hint = f"; in grams? {value:g} g are {value / 1000:g} kg"
                 raise InputError(f"`{name}` must lie between {low} and {high}; got {value:g}{hint}", option=name)
         for name in (item.name for item in fields(self) if item.name.startswith("u_")):
             if not 0 <= getattr(self, name) < math.inf:

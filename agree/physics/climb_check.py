@@ -9,13 +9,18 @@ from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.physics.climb import Ride, power_can_be_judged
 from agree.physics.stated import stated_estimate
 from agree.verdict.claim import Claim
-from agree.verdict.rule import three_way
+from agree.verdict.rule import OPEN, three_way
 
 EACH = ("grade", "speed")  # known for each climb by itself; all else is the same error in both
+WIDEST_SLIP = 10.0         # per cent: a climb that is known worse tells no half from a device that is 40 % low
+# Scale that a slip brings -> its name: a kilowatt, a metric and a mechanical horsepower (735.49875 and 745.69987 W).
+SLIPS = ((0.5, "one side is not counted"), (2.0, "one side is counted twice"), (0.001, "reading in kW"),
+         (1 / 735.49875, "reading in PS"), (1 / 745.69987, "reading in hp"))
 LEAST_RATIO = 1.5          # of the steeper power over the other, below which a difference says nothing
 
 
@@ -37,6 +42,8 @@ class ClimbCheck(Result):
         Whether a device without error could be shown to hold the claim; None without a claim.
     budget : tuple of (str, float)
         Share of each source in the variance, the largest first.
+    hints : tuple of Note
+        A unit or a side of tell-tale size that would explain the error; the answer stays open then.
     climbs : tuple of Ride
         One or two.
     readings_W : tuple of float
@@ -53,6 +60,7 @@ class ClimbCheck(Result):
     climbs: tuple[Ride, ...]
     readings_W: tuple[float, ...]
     claim: Claim | None
+    hints: tuple[Note, ...] = ()
 
 
 def climb_check(
@@ -111,7 +119,8 @@ def climb_check(
     if len(readings_W) not in (0, len(climbs)):
         raise InputError(f"`readings_W` must hold one reading for each climb; got {len(readings_W)} for {len(climbs)}")
     if any(not 0 < reading < 3000 for reading in readings_W):
-        raise InputError(f"`readings_W` must lie between 0 and 3000 W; got {', '.join(f'{x:g}' for x in readings_W)}")
+        raise InputError(f"`readings_W` must lie between 0 and 3000 W; got {', '.join(f'{x:g}' for x in readings_W)}",
+                         option="readings_W")
     limit = _limit(claim)
     _same_but_grade(climbs)
     power, parts = _power(climbs)
@@ -126,10 +135,20 @@ def climb_check(
         error = _error(shown, found)
     limit_percent = math.nan if limit is None else float(limit.percent or 0)
     verdict = "" if error is None or limit is None else three_way(error.low, error.high, limit_percent)
+    slips = _slips(error, smallest)
     budget = sorted(((name, (part / u) ** 2) for name, part in parts.items()), key=lambda item: -item[1])
-    return ClimbCheck(verdict=verdict, power_W=found, error_percent=error, smallest_percent=smallest,
+    return ClimbCheck(verdict=OPEN if slips and verdict else verdict, hints=slips,
+                      power_W=found, error_percent=error, smallest_percent=smallest,
                       can_confirm=None if limit is None else smallest < limit_percent, budget=tuple(budget),
                       climbs=climbs, readings_W=tuple(map(float, readings_W)), claim=limit)
+
+
+def _slips(error: Estimate | None, smallest_percent: float) -> tuple[Note, ...]:
+    """Name a unit or a side whose size the error's interval holds, where the climb is known well enough to tell."""
+    if error is None or smallest_percent > WIDEST_SLIP:
+        return ()
+    return tuple(Note(kind="climb_slip", severity="answer", values={"slip": name, "scale": size})
+                 for size, name in SLIPS if error.low <= 100 * (size - 1) <= error.high)
 
 
 def _limit(claim: str | Claim | None) -> Claim | None:

@@ -109,7 +109,8 @@ def _sides(side: ArrayLike, label: NDArray[np.intp]) -> tuple[NDArray[np.intp], 
         hangs, masses = int((sides == k).sum()), np.unique(label[sides == k]).size
         if hangs < LEAST_OF_SIDE or masses < 2:
             raise SampleSizeError(f"side {name!r} has {hangs} hangs with {masses} masses; at least {LEAST_OF_SIDE} "
-                                  "hangs with 2 masses are needed on each side")
+                                  "hangs with 2 masses are needed on each side; the sides are "
+                                  f"{', '.join(map(repr, names))}: write each side in one way")
     return sides, names
 
 

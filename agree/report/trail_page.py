@@ -34,7 +34,8 @@ def sheet_of_trail(trail: Trail, remarks: Sequence[str] = (), provenance: Proven
     story = tell(trail.check)
     parts = bool(trail.notes)
     texts = [("Main doubt", upper_first(" ".join(story.doubt)))]
-    texts += [(" " if k else "Warning", upper_first(item.text)) for k, item in enumerate(story.caveats)]
+    warnings = [*(note_text(note) for note in trail.order), *(item.text for item in story.caveats)]
+    texts += [(" " if k else "Warning", upper_first(text)) for k, text in enumerate(warnings)]
     texts += [("Slow", f"State '{short(item.state, NAME)}': {', '.join(map(told.slow_text, item.slow))}.")
               for item in trail.states if item.slow]
     texts += [("Place", upper_first(note_text(note))) for note in trail.notes]

@@ -17,9 +17,11 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import TRAIL_USUAL_MARGIN
-from agree.devices.compare import DeviceComparison, compare_devices
+from agree.devices.compare import DeviceComparison, compare_lined
+from agree.devices.line_up import line_up
 from agree.estimators.devices.splitting import error_sd, error_variances, products
-from agree.trail.states import Change, State, change_between
+from agree.trail.states import Change, State, change_between, same_spelling
+from agree.verdict.distinct import refuse_repeats
 
 LEAST_SESSIONS = 3  # from which what varies from session to session is split between devices
 
@@ -91,7 +93,7 @@ def compare_device_sessions(
     Raises
     ------
     InputError
-        Unequal numbers of recordings, names or states.
+        Unequal numbers of recordings, names or states, one state spelt in two ways, or a session given twice.
 
     See Also
     --------
@@ -124,7 +126,8 @@ def compare_device_sessions(
     if len(labels) != len(sessions) or not all(labels):
         raise InputError(f"`states` must have one label for each session; got {sum(map(bool, labels))} for "
                          f"{len(sessions)}", option="states")
-    found = tuple(compare_devices(item, max_lag_s=max_lag_s, window_s=window_s, level=level) for item in sessions)
+    same_spelling(labels)
+    found = compared_each(sessions, max_lag_s=max_lag_s, window_s=window_s, level=level)
     logs = np.array([[-math.log(device.factor.value) for device in item.devices] for item in found]).T
     stays = [0, *(k for k in range(1, len(labels)) if labels[k] != labels[k - 1]), len(labels)]
     spans = [slice(first, last) for first, last in pairwise(stays)]
@@ -135,6 +138,15 @@ def compare_device_sessions(
         changes=tuple(_change(logs[k], one, two, labels, level) for one, two in pairwise(spans)))
         for k, name in enumerate(names))
     return DeviceSessions(devices=devices, sessions=found, states=tuple(labels), notes=_notes(devices, last.shape[1]))
+
+
+def compared_each(sessions: Sequence[Sequence[Any]], *, max_lag_s: float | None, window_s: int,
+                  level: float) -> tuple[DeviceComparison, ...]:
+    """Compare the devices of each session; a session, or a recording, that comes twice is refused."""
+    lined = [line_up(item, max_lag_s=max_lag_s) for item in sessions]
+    for k in range(1, len(lined[0].names)):
+        refuse_repeats([one.pairings[0, k] for one in lined], pieces=False)
+    return tuple(compare_lined(one, window_s=window_s, level=level) for one in lined)
 
 
 def _factor(logs: FloatArray, single: Estimate, level: float) -> Estimate:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -92,6 +93,32 @@ class Change(Result):
         """Return the change with the keys "from" and "to"."""
         stored = Result.to_dict(self)
         return {"from": stored.pop("before"), "to": stored.pop("after"), **stored}
+
+
+def spelling(label: str) -> str:
+    """Return a label without what two hands write in two ways: capitals, blanks, hyphens, a decimal comma."""
+    return re.sub(r"[\s_-]+", "", label.casefold()).replace(",", ".")
+
+
+def same_spelling(labels: Sequence[str]) -> None:
+    """Refuse labels of states that differ only in how they are written: they would count as two states.
+
+    Raises
+    ------
+    InputError
+        Naming both.
+
+    Examples
+    --------
+    >>> from agree.trail.states import same_spelling
+    >>> same_spelling(["new", "zeroed anew", "new"])
+    """
+    known: dict[str, str] = {}
+    for label in labels:
+        first = known.setdefault(spelling(label), label)
+        if first != label:
+            raise InputError(f"`states` holds {first!r} and {label!r}, which differ only in how they are written: "
+                             "write one state in one way", option="states")
 
 
 def expected_change(before: str, after: str, error_percent: float = 0.0) -> float:

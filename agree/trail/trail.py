@@ -21,7 +21,16 @@ from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
 from agree.trail.split import place_s, place_text, split_change, split_pairs
-from agree.trail.states import Change, State, answered, change_between, expected_change, foretold
+from agree.trail.states import (
+    Change,
+    State,
+    answered,
+    change_between,
+    expected_change,
+    foretold,
+    same_spelling,
+    spelling,
+)
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.declaration import Declaration, Declared
@@ -45,6 +54,8 @@ class Trail(Result):
         From each state to the next.
     notes : tuple of Note
         How the place of a split was fixed.
+    order : tuple of Note
+        What the order of the sessions leaves in doubt: a state that came before too, sessions against their dates.
     """
 
     check: ClaimCheck
@@ -52,6 +63,7 @@ class Trail(Result):
     states: tuple[State, ...]
     changes: tuple[Change, ...]
     notes: tuple[Note, ...] = ()
+    order: tuple[Note, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -63,7 +75,7 @@ class Trail(Result):
         return self.check.to_dict() | {
             "state": self.judged, "states": [item.to_dict() for item in self.states],
             "changes": [item.to_dict() for item in self.changes],
-            "trail_notes": [item.to_dict() for item in self.notes]}
+            "trail_notes": [item.to_dict() for item in (*self.notes, *self.order)]}
 
 
 def check_trail(
@@ -122,6 +134,7 @@ def check_trail(
     if expected is not None and len(expected) != len(pairs):
         raise InputError(f"`expected` must have one number for each session; got {len(expected)} for {len(pairs)}",
                          option="expected")
+    same_spelling(labels)
     stays = _stays(labels)
     names = [labels[stay[0]] for stay in stays]
     judged = _judged(names, state)
@@ -133,7 +146,8 @@ def check_trail(
     said = [math.nan if expected is None else float(expected[stay[0]]) for stay in stays]
     changes = tuple(_change(earlier, later, margin, level, told)
                     for (earlier, later), told in zip(pairwise(found), said[1:], strict=True))
-    return Trail(check=check, judged=names[judged], states=found, changes=changes)
+    return Trail(check=check, judged=names[judged], states=found, changes=changes,
+                 order=_order(pairs, names, stays, judged))
 
 
 def check_split(
@@ -221,10 +235,11 @@ def _declared_note(done: Sequence[str], declared: Declaration | None, beside: De
 
 
 def _judged(names: Sequence[str], state: str | None) -> int:
-    if state is not None and state not in names:
+    if state is not None and spelling(state) not in map(spelling, names):
         raise InputError(f"`state` must be one of {', '.join(map(repr, dict.fromkeys(names)))}; got {state!r}",
                          option="state")
-    return len(names) - 1 if state is None else len(names) - 1 - list(names)[::-1].index(state)
+    return len(names) - 1 if state is None else max(
+        k for k, name in enumerate(names) if spelling(name) == spelling(state))
 
 
 def _margin(claim: str | Claim) -> float:
@@ -260,6 +275,22 @@ def _states(names: Sequence[str], parts: Sequence[Sequence[Pairs]], check: Claim
             session_bias=own, seconds=tuple(int(item.used.sum()) for item in data.pairs),
             recordings=tuple((item.session, item.reference_name, item.device_name) for item in sessions),
             slow=tuple(note for item in sessions for note in _slow(item))))
+    return tuple(found)
+
+
+def _order(pairs: Sequence[Pairs], names: Sequence[str], stays: Sequence[Sequence[int]],
+           judged: int) -> tuple[Note, ...]:
+    """Say that the state judged was ridden before too, and that sessions stand against their dates."""
+    found = []
+    again = [k + 1 for stay, name in zip(stays[:judged], names, strict=False) if name == names[judged] for k in stay]
+    if again:
+        found.append(Note(kind="trail_again", severity="answer", values={
+            "state": names[judged], "sessions": ", ".join(map(str, again))}))
+    dated = [(k, item.start) for k, item in enumerate(pairs, 1) if item.start]
+    back = next(((one, two) for one, two in pairwise(dated) if two[1] < one[1]), None)
+    if back is not None:
+        found.append(Note(kind="trail_against_dates", severity="answer", values={
+            "earlier": back[0][0], "later": back[1][0], "first": back[1][1][:10], "second": back[0][1][:10]}))
     return tuple(found)
 
 

@@ -175,3 +175,23 @@ def test_a_power_that_may_be_none_has_no_upper_limit_of_error():
 def test_a_speed_without_unit(words):
     with pytest.raises(InputError, match=r"no unit of speed; write '4.5 m/s' or '16.2 km/h'"):
         run(*STEADY, *words)
+
+
+@pytest.mark.parametrize(("reading", "slips"), [
+    (163, ["one side is not counted"]), (652, ["one side is counted twice"]), (0.326, ["reading in kW"]),
+    (0.443, ["reading in PS", "reading in hp"]), (326, []), (250, [])])
+def test_a_unit_or_a_side_is_named_and_the_answer_stays_open(reading, slips):
+    found = climb_check(Ride(mass_kg=80, grade=0.08, speed=4.5), readings_W=(reading,), claim="1.5%")
+    assert [note.values["slip"] for note in found.hints] == slips
+    assert found.verdict == ("does not hold" if reading == 250 else "not settled")
+    assert ("Look first" in found.summary()) is bool(slips)
+
+
+def test_a_climb_that_is_hardly_known_names_no_slip():
+    loose = Ride(mass_kg=80, grade=0.08, speed=4.5, u_head_wind=4.0)
+    assert not climb_check(loose, readings_W=(163.0,)).hints
+
+
+def test_a_mass_in_grams_has_a_hint():
+    with pytest.raises(InputError, match=r"in grams\? 80000 g are 80 kg"):
+        Ride(mass_kg=80000, grade=0.08, speed=4.5)

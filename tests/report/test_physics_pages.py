@@ -120,3 +120,19 @@ def test_pages_from_the_command_line(tmp_path):
     with pytest.raises(InputError, match="a page shows a check"):
         CliRunner().invoke(main.command, ["static", "--sheet", str(tmp_path / "s.txt"), *words[2:], "--page", pages[0]],
                            standalone_mode=False, catch_exceptions=False)
+
+
+def test_wrong_tables_and_options_name_the_place_and_the_option(tmp_path):
+    table = tmp_path / "masses.csv"
+    for text, told in (("0,0\n5,\n10,16.9\n15,25\n", "row 3: found no reading_Nm; expected a number"),
+                       ("0,0\n5000,8\n10000,17\n15000,25\n", "in grams")):
+        table.write_text("mass_kg,reading_Nm\n" + text, encoding="utf-8")
+        with pytest.raises(InputError, match=told):
+            CliRunner().invoke(main.command, ["static", str(table), "--crank-length", "170"], standalone_mode=False,
+                               catch_exceptions=False)
+    assert main.in_options("x", "crank_length_mm", ["static"]) == "x; on the command line: --crank-length"
+    assert main.in_options("x", "mass_kg", ["static"]) == "x"
+    assert main.in_options("x", "mass_kg", ["climb"]) == "x; on the command line: --mass"
+    sides = ["left", "left", "left", "links", "links"]
+    with pytest.raises(InputError, match=r"the sides are 'left', 'links': write each side in one way"):
+        static_check([0, 5, 10, 15, 20], [0, 8.4, 16.9, 25.3, 33.7], hang=HANG, side=sides)

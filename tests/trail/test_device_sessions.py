@@ -38,7 +38,7 @@ def known(monkeypatch):
                                stands_apart=False) for k, item in enumerate(factors))
         return DeviceComparison(devices=devices, differences=(), seconds=600, windows=20, notes=())
 
-    monkeypatch.setattr(device_sessions, "compare_devices", compared)
+    monkeypatch.setattr(device_sessions, "compared_each", lambda sessions, **_: tuple(map(compared, sessions)))
 
 
 def test_what_varies_is_charged_to_the_device_that_varies(known):
@@ -103,3 +103,19 @@ def test_what_cannot_be_compared():
         compare_device_sessions([one], names=("a", "b", "c"))
     with pytest.raises(InputError, match=r"^`states` must have one label for each session; got 2 for 1$"):
         compare_device_sessions([one], names=("a", "b"), states=["x", "y"])
+
+
+def test_a_session_given_twice_is_refused():
+    """It would count as two days, with an interval of width 0."""
+    one = ride(1, (0.0, -2.0))
+    with pytest.raises(InputError, match="session"):
+        compare_device_sessions([one, one], names=("crank", "pedals"))
+    with pytest.raises(InputError, match="session"):
+        compare_device_sessions([one, ride(2, (0.0, -2.0)), [x[5:] for x in one]], names=("crank", "pedals"))
+
+
+def test_one_state_spelt_in_two_ways_is_refused(known):
+    for one, other in (("new", "New"), ("new", "ne w"), ("factor 1.02", "factor-1,02")):
+        with pytest.raises(InputError, match="differ only in how they are written"):
+            compare_device_sessions([(0.0, 0.0)] * 3, names=("hub", "crank"), states=["old", one, other])
+    assert compare_device_sessions([(0.0, 0.1)] * 2, names=("hub", "crank"), states=["a", "b"]).states == ("a", "b")

@@ -208,3 +208,26 @@ def test_half_of_the_claim_counts_as_no_change(half, answer):
         return State(state="", sessions=2, bias_percent=item, session_sd=0.1)
 
     assert change_between(state(), state(), margin=0.75)[1] == answer
+
+
+def test_one_state_spelt_in_two_ways_is_refused():
+    """'new' and 'New' would be two states, and the claim judged on the sessions of one spelling alone."""
+    for labels in (["new", "New", "b"], ["factor 1.02", "factor 1,02", "b"], ["zeroed-anew", "zeroed anew", "b"]):
+        with pytest.raises(InputError, match=f"holds '{labels[0]}' and '{labels[1]}', which differ only"):
+            check_trail(sessions((0.0, 0.1, 0.2)), labels, "1.5 %")
+    trail = check_trail(sessions((0.0, 0.1, 0.2, 0.1)), ["new"] * 2 + ["b"] * 2, "1.5 %", state="NEW")
+    assert trail.judged == "new"
+
+
+def test_states_that_come_again_and_sessions_against_their_dates_are_said():
+    """The last change decides what is judged: where the order of the list is doubtful, it is said."""
+    made = sessions((0.0, 0.1, 0.0, 0.2))
+    again = check_trail(made, ["a", "b", "a", "b"], "1.5 %")
+    assert [note.kind for note in again.order] == ["trail_again"]
+    assert "ridden before too (session 2)" in " ".join(again.summary().split())
+    days = ["2026-03-01T10:00:00", "2026-03-09T10:00:00", "2026-03-05T10:00:00", "2026-03-12T10:00:00"]
+    dated = [replace(item, start=day) for item, day in zip(made, days, strict=True)]
+    odd = check_trail(dated, ["a", "a", "b", "b"], "1.5 %")
+    assert [note.kind for note in odd.order] == ["trail_against_dates"]
+    assert "Session 3 (2026-03-05) was ridden before session 2 (2026-03-09)" in " ".join(odd.summary().split())
+    assert not check_trail(sorted(dated, key=lambda item: item.start), ["a", "a", "b", "b"], "1.5 %").order

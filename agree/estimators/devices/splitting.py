@@ -77,18 +77,21 @@ class Variances(NamedTuple):
     floor: float
 
 
-def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampling: str, session: Any) -> Variances:
+def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampling: str, session: Any, *,
+                    cautious: bool = False) -> Variances:
     """Means of the summands, made good for the means taken off: E (d - mean d)^2 = variance - var(mean d).
 
     The variance of the means is the engine's; for independent readings this is the divisor n - 1. Few readings or
     sessions too often show too little spread; normal errors of which a share w lies between `count` of them leave a
-    variance estimate a relative variance of at least w^2/(count - 1).
+    variance estimate a relative variance of at least w^2/(count - 1). With `cautious` the variance of the means allows
+    for errors too slow to show.
     """
     k, n = summands.shape
     mean = mean_over(session)
     own = (values - values.mean(axis=0)) / unit
     own -= np.array([[mean(row)] for row in own])
-    of_means = np.diag(covariance(own, sampling, session).matrix)
+    of_means = (np.array([spread(row, sampling, session, cautious=True).standard_error for row in own])**2 if cautious
+                else np.diag(covariance(own, sampling, session).matrix))
     total = sum(mean(row * row) for row in own)
     share = float(of_means.sum()) / (total + float(of_means.sum())) if summands.any() else 0.0
     if sampling == "independent":
@@ -100,12 +103,14 @@ def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampl
                      (share * count) ** 2 / (count - 1) if count else 0.0)
 
 
-def error_sd(index: int, found: Variances, *, level: float, sampling: str, session: Any) -> Estimate:
+def error_sd(index: int, found: Variances, *, level: float, sampling: str, session: Any,
+             cautious: bool = False) -> Estimate:
     """Interval of an error SD on the scale that steadies the variance of a variance estimate.
 
     With normal errors the estimate of variance v has a variance in proportion to V(v) = 2 v^2 + s v + p, where s and p
     come of the other devices' errors. On the scale of the integral of V^(-1/2), which is log v for the noisiest device
     and v itself for the quietest, the engine's standard error is divided by sqrt(V); the limits are transformed back.
+    With `cautious`, serial standard errors allow for errors too slow to show, as in the engine.
     """
     k = found.values.size
     others = np.maximum(np.delete(found.values, index), 0)
@@ -113,7 +118,7 @@ def error_sd(index: int, found: Variances, *, level: float, sampling: str, sessi
     p = 2 * (others.sum() ** 2 - (others * others).sum()) / ((k - 1) * (k - 2)) ** 2
     value = max(float(found.values[index]), 0.0)
     spread_of_v = 2 * value * value + s * value + p
-    result = spread(found.phi[index], sampling, session)
+    result = spread(found.phi[index], sampling, session, cautious=cautious)
     error, method = max(result.standard_error, math.sqrt(spread_of_v * found.floor)), METHODS[sampling]
     if found.floor:
         method += ", at least the spread of normal errors"

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
+
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.files.formats.text import read_table
@@ -50,7 +52,11 @@ def read_hung_masses(path: str | Path) -> HungMasses:
     def column(name: str) -> FloatArray | None:
         if name.lower() not in names:
             return None
-        return numbers(table, table.columns[names[name.lower()]], name)
+        found = numbers(table, table.columns[names[name.lower()]], name)
+        blank = np.flatnonzero(np.isnan(found))
+        if blank.size:
+            raise table.fail(int(blank[0]), f"no {name}", "a number", "write it, or remove the row")
+        return found
 
     mass, reading = column("mass_kg"), column("reading_Nm")
     if mass is None or reading is None:

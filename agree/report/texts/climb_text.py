@@ -54,6 +54,8 @@ def rows_of(result: ClimbCheck) -> list[Row]:
     if result.error_percent is not None:
         shown = " and ".join(f"{reading:g}" for reading in result.readings_W)
         rows.append(Row("Device", f"read {shown} W: {error_text(result)}."))
+    rows += [Row("Look first", f"{note.values['slip']}: it would explain the error. Mend it, and ask again.")
+             for note in result.hints]
     short, whole = ("; ".join(f"{name} {100 * share:.0f} %" for name, share in shares(result)[:most]) + " of the "
                     "variance." for most in (MOST_SOURCES, len(SOURCES)))
     rows.append(Row("Main doubt", whole, 1, short))

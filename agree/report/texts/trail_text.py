@@ -10,6 +10,7 @@ from agree.core.results.note import Note
 from agree.core.results.words import summary
 from agree.report.notes.sentence import note_sentences, note_text
 from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
+from agree.report.story.caveats import Caveat
 from agree.report.story.language.digits import interval_text, shown
 from agree.report.story.language.digits import plain as digits
 from agree.report.story.language.names import short, upper_first
@@ -77,7 +78,8 @@ def doubts(result: Trail) -> list[Row]:
     story = tell(result.check)
     first, *rest = story.doubt
     rows = [Row("Main doubt", upper_first(" ".join([first, *rest])), 3, upper_first(first), stays=True)]
-    heavy = sorted(story.caveats, key=lambda item: item.severity != "answer")
+    order = [Caveat(note.severity, note_text(note)) for note in result.order]
+    heavy = sorted([*order, *story.caveats], key=lambda item: item.severity != "answer")
     several = "s" * (len(heavy) > 1)
     for k, item in enumerate(heavy):
         always = item.severity == "answer" and k < MOST_WARNINGS
