@@ -80,7 +80,7 @@ def own_errors(names: Sequence[str], means: FloatArray, level: float) -> list[Es
     values = on_scale(scaled, tuple(names), "percent")
     summands, unit, _ = products(values, None)
     ways: tuple[Sampling, ...] = ("serial", "independent")
-    found = [error_variances(values, summands, unit, way, None, cautious=True) for way in ways]
+    found = [error_variances(values, summands, unit, way, None) for way in ways]
     return [_wider(*(error_sd(k, item, level=level, sampling=way, session=None, cautious=True).scaled(unit)
                      for item, way in zip(found, ways, strict=True))) for k in range(len(names))]
 

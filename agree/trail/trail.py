@@ -13,13 +13,13 @@ import numpy as np
 from agree.assessment.as_done import as_done
 from agree.assessment.claim_check import ClaimCheck, check_claim
 from agree.assessment.corrected_reference import corrected
-from agree.core.data.fault import SLOW
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import TRAIL_MARGIN_OF_CLAIM, TRAIL_USUAL_MARGIN
+from agree.trail.doubts import doubts_of_order, slow_faults
 from agree.trail.split import place_s, place_text, split_change, split_pairs
 from agree.trail.states import (
     Change,
@@ -147,7 +147,7 @@ def check_trail(
     changes = tuple(_change(earlier, later, margin, level, told)
                     for (earlier, later), told in zip(pairwise(found), said[1:], strict=True))
     return Trail(check=check, judged=names[judged], states=found, changes=changes,
-                 order=_order(pairs, names, stays, judged))
+                 order=doubts_of_order(pairs, names, stays, judged))
 
 
 def check_split(
@@ -274,31 +274,8 @@ def _states(names: Sequence[str], parts: Sequence[Sequence[Pairs]], check: Claim
             session_sd=float(np.std([item.value for item in own], ddof=1)) if len(own) > 1 else math.nan,
             session_bias=own, seconds=tuple(int(item.used.sum()) for item in data.pairs),
             recordings=tuple((item.session, item.reference_name, item.device_name) for item in sessions),
-            slow=tuple(note for item in sessions for note in _slow(item))))
+            slow=tuple(note for item in sessions for note in slow_faults(item))))
     return tuple(found)
-
-
-def _order(pairs: Sequence[Pairs], names: Sequence[str], stays: Sequence[Sequence[int]],
-           judged: int) -> tuple[Note, ...]:
-    """Say that the state judged was ridden before too, and that sessions stand against their dates."""
-    found = []
-    again = [k + 1 for stay, name in zip(stays[:judged], names, strict=False) if name == names[judged] for k in stay]
-    if again:
-        found.append(Note(kind="trail_again", severity="answer", values={
-            "state": names[judged], "sessions": ", ".join(map(str, again))}))
-    dated = [(k, item.start) for k, item in enumerate(pairs, 1) if item.start]
-    back = next(((one, two) for one, two in pairwise(dated) if two[1] < one[1]), None)
-    if back is not None:
-        found.append(Note(kind="trail_against_dates", severity="answer", values={
-            "earlier": back[0][0], "later": back[1][0], "first": back[1][1][:10], "second": back[0][1][:10]}))
-    return tuple(found)
-
-
-def _slow(item: Pairs) -> list[Note]:
-    """Name what moves slowly in a session: a state may be judged on one that had not settled."""
-    kinds = dict.fromkeys(fault.kind for fault in item.faults if fault.kind in SLOW)
-    return [Note(kind="state_slow", severity="trust", values={"session": item.session or "", "fault": kind})
-            for kind in kinds]
 
 
 def _change(earlier: State, later: State, margin: float, level: float, told: float) -> Change:

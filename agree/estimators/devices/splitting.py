@@ -77,21 +77,18 @@ class Variances(NamedTuple):
     floor: float
 
 
-def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampling: str, session: Any, *,
-                    cautious: bool = False) -> Variances:
+def error_variances(values: FloatArray, summands: FloatArray, unit: float, sampling: str, session: Any) -> Variances:
     """Means of the summands, made good for the means taken off: E (d - mean d)^2 = variance - var(mean d).
 
     The variance of the means is the engine's; for independent readings this is the divisor n - 1. Few readings or
     sessions too often show too little spread; normal errors of which a share w lies between `count` of them leave a
-    variance estimate a relative variance of at least w^2/(count - 1). With `cautious` the variance of the means allows
-    for errors too slow to show.
+    variance estimate a relative variance of at least w^2/(count - 1).
     """
     k, n = summands.shape
     mean = mean_over(session)
     own = (values - values.mean(axis=0)) / unit
     own -= np.array([[mean(row)] for row in own])
-    of_means = (np.array([spread(row, sampling, session, cautious=True).standard_error for row in own])**2 if cautious
-                else np.diag(covariance(own, sampling, session).matrix))
+    of_means = np.diag(covariance(own, sampling, session).matrix)
     total = sum(mean(row * row) for row in own)
     share = float(of_means.sum()) / (total + float(of_means.sum())) if summands.any() else 0.0
     if sampling == "independent":
