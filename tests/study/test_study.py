@@ -19,7 +19,7 @@ import agree
 from agree import InputError
 from agree.cli.commands.study import study as command
 from agree.demo.trials import write_tables
-from agree.study import check_unit, find_pairs, run, study_table
+from agree.study import check_unit, find_pairs, intended, run, study_table
 from agree.study.listing import read_list
 
 UNITS = {"a": 1, "b": 2, "c": 3}
@@ -434,3 +434,13 @@ def test_a_dry_run_says_what_a_run_would_do_and_writes_nothing(folder, undisturb
                                              "--dry-run"])
         assert found.output == f"{said} 1 row with an error, 1 given twice; 4 units. Nothing was done.\n"
     assert not (tmp_path / "new").exists()
+
+
+def test_another_claim_question_or_version_asks_anew(folder, undisturbed, done, monkeypatch):
+    def left(claim="1.5 %", **options):
+        return intended(folder / "list.csv", claim, out=done, **options).to_check
+
+    assert left() == left(meaning="average") == left(level=0.95) == 0
+    assert left("1.6 %") == left(meaning="bands") == left(level=0.9) == left(reference_uncertainty="1 %") == 6
+    monkeypatch.setattr(agree, "__version__", "9.9")
+    assert left() == 6
