@@ -163,7 +163,9 @@ def run(
     lines = tuple(pair_line(row, record, item.repeats)
                   for row, record, item in zip(rows, records, contents, strict=True))
     unit_lines = tuple(_unit_line(unit, rows, keys, records, store) for unit in units)
-    if who and options["meaning"] == "average":
+    if options.get("by"):
+        unit_lines = tuple(replace(line, over=line.over and "trials") for line in unit_lines)
+    elif who and options["meaning"] == "average":
         unit_lines = tuple(_over_athletes(line, unit, lines, records, who, options)
                            for line, unit in zip(unit_lines, units, strict=True))
     study = Study(athlete=who, pairs=lines, units=unit_lines, results=tuple(records), claim=claim,

@@ -24,8 +24,8 @@ class Line:
     """One row: its labels and factors, the verdict, the mean error with its interval in `bias_unit`, or the error.
 
     `repeats` is the row of the list that a pair gives again, `listed` the pairs that the list has of a unit, `over`
-    what the answer of a unit counts as independent: "athletes", "sessions", or "recording" where there is one pair,
-    whose interval says nothing of other days.
+    what the answer of a unit counts as independent: "athletes", "sessions", "trials" of its table, or "recording" where
+    there is one pair, whose interval says nothing of other days.
     """
 
     labels: Mapping[str, str]

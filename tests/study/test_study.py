@@ -19,7 +19,11 @@ import agree
 from agree import InputError
 from agree.cli.commands.study import study as command
 from agree.demo.trials import write_tables
+from agree.report.story.language.vocabulary import QUESTIONS
+from agree.report.studies.methods import methods_paragraph
+from agree.report.texts.study_text import OF_TRIALS
 from agree.study import check_unit, find_pairs, intended, run, study_table
+from agree.study.kinds import MEANINGS
 from agree.study.listing import read_list
 
 UNITS = {"a": 1, "b": 2, "c": 3}
@@ -374,6 +378,10 @@ def test_tables_of_trials(tmp_path, tables):
                   executor=executor, by="athlete,jump")
     assert (study.units[0].verdict, study.units[0].bias_unit) == (alone.verdict, "cm")
     assert study.units[0].bias == pytest.approx(alone.bias.value)
+    assert "each over the unit's table of trials." in study.summary()
+    assert study.summary().startswith("1 UNIT  claim 2 cm, the error of a new subject: ")
+    said = methods_paragraph(study_table(study))
+    assert "with 1 pair of tables of trials. Mean errors have 95 % t intervals over the trials of each table," in said
     assert two.units[0].error == ("found 2 tables of trials of one unit; expected one: join them, with a column for "
                                   "the session among the keys")
 
@@ -444,3 +452,9 @@ def test_another_claim_question_or_version_asks_anew(folder, undisturbed, done, 
     assert left("1.6 %") == left(meaning="bands") == left(level=0.9) == left(reference_uncertainty="1 %") == 6
     monkeypatch.setattr(agree, "__version__", "9.9")
     assert left() == 6
+
+
+def test_every_question_has_words_in_the_headline():
+    asked = {kind: set(meanings) for kind, meanings in MEANINGS.items()}
+    assert asked["trials"] <= set(OF_TRIALS)
+    assert asked["power"] | asked["quantity"] <= set(QUESTIONS)

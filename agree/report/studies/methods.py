@@ -36,11 +36,12 @@ def methods_paragraph(table: StudyTable) -> str:
     devices = len(dict.fromkeys(item.device for item in table.cells))
     conditions = len(dict.fromkeys(item.condition for item in table.cells)) if table.condition else 0
     level = f"{100 * table.level:g} %"
-    counted = sorted({COUNTED[item.counted] for item in table.cells})
+    counted = sorted({"the trials of each table" if table.by and item.counted == "recording" else
+                      COUNTED[item.counted] for item in table.cells})
     athletes = f" and {_count(table.athletes, 'athlete')}" if table.athletes else ""
     where = f" in {_count(conditions, 'condition')}" if conditions else ""
     parts = [f"{_count(devices, 'device')} {'was' if devices == 1 else 'were'} held against a reference{where} with "
-             f"{_count(table.pairs, 'pair')} of recordings{athletes}."]
+             f"{_count(table.pairs, 'pair')} of {'tables of trials' if table.by else 'recordings'}{athletes}."]
     if table.overlap_s:
         used = 100 * table.used_s / table.overlap_s
         parts.append(f"Of {table.overlap_s / 3600:.1f} h in common, {used:.1f} % were used; coasting, missing and "

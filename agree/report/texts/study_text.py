@@ -72,11 +72,15 @@ def headline(study: Study) -> str:
     units = len(study.units)
     own = any(line.labels.get("claim") for line in study.units)
     claim = "claims of their own" if own else f"claim {study.claim}"
-    meaning = question(str(study.options.get("meaning", "average")), int(study.options.get("window_s", 30)))
+    asked = str(study.options.get("meaning", "average"))
+    meaning = OF_TRIALS[asked] if study.options.get("by") else question(asked, int(study.options.get("window_s", 30)))
     return f"{units} UNIT{'S' if units != 1 else ''}  {claim}, {meaning}: {_counted(study.units)}"
 
 
-OVER = {"athletes": "athletes' means", "sessions": "sessions", "recording": "one recording (nothing of other days)"}
+OF_TRIALS = {"average": "mean error", "mean_absolute": "mean absolute error", "levels": "error at both ends",
+             "readings": "single trials", "next_subject": "the error of a new subject"}
+OVER = {"athletes": "athletes' means", "sessions": "sessions", "trials": "table of trials",
+        "recording": "one recording (nothing of other days)"}
 
 
 def _over(study: Study) -> list[tuple[str, str]]:

@@ -70,6 +70,8 @@ class StudyTable(Result):
         Pairs in the table, and how many athletes they name.
     overlap_s, used_s : float
         Seconds that reference and device have in common, and those that were used.
+    by : str
+        The keys of trials where the pairs are tables of them; "" for recordings.
     notes : tuple of Note
         Pairs that are not in the table.
     """
@@ -89,6 +91,7 @@ class StudyTable(Result):
     overlap_s: float
     used_s: float
     notes: tuple[Note, ...]
+    by: str = ""
 
 
 def study_table(
@@ -154,7 +157,7 @@ def study_table(
               for what, count in blank.items() if count]
     return StudyTable(device=chosen["device"], condition=chosen["condition"], athlete=chosen["athlete"], cells=cells,
                       contrasts=contrasts, clusters=clusters, claim=study.claim, rule=rule, level=level,
-                      notes=tuple(notes), pairs=len(kept),
+                      notes=tuple(notes), pairs=len(kept), by=str(study.options.get("by") or ""),
                       reference=str(study.options.get("reference_uncertainty") or ""),
                       athletes=len({item.athlete for item in kept} - {""}),
                       overlap_s=sum(item.overlap_s for item in kept), used_s=sum(item.used_s for item in kept))
