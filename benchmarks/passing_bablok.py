@@ -7,7 +7,8 @@ gives the same line: slope = (1 + m)/(1 - m). Both are timed in turn, in one pro
 interval. Larger n are run alone, each in a process of its own, whose peak memory counts Python, numpy and the data.
 Times are processor times, medians of several runs, since other work on the machine disturbs those less; both run in
 one thread. A third table sets the line beside `np.argsort` of one column, and limits of agreement with serial intervals
-beside mean and SD, in one process; ties (whole watts) break what the quick way takes for granted. Prints the tables;
+beside mean and SD, in one process; ties break what the quick way takes for granted: whole watts, whose equal points
+count once with a weight, and tenths of watts, whose sums tie while few points are equal. Prints the tables;
 stops with an error if a slope differs or a process needs 500 MB. Times are for the reader, never a condition.
 """
 
@@ -29,6 +30,7 @@ import numpy as np
 from agree import limits_of_agreement, passing_bablok
 
 KINDS = ("float", "whole watts")
+TENTHS = "tenths of watts"
 SMALL, LARGE = (100, 300, 1_000, 3_000, 10_000), (10_000, 100_000, 1_000_000)
 MOST_MB = 500
 
@@ -38,7 +40,8 @@ def data(n: int, kind: str) -> tuple[np.ndarray, np.ndarray]:
     rng = np.random.default_rng(n)
     true = rng.normal(220, 60, n)
     reference, device = true + rng.normal(0, 6, n), 1 + 0.98 * true + rng.normal(0, 6, n)
-    return (np.rint(reference), np.rint(device)) if kind == KINDS[1] else (reference, device)
+    decimals = {KINDS[1]: 0, TENTHS: 1}.get(kind)
+    return (reference, device) if decimals is None else (reference.round(decimals), device.round(decimals))
 
 
 def timed(run: Callable[[], Any]) -> tuple[float, Any]:
@@ -87,7 +90,7 @@ def relative(n: int, kind: str) -> list[tuple[str, float, str, float]]:
     x, y = data(n, kind)
 
     def median(run: Callable[[], Any]) -> float:
-        return statistics.median(timed(run)[0] for _ in range(5))
+        return statistics.median(timed(run)[0] for _ in range(3))
 
     sort, plain = median(lambda: np.argsort(x)), median(lambda: (np.mean(y - x), np.std(y - x)))
     return [("passing_bablok", median(lambda: passing_bablok(x, y)), "np.argsort", sort),
@@ -142,7 +145,7 @@ def search_and_size(small: tuple[int, ...], large: tuple[int, ...]) -> None:
 def relative_table(n: int) -> None:
     """Print what the calls take beside simple ones."""
     print("| pairs | data | call | time | beside | its time | ratio |\n|---:|---|---|---:|---|---:|---:|")
-    for kind in KINDS:
+    for kind in (*KINDS, TENTHS):
         for call, seconds, beside, other in relative(n, kind):
             print(f"| {n:,} | {kind} | {call} | {1000 * seconds:,.0f} ms | {beside} | {1000 * other:,.1f} ms | "
                   f"{seconds / other:,.1f} |", flush=True)

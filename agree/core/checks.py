@@ -124,6 +124,8 @@ def _warn_of_left_out(error: FloatArray, labels: NDArray[np.intp], sampling: str
 def present(values: FloatArray, name: str, nan_policy: str) -> NDArray[np.bool_]:
     """Where `values` are numbers; an error if they are infinite, too large, or NaN when that is not allowed."""
     choice(nan_policy, "nan_policy", ("raise", "omit"))
+    if values.size and values.min() >= -LARGEST and values.max() <= LARGEST:  # not so with NaN
+        return np.ones(values.size, np.bool_)
     bad, infinite = np.isnan(values), np.isinf(values)
     if infinite.any():
         raise InputError(f"`{name}` holds {infinite.sum()} infinite value(s), first at index "

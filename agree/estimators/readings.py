@@ -13,6 +13,7 @@ from agree.core.errors import AssumptionWarning
 from agree.core.thresholds import ALIKE_P, LEAST_ALIKE
 
 FEW = 1000        # readings looked at before all are
+BLOCK = 16_384    # readings looked at at once, which stay in the processor's cache
 DECIMALS = 6      # readings with more are not taken for rounded
 BANDS = 10        # of a level whose share in the errors is taken off, with LEAST_ALIKE pairs in each
 
@@ -20,11 +21,16 @@ BANDS = 10        # of a level whose share in the errors is taken off, with LEAS
 def resolution(*columns: FloatArray) -> float:
     """Step to which readings are rounded: the largest power of ten, from 1 down to 1e-6, that all share; 0 if none."""
     def shared(readings: FloatArray, decimals: int) -> bool:
-        steps = readings * 10.0**decimals
-        return bool(np.abs(steps).max() < 2.0**52 and (np.abs(steps - np.round(steps)) <= 1e-13 * np.abs(steps)).all())
+        steps = readings * 10.0**decimals if decimals else readings
+        if not max(float(steps.max()), -float(steps.min())) < 2.0**52:
+            return False
+        off = np.rint(steps)
+        off -= steps
+        return not off.any() or bool((np.abs(off) <= 1e-13 * np.abs(steps)).all())
 
     for decimals in range(DECIMALS + 1):
-        if all(shared(column[:FEW], decimals) for column in columns) and all(shared(c, decimals) for c in columns):
+        if all(shared(column[:FEW], decimals) for column in columns) and all(
+                shared(column[k:k + BLOCK], decimals) for column in columns for k in range(0, column.size, BLOCK)):
             return 10.0**-decimals
     return 0.0
 

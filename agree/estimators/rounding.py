@@ -28,6 +28,8 @@ def rounding_of_error(x: FloatArray, y: FloatArray, scale: str, session: NDArray
     step = resolution(x, y)
     if step == 0:
         return 0.0
+    if scale == "difference" and session is None:
+        return step / math.sqrt(6 * x.size)
     share = np.ones(x.size) if session is None else pair_weights(session)
     if scale == "log":
         return rounding_of_mean(step, share * np.hypot(1 / x, 1 / y))

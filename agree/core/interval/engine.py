@@ -153,7 +153,7 @@ def _serial(phi: FloatArray, cosines: int, cautious: bool, fixed: FloatArray | N
     """`spread` of one recording, with a series held fixed if it varies."""
     df, n = min(cosines, phi.size - 1), phi.size
     held = fixed is not None and df > 2 and float(np.ptp(fixed)) > LEAST_VARIED * float(np.abs(fixed).max())
-    rows = np.stack([phi, fixed / np.abs(fixed).max()] if held and fixed is not None else [phi])
+    rows = np.stack([phi, fixed / np.abs(fixed).max()]) if held and fixed is not None else phi[None]
     many = min(COEFFICIENTS, n - 1) if cautious and df == COSINES else df
     parts = cosine_transform(rows - rows.mean(axis=1, keepdims=True), many)
     rest = without(parts[0, :df], parts[1, :df]) if held else parts[0, :df]

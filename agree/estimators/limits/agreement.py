@@ -83,7 +83,11 @@ def limit_influence(centred: FloatArray, sd: float, z: float) -> FloatArray:
     """Influence of each pair on mean + z sd: d - mean + z ((d - mean)^2 - sd^2)/(2 sd)."""
     if not sd > 0:
         return centred
-    result: FloatArray = centred + z * (centred / sd * centred - sd) / 2
+    result: FloatArray = centred / sd  # in place from here on: a million pairs are slower to move than to reckon
+    result *= centred
+    result -= sd
+    result *= z / 2
+    result += centred
     return result
 
 

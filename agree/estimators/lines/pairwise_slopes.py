@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.estimators.lines.close_ranks import Known, Line, pairs_around
+from agree.estimators.lines.equal_points import first_and_weight, ranked, weighted_inversions
 from agree.estimators.lines.inversions import IntArray, count_inversions, inverse, inversions_of_each, list_inversions
 
 LISTED = 60_000       # pairs worth listing at once; 2 n if that is more
@@ -57,6 +58,7 @@ class Points(NamedTuple):
     n_listed: int  # slopes, those within a label included
     block: IntArray | None
     labels: Labels | None
+    weight: IntArray | None = None  # how often each point comes; None: once
 
 
 def points(x: FloatArray, y: FloatArray, label: IntArray | None = None, block: IntArray | None = None) -> Points:
@@ -81,6 +83,18 @@ def points(x: FloatArray, y: FloatArray, label: IntArray | None = None, block: I
     left_out = 0 if labels is None else int((labels.same - labels.tied).sum()) // 2
     blur = 16 * EPS / float(gaps[gaps > 0].min(initial=1.0))
     return Points(x, y, s, t, order, group, n_listed - left_out, blur, n_listed, block, labels)
+
+
+def merged(p: Points) -> Points:
+    """Equal points as one with a weight, where that leaves few: for `slope_of_rank` alone."""
+    found = None if p.block is not None or p.labels is not None else first_and_weight(p.s, p.t)
+    if found is None:
+        return p
+    first, weight = found
+    group = _runs(p.s[first])
+    listed = (first.size**2 - int(group.sum())) // 2
+    return p._replace(x=p.x[first], y=p.y[first], s=p.s[first], t=p.t[first], order=p.order[first], group=group,
+                      n_listed=listed, weight=weight)
 
 
 def _runs(*columns: NDArray[Any]) -> IntArray:
@@ -142,13 +156,6 @@ def slopes(p: Points, i: IntArray, j: IntArray) -> FloatArray:
     return result
 
 
-def ranked(b: FloatArray, rank: list[int]) -> FloatArray:
-    """Slopes of the given ranks (0-based) in the order from just above -1 to infinity, minus infinity to -1."""
-    places = (np.array(rank) + int((b < -1).sum())) % b.size
-    result: FloatArray = np.partition(b, places)[places]
-    return result
-
-
 class _Bracket:
     """Two trial values of m with the wanted ranks between them."""
 
@@ -169,7 +176,8 @@ class _Bracket:
             return
         ranks = ranks_at(self.p, m)
         listed = count_inversions(ranks)
-        count = listed - (count_inversions(self.p.labels.within(ranks)) if self.p.labels else 0)
+        count = (listed - (count_inversions(self.p.labels.within(ranks)) if self.p.labels else 0)
+                 if self.p.weight is None else weighted_inversions(ranks, self.p.weight))
         if count < self.first:
             self.low, self.below, self.all_below, self.at_low = m, count, listed, ranks
         elif count >= self.last:
@@ -217,7 +225,8 @@ def _draw_in(bracket: _Bracket, sample: FloatArray, cap: int) -> bool:
         margin = 3.5 * math.sqrt(sample.size * share * (1 - share)) + 3
         low, mid, high = (int(np.clip(share * sample.size + k * margin, 0, sample.size - 1)) for k in (-1, 0, 1))
         # A value that makes up more than can be listed must be tried itself: no bracket leaves it out.
-        heavy = (sample == sample[mid]).sum() > sample.size * cap / p.n_slopes + 1
+        heavy = (sample == sample[mid]).sum() > sample.size * cap / (p.n_listed if p.weight is not None else p.n_slopes
+                                                                     ) + 1
         if heavy and _pinned(bracket, sample[mid], cap):
             return True
         bracket.try_value(sample[low])
@@ -256,7 +265,7 @@ def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray, known: K
     counts of former searches among these points; those of this one are added.
     """
     close = None
-    if p.s.size >= MANY and p.block is None and p.labels is None and p.group.max() == 1:
+    if p.weight is None and p.s.size >= MANY and p.block is None and p.labels is None and p.group.max() == 1:
         close = pairs_around(Line((p.s, p.t)), first, last, sample, [] if known is None else known, p.n_slopes)
     if close is not None:
         i, j, below = close
@@ -264,9 +273,11 @@ def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray, known: K
         return low if low == high else (low + high) / 2
     cap = max(LISTED, 2 * p.s.size)
     bracket = _Bracket(p, first, last)
-    if p.n_slopes > cap and _draw_in(bracket, sample, cap):
+    if (p.n_slopes if p.weight is None else p.n_listed) > cap and _draw_in(bracket, sample, cap):
         return float(np.median(slopes(p, *bracket.adjacent())))  # all of them are one value
-    low, high = map(float, ranked(slopes(p, *bracket.pairs()), [k - bracket.below - 1 for k in (first, last)]))
+    i, j = bracket.pairs()
+    b, places = slopes(p, i, j), [k - bracket.below - 1 for k in (first, last)]
+    low, high = map(float, ranked(b, places, None if p.weight is None else p.weight[i] * p.weight[j]))
     return low if low == high else (low + high) / 2
 
 

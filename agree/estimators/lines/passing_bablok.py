@@ -29,6 +29,7 @@ class Ranking(NamedTuple):
     """Slopes in the order they are counted in: `total` of them, the first at rank `offset` + 1 of the points."""
 
     p: pairwise_slopes.Points
+    apart: pairwise_slopes.Points  # equal ones as one, where they are many
     sample: FloatArray
     offset: int
     total: int
@@ -37,14 +38,14 @@ class Ranking(NamedTuple):
 
     def slope(self, first: int, last: int) -> float:
         """Mean of the slopes of ranks first to last."""
-        return self.unit * pairwise_slopes.slope_of_rank(self.p, self.offset + first, self.offset + last, self.sample,
-                                                         self.known)
+        return self.unit * pairwise_slopes.slope_of_rank(self.apart, self.offset + first, self.offset + last,
+                                                         self.sample, self.known)
 
 
 def _shifted(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     """All slopes but -1, in the order that starts at -1 (1983)."""
     p = pairwise_slopes.points(x, y, group)
-    return Ranking(p, pairwise_slopes.sample(p), 0, p.n_slopes, 1.0, [])
+    return Ranking(p, pairwise_slopes.merged(p), pairwise_slopes.sample(p), 0, p.n_slopes, 1.0, [])
 
 
 def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
@@ -62,7 +63,7 @@ def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     # Zero has both signs too, hence the mean.
     below = sum(pairwise_slopes.count_below(p, -1 + k * 2 * p.blur) for k in (-1, 1)) // 2
     total = pairwise_slopes.n_pairs(x, y, group)
-    return Ranking(p, pairwise_slopes.sample(p), below, total, math.ldexp(1.0, power), [])
+    return Ranking(p, p, pairwise_slopes.sample(p), below, total, math.ldexp(1.0, power), [])
 
 
 def _middle(ranking: Ranking, equivariant: bool, ahead: int = 0) -> float:
