@@ -16,7 +16,7 @@ CHECK = {"power": ("reference_uncertainty", "meaning", "bands", "window_s", "lev
          "trials": ("reference_uncertainty", "meaning", "level", "mean_of", "assume")}
 MEANINGS = {"power": ("average", "bands", "readings", "next_session"),
             "quantity": ("average", "readings", "next_session"),
-            "trials": ("average", "levels", "readings", "next_subject")}
+            "trials": ("average", "levels", "readings", "next_subject", "mean_absolute")}
 
 
 def kind_of(options: Mapping[str, Any]) -> str:
