@@ -105,6 +105,11 @@ class Quantity(Result):
         return self.scale in ("ratio", "reciprocal")
 
     @property
+    def difference_unit(self) -> str:
+        """Unit of errors: that of the readings, but points where these are per cent themselves."""
+        return "points" if self.scale == "share" else self.computed_in
+
+    @property
     def computed_in(self) -> str:
         """Unit that errors are computed in: the quantity's own, but m/s for a pace."""
         return "m/s" if self.scale == "reciprocal" else self.unit

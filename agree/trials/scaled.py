@@ -101,7 +101,7 @@ def scaled_errors(trials: Trials, claim: Claim) -> ScaledErrors:
         raise InputError(f"`claim` {claim.text}: {int((x < 0).sum())} of {x.size} trials have a reference below 0, and "
                          f"others above, so per cent of them mean nothing together; write the claim in "
                          f"{trials.quantity.unit}, or check each direction by itself", option="claim")
-    unit = {True: claim.absolute_unit or trials.quantity.computed_in, False: "%"}[claim.percent is None]
+    unit = {True: claim.absolute_unit or trials.quantity.difference_unit, False: "%"}[claim.percent is None]
     unit = OF_LIMIT if claim.percent is not None and claim.absolute is not None else unit
     limit = float(claim.absolute or 0) if claim.percent is None else 100.0 if unit == OF_LIMIT else claim.percent
     if trials.paired:

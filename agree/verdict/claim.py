@@ -163,7 +163,7 @@ class Claim(Result):
                                  "misleads; write it in points, like '2 points'")
             raise InputError(f"claim '{stated}': {quantity.label} has no natural zero, so per cent of it means "
                              f"nothing; write it in {quantity.unit}, like '0.3 {quantity.unit}'")
-        own = quantity.computed_in
+        own = quantity.difference_unit
         if self.absolute_unit in ("", own):
             return self
         alike = unit_of(self.absolute_unit).dimension == unit_of(own).dimension

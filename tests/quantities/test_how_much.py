@@ -62,3 +62,13 @@ def test_the_share_shown_has_the_interval_that_decides():
     assert check.verdict == "holds"
     for part in (check.as_recorded, check.taken_out):
         assert part.of("readings").estimate.low >= 0.95  # by counting 30-s means of 50 min, 93 %
+
+
+def test_errors_of_a_share_are_points_of_it():
+    # 0.6 points of a balance of 50 %: no 1.2 % of it.
+    share = 50 + 2 * np.sin(T / 60)
+    check = check_quantity(lay_over((T, share), (T, share + 0.6), quantity("balance"), absolute=True), "1 point")
+    assert check.taken_out.bias.value == pytest.approx(0.6, abs=0.01)
+    assert "mean error, points" in said(check)
+    assert check_quantity(lay_over((T, share), (T, share + 0.6), quantity("balance"), absolute=True), "0.5 points",
+                          meaning="mean_absolute").verdict == "does not hold"

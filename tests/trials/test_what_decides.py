@@ -157,3 +157,13 @@ def test_subjects_of_which_a_skew_can_be_told(subjects, wider):
     plain, skewed = mean_error(errors, 0.95), skewed_mean_error(errors, 0.95)
     assert (skewed.high > plain.high) == wider
     assert skewed.low <= plain.low
+
+
+def test_points_of_the_reference_are_points_of_the_error():
+    rng = np.random.default_rng(3)
+    left = 48 + rng.normal(0, 1.5, 40)
+    trials = pair_trials({"subject": np.arange(40), "a (%)": left, "b (%)": left + 0.4 + rng.normal(0, 0.3, 40)},
+                         by="subject", reference_column="a (%)", device_column="b (%)")
+    check = check_trials(trials, "1 point", reference_uncertainty="0.5 points k=2")
+    assert (check.unit, check.reference_u) == ("points", 0.25)  # not 0.25/48 of a hundred
+    assert "points" in check.summary().split("mean error")[2]

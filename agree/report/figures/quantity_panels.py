@@ -83,4 +83,4 @@ def errors_both_ways(ax: Axes, check: QuantityCheck) -> None:
     frame(ax)
     round_ticks(ax, "y", 6)
     _time(ax, ax.get_xlim()[1])
-    axis_name(ax, "y", f"error, {check.quantity.computed_in}")
+    axis_name(ax, "y", f"error, {check.quantity.difference_unit}")

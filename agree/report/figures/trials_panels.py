@@ -126,6 +126,6 @@ def typical_errors(ax: Axes, check: TrialsCheck) -> None:
     ax.tick_params(axis="y", labelleft=True, left=False)
     tick_labels(ax, "y", [k + 0.5 for k in range(len(shown))], [name for name, _ in shown])
     round_ticks(ax, "x", 5, sign=False)
-    axis_name(ax, "x", f"SD of a trial, {check.trials.quantity.computed_in}")
+    axis_name(ax, "x", f"SD of a trial, {check.trials.quantity.difference_unit}")
     if not shown:
         words(ax, ax.get_xlim()[1] / 2, 0.5, "one trial each: not known", ha="center")

@@ -118,7 +118,7 @@ def data_text(trials: Trials) -> str:
 
 def spread_text(check: TrialsCheck) -> str:
     """Return the limits of agreement and the typical errors."""
-    beside, unit = check.side_by_side, check.trials.quantity.computed_in
+    beside, unit = check.side_by_side, check.trials.quantity.difference_unit
     lower, upper = (estimate_text(item, sign=True) for item in (check.lower, check.upper))
     text = f"Limits of agreement: {lower} to {upper} {check.unit}."
     if beside.reference_error is None or beside.device_error is None:
