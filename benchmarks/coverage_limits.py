@@ -128,14 +128,40 @@ def table(conditions: tuple[str, ...], runs: int, n: int, jobs: int) -> str:
     return "\n".join(rows)
 
 
+def covariate_table(runs: int) -> str:
+    """Limits by temperature over rides that differ, errors rising and widening with it; three adversaries below."""
+    kinds = ("as assumed", "t, 5 df", "spread bends", "rides of 5 to 200 pairs")
+    lines = ["| rides | condition | bias | sd | lower | upper |", "|---:|---|---:|---:|---:|---:|"]
+    for rides, kind in ((6, kinds[0]), (12, kinds[0]), (25, kinds[0]), *((12, kind) for kind in kinds[1:])):
+        rng, hits = np.random.default_rng(2), np.zeros(4)
+        sd = math.hypot(1, 5)
+        for _ in range(runs):
+            size = rng.integers(5, 200, rides) if kind == kinds[3] else np.full(rides, 480 // rides)
+            session, n = np.repeat(np.arange(rides), size), int(size.sum())
+            x, warm = rng.uniform(100, 300, n), rng.uniform(-1, 1, n)
+            error = rng.standard_t(5, n) / math.sqrt(5 / 3) if kind == kinds[1] else rng.normal(size=n)
+            wide = 3 + 8 * warm**2 if kind == kinds[2] else 4 + 2 * warm  # 5 at 0.5 either way
+            y = x + 2 * warm + rng.normal(0, 1, rides)[session] + wide * error
+            found = regression_limits(x, y, by=warm, session=session).at(0.5)
+            truth = (1, sd, 1 - 1.959964 * sd, 1 + 1.959964 * sd)
+            hits += [item.low <= value <= item.high
+                     for item, value in zip((found.bias, found.sd, found.lower, found.upper), truth, strict=True)]
+        lines.append(f"| {rides} | {kind} | {' | '.join(f'{100 * hit / runs:.1f}' for hit in hits)} |")
+    return "\n".join(lines)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--runs", type=int, default=500)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--small", action="store_true", help="20 independent pairs instead of 200")
+    parser.add_argument("--by", action="store_true", help="limits that follow temperature, over rides, alone")
     arguments = parser.parse_args()
     errors = " / ".join(f"{100 * math.sqrt(p * (1 - p) / arguments.runs):.1f}" for p in LEVELS)
     print(f"Coverage of 90 / 95 / 99 % intervals, per cent; {arguments.runs} runs, Monte-Carlo SE {errors}\n")
+    if arguments.by:
+        print(covariate_table(arguments.runs))
+        return
     if arguments.small:
         print(table(("independent",), arguments.runs, 20, arguments.jobs))
         return

@@ -1,9 +1,11 @@
 """Lines on a level over few sessions: leaving out a session, degrees of freedom, coverage where one has no range."""
 
+import math
+
 import numpy as np
 import pytest
 
-from agree import regression_limits
+from agree import InputError, regression_limits
 from agree.core.interval.engine import t_quantile
 from agree.estimators.limits.level_lines import sessions_df, trend_of, trend_over_sessions
 
@@ -85,3 +87,30 @@ def test_slopes_are_covered_where_a_session_hardly_ranges():
         item = regression_limits(x, y, against="reference", sampling="sessions", session=label).slope
         hits += item.low <= 0 <= item.high
     assert hits >= 184
+
+
+def test_limits_by_another_covariate():
+    """By the level itself they are those against it; what is not there for each pair is refused."""
+    rng = np.random.default_rng(5)
+    x = rng.uniform(100, 300, 80)
+    y = x + rng.normal(0, 0.02 * x)
+    y[3] = math.nan
+    one, other = (regression_limits(x, y, nan_policy="omit", **options) for options in (
+        {"against": "reference"}, {"by": x}))
+    assert other.against == "by"
+    assert other.at(200).to_dict() == one.at(200).to_dict()
+    with pytest.raises(InputError, match="`by` must have one value for each pair; got 79 for 80 pairs"):
+        regression_limits(x, y, by=x[1:], nan_policy="omit")
+
+
+def test_limits_by_temperature_with_unequal_spread_cover_over_sessions():
+    """60 studies of 12 rides that differ; errors rise and widen with temperature (error of a share 2.8 points)."""
+    rng, hits, session = np.random.default_rng(2), np.zeros(2), np.repeat(np.arange(12), 40)
+    for _ in range(60):
+        x, warm = rng.uniform(100, 300, 480), rng.uniform(-1, 1, 480)
+        y = x + 2 * warm + rng.normal(0, 1, 12)[session] + (4 + 2 * warm) * rng.normal(size=480)
+        there = regression_limits(x, y, by=warm, session=session).at(0.5)
+        truth = 1, 1 + 1.959964 * math.hypot(1, 5)
+        items = there.bias, there.upper
+        hits += [item.low <= value <= item.high for item, value in zip(items, truth, strict=True)]
+    assert (hits >= 52).all()

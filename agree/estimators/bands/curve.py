@@ -15,6 +15,7 @@ from agree.core.interval.engine import METHODS, covariance, t_quantile, warn_of_
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.covariate import covariate
 from agree.estimators.joint import largest_t, matrix_root
 from agree.estimators.readings import resolution, warn_of_alike
 
@@ -170,13 +171,7 @@ def bias_curve(
         raise InputError(f"`knots` must be a whole number from 2 to 10; got {knots!r}", option="knots")
     sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
-    keep = ~(np.isnan(checks.vector(reference, "reference")) | np.isnan(checks.vector(device, "device")))
-    over = checks.vector(reference if by is None else by, "by")
-    if over.shape != keep.shape:
-        raise InputError(f"`by` must have one value for each pair; got {over.size} for {keep.size} pairs", option="by")
-    over = over[keep]
-    if not np.isfinite(over).all():
-        raise InputError(f"`by` must hold finite numbers; got {over[~np.isfinite(over)][0]:g}", option="by")
+    over = covariate(reference if by is None else by, reference, device)
     places = _knots(over, knots)
     if x.size <= places.size:
         raise SampleSizeError(f"a curve with {places.size} knots needs more than {places.size} pairs; got {x.size}")
