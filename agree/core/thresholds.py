@@ -179,9 +179,9 @@ PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
-# W, or share of the top, below it that count as at it; readings above so many times what is usual make no top; foretold
-# to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
-CEILING_NEAR, CEILING_BEYOND, CEILING_BELOW, CEILING_MOST_SHARE = (1.0, 0.002), 2.0, 0.96, 0.5
+# W, or share of the top, below it that count as at it, and W if most are; readings so many times usual make no top;
+# foretold to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
+CEILING_NEAR, CEILING_SHARP_W, CEILING_BEYOND, CEILING_BELOW, CEILING_MOST_SHARE = (1.0, 0.002), 0.5, 2.0, 0.96, 0.5
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
 SPIKE_NEAR_S, SPIKE_OWN_S = 2, 9   # s beside it of the other trace, and s around it of its own whose median is usual
 SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before

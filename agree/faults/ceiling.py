@@ -14,6 +14,7 @@ from agree.core.thresholds import (
     CEILING_OVER,
     CEILING_SD,
     CEILING_SECONDS,
+    CEILING_SHARP_W,
     WORKING_W,
 )
 from agree.faults.view import NORMAL, Mask, View, largest_near
@@ -34,5 +35,8 @@ def ceiling(view: View) -> Mask:
     over = sane & (view.usual > CEILING_OVER * top + CEILING_SD * sd)
     if over.sum() < CEILING_SECONDS or at[over].mean() < CEILING_AT:
         return found
+    sharp = at & (y >= top - CEILING_SHARP_W)
+    if sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
+        at = sharp
     found = (at & (view.usual > CEILING_BELOW * top)) | over
     return found if found.sum() <= CEILING_MOST_SHARE * view.working.sum() else np.zeros(view.y.size, bool)

@@ -133,6 +133,18 @@ def test_a_ceiling(made, found):
     assert capped(**made) == found
 
 
+@pytest.mark.parametrize(("near", "jitters", "found"), [
+    pytest.param(499.6, False, 30, id="CEILING_SHARP_W"), pytest.param(499.4, False, 20, id="CEILING_SHARP_W"),
+    pytest.param(499.4, True, 30, id="CEILING_SHARP_W jitter")])
+def test_a_ceiling_of_one_value_takes_no_reading_half_a_watt_below_it(near, jitters, found):
+    """20 s foretold to be at 600 W, of which every other one may be a watt lower, and 10 s at 495 W."""
+    y, usual = np.full(400, 200.0), np.full(400, 200.0)
+    usual[100:120], usual[200:210] = 600.0, 495.0
+    y[100:120] = np.where((np.arange(20) % 2 == 1) & jitters, 499.2, 500.0)
+    y[200:210] = near
+    assert int(ceiling(seen(y, usual)).sum()) == found
+
+
 @pytest.mark.parametrize(("watts", "seconds", "found"), [
     pytest.param(505.0, 1, 1, id="SPIKE_FACTOR, SPIKE_W"), pytest.param(495.0, 1, 0, id="SPIKE_FACTOR, SPIKE_W"),
     pytest.param(900.0, 3, 1, id="SPIKE_S"), pytest.param(900.0, 4, 0, id="SPIKE_S")])
