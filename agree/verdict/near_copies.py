@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
@@ -17,6 +17,7 @@ BESIDE_S = 10      # s beside the best lag, where a smooth trace resembles itsel
 CLIPPED_AT = 2.0   # robust standard deviations: the starts of a programme's ramps do not outweigh the rider
 ALL_COMPARED = 150  # sessions; of more, each is compared with as many neighbours, since the pairs grow as the square
 NEIGHBOURS = 50
+AT_ONCE = 32
 
 
 class Alike(NamedTuple):
@@ -45,13 +46,17 @@ def alike(references: Sequence[FloatArray]) -> tuple[Alike, ...]:
     if most < LEAST_ALIKE_S or len(curves) < 2:
         return ()
     size = fft.next_fast_len(2 * most, real=True)
-    spectra = [fft.rfft(one, size) for one in curves]
+    spectra = np.stack([fft.rfft(np.pad(one, (0, size - one.size))) for one in curves])
+    lengths = np.array([one.size for one in curves])
+    energy = np.stack([np.r_[0.0, np.cumsum(np.square(np.pad(one, (0, most - one.size))))] for one in curves])
     found = []
-    for i, j in combinations(range(len(curves)), 2):
-        if len(curves) <= ALL_COMPARED or j - i <= NEIGHBOURS:
-            r = _correlation(curves[i], curves[j], fft.irfft(np.conj(spectra[i]) * spectra[j], size))
-            if r >= ALIKE_RIDES:
-                found.append(Alike(i, j, r))
+    for i in range(len(curves) - 1):
+        last = len(curves) if len(curves) <= ALL_COMPARED else min(i + NEIGHBOURS + 1, len(curves))
+        for start in range(i + 1, last, AT_ONCE):
+            others = slice(start, min(start + AT_ONCE, last))
+            sums = fft.irfft(np.conj(spectra[i]) * spectra[others], size, axis=1)
+            found += [Alike(i, start + k, r) for k, r in enumerate(
+                _correlations(sums, energy[i], energy[others], int(lengths[i]), lengths[others])) if r >= ALIKE_RIDES]
     return tuple(found)
 
 
@@ -67,17 +72,23 @@ def _turns(readings: FloatArray) -> FloatArray:
     return clipped
 
 
-def _correlation(one: FloatArray, other: FloatArray, sums: FloatArray) -> float:
-    """Correlation at the best lag; 0 where it has a rival, or too few seconds are in common."""
-    best = int(np.argmax(sums))
-    lag = best if best < other.size else best - sums.size
-    low, high = max(0, -lag), min(one.size, other.size - lag)
-    if high - low < LEAST_ALIKE_S:
-        return 0.0
-    a, b = one[low:high], other[low + lag:high + lag]
-    energy = float(a @ a) * float(b @ b)
-    r = float(a @ b) / float(np.sqrt(energy)) if energy > 0 else 0.0
-    if r < ALIKE_RIDES:
-        return r
-    away = np.roll(sums, -best)[BESIDE_S + 1:-BESIDE_S]
-    return r if float(away.max()) <= RIVAL * float(sums[best]) else 0.0
+def _correlations(sums: FloatArray, energy: FloatArray, energies: FloatArray, length: int,
+                  lengths: NDArray[np.intp]) -> FloatArray:
+    """Correlations at the best lags; 0 where a lag has a rival, or too few seconds are in common.
+
+    `sums`, (k, size), are those of products at every lag; energies are running sums of squares.
+    """
+    rows = np.arange(len(sums))
+    best = sums.argmax(axis=1)
+    lag = np.where(best < lengths, best, best - sums.shape[1])
+    low, high = np.maximum(0, -lag), np.minimum(length, lengths - lag)
+    common = high - low
+    low, high, lag = (np.where(common > 0, one, 0) for one in (low, high, lag))  # nothing in common: no places
+    square = (energy[high] - energy[low]) * (energies[rows, high + lag] - energies[rows, low + lag])
+    peak = sums[rows, best].astype(float)
+    r: FloatArray = np.where((square > 0) & (common >= LEAST_ALIKE_S), peak / np.sqrt(np.maximum(square, 1e-9)), 0.0)
+    for k in np.flatnonzero(r >= ALIKE_RIDES):
+        away = np.roll(sums[k], -best[k])[BESIDE_S + 1:-BESIDE_S]
+        if float(away.max()) > RIVAL * peak[k]:
+            r[k] = 0.0
+    return r

@@ -85,6 +85,8 @@ def test_a_programme_that_changes_all_the_time_is_doubted_at_most(rng, seed):
 def test_a_trainer_that_tells_its_target_is_not_a_copy():
     told = np.repeat(np.random.default_rng(3).integers(100, 300, 40), 60).astype(float)
     assert alike([told, told + 1]) == ()
+    rider = 200 + np.random.default_rng(4).normal(0, 30, 2400)
+    assert [item[:2] for item in alike([told, rider, told[:400], rider[100:]])] == [(1, 3)]
 
 
 def test_sessions_without_dates_are_said_to_rest_on_a_word(rng):
