@@ -39,6 +39,8 @@ def conditions(item: Pairs) -> Conditions:
     masks["power changes fast"] = _near(_fastest(sharper, ~stopped))
     if item.cadence is not None and np.isfinite(item.cadence).any():
         masks["cadence changes fast"] = _near(_fastest(item.cadence, ~stopped & (np.nan_to_num(item.cadence) > 0)))
+    if item.speed is not None and np.isfinite(item.speed).any():
+        masks["speed changes fast"] = _near(_fastest(item.speed, ~stopped & (np.nan_to_num(item.speed) > 0)))
     warmth = item.temperature
     if warmth is not None and np.isfinite(warmth).any() and np.nanmax(warmth) - np.nanmin(warmth) >= LEAST_WARMTH:
         low, high = np.nanpercentile(warmth, (100 / 3, 200 / 3))

@@ -151,7 +151,8 @@ def pair_recordings(
     pairs = Pairs(
         reference=x.power[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
         matched=setting.matched,
-        temperature=_either(y.temperature, over.nearest, x.temperature, over.place), session=session,
+        temperature=_either(y.temperature, over.nearest, x.temperature, over.place),
+        speed=_either(x.speed, over.place, y.speed, over.nearest), session=session,
         alignment=alignment, reference_name=one.name, device_name=two.name,
         reference_column=one.columns.get("power", ""), device_column=two.columns.get("power", ""),
         sources=(one.identity, two.identity), start=_start(one, own_clock, int(over.place[0])),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.fault import Fault
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import spread, t_quantile
@@ -24,6 +25,8 @@ from agree.verdict.meanings import mean_error
 
 _CLOCK = re.compile(r"(\d{1,3}):([0-5]\d):([0-5]\d)")
 METHOD = "t, both parts serial"
+STEPS = ("step", "auto_zero_step")
+NEAR_S = 60  # s to which the place of a step is known: two windows of 30 s
 
 
 class SplitChange(NamedTuple):
@@ -121,11 +124,19 @@ def part_of(pairs: Pairs, mask: NDArray[np.bool_]) -> Pairs:
     if matched is not None:
         matched = replace(matched, reference=matched.reference[mask], device=matched.device[mask])
     time = pairs.time[mask]
-    faults = tuple(item for item in pairs.faults if time[0] <= item.start_s <= time[-1])
+    faults = tuple(item for item in pairs.faults
+                   if time[0] <= item.start_s <= time[-1] and not _is_the_part(item, time))
     return replace(
         pairs, reference=pairs.reference[mask], device=pairs.device[mask], time=time, reason=pairs.reason[mask],
         cadence=None if pairs.cadence is None else pairs.cadence[mask],
-        temperature=None if pairs.temperature is None else pairs.temperature[mask], matched=matched, faults=faults)
+        temperature=None if pairs.temperature is None else pairs.temperature[mask],
+        speed=None if pairs.speed is None else pairs.speed[mask], matched=matched, faults=faults)
+
+
+def _is_the_part(fault: Fault, time: FloatArray) -> bool:
+    """Whether a step of the whole recording, told by its shorter side, is what the cut itself shows."""
+    return fault.kind in STEPS and fault.start_s - time[0] < NEAR_S and (
+        fault.start_s + fault.seconds > time[-1] - NEAR_S)
 
 
 def split_change(before: Table, after: Table, level: float) -> SplitChange:

@@ -78,6 +78,20 @@ def test_what_faults_go_with_is_counted(rng):
     assert patterns([(seen, stops[:4])]) == ()  # too few to judge
 
 
+def test_faults_that_go_with_fast_changes_of_speed_are_counted(rng):
+    """A hub that loses readings where the wheel speeds up: six brisk changes of speed at steady power and cadence."""
+    time = np.arange(3600)
+    speed = 8 + 0.01 * rng.normal(size=time.size)
+    bursts = np.arange(300, 3600, 500)
+    for at in bursts:
+        speed[at:at + 8] += np.linspace(0, 6, 8)
+    power = np.full(time.size, 200.0)
+    seen = conditions(Pairs(reference=power, device=power, speed=speed))
+    pattern, = patterns([(seen, [(int(at) + 3, int(at) + 5) for at in bursts])])
+    assert (pattern.moment, pattern.count, pattern.of) == ("speed changes fast", 7, 7)
+    assert "speed changes fast" not in conditions(Pairs(reference=power, device=power)).masks
+
+
 def test_one_side_doubled_with_noise_of_strokes_over_2_s(rng):
     t, power = ride(rng)
     strokes = np.convolve(0.03 * rng.normal(size=t.size + 1), [0.5, 0.5], "valid")

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from click.testing import CliRunner
 from agree import Estimate, InputError, Pairs, SampleSizeError
 from agree.cli import main
 from agree.cli.run import asked_of_check
+from agree.core.data.fault import Fault
 from agree.core.data.matched import Matched
 from agree.trail.split import change_at, place_s, place_text, split_pairs
 from agree.trail.trail import check_split
@@ -106,6 +108,19 @@ def test_a_part_needs_five_minutes(seconds, allowed):
         split_pairs(whole, [place_text(seconds)])
     assert str(caught.value) == ("the part 'before 0:04:59' has 299 used seconds; at least 300 are needed to judge a "
                                  "part: leave the split out, or give another place declared beforehand")
+
+
+@pytest.mark.parametrize(("start", "seconds", "kept"), [(0.0, 1200, False), (0.0, 1130, True), (1200.0, 1200, False),
+                                                        (1270.0, 1130, True)])
+def test_a_step_at_the_place_is_not_one_of_a_part(start, seconds, kept):
+    """A step is told by its shorter side: where that is the part itself, the cut shows it, and no part changed."""
+    step = Fault(kind="step", start_s=start, seconds=seconds, energy_share=0.5, handling="report")
+    warm = replace(step, kind="warm_up_drift")
+    whole = recording()
+    parts, _ = split_pairs(replace(whole, faults=(step, warm)), ["0:20:00"])
+    assert [fault.kind for part in parts for fault in part.faults] == ["step"] * kept + ["warm_up_drift"]
+    said = check_split(replace(whole, faults=(step,)), ["0:20:00"], "2 %").summary()
+    assert ("changed its level" in said) is kept
 
 
 def test_places_that_are_not_understood():

@@ -58,6 +58,7 @@ class Pairs(Drawn):
         Cadence, NaN where unknown.
     temperature : (n,) array, degrees C, optional
         Temperature of the device or the air, NaN where unknown.
+    speed : (n,) array, m/s, optional
     session : str
         Label of the session.
     alignment : Alignment, optional
@@ -101,6 +102,7 @@ class Pairs(Drawn):
     reason: NDArray[np.str_] = None  # type: ignore[assignment]
     cadence: FloatArray | None = None
     temperature: FloatArray | None = None
+    speed: FloatArray | None = None
     session: str = "1"
     alignment: Alignment | None = None
     reference_name: str = "reference"
@@ -120,8 +122,9 @@ class Pairs(Drawn):
         def __init__(
             self, *, reference: ArrayLike, device: ArrayLike, time: ArrayLike | None = None,
             reason: ArrayLike | None = None, cadence: ArrayLike | None = None, temperature: ArrayLike | None = None,
-            session: str = "1", alignment: Alignment | None = None, reference_name: str = "reference",
-            device_name: str = "device", reference_column: str = "", device_column: str = "", start: str = "",
+            speed: ArrayLike | None = None, session: str = "1", alignment: Alignment | None = None,
+            reference_name: str = "reference", device_name: str = "device", reference_column: str = "",
+            device_column: str = "", start: str = "",
             notes: tuple[Note | str, ...] = (), faults: tuple[Fault, ...] | None = None,
             sources: tuple[SourceIdentity | None, SourceIdentity | None] = (None, None),
             matched: Matched | None = None, stamps: tuple[float, float] | None = None, ridden_s: float = math.nan,
@@ -131,15 +134,14 @@ class Pairs(Drawn):
         x, y = checks.shared_vector(self.reference, "reference"), checks.shared_vector(self.device, "device")
         n = x.size
         time = np.arange(n, dtype=float) if self.time is None else checks.shared_vector(self.time, "time")
-        cadence, warmth = (None if column is None else checks.shared_vector(column, name) for name, column in (
-            ("cadence", self.cadence), ("temperature", self.temperature)))
+        channels: dict[str, Any] = {name: None if getattr(self, name) is None else checks.shared_vector(
+            getattr(self, name), name) for name in ("cadence", "temperature", "speed")}
         missing = ~(np.isfinite(x) & np.isfinite(y)) if x.size == y.size else np.zeros(0, bool)
         given: Any = self.reason
         if given is None and x.size == y.size:
             given = np.where(missing, "missing", np.where((x == 0) & (y == 0), "both_coasting", ""))
             object.__setattr__(self, "reason", given)
-        for name, column in (("device", y), ("time", time), ("reason", self._codes), ("cadence", cadence),
-                             ("temperature", warmth)):
+        for name, column in {"device": y, "time": time, "reason": self._codes, **channels}.items():
             if column is not None and column.shape != (n,):
                 raise InputError(f"`{name}` must have the length of `reference`, {n}; got {column.size}", option=name)
         if np.isinf(x).any() or np.isinf(y).any():
@@ -150,8 +152,7 @@ class Pairs(Drawn):
         if (missing & self.used).any():
             raise InputError("`reason` must be 'missing' where a reading is NaN", option="reason")
         self._check_matched(self.used)
-        for name, value in (("reference", x), ("device", y), ("time", time),
-                            ("cadence", cadence), ("temperature", warmth)):
+        for name, value in (("reference", x), ("device", y), ("time", time), *channels.items()):
             object.__setattr__(self, name, value)
         faults: Any = self.faults
         if faults is None:
