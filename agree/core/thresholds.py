@@ -260,7 +260,7 @@ SMALL_MISSING_SHARE = 0.05
 LEAST_TO_HOLD_S = 600.0
 SHORT_RIDE_S = 1800.0
 # One recording, s used, below which "holds" must stand for errors slower than it too: those over 300 s made 8.4 % wrong
-# at 10 min and 4.7 at 30, so at most 3.5; from 45 min on they show (benchmarks/short_recordings.py).
+# at 10 min and 4.7 at 30, so at most 2.6; from 45 min on they show (benchmarks/short_recordings.py).
 SLOW_SHOWS_S = 2700.0
 # Share of the seconds of riding in the reference's recording that is used, below which no "holds" is given, and below
 # which it is said: what a device did not record may be what it could not (a choice, not measured).
