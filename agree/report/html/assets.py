@@ -38,7 +38,7 @@ th, td { text-align: left; padding: .22rem .7rem .22rem 0; border-bottom: 1px so
   vertical-align: top; }
 td.number, th.number { text-align: right; padding-right: 1.4rem; }
 tr.asked th, tr.asked td, tr.odd th, tr.odd td { font-weight: bold; }
-th[scope=row] { font-weight: normal; }
+th[scope=row] { font-weight: normal; overflow-wrap: anywhere; min-width: 7rem; }
 button { font: inherit; font-size: .85rem; color: var(--ink); background: var(--shade); border: 1px solid var(--rule);
   border-radius: .3rem; padding: .15rem .5rem; margin: .1rem .25rem .1rem 0; cursor: pointer; }
 button[aria-pressed=true] { background: var(--ink); color: var(--paper); }
