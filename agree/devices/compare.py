@@ -19,6 +19,7 @@ from agree.devices.line_up import LinedUp, line_up
 from agree.devices.means import (
     Difference,
     differences_of,
+    lasting_errors,
     one_apart,
     own_errors,
     ratio_to,
@@ -171,7 +172,7 @@ def compare_lined(lined: LinedUp, *, window_s: int = WINDOW_S, level: float = 0.
     return DeviceComparison(
         devices=tuple(devices), differences=differences, windows=means.shape[1], closures=triangles,
         seconds=int(np.isfinite(lined.readings).all(axis=0).sum()),
-        notes=(*_voice_notes(devices), *_open_triangles(triangles),
+        notes=(*_voice_notes(devices), *_open_triangles(triangles), *lasting_errors(means[own]),
                *unseen_errors([names[k] for k in own], means[own], level)))
 
 

@@ -19,6 +19,9 @@ from agree.devices.line_up import LinedUp
 from agree.estimators.devices.splitting import error_sd, error_variances, on_scale, products
 from agree.estimators.ratios import ratio_of_sums
 
+# Correlation of a window's errors with those of the next: of errors that last for 5 min it is 0.9, and own errors are
+# covered in 91 % then; up to some 2 min, 0.8, in 93 % (benchmarks/devices.py).
+LASTING = 0.75
 PEDALLING_SHARE = 0.5   # of the median reading: windows below are coasting or starts, and say little in per cent
 
 
@@ -83,6 +86,19 @@ def own_errors(names: Sequence[str], means: FloatArray, level: float) -> list[Es
     found = [error_variances(values, summands, unit, way, None) for way in ways]
     return [_wider(*(error_sd(k, item, level=level, sampling=way, session=None, cautious=True).scaled(unit)
                      for item, way in zip(found, ways, strict=True))) for k in range(len(names))]
+
+
+def lasting_errors(means: FloatArray) -> tuple[Note, ...]:
+    """Say that errors last from window to window, so that own errors are known less well than their intervals say."""
+    if means.shape[0] < 3:
+        return ()
+    relative = means / means.mean(axis=1)[:, None]
+    rest = relative / relative.mean(axis=0) - 1
+    rest -= rest.mean(axis=1)[:, None]
+    square = float(np.square(rest).sum())
+    together = float((rest[:, 1:] * rest[:, :-1]).sum()) / square if square else 0.0
+    return (Note(kind="devices_lasting_errors", severity="trust", values={"correlation": together}),) * (
+        together > LASTING)
 
 
 def _wider(serial: Estimate, independent: Estimate) -> Estimate:

@@ -9,7 +9,7 @@ import pytest
 
 from agree import InputError, MatchError, Pairs, SampleSizeError
 from agree.devices.compare import compare_devices
-from agree.devices.means import ratio_to, unseen_errors
+from agree.devices.means import LASTING, lasting_errors, ratio_to, unseen_errors
 from agree.devices.voices import one_voice
 
 RIDE = Path(__file__).parents[1] / "data" / "rides" / "single-road-78min.csv"
@@ -168,3 +168,16 @@ def test_short_and_long_names_are_shown(tmp_path, names):
     lines = compare_devices(files).summary().splitlines()
     assert max(map(len, lines)) <= 80
     assert len({line.split("  ")[0] for line in lines[2:4]}) == 2
+
+
+@pytest.mark.parametrize(("correlation", "named"), [(0.74, False), (0.76, True)])
+def test_errors_that_last_are_said(correlation, named):
+    """Waves of errors whose value goes with the next one's: cos of the step from window to window."""
+    step, n = np.arccos(correlation), 20_000
+    waves = np.array([np.cos(step * np.arange(n) + phase) for phase in (0.0, 2.0, 4.0)])
+    found = lasting_errors(200 * (1 + 0.01 * waves))
+    assert LASTING == 0.75
+    assert bool(found) is named
+    assert not named or found[0].values["correlation"] == pytest.approx(correlation, abs=0.001)
+    assert not lasting_errors(200 * (1 + 0.01 * waves[:2]))  # of two nothing is split
+    assert not lasting_errors(np.full((3, 40), 200.0))

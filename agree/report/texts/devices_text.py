@@ -22,6 +22,8 @@ NAME, LEAST, FACTOR = 18, 6, 32  # columns of a name, at most and at least; of a
 IN_NOTE = 60   # columns of one or several names in a note
 MOST = 6       # devices whose rows always stand
 SENTENCES = {
+    "devices_lasting_errors": "errors last for minutes: own errors are known less well than their intervals say; "
+                              "several sessions (--sessions) tell more.",
     "devices_two_cannot_tell": "two devices cannot tell which of them is wrong; record a third beside them.",
     "devices_shared_error_unseen": "an error that two of the three share is charged to the third: a fourth device "
                                    "would show it.",
