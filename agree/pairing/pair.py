@@ -20,7 +20,7 @@ from agree.faults.set_aside import all_faults, handling_of, set_aside
 from agree.files.source import Source
 from agree.pairing import facts
 from agree.pairing.clocks import retime
-from agree.pairing.clocks.delay import attributed, delay_fact
+from agree.pairing.clocks.delay import attributed, delay_fact, with_response
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
@@ -137,6 +137,9 @@ def pair_recordings(
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
     setting = set_aside(x.power[over.place], over.device, handling)
+    if made.channel == "power":
+        told, said = with_response(made.witnesses, made.notes, fine.lag + shift, fine.lag_se, setting.matched)
+        made = made._replace(witnesses=told, notes=said)
     unusual = None if lag_s is not None else facts.unusual_lag(fine.lag + shift, same_clock, absolute)
     alignment = _alignment(made, over, shift, unusual)
     if absolute and made.channel == "power":

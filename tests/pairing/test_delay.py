@@ -70,3 +70,15 @@ def test_no_dates_no_word(bike):
     power, turns = bike
     found = pair_recordings(stamped(power, 0, turns, "elapsed"), stamped(late(power, 8), 0, turns, "elapsed"))
     assert found.alignment.delay is None
+
+
+@pytest.mark.parametrize(("width", "more", "differs"), [(8, 0, False), (1, 4, True), (8, 4, True)])
+def test_a_witness_is_heard_with_what_the_response_explains(bike, width, more, differs):
+    """A mean over 8 s delays power by 3.5 s, and not cadence; 4 s more of power alone are still said."""
+    power, turns = bike
+    y = late(lfilter(np.ones(width) / width, [1], power), more)
+    y = np.maximum(np.rint(y + np.random.default_rng(1).normal(0, 2, power.size)), 0)
+    pairs = pair_recordings(*(Recording(time=np.arange(p.size), power=p, cadence=turns) for p in (power, y)))
+    kinds = {note.kind for note in pairs.notes if not isinstance(note, str)}
+    assert ("pair_witness_differs" in kinds, "pair_witnesses_agree" in kinds) == (differs, not differs)
+    assert [witness.agrees for witness in pairs.alignment.witnesses] == [not differs]

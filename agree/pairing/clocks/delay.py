@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from agree.core.data.alignment import Delay, Witness
 from agree.core.data.matched import Matched
 from agree.core.results.note import Note
-from agree.core.thresholds import CLOCK_ALONE_S, DELAY_LEAST_S
+from agree.core.thresholds import AGREES_S, AGREES_SE, CLOCK_ALONE_S, DELAY_LEAST_S
 
 
 def explained_s(matched: Matched) -> tuple[float, float]:
@@ -72,6 +73,29 @@ def _cause(rest: float, se: float, witnesses: tuple[Witness, ...]) -> str:
                 return "clock"
             return "undecided"
     return "clock" if abs(rest) > CLOCK_ALONE_S else "undecided"
+
+
+def with_response(
+    witnesses: tuple[Witness, ...], notes: tuple[Note, ...], lag_s: float, lag_se_s: float, matched: Matched
+) -> tuple[tuple[Witness, ...], tuple[Note, ...]]:
+    """Witnesses, and notes on a match by power, once the response is known: it delays power and no other channel.
+
+    A witness that differs from the lag by what the response explains agrees, and nothing is said of it.
+    """
+    explained, error = explained_s(matched)
+    if matched.kind == "first order":
+        explained = matched.mean_delay_s - matched.delay_s
+    if not explained:
+        return witnesses, notes
+
+    def agrees(witness: Witness) -> bool:
+        errors = [se if math.isfinite(se) else 0.0 for se in (witness.lag_se_s, lag_se_s, error)]
+        return abs(witness.lag_s - (lag_s - explained)) <= AGREES_S + AGREES_SE * math.hypot(*errors)
+
+    found = tuple(replace(witness, agrees=witness.agrees or agrees(witness)) for witness in witnesses)
+    settled = {witness.channel for witness in found if witness.agrees}
+    return found, tuple(note for note in notes if not (
+        note.kind == "pair_witness_differs" and note.values["channel"] in settled))
 
 
 def delay_fact(delay: Delay | None) -> tuple[Note, ...]:
