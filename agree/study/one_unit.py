@@ -87,17 +87,21 @@ def check_unit(source: str | Path | Iterable[Mapping[str, Any]] | Any, unit: str
 def _with_athletes(made: Any, rows: Sequence[StudyRow], who: str, alone: Callable[[int], dict[str, Any]]) -> Any:
     """Say on the check of a unit what its answer is over athletes; `alone` gives the result of one session."""
     from agree.assessment.claim_check import ClaimCheck
+    from agree.quantities.check import QuantityCheck
 
     athletes = len({row.factors.get(who) for row in rows})
-    if not isinstance(made, ClaimCheck) or made.meaning != "average" or not who or not 1 < athletes < len(rows):
+    power = isinstance(made, ClaimCheck)
+    if not (power or isinstance(made, QuantityCheck)) or made.meaning != "average" or not (
+            who and 1 < athletes < len(rows)):
         return made
     records = [{"result": alone(k)} for k in range(len(rows))]
     lines = [pair_line(row, record) for row, record in zip(rows, records, strict=True)]
     readings = readings_of(lines, records, {"device": "unit", "condition": "", "athlete": who})
-    cell = over_athletes(readings, made.level, made.decision_rule)
+    cell = over_athletes(readings, made.level, made.decision_rule if power else "interval")
     if cell is None:
         return made
-    note = Note(kind="sessions_of_athletes", severity="trust" if cell.verdict == made.verdict else "answer", values={
+    note = Note(kind="sessions_of_athletes", severity=(
+        "answer" if power and cell.verdict != made.verdict else "trust"), values={
         "sessions": len(rows), "athletes": athletes, "verdict": cell.verdict, "low": cell.bias.low,
         "high": cell.bias.high, "unit": cell.unit})
     return replace(made, notes=(*made.notes, note))

@@ -346,7 +346,7 @@ def test_other_quantities_by_column_or_option_and_their_unit(tmp_path):
     """A claim in per cent has errors in per cent, one in bpm in bpm; the same answers as of the unit alone."""
     rng = np.random.default_rng(5)
     rows, seen = [], []
-    for session in (1, 2):
+    for session in (1, 2, 3):
         strap = 130 + 25 * np.sin(np.arange(900) / 40) + rng.normal(0, 1, 900)
         files = [beats(tmp_path / f"{session}-{role}.csv", values) for role, values in (
             ("ref", strap), ("dev", strap + 2 + rng.normal(0, 2, 900)))]
@@ -358,9 +358,12 @@ def test_other_quantities_by_column_or_option_and_their_unit(tmp_path):
     for study, claim, unit in ((by_column, "5 bpm", "bpm"), (by_option, "5 %", "%")):
         alone = agree.check_quantity(seen, claim)
         line = study.units[0]
-        assert (line.verdict, line.bias_unit, line.sessions) == (alone.verdict, unit, 2)
+        assert (line.verdict, line.bias_unit, line.sessions) == (alone.verdict, unit, 3)
         assert line.bias == pytest.approx(alone.decides.bias.value)
-    assert (by_option.computed, by_option.reused) == (2, 0)
+    assert (by_option.computed, by_option.reused) == (3, 0)
+    named = [row | {"athlete": name} for row, name in zip(rows, "PPQ", strict=True)]
+    said = check_unit(named, "w", "5 bpm", quantity="heart rate").summary()
+    assert "he 3 sessions are of 2 athletes, and those of one are alike" in " ".join(said.split())
 
 
 def test_tables_of_trials(tmp_path, tables):
