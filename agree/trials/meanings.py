@@ -119,9 +119,10 @@ def bias_of(scaled: ScaledErrors, level: float, known: KnownError) -> Estimate:
     return scaled.rounding.mean(mean_error(scaled.errors, level), known)
 
 
-def _of_mean(scaled: ScaledErrors, errors: SubjectErrors, level: float, known: KnownError) -> dict[str, Any]:
+def _of_mean(scaled: ScaledErrors, errors: SubjectErrors, rounding: Rounding, level: float,
+             known: KnownError) -> dict[str, Any]:
     """Verdict, figures and ground of a mean; where skewed errors would leave it open, it is, with the reason."""
-    item, wide = (scaled.rounding.mean(found(errors, level), known) for found in (mean_error, skewed_mean_error))
+    item, wide = (rounding.mean(found(errors, level), known) for found in (mean_error, skewed_mean_error))
     plain, verdict = (three_way(one.low, one.high, scaled.limit) for one in (item, wide))
     ground = Note(kind="trials_average" if plain == verdict else "trials_skew_decides", severity="answer", values={
         "subjects": errors.subjects, "low": wide.low, "high": wide.high, "unit": scaled.unit})
@@ -131,7 +132,7 @@ def _of_mean(scaled: ScaledErrors, errors: SubjectErrors, level: float, known: K
 def average(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
     """Answer for the mean error."""
     return TrialMeaning(meaning="average", assumes=("means_near_normal", *_constant(scaled)),
-                        **_of_mean(scaled, scaled.errors, level, known))
+                        **_of_mean(scaled, scaled.errors, scaled.rounding, level, known))
 
 
 def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> TrialMeaning:
@@ -151,7 +152,9 @@ def mean_absolute(scaled: ScaledErrors, level: float, known: KnownError) -> Tria
     if scaled.unit == OF_LIMIT:
         raise InputError("`meaning` mean_absolute needs a claim with one limit, like '5 %' or '5 bpm'",
                          option="meaning")
-    found = _of_mean(scaled, subject_errors(np.abs(scaled.error), scaled.trials.subject), level, known)
+    size = np.abs(scaled.error)
+    found = _of_mean(scaled, subject_errors(size, scaled.trials.subject), scaled.rounding.of_size(size, scaled.subject),
+                     level, known)
     found["estimate"] = replace(found["estimate"], low=max(found["estimate"].low, 0.0))
     return TrialMeaning(meaning="mean_absolute", assumes=("means_near_normal",), **found)
 

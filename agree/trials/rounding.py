@@ -18,6 +18,8 @@ from agree.trials.trials import Trials
 from agree.verdict.error_distribution import KnownError
 from agree.verdict.rule import widen
 
+TAIL = 0.025  # chance that few subjects whose errors are all alike hide more: one side of an interval at 95 %
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rounding(Result):
@@ -32,7 +34,7 @@ class Rounding(Result):
     shift : float
         How far the mean of rounded errors may be off. Errors that scatter round up and down and their mean is right;
         of errors of which a share q > 1/2 are one number of steps, all or most are rounded the same way, so that
-        the mean may be q - 1/2 steps further out, up to where the next step begins.
+        the mean may be q - 1/2 steps further out, up to where the next step begins; of few subjects by chance more.
     """
 
     step: FloatArray = field(default_factory=lambda: np.zeros(0))
@@ -56,6 +58,19 @@ class Rounding(Result):
         return KnownError(normal=known.normal, rectangles=(*known.rectangles, self.shift)) if self.shift else known
 
 
+    def of_size(self, size: FloatArray, subject: NDArray[np.intp]) -> Rounding:
+        """Return it for the mean size (n,) of errors, of which those that show 0 are not.
+
+        Errors within half a step of 0 show none. Where more of them show 0 than 1, as normal errors do, the mean size
+        shown is too small by up to a tenth of a step for each that shows 0 (a twelfth where they spread over many
+        steps: the second difference of |e| at 0).
+        """
+        if not self.step.size:
+            return self
+        none = np.where(size < self.step / 2, self.step, 0.0) / np.bincount(subject)[subject]
+        return replace(self, shift=max(self.shift, float(none.sum()) / (subject.max() + 1) / 10))
+
+
 def _widened(item: Estimate, known: KnownError) -> Estimate:
     """Widen by a known error, and keep ends that are further out than t's where they are."""
     wide = widen(item, known)
@@ -76,8 +91,11 @@ def rounding_of_trials(trials: Trials, scales: tuple[FloatArray, FloatArray]) ->
                for subject, scale in zip((trials.subject, trials.device_subject), scales, strict=True)]
     error = math.hypot(*(rounding_of_mean(step, weight) for weight in weights))
     alike = _share_alike(trials, step)
+    away = max(alike - 0.5, 0.0)
+    if alike == 1:  # a mean d steps further out shows nothing in n trials with a chance of (1 - d)^n
+        away = max(away, 1 - TAIL ** (1 / len(trials.subjects)))
     return Rounding(step=step / scales[0] if trials.paired else np.zeros(0), standard_error=error,
-                    shift=step * max(alike - 0.5, 0.0) * float(weights[0].mean()))
+                    shift=step * away * float(weights[0].mean()))
 
 
 def _share_alike(trials: Trials, step: float) -> float:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import special
 
 from agree import check_trials, pair_trials, plan_trials
 from agree.estimators.trials.common_step import common_step
@@ -47,7 +48,7 @@ def test_errors_spread_over_steps_lose_nothing():
 
 @pytest.mark.parametrize(("readings", "step"), [
     (np.round(LEVEL * 0.7) * 2, 2.0), (np.round(LEVEL) * 0.5, 0.5), (LEVEL * 2.54, 2.54),
-    ((LEVEL - 32) / 1.8, 1 / 1.8), (LEVEL * 0.1, 0.1), (LEVEL**1.5, 0.0), (LEVEL[:5] * 10, 1.0)])
+    ((LEVEL - 32) / 1.8, 1 / 1.8), (LEVEL * 0.1, 0.1), (LEVEL**1.5, 0.0), (LEVEL[:4] * 10, 1.0)])
 def test_steps_of_instruments(readings, step):
     assert common_step(readings, readings[::-1]) == pytest.approx(step, rel=1e-6)
 
@@ -145,7 +146,7 @@ def test_whole_readings_in_another_unit_have_one_answer(unit, times, zero, claim
 
 
 # LEAST_DISTINCT of common_step
-@pytest.mark.parametrize(("distinct", "step"), [(7, 1.0), (8, 10.0)])
+@pytest.mark.parametrize(("distinct", "step"), [(4, 1.0), (5, 10.0)])
 def test_few_readings_tell_no_step_but_their_decimal(distinct, step):
     assert common_step(10.0 * np.arange(distinct), 10.0 * np.arange(distinct)[::-1]) == step
 
@@ -167,3 +168,20 @@ def test_points_of_the_reference_are_points_of_the_error():
     check = check_trials(trials, "1 point", reference_uncertainty="0.5 points k=2")
     assert (check.unit, check.reference_u) == ("points", 0.25)  # not 0.25/48 of a hundred
     assert "points" in check.summary().split("mean error")[2]
+
+
+def test_the_size_of_errors_that_show_nothing():
+    # Normal errors of SD 0.7 steps: half of them show 0, and the mean size shown is 0.05 steps too small.
+    z = special.ndtri((np.arange(400) + 0.5) / 400) * 0.7
+    error = np.round(z)[np.random.default_rng(1).permutation(400)]
+    check = check_trials(paired(error, np.tile(LEVEL, 10), each=4), "2 cm", meaning="mean_absolute")
+    item = check.answer.estimate
+    assert np.abs(z).mean() - item.value == pytest.approx(0.05, abs=0.01)
+    assert item.high - item.value >= 0.1 * (error == 0).mean() > 0.05
+
+
+@pytest.mark.parametrize(("subjects", "away"), [(3, 0.708), (4, 0.602), (6, 0.5), (30, 0.5)])
+def test_few_subjects_with_equal_errors_by_chance(subjects, away):
+    bias = check_trials(paired(np.ones(8 * subjects), LEVEL[:1].repeat(8 * subjects) + np.arange(8 * subjects), each=8),
+                        "3 cm").bias
+    assert bias.high - 1 == pytest.approx(away, abs=0.001)

@@ -7,7 +7,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.estimators.readings import resolution
 
-LEAST_DISTINCT = 8  # readings: multiples of more than their last decimal by chance in 1 of 200 tables, or fewer
+LEAST_DISTINCT = 5  # readings: all multiples of more than their last decimal, mostly of 2, by chance in 1 of 13 tables
 _CLOSE = 1e-9       # of the largest reading: what conversion of units leaves
 _FINEST = 1e-5      # of the range: smaller steps are no rounding that matters
 _ON = 1e-6          # of a step: how near to the grid a reading must lie
@@ -17,7 +17,7 @@ def common_step(*columns: FloatArray) -> float:
     """Return the widest step between readings of all columns; 0 where they are on no common grid.
 
     Instruments step by 2 mmHg, 5 ms or 0.5 % as well as by decimals, and readings in inches or °F lie on a grid that is
-    none of decimals once converted. So the greatest common divisor of the distances counts, from 8 distinct readings
+    none of decimals once converted. So the greatest common divisor of the distances counts, from 5 distinct readings
     on; with fewer, the last decimal.
     """
     values = np.unique(np.concatenate(columns))
