@@ -14,6 +14,7 @@ from agree.physics.static_beside import beside_rides
 from agree.physics.static_check import static_check
 from agree.physics.static_plan import StaticDesign, plan_static
 from agree.physics.torque import HungMass
+from agree.report.texts.static_plan_text import static_plan_text
 
 HANG = HungMass(crank_length_mm=172.5)
 MASSES = np.array([0.0, 5, 10, 15, 20])
@@ -152,3 +153,12 @@ def test_columns_of_another_quantity_or_unit(tmp_path, head, text):
     with pytest.raises(InputError) as caught:
         read_hung_masses(table)
     assert text in str(caught.value)
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_the_plan_is_as_wide_as_the_terminal(width):
+    made = plan_static("1.5%", hang=HungMass(crank_length_mm=172.5))
+    text = static_plan_text(made, width=width)
+    assert max(map(len, text.splitlines())) <= width
+    assert "of two, each is judged by itself" in " ".join(text.split())
+    assert all(f"{100 * item.fails:.0f} %" in text for item in made.designs)

@@ -6,8 +6,8 @@ import textwrap
 
 from agree.core.results.words import summary
 from agree.physics.static_plan import StaticDesign, StaticPlan
+from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
 
-WIDTH, LABEL = 80, 14
 EQUIPMENT = ("Device, serial number, firmware", "Crank length set in the device, mm", "Crank length measured, mm",
              "Scale that weighed the masses", "Place: latitude, height", "Temperature, °C; date")
 STEPS = (
@@ -23,10 +23,6 @@ CAUTION = ("Hung masses fall: keep feet, hands and people away, and hang no more
            "factor is safer than calibrating a device anew.")
 NEXT = ("Type the readings into a table with the columns mass_kg, reading_Nm, side and direction, one row for each "
         "hang, and ask: agree static TABLE.csv with the same crank length and claim.")
-
-
-def _row(label: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{label:<{LABEL}}", subsequent_indent=" " * LABEL)
 
 
 def masses_text(design: StaticDesign) -> str:
@@ -49,23 +45,34 @@ def advice(plan: StaticPlan) -> str:
             + (why if plan.shared_percent > best.half_percent / 2 else " Read to more decimals, or hang more masses."))
 
 
+def plan_rows(result: StaticPlan) -> list[Row]:
+    """Every row of the plan."""
+    length, gravity = result.hang.crank_length_mm, result.hang.gravity
+    rows = [Row("", f"HUNG MASSES for the claim {result.claim.text}, crank {length:g} mm, g = {gravity:.4f} m/s2"),
+            Row("Hang", advice(result)),
+            Row("", f"{'masses, kg':<34}{'error to':>9}{'right: holds':>14}{'2 x claim: fails':>18}", plain=True)]
+    for item in result.designs:
+        error, holds, fails = f"±{item.half_percent:.2g} %", f"{100 * item.holds:.0f} %", f"{100 * item.fails:.0f} %"
+        name = textwrap.shorten(masses_text(item).replace(" and down", "/down"), 33, placeholder="..")
+        words = (f"{masses_text(item)}: error to {error}; right: holds in {holds}; off by 2 x the claim: fails in "
+                 f"{fails}.")
+        rows.append(Row("", f"{name:<34}{error:>9}{holds:>14}{fails:>18}", 0, words, plain=True))
+    torques = "; ".join(f"{item.mass_kg:g} kg {item.torque_Nm:.2f} N m" for item in result.torques)
+    return [*rows, Row("Torque", f"{torques}."),
+            Row("Rests on", f"one side; of two, each is judged by itself. Readings that scatter by "
+                            f"{result.reading_sd_Nm:g} N m, length to {result.hang.u_length_mm:g} mm, masses to "
+                            f"{1000 * result.hang.u_mass_kg:g} g, angle to {result.hang.u_angle_deg:g}° (all SD)."),
+            Row("Caution", CAUTION)]
+
+
+def static_plan_text(result: StaticPlan, *, width: int = WIDTH) -> str:
+    """Return the plan as text of so many columns."""
+    return set_rows(plan_rows(result), width=width, details=True)
+
+
 @summary.register
 def _(result: StaticPlan) -> str:
-    length, gravity = result.hang.crank_length_mm, result.hang.gravity
-    lines = textwrap.wrap(f"HUNG MASSES for the claim {result.claim.text}, crank {length:g} mm, g = {gravity:.4f} m/s2",
-                          WIDTH)
-    lines += _row("Hang", advice(result))
-    lines += [f"{'masses, kg':<34}{'error to':>9}{'right: holds':>14}{'2 x claim: fails':>18}"]
-    for item in result.designs:
-        name = textwrap.shorten(masses_text(item).replace(" and down", "/down"), 33, placeholder="..")
-        lines.append(f"{name:<34}{f'±{item.half_percent:.2g} %':>9}{f'{100 * item.holds:.0f} %':>14}"
-                     f"{f'{100 * item.fails:.0f} %':>18}")
-    lines += _row("Torque", "; ".join(f"{item.mass_kg:g} kg {item.torque_Nm:.2f} N m" for item in result.torques) + ".")
-    lines += _row("Rests on", f"readings that scatter by {result.reading_sd_Nm:g} N m, length to "
-                              f"{result.hang.u_length_mm:g} mm, masses to {1000 * result.hang.u_mass_kg:g} g, angle to "
-                              f"{result.hang.u_angle_deg:g}° (all SD).")
-    lines += _row("Caution", CAUTION)
-    return "\n".join(lines)
+    return static_plan_text(result)
 
 
 def order(plan: StaticPlan) -> list[tuple[float, str, float, float, float]]:

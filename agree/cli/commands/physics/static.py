@@ -134,10 +134,12 @@ def _checked(masses: str, hang: HungMass, options: dict[str, Any]) -> StaticChec
 
 
 def _write_sheet(hang: HungMass, options: dict[str, Any], json_file: str | None) -> None:
+    from agree.cli.terminal import width
     from agree.core.errors import InputError
     from agree.files.writing import json_text, write_text
     from agree.physics.static_plan import plan_static
     from agree.report.static_sheet import write_static_sheet
+    from agree.report.texts.static_plan_text import static_plan_text
 
     if options["claim"] is None:
         raise InputError("--sheet needs the claim that the masses are to settle: --claim 1.5%")
@@ -151,7 +153,7 @@ def _write_sheet(hang: HungMass, options: dict[str, Any], json_file: str | None)
     if json_file == "-":
         click.echo(json_text(made))
         return
-    click.echo(made.summary())
+    click.echo(static_plan_text(made, width=width()))
     if json_file is not None:
         write_text(json_file, json_text(made) + "\n")
     click.echo(f"Written: {', '.join([options['sheet_file'], *([json_file] if json_file else [])])}")
