@@ -57,11 +57,12 @@ def outputs_of(json_file: str | None, page_files: Sequence[str],
 
 
 def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, already: Sequence[str] = (),
-            text: str | None = None, more: Mapping[str, Any] | None = None,
-            page: Callable[[str], None] | None = None) -> None:
+            text: str | None = None, brief: str | None = None,
+            more: Mapping[str, Any] | None = None, page: Callable[[str], None] | None = None) -> None:
     """Write the files and print the answer.
 
-    `text` stands for the first screen, `more` goes into the JSON too, and `page` draws pages in place of the check's.
+    `text` stands for the first screen, `brief` for its answer alone, `more` goes into the JSON too, and `page`
+    draws pages in place of the check's.
     """
     from agree.files.writing import write_text
 
@@ -97,7 +98,7 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
             return
         write_text(outputs.json, stored + "\n")
         written.append(outputs.json)
-    _print(result, outputs, text)
+    _print(result, outputs, text, brief)
     for caption in captions if not outputs.quiet else ():
         click.echo(f"\n{caption}")
     if written and not outputs.quiet:
@@ -125,14 +126,14 @@ def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: M
     return json.dumps(held | more, indent=1, ensure_ascii=False, allow_nan=False)
 
 
-def _print(result: ClaimCheck, outputs: Outputs, text: str | None) -> None:
+def _print(result: ClaimCheck, outputs: Outputs, text: str | None, brief: str | None) -> None:
     from agree.report.plain_text.details import details
     from agree.report.plain_text.screen import answer, screen
     from agree.report.story.tell import tell
 
     story, columns = tell(result), width()
     if outputs.quiet:
-        click.echo(answer(result, story, width=columns))
+        click.echo(brief or answer(result, story, width=columns))
         return
     click.echo(text or screen(result, width=columns, colour=colour(), story=story), color=True)
     if outputs.details:

@@ -27,7 +27,7 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
     from agree.assessment.as_done import as_done
     from agree.cli.terminal import width
     from agree.core.errors import AgreeWarning
-    from agree.report.texts.trail_text import trail_text
+    from agree.report.texts.trail_text import answer_text, trail_text
 
     with progress("checking every state"), warnings.catch_warnings():
         warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
@@ -36,7 +36,8 @@ def judged_by_state(files: Sequence[SessionFiles], pairs: Sequence[Pairs], optio
     stored = trail.to_dict()
     one = len(trail.states) == 1  # the ordinary case: nothing changed
     told = None if one else trail_text(trail, width=width(), details=outputs.details)
-    deliver(trail.check, outputs, provenance, text=told,
+    brief = None if one else answer_text(trail, width=width())
+    deliver(trail.check, outputs, provenance, text=told, brief=brief,
             page=None if one else lambda name: _page(trail, name, provenance),
             more={name: stored[name] for name in ("state", "states", "changes", "trail_notes")})
     return trail.check

@@ -14,6 +14,7 @@ from agree.cli.deliver import json_of
 from agree.correction import history
 from agree.planning.plan import plan
 from agree.report.story.provenance import Provenance
+from agree.report.texts.trail_text import answer_text
 from agree.trail.states import State, answered, change_between, expected_change, foretold
 from agree.trail.trail import check_trail
 
@@ -152,6 +153,8 @@ def test_the_command_judges_a_state_and_correct_and_plan_know_it(tmp_path):
     said = run(*check, "--state", "new", "--json", result)
     assert said.startswith("DOES NOT HOLD")
     assert "expected +2.2" in said.replace("\n              ", " ")
+    assert run(*check, "--state", "new", "--quiet").startswith(
+        "DOES NOT HOLD  claim ±1.5 %, judged on 2 sessions in the state 'new', not on a")
     stored = json.loads(result.read_text(encoding="utf-8"))
     assert stored["verdict"] == "does not hold"
     assert stored["state"] == "new"
@@ -224,7 +227,8 @@ def test_states_that_come_again_and_sessions_against_their_dates_are_said():
     made = sessions((0.0, 0.1, 0.0, 0.2))
     again = check_trail(made, ["a", "b", "a", "b"], "1.5 %")
     assert [note.kind for note in again.order] == ["trail_again"]
-    assert "ridden before too (session 2)" in " ".join(again.summary().split())
+    for said in (again.summary(), answer_text(again)):
+        assert "ridden before too (session 2)" in " ".join(said.split())
     days = ["2026-03-01T10:00:00", "2026-03-09T10:00:00", "2026-03-05T10:00:00", "2026-03-12T10:00:00"]
     dated = [replace(item, start=day) for item, day in zip(made, days, strict=True)]
     odd = check_trail(dated, ["a", "a", "b", "b"], "1.5 %")

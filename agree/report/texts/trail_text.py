@@ -118,6 +118,14 @@ def trail_text(result: Trail, *, width: int = WIDTH, details: bool = False, more
     return set_rows([*head, *rows_of(result, whole=details), *more], width=width, details=details)
 
 
+def answer_text(result: Trail, *, width: int = WIDTH) -> str:
+    """Return the answer with the state it is of and the warnings that change it, and nothing else."""
+    order = [note_text(note) for note in result.order]
+    heavy = [*order, *(item.text for item in tell(result.check).caveats if item.severity == "answer")]
+    rows = [Row(" " if k else "Warning" + "s" * (len(heavy) > 1), upper_first(text)) for k, text in enumerate(heavy)]
+    return set_rows([Row("", f"{result.verdict.upper()}  {judged_on(result)}"), *rows], width=width, details=True)
+
+
 @summary.register
 def _(result: Trail) -> str:
     return trail_text(result)
