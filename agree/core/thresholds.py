@@ -129,8 +129,7 @@ LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below
 # What a look at the errors lets pass
 TREND_PASSES = 0.25      # shift of the bias over the levels, in half-widths of the limits: a 2.5 % tail becomes 4.3
 SPREAD_PASSES = 0.4      # change of the SD over the levels: a ratio of 1.5
-SKEWNESS_PASSES = 0.5
-KURTOSIS_PASSES = 4.0    # 3 if normal; light tails do no harm
+SKEWNESS_PASSES, KURTOSIS_PASSES = 0.5, 4.0  # 0 and 3 if normal; light tails do no harm
 SHARE_PASSES = (0.5, 2.0)  # times the expected share beyond a limit
 # --- quantities other than power (benchmarks/quantities.py) ---
 DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or phone differ by less
@@ -146,9 +145,11 @@ SPREAD_MARGIN = 2.6
 LOCK_NEAR = 3.0          # steps a minute between device and a multiple of the cadence that count as locked,
 LOCK_AWAY = 8.0          # and the distance from the reference below which a lock cannot be told
 LOCK_S = 30              # s: shorter crossings of the two happen by chance
-HALF_NEAR = 0.05         # of the ratio around 1/2 and 2
-HALF_S = 5
+HALF_NEAR, HALF_S = 0.05, 5  # of the ratio around 1/2 and 2; s
 FROZEN_LONG_S = 20       # s of one value: a resting heart keeps one for some 10 s
+# Correlation of running means of 30 s below which a device does not follow a reference that moves by the limit: it is
+# off by over twice the limit, usually. One value in so many seconds stands still beside a quarter of it.
+LEAST_FOLLOWS, STILL_SHARE, STILL_MOVES = 0.4, 0.9, 0.25
 EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sides
 # --- Response (agree/estimators/response) ---
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a

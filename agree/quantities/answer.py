@@ -23,6 +23,7 @@ from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agree
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.quantities.delay import Owner, taken_out
+from agree.quantities.doubts.unlike import unlike
 from agree.quantities.doubts.unread import little_used, unread
 from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import Overlay
@@ -139,7 +140,7 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
              for item, lag in zip(overlays, lags_s, strict=True)]
     pairs, claim = _above_zero(pairs, claim)
     data = table(pairs if len(pairs) > 1 else pairs[0], window_s)
-    mean = meanings.average(data, claim, known, level)
+    mean = meanings.average(data, claim, known, level, hold_level=False)
     windows = data.windows(window_s)
     single = meanings.readings(data, claim, known, level, window_s)
     if single.verdict == OPEN and single.estimate is not None:
@@ -151,7 +152,8 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     found: tuple[meanings.Reading, ...] = (
              mean, single, meanings.next_session(data, claim, mean, level),
              *([mean_absolute(data, claim, known, level)] if meaning == "mean_absolute" else []))
-    doubts = tuple(unread(overlays, lags_s, question.claim.above)) + tuple(little_used(overlays, data, claim))
+    doubts = (*unread(overlays, lags_s, question.claim.above), *unlike(overlays, lags_s, question.claim),
+              *little_used(overlays, data, claim))
     if doubts:
         found = tuple(replace(item, verdict=OPEN, because=doubts[0]) if item.verdict == HOLDS else item
                       for item in found)
@@ -159,7 +161,7 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     with suppress(InputError):  # too few windows: said as absent
         limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,
                                      session=windows.session) if with_limits else None
-    bias = meanings.mean_error(data, claim.unit, level)
+    bias = meanings.mean_error(data, claim.unit, level, hold_level=False)
     return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
                           bias=bias, limits=limits, seconds=int(data.reference.size), withheld=doubts)
 

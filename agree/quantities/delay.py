@@ -52,7 +52,7 @@ class Delay(Result):
     stated: bool = False
 
 
-def _running(values: FloatArray, width: int) -> FloatArray:
+def running_mean(values: FloatArray, width: int) -> FloatArray:
     """Centred running mean of what there is; NaN where less than half of the seconds have a reading."""
     if width <= 1:
         return values
@@ -65,7 +65,7 @@ def _running(values: FloatArray, width: int) -> FloatArray:
 
 def changes(values: FloatArray) -> FloatArray:
     """Readings less their running mean over 5 min: what tells a lag."""
-    result: FloatArray = values - _running(values, SLOW_S)
+    result: FloatArray = values - running_mean(values, SLOW_S)
     return result
 
 
@@ -112,7 +112,7 @@ def _of_rounding(overlay: Overlay) -> float:
     simulations the lag was off by up to 0.3 of the step over the slope (root mean square) where changes are of one
     step, and the less the more steps they span.
     """
-    moves = changes(_running(overlay.reference, SLOPE_S))
+    moves = changes(running_mean(overlay.reference, SLOPE_S))
     slope = np.diff(moves)
     slope, moves = slope[np.isfinite(slope)], moves[np.isfinite(moves)]
     step = math.hypot(*overlay.steps) / math.sqrt(2)
@@ -148,7 +148,7 @@ def find_delay(overlay: Overlay, stated: Owner | None = None, lag_s: float | Non
     se = math.hypot(se, _of_rounding(overlay))
     width, best = 1, fit
     for w in WIDTHS_S[1:]:
-        other = _best_fit(changes(_running(overlay.reference, w)), y, round(lag))
+        other = _best_fit(changes(running_mean(overlay.reference, w)), y, round(lag))
         if 1 - other < thresholds.AVERAGING_GAIN * (1 - best):
             width, best = w, other
     told = fit >= LEAST_FIT and se <= thresholds.MOST_LAG_SE_S

@@ -77,26 +77,28 @@ class Reading(Result):
     decides: Estimate | None = None
 
 
-def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None)) -> Estimate:
+def mean_error(table: Table, unit: str, level: float, chosen: Any = slice(None), *,
+               hold_level: bool = True) -> Estimate:
     """Mean error in per cent (sum of errors over sum of reference) or W, without the reference's uncertainty.
 
     Of several sessions it is the mean over sessions, each with its own ratio and the weight n/(n + 300 s). Of one
     recording the power ridden is held fixed: of a constant error in W the per cent change with the power, and of a
-    constant per cent the watts, but that is no chance.
+    constant per cent the watts, but that is no chance. Without `hold_level` what goes with it is.
     """
     reference = table.reference[chosen]
     error = table.device[chosen] - reference
     labels = table.labels(chosen)
     value, phi = ratio_of_sums(error, reference if unit == "%" else np.ones(error.size), labels)
     plain = estimate(value, phi, level=level, sampling=table.sampling, session=labels, cautious=True,
-                     half_weight_n=HALF_WEIGHT_S, fixed=reference)
+                     half_weight_n=HALF_WEIGHT_S, fixed=reference if hold_level else None)
     return plain.scaled(100.0) if unit == "%" else plain
 
 
 def average(
-    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, rule: str = "interval"
+    table: Table, claim: Claim, reference_u: ReferenceUncertainty, level: float, rule: str = "interval", *,
+    hold_level: bool = True,
 ) -> Reading:
-    """Mean error over the recording(s) against the mean limit."""
+    """Mean error over the recording(s) against the mean limit; `hold_level` as for `mean_error`."""
     chosen = table.level >= claim.above_watts if claim.above_watts else slice(None)  # all are a view, not a copy
     reference = table.reference[chosen]
     if reference.size < LEAST_SECONDS or (table.sessions > 1 and not is_of_several(table.session[chosen])):
@@ -108,7 +110,7 @@ def average(
     if claim.unit == "%":
         limit = 100 * limit / mean_w
     known = reference_u.known(mean_w, claim.unit)
-    plain = mean_error(table, claim.unit, level, chosen)
+    plain = mean_error(table, claim.unit, level, chosen, hold_level=hold_level)
     item = widen(plain, known)
     verdict, because = decide(item, limit, rule)
     return Reading(meaning="average", verdict=verdict, estimate=item, limit=limit, unit=claim.unit, because=because,

@@ -39,6 +39,8 @@ def what_next(withheld: Sequence[Note]) -> tuple[Note, ...]:
     kinds = {note.kind for note in withheld}
     if kinds & {"quantity_range_lost", "quantity_unread"}:
         return (Note(kind=NEXT + "mend", severity="trust", role="device"),)
+    if kinds & {"quantity_unlike", "quantity_still"}:
+        return (Note(kind=NEXT + "follow", severity="trust", role="device"),)
     if "used_too_short" in kinds:
         return (Note(kind=NEXT + "longer", severity="trust", values={"minutes": SHORT_RIDE_S / 60}),)
     return (Note(kind=NEXT + "whole", severity="trust"),) if kinds else ()

@@ -26,10 +26,16 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
         f"the answer speaks {'up to' if note.values['side'] == 'above' else 'from'} "
         f"{note.values['level']:g} {note.values['unit']}{' on' if note.values['side'] == 'below' else ''} only: "
         f"{note.values['side']}, the device read nothing in {note.values['lost']} s of {note.values['seconds']} s."),
+    "quantity_still": "the device stands still: one value in {percent:.0f} % of the seconds, while the reference moves "
+                      "(SD {moves:.3g} {unit}).",
+    "quantity_unlike": "the device does not follow the reference at any delay up to {seconds} s (correlation "
+                       "{correlation:.2f} at most).",
     "quantity_rows_missing": _rows,
     "quantity_part_used": "only {percent:.0f} % of the seconds in which the reference has a reading could be used.",
     "quantity_next_mend": "find out why the device reads nothing there (contact, fit, battery, range), and record "
                           "again with readings throughout.",
+    "quantity_next_follow": "find out whether column, session and clocks are right and the sensor measures at all, and "
+                            "record again.",
     "quantity_next_longer": "record a session of {minutes:.0f} min or more, or several.",
     "quantity_next_whole": "record a session in which both run from the start to the end.",
     "quantity_unread": "the device gave no reading in {percent:.0f} % of the seconds in which the reference has one: "
