@@ -142,15 +142,14 @@ AVERAGING_GAIN = 0.8     # of the misfit: what a wider running mean must leave a
 # 1.3 % of 600 studies of 12 lognormal errors (skewness 3.7) with a mean of 1.5 or 5 SD, less of 24 and 48; of normal,
 # t and wild ones in none of 250.
 SPREAD_MARGIN = 2.6
-LOCK_NEAR = 3.0          # steps a minute between device and a multiple of the cadence that count as locked,
-LOCK_AWAY = 8.0          # and the distance from the reference below which a lock cannot be told
+LOCK_NEAR, LOCK_AWAY = 3.0, 8.0  # steps/min to a multiple of the cadence when locked; least from the reference
 LOCK_S = 30              # s: shorter crossings of the two happen by chance
 HALF_NEAR, HALF_S = 0.05, 5  # of the ratio around 1/2 and 2; s
 FROZEN_LONG_S = 20       # s of one value: a resting heart keeps one for some 10 s
-# Correlation of running means of 30 s below which a device does not follow a reference that moves by the limit: it is
-# off by over twice the limit, usually. One value in so many seconds stands still beside a quarter of it.
+# Correlation of 30-s means below which a device does not follow a reference that moves by the limit: its errors are
+# twice the limit and more. One value in so many seconds stands still beside a quarter of it.
 LEAST_FOLLOWS, STILL_SHARE, STILL_MOVES = 0.4, 0.9, 0.25
-EXCHANGED_POINTS = 2.0   # a balance nearer to 50 % looks the same from both sides
+EXCHANGED_POINTS, EXCHANGED_SHARE = 2.0, 0.5  # nearer to 50 % both sides look alike; most of what can be told
 # --- Response (agree/estimators/response) ---
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
