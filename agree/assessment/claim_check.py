@@ -16,7 +16,7 @@ from agree.assessment.doubts.without_odd import without_odd
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import not_ridden, notes
-from agree.assessment.nothing_to_enter import unless_caused_otherwise
+from agree.assessment.nothing_to_enter import unless_caused_otherwise, unless_not_followed
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
 from agree.core.interval.estimate import Estimate
@@ -262,7 +262,8 @@ def check_claim(
     line = fitted_line(data, window_s, level)
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
                      bias=bias, line=line, effects=effects)
-    causes = findings(data, fix)
+    causes = () if held.seen.not_at_all else findings(data, fix)
+    fix = unless_not_followed(unless_caused_otherwise(fix, causes), held.seen)
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
@@ -271,7 +272,7 @@ def check_claim(
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
-        passing_bablok=robust, correction=unless_caused_otherwise(fix, causes), findings=causes,
+        passing_bablok=robust, correction=fix, findings=causes,
         next_step=looked.next or held.next(given, meaning) or looked.before_the_next(
             next_step(data, meaning, readings, claim, level, effects)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,

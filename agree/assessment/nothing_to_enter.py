@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from agree.assessment.doubts.not_followed import Followed
 from agree.core.results.note import Note
 from agree.core.thresholds import NAMED_STRENGTH
 from agree.correction.find import Correction
@@ -14,6 +15,14 @@ from agree.verdict.rule import HOLDS
 # Causes that explain a scale of 2 or 1/2 or of a unit: the setting is to be changed, a factor would hide it.
 SETTINGS = ("unit", "one_side_not_doubled", "one_side_doubled_twice")
 FAR_OFF = 0.25  # of a scale from 1: nearer, a unit such as PS for hp is one explanation among many
+
+
+def unless_not_followed(fix: Correction, seen: Followed) -> Correction:
+    """Refuse a correction of a device that does not move with the reference: stuck, or of another ride."""
+    if not seen.not_at_all:
+        return fix
+    return replace(fix, action="refused", reason=Note(kind="correction_not_followed", values={
+        "correlation": seen.correlation}))
 
 
 def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding]) -> Correction:

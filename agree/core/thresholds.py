@@ -204,8 +204,7 @@ SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turne
 LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
 # Correlation of second differences at the best lag: one ride with 10 W of noise added 0.84 to 0.93, two days of one
 # programme at most 0.8; two devices on one ride 0.5, different days below 0.15 (tests/verdict/test_near_copies.py).
-NEAR_COPY, ALIKE_RIDES = 0.82, 0.4
-LEAST_ALIKE_S = 300      # s in common; shorter ones are alike by chance
+NEAR_COPY, ALIKE_RIDES, LEAST_ALIKE_S = 0.82, 0.4, 300  # the last: s in common; shorter ones are alike by chance
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0
@@ -269,6 +268,7 @@ SMALL_RIDE_SHARE = 0.5
 # An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30
+LEAST_FOLLOWED, LEAST_VARIED_SHARE = 0.3, 0.1  # least correlation of seconds; SD over mean from which on it is asked
 THIN_SHARE = 0.1  # of the work in a third of the range, lost: a claim of 1.5 % is broken by 15 % in it (a choice)
 # --- study ---
 # Share of the shorter of two recordings that both must have in common to be taken for one effort by their times alone:

@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from agree import InputError, Pairs, check_claim
+from agree.assessment.doubts.not_followed import followed
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.screen import MOST_LINES, screen
 from agree.report.story.cause import causes
+from agree.verdict.columns import table
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
@@ -113,3 +115,42 @@ def test_a_bend_with_every_warning_keeps_to_sixteen_lines(rng, ride):
                   reference_name="the reference of the laboratory")
     check = check_claim(pairs, "1.5 %")
     assert len(screen(check).splitlines()) <= MOST_LINES
+
+
+@pytest.mark.parametrize("device", ["stuck", "random"])
+def test_a_device_that_does_not_move_with_the_reference_gets_no_factor_and_no_cause(rng, ride, device):
+    watts = np.minimum(ride, 300)
+    read = np.full(watts.size, 260.0) if device == "stuck" else rng.permutation(watts) * 1.3
+    check = check_claim(Pairs(reference=watts, device=read), "1.5 %")
+    assert (check.correction.action, check.correction.reason.kind) == ("refused", "correction_not_followed")
+    assert check.findings == ()
+    assert "does not move with the reference" in " ".join(screen(check).split())
+
+
+# LEAST_FOLLOWED, LEAST_VARIED_SHARE: correlations of 0.28 and 0.33
+@pytest.mark.parametrize(("share", "refused"), [(0.29, True), (0.35, False)])
+def test_how_much_must_be_followed(ride, share, refused):
+    watts = np.minimum(ride, 300)
+    noise = np.random.default_rng(5).normal(0, watts.std(), watts.size)
+    device = 1.3 * (200 + share * (watts - watts.mean()) + np.sqrt(1 - share**2) * noise)
+    assert followed(table(Pairs(reference=watts, device=device), 30)).not_at_all == refused
+
+
+def test_at_constant_power_nothing_need_follow(rng):
+    check = checked(rng, np.full(3600, 200.0), np.full(3600, 210.0))
+    assert check.correction.reason.kind != "correction_not_followed"
+
+
+@pytest.mark.parametrize(("sd", "asked"), [(19.0, False), (21.0, True)])
+def test_the_variation_from_which_on_a_device_must_follow(sd, asked):
+    noise = np.random.default_rng(6).normal(size=3600)
+    watts = 200 + sd * (noise - noise.mean()) / noise.std()
+    pairs = Pairs(reference=watts, device=np.random.default_rng(7).permutation(watts))
+    assert followed(table(pairs, 30)).not_at_all == asked
+
+
+def test_shuffled_readings_do_not_hold_for_being_right_in_the_mean(rng, ride):
+    watts = np.minimum(ride, 300)
+    check = check_claim(Pairs(reference=watts, device=rng.permutation(watts)), "30 %")
+    assert check.verdict == "not settled"
+    assert "used_not_followed" in {getattr(note, "kind", "") for note in check.notes}

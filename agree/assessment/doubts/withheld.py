@@ -7,6 +7,7 @@ from typing import NamedTuple
 from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
+from agree.assessment.doubts.not_followed import Followed, followed
 from agree.assessment.doubts.one_ride import OneRide
 from agree.assessment.doubts.slower_errors import NOTHING_SLOWER, SlowerErrors
 from agree.assessment.doubts.thin_range import thin_range
@@ -29,16 +30,18 @@ class Withheld(NamedTuple):
     rides: OneRide
     thin: tuple[Note, ...] = ()
     slower: SlowerErrors = NOTHING_SLOWER
+    seen: Followed = Followed(1.0)
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
-        for part in (self.aside, self.used, self.copies, self.rides, self.slower):
+        for part in (self.aside, self.used, self.copies, self.rides, self.slower, self.seen):
             readings = part.answers(readings)
         return readings
 
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
-        return (self.rides.doubts + self.copies.notes() + self.aside.notes() + self.used.notes() + self.slower.notes()
+        return (self.seen.notes() + self.rides.doubts + self.copies.notes() + self.aside.notes()
+                + self.used.notes() + self.slower.notes()
                 + tuple(item.note() for item in self.lost) + self.thin)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
@@ -59,4 +62,4 @@ def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
                     fitted(data.pairs), OneRide(doubts),
-                    thin_range(data.pairs, claim, lost), slower)
+                    thin_range(data.pairs, claim, lost), slower, followed(data))

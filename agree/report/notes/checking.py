@@ -146,6 +146,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "range_lost": lambda note: (
         f"the answer does not speak of power {note.values['side']} {note.values['watts']:g} W: most of it "
         f"({note.values['seconds']} s) {_lost_how(note)}."),
+    "used_not_followed": ("the device does not move with the reference (correlation {correlation:.2f}): it is stuck, "
+                          "or the two are not of one ride; a mean that agrees proves nothing."),
     "range_thin": ("{percent:.0f} % of the work at {low:g} to {high:g} W is missing or faulty: were the device "
                    "{needed:.2g} % wrong in it, the claim would not hold there."),
     "used_with_gaps": ("{seconds} s of the riding ({percent:.0f} %) are missing in one of the two recordings: the "

@@ -67,6 +67,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_faults": "too many seconds were set aside as faulty",
     "because_gaps": "too many seconds are missing or faulty at an end of the range of power",
     "because_one_ride": "two sessions look like one ride",
+    "because_not_followed": "the device does not move with the reference",
     "because_slower": "the recording is too short to show errors that wander slowly: these would reach beyond it",
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",
     "because_too_little": "too little was recorded",
@@ -85,6 +86,8 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_clear": "clearly the lowest error on {left_out} left out",
     "correction_bend": ("no single factor or zero brings the whole range inside the claim: what helps at one power "
                         "harms at another"),
+    "correction_not_followed": ("the device does not move with the reference (correlation {correlation:.2f}): it is "
+                                "stuck, or the two are not of one ride"),
     "correction_setting": lambda note: (
         f"{SETTINGS[str(note.values['cause'])]}: set that right first; a factor would hide it"),
     "correction_narrow": ("the power varies by a factor of {range:.2g} only: scale and offset look alike; record from "

@@ -14,7 +14,8 @@ from agree.verdict.rule import OPEN
 
 WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
 # Why an answer "holds" was not given: the reader who sees an interval inside the claim needs this before all else.
-WITHHELD = ("copy_of_its_own_ride", "copy_by_hand", "faults_too_many", "faults_or_gaps_too_many", "used_too_short",
+WITHHELD = ("used_not_followed",
+            "copy_of_its_own_ride", "copy_by_hand", "faults_too_many", "faults_or_gaps_too_many", "used_too_short",
             "used_hardly_any", "used_slower", "sessions_alike")
 # How the notes begin that are said as warnings.
 KINDS = ("bands_not_ridden", "copy_", "declared_", "faults_", "looks_", "range_", "sessions_alike",
