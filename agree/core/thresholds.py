@@ -54,9 +54,9 @@ MOST_RAPID_RATIO = 2.0
 LARGEST_RAPID_RATIO = 4.0
 LEAST_EVEN_LIKENESS = 0.70
 MOST_LEFT_COLOUR = 0.26
-# Up to this limit of rapid changes of like size, the same is asked: two efforts on one plan of a trainer reached 0.19
-# to 0.25 with a colour of 0.56 and more; of 567 true pairs of 400 to 2,400 s none had both at such a ratio.
-SURE_RAPID_LIKENESS = 0.35
+# Up to this limit of rapid changes of like size, the colour and less evenness are asked: two efforts on one plan of a
+# trainer had 0.19 to 0.25, 0.20 to 0.24 even; true pairs with a fifth of partial readings 0.22 and more, 0.36 even.
+SURE_RAPID_LIKENESS, LEAST_SURE_EVEN = 0.35, 0.30
 # With fewer minutes than tell a share: the same colour, and less than half of the minutes alike. Ten minutes of two
 # rides that were alike in one event had 0 of 1; of 407 true pairs of 130 to 280 s those with a colour had half or more.
 LEAST_EVEN_SHARE = 0.5

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
+    GROSS_ZEROS,
     PARTIAL_COASTS,
     PARTIAL_ERRORS,
     PARTIAL_LEAST_W,
@@ -19,14 +21,17 @@ from agree.core.thresholds import (
     USUAL_RATIO,
     WORKING_W,
 )
-from agree.faults.view import Claim, View
+from agree.faults.view import Claim, Mask, View
 
 AROUND_S = 5
 EITHER = "either"      # of the two traces: the data do not tell which
 
 
 def partials(view: View) -> tuple[list[Claim], str]:
-    """Runs of at least 3 s near a half or a quarter of what is usual, and why none were looked for or kept."""
+    """Runs of at least 3 s near a half or a quarter of what is usual, and why none were looked for or kept.
+
+    Shorter runs count where they are strewn over more than a hundredth of the work: a single one is a reading.
+    """
     if not USUAL_RATIO[0] <= view.ratio <= USUAL_RATIO[1]:
         return [], "ratio"
     y = np.nan_to_num(view.y)
@@ -42,12 +47,30 @@ def partials(view: View) -> tuple[list[Claim], str]:
                 spans.append((start, stop))
                 claims.append((1 - share) * total)
                 at[start:stop] = True
+    strewn = _strewn(view, ratio, at)
+    for start, stop in strewn:
+        spans.append((start, stop))
+        claims.append(float((view.usual - y)[start:stop].sum()))
+        at[start:stop] = True
     if not spans:
         return [], ""
     found = sorted(claim for claim in view.weigh(spans, claims, at) if claim.holds)
+    short = [claim for claim in found if (claim.start, claim.stop) in strewn and side(view, claim) == view.role]
+    if sum(claim.stop - claim.start for claim in short) <= GROSS_ZEROS * working.sum():
+        short = []
+    found = sorted([*short, *(claim for claim in found if (claim.start, claim.stop) not in strewn)])
     if sum(claim.stop - claim.start for claim in found) > PARTIAL_MOST_SHARE * max(int(working.sum()), 1):
         return [], "scale"
     return found, ""
+
+
+def _strewn(view: View, ratio: FloatArray, at: Mask) -> set[tuple[int, int]]:
+    """Runs of one or two seconds at a half or a quarter of what is usual, outside those found."""
+    near = np.zeros(at.size, bool)
+    for share, margin in PARTIAL_SHARES:
+        near |= np.abs(ratio - share) <= margin
+    near &= view.known & (view.usual > PARTIAL_LEAST_W) & ~at
+    return {(start, stop) for start, stop in runs(near) if stop - start < PARTIAL_S}
 
 
 def side(view: View, claim: Claim) -> str:

@@ -17,6 +17,7 @@ from agree.core.thresholds import (
     LEAST_LIKENESS,
     LEAST_RAPID_LIKENESS,
     LEAST_STEPPED_LIKENESS,
+    LEAST_SURE_EVEN,
     LIKENESS_WINDOWS,
     MAX_ALIKE,
     MAX_RIVAL,
@@ -165,7 +166,8 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
     told = rapid
     if few or not like_size or rapid.low >= LEAST_RAPID_LIKENESS:
         told, colour = leftover()
-        alike = not told.share < LEAST_EVEN_SHARE if few else told.low >= LEAST_EVEN_LIKENESS
+        least = LEAST_SURE_EVEN if like_size else LEAST_EVEN_LIKENESS
+        alike = not told.share < LEAST_EVEN_SHARE if few else told.low >= least
         if alike or colour < MOST_LEFT_COLOUR:
             return
     raise OtherRide(

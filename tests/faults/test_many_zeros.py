@@ -85,3 +85,15 @@ def test_zeros_at_stops_are_judged_by_what_those_elsewhere_bring_by_chance(more)
     y[95 + 100 * np.arange(most + more)] = 0
     found = find_faults(x, y, Filter(Kernel(0, np.ones(1)), "device", None)).reason == "device_dropout"
     assert found[95] != bool(more)
+
+
+@pytest.mark.parametrize(("share", "found"), [(0.011, True), (0.009, False)])
+def test_single_halves_are_partial_readings_where_they_are_strewn_over_a_hundredth_of_the_work(share, found):
+    """GROSS_ZEROS, 1 %: a single half is a reading."""
+    x = np.rint(200 + np.random.default_rng(7).normal(0, 8, 4000))
+    half = np.linspace(50, 3950, round(share * x.size)).astype(int)
+    y = x.copy()
+    y[half] = np.rint(x[half] / 2)
+    reason = find_faults(x, y, Filter(Kernel(0, np.ones(1)), "device", None)).reason
+    assert (reason[half] == "device_partial").mean() == found
+    assert set(np.delete(reason, half)) == {""}
