@@ -23,6 +23,7 @@ from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agree
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.quantities.delay import Owner, taken_out
+from agree.quantities.doubts.exchanged import exchanged
 from agree.quantities.doubts.unlike import unlike
 from agree.quantities.doubts.unread import little_used, unread
 from agree.quantities.lag_curve import SEARCHED_S
@@ -153,7 +154,7 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
              mean, single, meanings.next_session(data, claim, mean, level),
              *([mean_absolute(data, claim, known, level)] if meaning == "mean_absolute" else []))
     doubts = (*unread(overlays, lags_s, question.claim.above), *unlike(overlays, lags_s, question.claim),
-              *little_used(overlays, data, claim))
+              *exchanged(overlays), *little_used(overlays, data, claim))
     if doubts:
         found = tuple(replace(item, verdict=OPEN, because=doubts[0]) if item.verdict == HOLDS else item
                       for item in found)

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from agree.core.errors import InputError
-from agree.core.quantities.known import CADENCE, POWER, quantity
+from agree.core.quantities.known import BALANCE, CADENCE, POWER, quantity
 from agree.core.quantity import Quantity
+from agree.core.results.note import Note
 from agree.quantities.one_clock import one_clock
 from agree.quantities.overlay import Overlay, lay_over
 from agree.recordings.read import read_recording
@@ -113,5 +114,11 @@ def overlay_recordings(
         shadow = next(((time, source.cadence) for time, source in ((np.asarray(one.time), one), (late, two))
                        if source.cadence is not None), None)
     own = one.quantity if one.quantity.name == measured.name else measured
-    return lay_over((np.asarray(one.time), one.values), (late, two.values), own, absolute=absolute,
-                    shadow=shadow, names=names, session=session, notes=(note,) if note else ())
+    notes = [note] if note else []
+    values = [one.values, two.values]
+    if measured.name == BALANCE.name:  # recordings hold the right side's share
+        left = any(told.kind == "read_balance_left" for told in (*one.notes, *two.notes))
+        values = [100.0 - each for each in values] if left else values
+        notes.append(Note(kind="quantity_side", severity="trust", values={"side": "left" if left else "right"}))
+    return lay_over((np.asarray(one.time), values[0]), (late, values[1]), own, absolute=absolute,
+                    shadow=shadow, names=names, session=session, notes=tuple(notes))

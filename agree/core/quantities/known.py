@@ -27,7 +27,8 @@ HEART_RATE = Quantity(
     shadow="cadence", claim_example="5 bpm")
 SPEED = Quantity(
     name="speed", unit="m/s", aliases=("speed", "velocity", "geschwindigkeit", "vitesse", "velocidad", "velocita"),
-    resolution=0.01, low=0.0, high=30.0, working=0.5, spike=5.0, zero_means="rest", delay_belongs_to="device",
+    # At a stop noise reads below 0; as far below as a reading at work is above.
+    resolution=0.01, low=-0.5, high=30.0, working=0.5, spike=5.0, zero_means="rest", delay_belongs_to="device",
     fault_rules=("dropout", "held", "spike"), corrections=("scale",), claim_example="2 %")
 PACE = Quantity(
     name="pace", unit="min/km", aliases=("pace", "allure"), scale="reciprocal", resolution=1 / 60,

@@ -79,7 +79,9 @@ def dimension(quantity: str) -> str:
 @cache
 def _units() -> dict[tuple[str, ...], Unit]:
     """Units by the words they are split into; the horsepower of Polish is that of the other metric ones."""
-    found = {words(text): unit for unit in reversed(KNOWN_UNITS) for text in unit.words}
+    # Names of columns may hold no "/": pace_min_per_km, speed_m_per_s.
+    found = {words(text): unit for unit in reversed(KNOWN_UNITS) for written in unit.words
+             for text in (written.replace("/", " per "), written)}
     return {**found, ("km",): unit_of("km")}
 
 

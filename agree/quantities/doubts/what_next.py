@@ -39,6 +39,8 @@ def what_next(withheld: Sequence[Note]) -> tuple[Note, ...]:
     kinds = {note.kind for note in withheld}
     if kinds & {"quantity_range_lost", "quantity_unread"}:
         return (Note(kind=NEXT + "mend", severity="trust", role="device"),)
+    if "quantity_exchanged" in kinds:
+        return (Note(kind=NEXT + "sides", severity="trust", role="device"),)
     if kinds & {"quantity_unlike", "quantity_still"}:
         return (Note(kind=NEXT + "follow", severity="trust", role="device"),)
     if "used_too_short" in kinds:

@@ -20,6 +20,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_any_delay": "no lag can be told, and none is needed: the answer is the same for any up to {seconds} s.",
     "quantity_drifts": "the error drifts over the recording, so that intervals are likely too narrow; record further "
                        "sessions.",
+    "quantity_exchanged": "the device gives left for right in {percent:.0f} % of the seconds that can tell.",
+    "quantity_side": "the share is that of the {side} side: an error above 0 gives it too much.",
     "quantity_hardly_any": "only {percent:.0f} % of the seconds in which the reference has a reading could be used: "
                            "that cannot speak for the rest.",
     "quantity_range_lost": lambda note: (
@@ -36,6 +38,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                           "again with readings throughout.",
     "quantity_next_follow": "find out whether column, session and clocks are right and the sensor measures at all, and "
                             "record again.",
+    "quantity_next_sides": "exchange the sides (turn the column round, or pair the pedals anew) and check again.",
     "quantity_next_longer": "record a session of {minutes:.0f} min or more, or several.",
     "quantity_next_whole": "record a session in which both run from the start to the end.",
     "quantity_unread": "the device gave no reading in {percent:.0f} % of the seconds in which the reference has one: "
