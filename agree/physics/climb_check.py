@@ -121,6 +121,9 @@ def climb_check(
     if any(not 0 < reading < 3000 for reading in readings_W):
         raise InputError(f"`readings_W` must lie between 0 and 3000 W; got {', '.join(f'{x:g}' for x in readings_W)}",
                          option="readings_W")
+    if len(readings_W) == 2 and readings_W[0] >= readings_W[1]:
+        raise InputError(f"`readings_W` must be in the order of the climbs, the steeper one last; got "
+                         f"{readings_W[0]:g} and {readings_W[1]:g} W", option="readings_W")
     limit = _limit(claim)
     _same_but_grade(climbs)
     power, parts = _power(climbs)

@@ -23,6 +23,10 @@ def doubts_of_order(pairs: Sequence[Pairs], names: Sequence[str], stays: Sequenc
     if back is not None:
         found.append(Note(kind="trail_against_dates", severity="answer", values={
             "earlier": back[0][0], "later": back[1][0], "first": back[1][1][:10], "second": back[0][1][:10]}))
+    numbers = [int(item.session) for item in pairs if item.session.isdecimal()]
+    if not dated and len(numbers) == len(pairs) and numbers != sorted(numbers):
+        found.append(Note(kind="trail_against_numbers", severity="answer", values={
+            "sessions": ", ".join(map(str, numbers))}))
     return tuple(found)
 
 

@@ -195,3 +195,9 @@ def test_a_climb_that_is_hardly_known_names_no_slip():
 def test_a_mass_in_grams_has_a_hint():
     with pytest.raises(InputError, match=r"in grams\? 80000 g are 80 kg"):
         Ride(mass_kg=80000, grade=0.08, speed=4.5)
+
+
+def test_readings_in_the_wrong_order_are_refused():
+    rides = [Ride(mass_kg=80, grade=grade, speed=3.5) for grade in (0.02, 0.12)]
+    with pytest.raises(InputError, match=r"in the order of the climbs, the steeper one last; got 371 and 89 W"):
+        climb_check(*rides, readings_W=(371.0, 89.0), claim="3%")

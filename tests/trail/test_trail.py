@@ -234,4 +234,6 @@ def test_states_that_come_again_and_sessions_against_their_dates_are_said():
     odd = check_trail(dated, ["a", "a", "b", "b"], "1.5 %")
     assert [note.kind for note in odd.order] == ["trail_against_dates"]
     assert "Session 3 (2026-03-05) was ridden before session 2 (2026-03-09)" in " ".join(odd.summary().split())
+    fallen = [replace(item, session=str(4 - k)) for k, item in enumerate(made)]
+    assert [note.kind for note in check_trail(fallen, ["a", "a", "b", "b"], "1.5 %").order] == ["trail_against_numbers"]
     assert not check_trail(sorted(dated, key=lambda item: item.start), ["a", "a", "b", "b"], "1.5 %").order

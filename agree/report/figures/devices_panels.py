@@ -58,7 +58,7 @@ def draw_differences(ax: Axes, differences: Sequence[Difference]) -> None:
         mark_within(ax, item.percent.value, k, "does not hold" if item.differs else "holds", upright=False)
     _names(ax, [f"{short(item.second, ONE_OF_TWO)} against {short(item.first, ONE_OF_TWO)}" for item in differences])
     round_ticks(ax, "x", 7)
-    axis_name(ax, "x", "the second reads more than the first, %")
+    axis_name(ax, "x", "what the one named first reads more than the other, %")
 
 
 def _names(ax: Axes, names: Sequence[str]) -> None:

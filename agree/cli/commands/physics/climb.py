@@ -99,7 +99,8 @@ def _parsed(text: str, option: str) -> tuple[float, str]:
 
     found = _NUMBER.fullmatch(text)
     if found is None:
-        raise InputError(f"{option} {text!r} is not understood; write a number, such as 80, '8%' or '16.2 km/h'")
+        raise InputError(f"{option} {text!r} is not understood; write a number, with no unit, %, kg, m/s or km/h, "
+                         "such as 80, '8%' or '16.2 km/h'")
     return float(found[1].replace(",", ".")), found[2]
 
 
