@@ -20,8 +20,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
                             "session is split between the devices.",
     "trail_again": "the state '{state}' was ridden before too (session {sessions}): the answer is of the sessions "
                    "since the last change alone. If the list is not in the order of riding, sort it.",
-    "trail_against_numbers": "the list has the sessions as {sessions}: states and changes follow the list's order. Sort "
-                             "it, if the numbers are right.",
+    "trail_against_numbers": "the list has the sessions as {sessions}: states and changes follow the list's order. "
+                             "Sort it, if the numbers are right.",
     "trail_against_dates": "session {later} ({first}) was ridden before session {earlier} ({second}), by the dates of "
                            "their files: states and changes follow the list's order. Sort it, if the dates are right.",
     "split_otherwise": "{places} is not the place that was declared, {declared}: it counts as chosen after looking.",
