@@ -12,6 +12,7 @@ from agree.core.quantities.mixups import mixup, mixup_text
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.core.results.result import Result
+from agree.core.results.words import clock_of
 
 LONGEST_S = 7 * 86_400
 LEAST_COMMON_S = 60
@@ -125,6 +126,14 @@ def _refuse_mixup(x: FloatArray, y: FloatArray, quantity: Quantity, names: tuple
             raise InputError(mixup_text(found, names))
 
 
+def _begins(gap: float, names: tuple[str, str]) -> str:
+    """Return how long after the reference the device begins, to be added to a message; "" within a second."""
+    if abs(gap) < 1:
+        return ""
+    return (f" As stamped, {names[1]} begins {clock_of(abs(gap))} {'after' if gap > 0 else 'before'} {names[0]} does; "
+            "if one clock was wrong, correct its column of time.")
+
+
 def lay_over(
     reference: tuple[FloatArray, FloatArray], device: tuple[FloatArray, FloatArray], quantity: Quantity, *,
     absolute: bool, shadow: tuple[FloatArray, FloatArray] | None = None,
@@ -168,7 +177,8 @@ def lay_over(
     common = int((np.isfinite(x) & np.isfinite(y)).sum())
     if common < LEAST_COMMON_S:
         raise MatchError(f"{names[0]} and {names[1]} have {common} s in common; expected at least {LEAST_COMMON_S}: "
-                         "are they of one session, and on one clock?")
+                         "are they of one session, and on one clock?"
+                         + _begins(float(times[1][0] - times[0][0]), names))
     other: FloatArray | None = None
     if shadow is not None:
         other = _by_second(np.asarray(shadow[0], float), np.asarray(shadow[1], float), start, size)

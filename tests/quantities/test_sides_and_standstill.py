@@ -1,9 +1,9 @@
-"""Sides of a balance, readings about 0 at a standstill, and paces whose columns' names hold their unit in words."""
+"""Sides of a balance, clocks hours apart, readings about 0 at a standstill, and paces with their unit in words."""
 
 import numpy as np
 import pytest
 
-from agree import check_quantity, overlay_recordings
+from agree import MatchError, check_quantity, overlay_recordings
 from agree.core.quantities.known import quantity
 from agree.quantities.overlay import lay_over
 from agree.report.texts.quantity_text import quantity_text
@@ -81,3 +81,9 @@ def test_paces_in_words(name, times, named):
                               **column)
     assert np.abs(seen.device / seen.reference - 1).max() < 1e-9
     assert seen.device.mean() == pytest.approx((1000 / 60 / PACE).mean())
+
+
+@pytest.mark.parametrize(("by", "said"), [(7383, "begins 2:03:03 after"), (-7383, "begins 2:03:03 before")])
+def test_clocks_hours_apart_are_told_by_how_much(by, said):
+    with pytest.raises(MatchError, match=said):
+        lay_over((T, SHARE), (T + by, SHARE), quantity("balance"), absolute=True)
