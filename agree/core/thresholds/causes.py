@@ -1,0 +1,31 @@
+"""Thresholds of causes."""
+
+# --- causes (benchmarks/diagnosis.py) ---
+LEAST_CAUSE_WINDOWS = 20   # windows of 30 s of pedalling; below, causes are not told apart
+NAMED_STRENGTH = 0.99      # level of the interval that must miss 0 for a cause to be named
+BEND_STRENGTH = 0.999      # the same for an error that bends with power: two shapes at seven powers are tried
+HINT_STRENGTH = 0.9        # level from which scale or offset may be there too
+APART_STRENGTH = 0.9       # level at which a cause must fit better than another to exclude it
+WORTHWHILE_PERCENT = 0.3   # least size of a cause: RMS of its part in window means, per cent of mean power
+POWER_RANGE = 1.5          # 95th over 5th percentile of power, below which scale and offset look alike
+CADENCE_RANGE = 1.1        # the same for cadence, W and N m
+LEAST_WARMTH = 2.0         # range of temperature, degrees C
+MOST_CAUSES = 4
+CAUSE_COST = 2.0           # times ln n_eff for each cause: twice the usual, since several are tried
+ROUNDING_SHARE = 1e-4      # of mean power: scatter of window means below this is rounding, not evidence
+SCALES_SD_PERCENT = 3.0    # supposed spread of scales of any origin: claims are 1 to 3 %, 5 % is rare
+TELLTALE_ODDS = 2.0        # by which a tell-tale size must foretell a scale better than scales of any origin do
+TELLTALE_LEFT = 0.5        # of a scale's part that an offset may take away before its size tells no origin
+LOSS_STRENGTH = 0.5        # at most: a loss looks like an offset with a scale
+HINT_LAST = 0.5            # strength below which a cause is a hint and is told after the others
+DELAY_S = 0.3              # least mean delay, and least SD of a delay, worth naming, s
+LEAST_MEAN_S, LEAST_LAG_S = 2.0, 0.8  # of a running mean, s, and of a time constant: below, a fraction of delay
+# A rough delay, s, or ratio of the variances of 1-s changes: nearer to none, the response is not fitted.
+SCREEN_DELAY_S, SCREEN_RATIO = 0.15, 0.85
+SCATTER_PERCENT = 4.0      # least scatter within 15 s of a device that senses one side
+SCATTER_EXPONENT = 0.5     # its growth with power must be above this: 0 for noise in W, 1 for a share of power
+SCATTER_RATIO = 1.1        # least ratio of variances of 1-s changes, device over reference
+SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
+LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for
+LEAST_PATTERN_EVENTS = 5   # events of a kind of fault, from which on what goes with them is judged
+PATTERN_P = 0.01           # chance, over all moments tried, below which a pattern is named

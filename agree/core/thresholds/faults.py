@@ -1,0 +1,59 @@
+"""Thresholds of slow faults, of the response and of faults of single readings."""
+
+# --- slow faults (benchmarks/slow_faults.py) ---
+STEP_T = 5.0             # standard errors of a step at the end of a coasting: 1 false one in 70 h, where errors wander
+STEP_T_ELSEWHERE = 6.0   # of a step at any other place: some 120 places an hour are tried instead of a handful
+LEAN_STEPS, LEAN_T = 2, 3.0  # steps, beside which no drift and no slow wave has so many standard errors
+STEP_LEAST_W = 1.0       # W: the resolution of readings
+SLOW_LEAST_S = 600       # s of pedalling below which nothing slow is looked for
+STEP_LASTING_S = 120     # s of pedalling on either side of a step
+STEP_PLACE_GAIN, WARM_COURSE_GAIN = 3.84, 7.81  # chi-squared by which another place, or course, may fit worse
+WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
+WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
+
+# --- Response (agree/estimators/response) ---
+# Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
+# filter at low cadence only), by benchmarks/response.py.
+RESPONSE_MISFIT = 1.8
+PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
+
+# --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
+WORKING_W = 15.0           # a trace above this is working, not coasting
+USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not move it
+# A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
+# slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
+CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
+CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
+CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
+CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
+CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
+# More stops show a claim than two, a quarter of them, and what zeros strewn over the ride bring there by chance, by so
+# many standard deviations (Poisson): then it is how the two traces stop.
+STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
+# Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
+# fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
+# would bring in fewer than 0.0001.
+HELD_EXPECTED, HELD_LIKE = 0.01, 0.05
+HELD_COMMON, HELD_RARE, HELD_LEAST_S = 0.5, 1e-4, 4
+# A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
+# so many standard errors.
+PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
+# Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
+CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
+CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
+# W, or share of the top, below it that count as at it, and W if most are; readings so many times usual make no top;
+# foretold to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
+CEILING_NEAR, CEILING_SHARP_W, CEILING_BEYOND, CEILING_BELOW, CEILING_MOST_SHARE = (1.0, 0.002), 0.5, 2.0, 0.96, 0.5
+SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
+SPIKE_NEAR_S, SPIKE_OWN_S = 2, 9   # s beside it of the other trace, and s around it of its own whose median is usual
+SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
+PARTIAL_SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly
+PARTIAL_S, PARTIAL_LEAST_W = 3, 40.0  # of less power a half is not told from a few watts of offset
+PARTIAL_MOST_SHARE = 0.5  # of the working seconds: beyond that it is a matter of scale
+# The other trace's jumps at the edges, as a share of the trace's own, up to which the side is sure, and likely.
+PARTIAL_SURE_JUMP, PARTIAL_LIKELY_JUMP = 0.5, 0.6
+PARTIAL_COASTS = 0.5  # of its seconds in which the other trace coasts: what is left there is how a filter dies away
+EARLY_END_S = 5      # working seconds of the other trace: a device may hold its last reading for 3 s
+LATE_S = 3           # the same at a late start; after a rest so long, and silent for so long before its end
+LATE_REST_S, LATE_SILENT_S = 60, 10
+FROZEN_S, FROZEN_CHANGE = 5, 0.2  # s of one value while the other trace ranges over more than this of its largest

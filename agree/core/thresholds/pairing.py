@@ -1,0 +1,65 @@
+"""Thresholds of clocks and of whether two recordings are one ride."""
+
+# --- pairing ---
+MIN_OVERLAP_S, MIN_OVERLAP_SHARE = 60, 0.3  # readings in common at a lag; share of those of the shorter trace
+# Strength of a match = artanh(correlation) * sqrt(seconds compared). Over all lags, 5462 wrong pairings of pieces of 5
+# real rides (2 to 40 min) reached at most 17.2, and 3 passed all three limits below; 19 of whole rides reached 13.3.
+# A real pair with 20 W of noise added had at least 23 in pieces of 10 min and 61 in pieces of 40; as it is, whole, 125.
+MIN_STRENGTH = 15.0
+MIN_CORRELATION = 0.3  # on very long rides, where the strength alone would admit less
+MAX_RIVAL = 0.75  # strength of the best distinctly different lag, as a share of the best
+MAX_ALIKE = 0.97  # correlation there, as a share of the best: equal intervals are alike at several lags
+DISTINCT_LAG_S = 10  # lags nearer than this to the best one belong to the same match
+GIVEN_LAG_S = 1.5  # a lag that is given, and the best one, may differ by so much in silence
+ONE_CLOCK_S = 10.0  # in one file a device may report late, but not by more
+# Clocks that are set differ by less; so much, and a quarter of the way to the next best lag, stamps are trusted with
+# where the traces are alike at several.
+STAMPS_S, STAMPS_RIVAL_SHARE = 30.0, 0.25
+# Steady power, in a match that is weak: 5-s means of the fast changes have a standard deviation of less than 5 % of the
+# median working power (0.12 or more in any 10 min of 5 real rides); or of 10 % and 1.5 times that of white noise.
+STEADY_SHARE, STEADY_NOISY_SHARE, STEADY_NOISE = 0.05, 0.1, 1.5
+# Cadence stands still and speed is slow, so chance makes them more alike than power. Of 632 wrong pairings of pieces
+# of 5 real rides (10 to 60 min) cadence reached a strength of 19.8, and speed, calculated from power, 23.8.
+CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
+AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence;
+CONTRADICTS_S = 10.0  # one further away is of another ride, or another clock
+DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond both, if so many windows tell of it
+ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
+UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
+UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
+# Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
+# rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more
+# with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.
+LEAST_LIKENESS = 0.30
+LEAST_STEPPED_LIKENESS = 0.40
+# The same for changes within 15 s, where those of both are of like size: of 139 pairs of one course or plan on two
+# days, the one that passed all else had 0.01; any device of one ride 0.13 or more (10-s mean with 8 W of noise; sharper
+# ones 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
+LEAST_RAPID_LIKENESS = 0.10
+MOST_RAPID_RATIO = 2.0
+# Up to four times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally
+# smooth, they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with
+# noise of 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. Settled
+# on half of the rides.
+LARGEST_RAPID_RATIO = 4.0
+LEAST_EVEN_LIKENESS = 0.70
+MOST_LEFT_COLOUR = 0.26
+# Up to this limit of rapid changes of like size, the colour and less evenness are asked: two efforts on one plan of a
+# trainer had 0.19 to 0.25, 0.20 to 0.24 even; true pairs with a fifth of partial readings 0.22 and more, 0.36 even.
+SURE_RAPID_LIKENESS, LEAST_SURE_EVEN = 0.35, 0.30
+# With fewer minutes than tell a share: the same colour, and less than half of the minutes alike. Ten minutes of two
+# rides that were alike in one event had 0 of 1; of 407 true pairs of 130 to 280 s those with a colour had half or more.
+LEAST_EVEN_SHARE = 0.5
+LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
+# Seconds of 0 far from all coasting of the other trace, over those in which both work: with more, zeros tell the clocks
+# nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.
+GROSS_ZEROS = 0.01
+# Quartz clocks of recorders stray by some 20 to 100 ppm over the temperatures of a ride (common knowledge of the
+# trade); beyond thrice that, seconds are lost.
+MOST_DRIFT_PPM = 300.0
+MOST_DRIFT_S = 4.0  # over a recording, beyond that limit, however uncertain: pauses of 3 to 7 s not told apart
+EXCURSION_S = 900  # a lag that comes back within this was not lost by one clock and then as much by the other one
+DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight saving, at most
+DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
+CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less
+MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows

@@ -1,0 +1,50 @@
+"""Thresholds of the verdict, of a correction and of what is said beside them."""
+
+# --- verdict (benchmarks/verdict_sessions.py, benchmarks/verdict_bands.py) ---
+HALF_WEIGHT_S = 300.0    # s: a session so long counts half of an endless one; with 13 min 92.7 % are covered
+LEAST_FOR_PROBABILITY = 3  # sessions; with 2, "P > 99 %" came true in 88-92 % of tests
+ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false alarms in at most 5 % of tests
+TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
+SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
+LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
+# Correlation of second differences at the best lag: one ride with 10 W of noise added 0.84 to 0.93, two days of one
+# programme at most 0.8; two devices on one ride 0.5, different days below 0.15 (tests/verdict/test_near_copies.py).
+NEAR_COPY, ALIKE_RIDES, LEAST_ALIKE_S = 0.82, 0.4, 300  # the last: s in common; shorter ones are alike by chance
+# s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
+# saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
+LEAST_APART_S = 600.0
+LEAST_LEVEL = 0.5        # an interval that misses more often than it holds settles nothing; usual are 0.90 to 0.99
+MOST_LOSS = 30.0         # % of power: a chain loses 1-5, a badly kept drivetrain 15 (trade, recalled); beyond, a slip
+MOST_OFF = 50.0          # %: a reference that may be off by more is none; a slip of the decimal point
+LEAST_BAND_S = 60        # a band with fewer seconds is shown, not judged
+BAND_STEP_W = 5.0        # W: edges of bands and stretches are rounded to this
+POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a wrong "holds" came in 7.8 %
+
+# --- correction ---
+LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
+
+# --- assessment ---
+MOST_RATIO = 5.0  # of two mean powers: no device is sold that is so wrong, and a copy takes no factor beyond it
+# Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
+# that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
+MOST_LEFT_OUT = 0.2
+# Share of the riding that one recording of the two misses, at whatever power, beyond which it is said. Gaps of a few
+# seconds are common and small; ten minutes of an hour's ride are not (a choice, not measured).
+SMALL_MISSING_SHARE = 0.05
+# One recording, s used, below which no "holds" is given, and below which its shortness is said. Errors correlated over
+# 60 to 150 s make a wrong one in at most 5.0 % from 10 min on (5 min: 8.9 %, 2 min: 20.1 %), over 300 s in 8.4 % at
+# 10 min and at most 4.7 % from 30 min on (benchmarks/short_recordings.py).
+LEAST_TO_HOLD_S = 600.0
+SHORT_RIDE_S = 1800.0
+# One recording, s used, below which "holds" must stand for errors slower than it too: those over 300 s made 8.4 % wrong
+# at 10 min and 4.7 at 30, so at most 2.6; from 45 min on they show (benchmarks/short_recordings.py).
+SLOW_SHOWS_S = 2700.0
+# Share of the seconds of riding in the reference's recording that is used, below which no "holds" is given, and below
+# which it is said: what a device did not record may be what it could not (a choice, not measured).
+LEAST_RIDE_SHARE = 0.1
+SMALL_RIDE_SHARE = 0.5
+# An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
+LOST_HALF = 0.5
+LOST_S = 30
+LEAST_FOLLOWED, LEAST_VARIED_SHARE = 0.3, 0.1  # least correlation of seconds; SD over mean from which on it is asked
+THIN_SHARE = 0.1  # of the work in a third of the range, lost: a claim of 1.5 % is broken by 15 % in it (a choice)
