@@ -88,9 +88,10 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> tu
     pairs_alike = alike([item.reference for item in items])
     for found in pairs_alike:
         if found.one_ride:
+            turned = ", one of them played backwards" if found.backwards else ""
             raise InputError(f"{_both(items, found.one, found.other)} follow each other second by second (correlation "
-                             f"{found.correlation:.2f}), as one ride does that is recorded twice or has noise added: "
-                             "one ride is one session; leave one of them out")
+                             f"{found.correlation:.2f}{turned}), as one ride does that is recorded twice or has noise "
+                             "added: one ride is one session; leave one of them out")
     return _doubts(items, pairs_alike, pieces)
 
 

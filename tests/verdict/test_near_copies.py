@@ -51,6 +51,19 @@ def test_a_real_ride_with_noise_added_is_one_ride(rng, road, noise, least):
         check_claim(made, "1.5 %")
 
 
+def test_a_ride_played_backwards_with_noise_added_is_one_ride(rng, road):
+    """Of two lengths: the second copy lacks the ride's first 400 s, so that its end stands at another lag."""
+    onward, turned = road + rng.normal(0, 1, road.size), (road[400:] + rng.normal(0, 1, road.size - 400))[::-1]
+    for pair in ((onward, turned), (turned, onward)):
+        found = alike(pair)
+        assert [(item[:2], item.backwards) for item in found] == [((0, 1), True)]
+        assert found[0].correlation >= 0.95
+        made = [Pairs(reference=copy, device=copy * 1.002 + rng.normal(0, 2, copy.size), session=str(k))
+                for k, copy in enumerate(pair, 1)]
+        with pytest.raises(InputError, match=r"^sessions 1 .* and 2 .* by second .*, one of them played backwards\)"):
+            check_claim(made, "1.5 %")
+
+
 def test_two_recorders_on_one_ride_are_doubted(rng):
     """Two real devices on one ride as the references of two sessions: alike, but no copies."""
     one, two = (np.nan_to_num(power_of(name)) for name in ("pair-1-bike.csv", "pair-1-pedals.csv"))
