@@ -14,8 +14,9 @@ from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.results.note import Note
+from agree.core.results.words import numbered
 from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
-from agree.verdict.near_copies import Alike, alike
+from agree.verdict.near_copies import Alike, alike, rides_of
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too
@@ -96,13 +97,22 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> tu
 
 
 def _doubts(items: Sequence[Pairs], pairs_alike: Sequence[Alike], pieces: bool) -> tuple[Note, ...]:
-    found = [Note(kind="sessions_alike", severity="answer", values={
-        "one": item.one + 1, "other": item.other + 1, "correlation": item.correlation}) for item in pairs_alike[:1]]
+    found = [_alike(pairs_alike)] if pairs_alike else []
     undated = sum(not item.start and item.stamps is not None for item in items)
     if undated > 1 and pieces:
         found.append(Note(kind="sessions_undated", severity="trust", values={
             "undated": undated, "sessions": len(items)}))
     return tuple(found)
+
+
+def _alike(found: Sequence[Alike]) -> Note:
+    """Return which sessions look like one ride, and which are left out if they are: all of each ride but its first."""
+    rides = [[k + 1 for k in ride] for ride in rides_of(found)]
+    later = sorted(k for ride in rides for k in ride[1:])
+    return Note(kind="sessions_alike", severity="answer", values={
+        "sessions": ", and ".join(numbered(ride) for ride in rides), "rides": len(rides), "later": numbered(later),
+        "left_out": len(later), "correlation": min(item.correlation for item in found),
+        "most": max(item.correlation for item in found), "backwards": any(item.backwards for item in found)})
 
 
 def _common(one: tuple[Prints, Prints], other: tuple[Prints, Prints]) -> Common:

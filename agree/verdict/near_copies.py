@@ -64,6 +64,23 @@ def alike(references: Sequence[FloatArray]) -> tuple[Alike, ...]:
     return tuple(found)
 
 
+def rides_of(found: Sequence[Alike]) -> tuple[tuple[int, ...], ...]:
+    """Return the sessions of each ride, counted from 0: what is like the same session is one ride.
+
+    Examples
+    --------
+    >>> from agree.verdict.near_copies import Alike, rides_of
+    >>> rides_of([Alike(0, 4, 0.7), Alike(1, 2, 0.6), Alike(2, 4, 0.5), Alike(3, 5, 0.8)])
+    ((0, 1, 2, 4), (3, 5))
+    """
+    rides: list[set[int]] = []
+    for item in found:
+        pair = {item.one, item.other}
+        pair = pair.union(*(ride for ride in rides if ride & pair))
+        rides = [ride for ride in rides if not ride & pair] + [pair]
+    return tuple(sorted(tuple(sorted(ride)) for ride in rides))
+
+
 def _spectrum(turns: FloatArray, size: int) -> NDArray[np.complexfloating]:
     return np.asarray(fft.rfft(np.pad(turns, (0, size - turns.size))))
 

@@ -68,8 +68,12 @@ def correction_of(value: float, half: float) -> Correction:
 
 
 def made(value: float, half: float, *, sessions: int = 1, meaning: str = "average", errors: tuple[float, ...] = (),
-         odd: tuple[int, ...] = (), device: str = "", reference: str = "", **fields: object) -> ClaimCheck:
-    """A check whose figures are those stated: mean error, bands, sessions, causes, correction and next step."""
+         odd: tuple[int, ...] = (), device: str = "", reference: str = "", withheld: str = "",
+         **fields: object) -> ClaimCheck:
+    """A check whose figures are those stated: mean error, bands, sessions, causes, correction and next step.
+
+    `withheld`: the kind of ground for which each "holds" is withheld.
+    """
     source = base(sessions > 1)
     found = item(value, half)
     average = replace(source.readings[0], estimate=found, decides=None, limit=1.5,
@@ -85,7 +89,9 @@ def made(value: float, half: float, *, sessions: int = 1, meaning: str = "averag
     ahead = item(value, 2 * half) if sessions > 1 else None
     last = replace(source.readings[3], estimate=ahead, decides=None, limit=1.5,
                    verdict="not settled" if ahead is None else verdict_of(ahead.low, ahead.high, 1.5))
-    readings = (average, second, single, last)
+    readings = tuple(
+        replace(one, verdict="not settled", because=Note(kind=withheld)) if withheld and one.verdict == "holds" else one
+        for one in (average, second, single, last))
     own = tuple(item(error, 0.2) for error in errors) or tuple(item(value, 0.2) for _ in range(sessions))
     reading = next(one for one in readings if one.meaning == meaning)
     effects = None if source.effects is None else replace(

@@ -63,9 +63,9 @@ CASES = {
                        reference="another long name of a reference that a careful tester wrote down in full"),
     "other scripts": made(-2.75, 0.59, device="Тренажёр в зале", reference="基準の測定器"),
     "thirty": made(-1.0, 0.3, sessions=30, errors=(-1.0,) * 30),
-    "between looks": made(-0.04, 0.5, sessions=4, verdict="not settled",
+    "between looks": made(-0.04, 0.5, sessions=4, withheld="because_between_looks",
                           notes=(Note(kind="looks_between", severity="answer", values={"sessions": 4}),)),
-    "too many faults": made(-0.04, 0.5, verdict="not settled",
+    "too many faults": made(-0.04, 0.5, withheld="because_faults",
                             notes=(Note(kind="faults_too_many", severity="answer", values={"percent": 25.0}),)),
     **{f"computed {name}": make() for name, make in cases.ALL.items()},
 }

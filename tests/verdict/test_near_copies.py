@@ -72,7 +72,22 @@ def test_two_recorders_on_one_ride_are_doubted(rng):
             for k, item in enumerate((one, two), 1)]
     check = check_claim(made, "1.5 %")
     assert (check.verdict, check.next_step.kind) == ("not settled", "next_another_day")
-    assert "Sessions 1 and 2 follow each other second by second" in " ".join(screen(check).split())
+    text = " ".join(screen(check).split())
+    assert "Sessions 1 and 2 follow each other second by second" in text
+    assert "all of it inside ±1.5 %, but not settled, because sessions 1 and 2 look like one ride." in text
+
+
+def test_all_sessions_that_are_alike_are_named(rng, road):
+    """One ride three times with much noise, another twice, and one by itself."""
+    other = np.nan_to_num(power_of("single-road-stops.csv"))[:2000]
+    alone = np.nan_to_num(power_of("pair-1-bike.csv"))[:2000]
+    own = [road[:2000], other, road[:2000], road[1990::-1], other, alone]
+    made = [Pairs(reference=item + rng.normal(0, 15, item.size), device=item + rng.normal(0, 2, item.size),
+                  session=str(k)) for k, item in enumerate(own, 1)]
+    note, = refuse_repeats(made)
+    assert {name: note.values[name] for name in ("sessions", "rides", "later", "left_out", "backwards")} == {
+        "sessions": "1, 3 and 4, and 2 and 5", "rides": 2, "later": "3, 4 and 5", "left_out": 3, "backwards": True}
+    assert 0.4 <= note.values["correlation"] < note.values["most"] < 0.82
 
 
 def test_real_rides_of_different_days_are_not_alike(road):

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
+from agree.core.results.words import numbered
 from agree.verdict.meanings import Reading
 from agree.verdict.rule import HOLDS, OPEN
 
@@ -33,7 +34,7 @@ class Fitted(NamedTuple):
 
     def notes(self) -> tuple[Note, ...]:
         """Return which sessions are no evidence, and why."""
-        return tuple(Note(kind=kind, severity="answer", values={"sessions": _listed(found), "all": self.sessions})
+        return tuple(Note(kind=kind, severity="answer", values={"sessions": numbered(found), "all": self.sessions})
                      for kind, found in (("copy_of_its_own_ride", self.on_itself), ("copy_by_hand", self.not_known))
                      if found)
 
@@ -42,7 +43,7 @@ class Fitted(NamedTuple):
         if not held_back:
             return None
         named = sorted({*self.on_itself, *self.not_known})
-        return Note(kind="next_other_ride", values={"sessions": _listed(named), "left": self.sessions - len(named),
+        return Note(kind="next_other_ride", values={"sessions": numbered(named), "left": self.sessions - len(named),
                                                     "by_hand": bool(self.not_known)})
 
 
@@ -57,8 +58,3 @@ def fitted(pairs: Sequence[Pairs]) -> Fitted:
                 numbers.append(k)
                 break
     return Fitted(tuple(found["this ride"]), tuple(found["not known"]), len(pairs))
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    words = [str(number) for number in numbers]
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

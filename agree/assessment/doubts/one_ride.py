@@ -1,4 +1,4 @@
-"""Whether two sessions look like one ride: then they do not show how days differ, and no "holds" is given."""
+"""Whether sessions look like one ride: then they do not show how days differ, and no "holds" is given."""
 
 from __future__ import annotations
 
@@ -17,18 +17,20 @@ class OneRide(NamedTuple):
 
     @property
     def alike(self) -> Note | None:
-        """The two sessions that are more alike than days are."""
+        """The sessions that are more alike than days are."""
         return next((note for note in self.doubts if note.kind == "sessions_alike"), None)
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
-        """Leave the answers as they are, but for "holds" where two sessions look like one ride."""
+        """Leave the answers as they are, but for "holds" where sessions look like one ride."""
         if self.alike is None:
             return readings
-        why = Note(kind="because_one_ride")
+        why = Note(kind="because_one_ride", values={
+            name: self.alike.values[name] for name in ("sessions", "rides")})
         return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
 
     def next(self, held_back: bool) -> Note | None:
         """Return what to do where "holds" was held back for this."""
         if not held_back or self.alike is None:
             return None
-        return Note(kind="next_another_day", values={"session": self.alike.values["other"]})
+        return Note(kind="next_another_day", values={
+            name: self.alike.values[name] for name in ("later", "left_out")})

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 import math
 import textwrap
+from collections.abc import Sequence
 from functools import singledispatch
 from typing import Any
 
 from agree.core.interval.estimate import Estimate
 
 WIDTH = 79
+LONG_ROW = 3  # numbers in a row; more are listed by their ends
 LONGEST, MOST_PLACES = 1e8, 8  # of a number written out: beyond, it is written with a power of ten
 
 
@@ -56,6 +58,25 @@ def clock_of(seconds: float) -> str:
     """Print seconds as h:mm:ss, to the second."""
     whole = round(seconds)
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def numbered(numbers: Sequence[int]) -> str:
+    """List numbers as in a sentence; four and more in a row by their ends.
+
+    Examples
+    --------
+    >>> from agree.core.results.words import numbered
+    >>> [numbered(one) for one in ((3,), (1, 2), (1, 2, 3), (1, 3, 4, 5, 6, 9))]
+    ['3', '1 and 2', '1, 2 and 3', '1, 3 to 6 and 9']
+    """
+    rows: list[list[int]] = []
+    for number in numbers:
+        if rows and number == rows[-1][-1] + 1:
+            rows[-1].append(number)
+        else:
+            rows.append([number])
+    words = [word for row in rows for word in ([f"{row[0]} to {row[-1]}"] if len(row) > LONG_ROW else map(str, row))]
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def named(name: str, column: str) -> str:

@@ -82,6 +82,14 @@ def _odd(note: Note) -> str:
             f"{values['others']:+.2g} in the others{SUSPICIONS.get(str(values['suspicion']), '')}.")
 
 
+def _alike(note: Note) -> str:
+    low, high = (f"{note.values[name]:.2f}" for name in ("correlation", "most"))
+    between = low if low == high else f"{low} to {high}"
+    turned = ", played backwards" if note.values["backwards"] else ""
+    return (f"sessions {note.values['sessions']} follow each other second by second (correlation {between}{turned}), "
+            "as one ride does that is recorded more than once: they do not show how days differ.")
+
+
 def _lost_how(note: Note) -> str:
     missing = note.values.get("missing", 0)
     if not missing:
@@ -160,10 +168,12 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "declared_otherwise": _otherwise,
     "declared_as_done": _as_done,
     "session_odd": _odd,
-    "sessions_alike": ("sessions {one} and {other} follow each other second by second (correlation {correlation:.2f}), "
-                       "as one ride does that is recorded twice: they do not show how days differ."),
-    "next_another_day": ("leave out session {session} if it is the same ride; if it is another day, ride one that "
-                         "does not follow the same programme."),
+    "sessions_alike": _alike,
+    "next_another_day": lambda note: (
+        f"leave out session {note.values['later']} if it is the same ride; if it is another day, ride one that does "
+        "not follow the same programme." if note.values["left_out"] == 1 else
+        f"leave out sessions {note.values['later']} if each is a ride already there; if they are other days, ride "
+        "some that do not follow the same programme."),
     "sessions_of_athletes": ("the {sessions} sessions are of {athletes} athletes, and those of one are alike: over the "
                              "athletes' means the answer is {verdict} ({low:+.2g} to {high:+.2g} {unit})."),
     "sessions_undated": lambda note: (

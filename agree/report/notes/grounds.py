@@ -66,9 +66,11 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_bands": _bands,
     "because_faults": "too many seconds were set aside as faulty",
     "because_gaps": "too many seconds are missing or faulty at an end of the range of power",
-    "because_one_ride": "two sessions look like one ride",
+    "because_one_ride": lambda note: (
+        f"sessions {note.values['sessions']} look like one ride{' each' if note.values['rides'] != 1 else ''}"),
     "because_not_followed": "the device does not move with the reference",
-    "because_slower": "the recording is too short to show errors that wander slowly: these would reach beyond it",
+    "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "
+                       "limit"),
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",
     "because_too_little": "too little was recorded",
     "because_between_looks": "no look was declared after this number of sessions",

@@ -70,6 +70,13 @@ def in_watts(check: ClaimCheck, seen: Shown) -> str:
     return f" ({size:.{1 if size < 20 else 0}f} W at {level:.0f} W)"
 
 
+def unless_given(reading: Reading, own: str) -> str:
+    """Say why the answer is open where the figure alone, by its place against the limit, would give one."""
+    if own == reading.verdict:
+        return ""
+    return f", but {reading.verdict}, because {note_text(reading.because).rstrip('.')}"
+
+
 def sentence(check: ClaimCheck) -> str:
     """Return the answer in one sentence."""
     makers = {"average": _mean, "bands": _bands, "readings": _readings, "next_session": _next}
@@ -82,7 +89,8 @@ def sentence(check: ClaimCheck) -> str:
 
 def _mean(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
-    where = place_words(three_way(item.low, item.high, reading.limit), limit_words(check, seen, reading.unit))
+    own = three_way(item.low, item.high, reading.limit)
+    where = place_words(own, limit_words(check, seen, reading.unit)) + unless_given(reading, own)
     # Of one session the value is that of the recording, and the interval that of rides like it, not of other days.
     of_what = " for such rides" if len(check.pairs) == 1 and check.decision_rule == "interval" else ""
     return (f"{subject(check)} {reads(check, seen, reading.unit)}; {interval_name(check)}{of_what} "
@@ -100,9 +108,15 @@ def reads(check: ClaimCheck, seen: Shown, unit: str) -> str:
 
 def shown_band(check: ClaimCheck) -> BandCheck | None:
     """Return the band to name: of those with the answer given, the one furthest outside or reaching furthest out."""
-    verdict = next(item.verdict for item in check.readings if item.meaning == "bands")
+    verdict = bands_verdict(check)
     found = [band for band in check.bands if band.verdict == verdict]
     return max(found, key=lambda band: _reach(band, verdict), default=None)
+
+
+def bands_verdict(check: ClaimCheck) -> str:
+    """Return the answer that the bands give, whether or not it is withheld."""
+    verdicts = {band.verdict for band in check.bands if band.verdict in (HOLDS, FAILS, OPEN)}
+    return FAILS if FAILS in verdicts else HOLDS if verdicts == {HOLDS} else OPEN
 
 
 def _reach(band: BandCheck, verdict: str) -> float:
@@ -120,16 +134,18 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     judged = sum(one.verdict in (HOLDS, FAILS, OPEN) for one in check.bands)
     if band is None:
         return f"It cannot be judged: {note_text(reading.because)}."
-    same = sum(one.verdict == reading.verdict for one in check.bands)
+    own = bands_verdict(check)
+    same = sum(one.verdict == own for one in check.bands)
     seen = shown(band.deciding, band.limit_percent)
     device, every = subject(check), counted(judged, "power band")
-    first = {HOLDS: f"{device} keeps the claim in each of {every}; nearest to the limit is",
+    kept = "keeps" if reading.verdict == own else "is inside"
+    first = {HOLDS: f"{device} {kept} the claim in each of {every}; nearest to the limit is",
              FAILS: f"{device} is outside the claim in {same} of {every}; furthest is",
-             OPEN: f"{same} of {every} {'is' if same == 1 else 'are'} not settled; least known is"}[reading.verdict]
+             OPEN: f"{same} of {every} {'is' if same == 1 else 'are'} not settled; least known is"}[own]
     where = place_words(band.verdict, limit_words(check, seen, "%"))
     place = "" if math.isinf(seen.low) and math.isinf(seen.high) else f", {where}"
     return (f"{first} {band_name(band)}: {side_words(seen.value, seen.places, '%')} on average; the interval that "
-            f"decides {interval_is(seen, '%')}{place}.")
+            f"decides {interval_is(seen, '%')}{place}{unless_given(reading, own)}.")
 
 
 def share_text(item: Estimate, needed: float) -> tuple[str, str]:
@@ -144,14 +160,17 @@ def share_text(item: Estimate, needed: float) -> tuple[str, str]:
 
 def _readings(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     share, between = share_text(item, reading.limit)
-    place = {HOLDS: "all of it above", FAILS: "all of it below", OPEN: "partly above and partly below"}[reading.verdict]
+    own = HOLDS if item.low >= reading.limit else FAILS if item.high < reading.limit else OPEN
+    place = {HOLDS: "all of it above", FAILS: "all of it below", OPEN: "partly above and partly below"}[own]
     return (f"{share} of the {question('readings', check.window_s)} against {opponent(check)} lie inside "
-            f"{check.claim.text}; {interval_name(check)} is {between}: {place} the {percent(reading.limit)} needed.")
+            f"{check.claim.text}; {interval_name(check)} is {between}: {place} the {percent(reading.limit)} needed"
+            f"{unless_given(reading, own)}.")
 
 
 def _next(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
-    where = place_words(three_way(item.low, item.high, reading.limit), limit_words(check, seen, reading.unit))
+    own = three_way(item.low, item.high, reading.limit)
+    where = place_words(own, limit_words(check, seen, reading.unit)) + unless_given(reading, own)
     told = "the same as the reference" if seen.value == 0 else side_words(seen.value, seen.places, reading.unit)
     return (f"The next session is expected to read {told}; {interval_name(check)} for it "
             f"{interval_is(seen, reading.unit)}: {where}.")
