@@ -11,7 +11,9 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.verdict.error_distribution import EXACT, KnownError
 
-WITHHELD = ("because_gaps", "because_faults", "because_copy", "because_one_ride", "because_too_little")
+# Errors too slow for one recording ("because_slower") are not among them: the sessions of a study show them.
+WITHHELD = ("because_gaps", "because_faults", "because_copy", "because_one_ride", "because_too_little",
+            "because_not_followed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
