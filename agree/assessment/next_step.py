@@ -7,7 +7,7 @@ import math
 from agree.core.interval.engine import COSINES
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.core.thresholds import LEAST_BAND_S
+from agree.core.thresholds import FINEST_REFERENCE_PERCENT, LEAST_BAND_S
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
@@ -53,18 +53,19 @@ def _mean_error_step(table: Table, reading: Reading, claim: Claim, level: float)
     margin, unit, known = abs(reading.limit - abs(item.value)), claim.unit, reading.known
     alone = float(interval_half_width(0.0, math.inf, known, level))
     sd = own.standard_error * math.sqrt(table.sessions)
-    if alone >= margin:
-        needed = math.sqrt(3) * known.u * margin / alone
-        wanted = sessions_to_settle(alone, sd, EXACT, level, MOST_SESSIONS)
-        if table.sessions > 1 and (own.high - own.low) / 2 > alone and wanted is not None and needed > 0:
-            return Note(kind="next_sessions_first", values={
-                "sessions": wanted, "sd": sd, "unit": unit, "value": item.value, "needed": needed})
-        return _reference_step(own, reading.limit, alone, known, unit)
-    answer = HOLDS if abs(item.value) <= reading.limit else FAILS
     one = table.sessions == 1
     hardly = Note(kind="next_hardly", values={
         "value": item.value, "gap": margin, "unit": unit, "one": one, "half": (item.high - item.low) / 2, "sd": sd,
         "most": MOST_TIMES_LONGER if one else MOST_SESSIONS})
+    if alone >= margin:
+        needed = math.sqrt(3) * known.u * margin / alone
+        can_be_had = needed >= FINEST_REFERENCE_PERCENT * (1.0 if unit == "%" else float(table.reference.mean()) / 100)
+        if (own.high - own.low) / 2 > alone:  # the reference is the lesser part of what is open
+            wanted = None if one else sessions_to_settle(alone, sd, EXACT, level, MOST_SESSIONS)
+            return hardly if wanted is None or not can_be_had else Note(kind="next_sessions_first", values={
+                "sessions": wanted, "sd": sd, "unit": unit, "value": item.value, "needed": needed})
+        return _reference_step(own, reading.limit, alone, known, unit) if can_be_had else hardly
+    answer = HOLDS if abs(item.value) <= reading.limit else FAILS
     if one:
         times = _times_longer(answer, item, Terms(reading.limit, own.standard_error, known, level))
         minutes = table.reference.size / 60

@@ -98,6 +98,21 @@ def test_no_riding_helps_only_if_so_for_every_error_inside(rng):
     assert (step.values["can_hold"], step.values["can_fail"]) == (True, False)
 
 
+@pytest.mark.parametrize(("error", "kind"), [(1.30, "next_calibrate"), (1.32, "next_hardly")])
+def test_no_reference_is_asked_for_that_nobody_has(error, kind):
+    """FINEST_REFERENCE_PERCENT: 0.2 or 0.18 from the limit, ±1 % would have to be ±0.21 or ±0.19 %."""
+    sure = [ride(each) for each in exact(error, 0.05, 4)]
+    assert check_claim(sure, "1.5 %", reference_uncertainty="±1 %").next_step.kind == kind
+
+
+def test_no_reference_is_asked_for_where_the_ride_itself_is_most_of_the_doubt(rng):
+    """A ride with a step of 3 % at half-time, 1.5 % off on average: the reference is a small part of what is open."""
+    power = 200 + rng.normal(0, 20, 3000)
+    check = check_claim(Pairs(reference=power, device=power * np.where(np.arange(3000) < 1500, 0.97, 1.0)), "1.5 %",
+                        reference_uncertainty="±0.5 %")
+    assert (check.verdict, check.next_step.kind) == ("not settled", "next_hardly")
+
+
 def test_a_claim_above_a_power_not_ridden_asks_for_that_power(rng):
     low = Pairs(reference=80 + rng.normal(0, 5, 900), device=80 + rng.normal(0, 5, 900))
     step = check_claim(low, "1.5 % or 2 W above 150 W").next_step

@@ -23,6 +23,10 @@ POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a w
 # --- correction ---
 LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
 
+# Half-width of the best reference that is advised, per cent of the power: the trade knows none that is better (common
+# practice, not measured); an error nearer to the limit is not settled by a reference.
+FINEST_REFERENCE_PERCENT = 0.2
+
 # --- assessment ---
 MOST_RATIO = 5.0  # of two mean powers: no device is sold that is so wrong, and a copy takes no factor beyond it
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
