@@ -8,6 +8,7 @@ import pytest
 from agree import Pairs, check_claim
 from agree.core.interval.engine import t_quantile
 from agree.report.notes.sentence import note_text
+from agree.report.story.cause import causes
 from agree.verdict.error_distribution import EXACT
 from agree.verdict.settling.chance import Terms, chance
 from tests.rides import session
@@ -111,6 +112,9 @@ def test_no_reference_is_asked_for_where_the_ride_itself_is_most_of_the_doubt(rn
     check = check_claim(Pairs(reference=power, device=power * np.where(np.arange(3000) < 1500, 0.97, 1.0)), "1.5 %",
                         reference_uncertainty="±0.5 %")
     assert (check.verdict, check.next_step.kind) == ("not settled", "next_hardly")
+    first, second, *_ = causes(check)
+    assert first.startswith("the zero or the scale changed once")
+    assert second.startswith("until then a wrong scale or a wrong zero")
 
 
 def test_a_claim_above_a_power_not_ridden_asks_for_that_power(rng):

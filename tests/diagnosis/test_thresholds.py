@@ -162,7 +162,7 @@ def told_first(strength, percent):
     """Role of the cause that is told first: the device's, 1.2 % at full strength, or the reference's."""
     found = [Finding(cause="dropout", role="device", percent=1.2, values={"seconds": 9}),
              Finding(cause="dropout", role="reference", percent=percent, strength=strength, values={"seconds": 9})]
-    first, = {causes(SimpleNamespace(findings=order))[0].split()[1] for order in (found, found[::-1])}
+    first, = {causes(SimpleNamespace(findings=order, pairs=()))[0].split()[1] for order in (found, found[::-1])}
     return first
 
 
@@ -184,7 +184,7 @@ def test_a_setting_that_is_certain_comes_before_the_scale_it_explains(strength, 
     size = sized(-50.0, 50)
     found = [Finding(cause="scale", size=size, unit="%", percent=50.0),
              Finding(cause="one_side_not_doubled", role="device", size=size, unit="%", percent=50.0, strength=strength)]
-    assert "reads one side" in causes(SimpleNamespace(findings=found))[place]
+    assert "reads one side" in causes(SimpleNamespace(findings=found, pairs=()))[place]
 
 
 @pytest.mark.parametrize(("ratio", "found"), [

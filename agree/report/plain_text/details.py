@@ -12,7 +12,7 @@ from agree.core.results.words import clock_of, percent
 from agree.estimators.response.difference import Response
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.lines import WIDEST, padded, terminal, wrap
-from agree.report.story.cause import cause_words
+from agree.report.story.cause import told_causes
 from agree.report.story.cause_evidence import against, amount, evidence
 from agree.report.story.clocks import clock_words
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
@@ -164,11 +164,11 @@ def response_words(item: Response | None) -> str:
 
 def _causes(check: ClaimCheck) -> list[str]:
     lines = []
-    for number, item in enumerate(check.findings, 1):
+    for number, (item, words) in enumerate(told_causes(check), 1):
         supported, doubted = ("; ".join(texts) for texts in (evidence(item), against(item)))
         told = f" For it: {supported}." if supported else ""
         told += f" Against: {doubted}." if doubted else ""
-        lines.append(printable(f"{number}. {upper_first(cause_words(item))}.{told}"))
+        lines.append(printable(f"{number}. {upper_first(words)}.{told}"))
     return lines
 
 

@@ -11,6 +11,7 @@ from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text
 from agree.report.story.language.vocabulary import FAULTS
 
+BEFORE_A_STEP = ("scale", "offset", "torque_offset")
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power: {size}",
     "offset": "a zero error: {size} {side} at every power",
@@ -66,8 +67,22 @@ def _value(size: Estimate, unit: str) -> str:
 
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:
-    """Return the causes in order of size times strength, hints last; empty if nothing stands out."""
-    # A setting that explains a scale comes before the scale.
-    ordered = sorted(check.findings, key=lambda item: (item.strength < HINT_LAST, -item.percent * (
-        1.01 if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH else item.strength)))
-    return tuple(cause_words(item) for item in ordered)
+    """Return the causes in words, in the order of `told_causes`; empty if nothing stands out."""
+    return tuple(words for _, words in told_causes(check))
+
+
+def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
+    """Return the causes with their words in order of size times strength, hints last.
+
+    In one recording with a step, a scale and a zero are those before it: they stand behind the step, and say so.
+    """
+    stepped = len(check.pairs) == 1 and any(
+        item.cause == "step" and item.strength >= NAMED_STRENGTH for item in check.findings)
+
+    def place(item: Finding) -> tuple[bool, bool, float]:
+        # A setting that explains a scale comes before the scale.
+        weight = 1.01 if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH else item.strength
+        return item.strength < HINT_LAST, stepped and item.cause in BEFORE_A_STEP, -item.percent * weight
+
+    return tuple((item, ("until then " if stepped and item.cause in BEFORE_A_STEP else "") + cause_words(item))
+                 for item in sorted(check.findings, key=place))
