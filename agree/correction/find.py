@@ -17,6 +17,7 @@ from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
+from agree.correction.perhaps_none import USUAL_SD_PERCENT, unless_none_fits
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
 from agree.estimators.lines.line import Line
 from agree.verdict.claim import Claim
@@ -31,7 +32,6 @@ from agree.verdict.sessions import SessionEffects
 
 LEAST_SESSIONS = 3       # below, stability is not judged
 SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
-USUAL_SD_PERCENT = 1.0   # SD between sessions to reckon with where fewer than 3 show their own (assumption)
 FINEST_STEP = 0.01       # per cent: a factor of four decimals
 COARSEST_STEP = 5.0
 
@@ -192,7 +192,8 @@ def correction(
     judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
     scale = _scale(bias, known, float(table.reference.mean()))
     parts = _parts(table, judged.action, line, known, scale)
-    action, reason = action_of(table, chosen, bias, judged, known)
+    action, reason = unless_none_fits(
+        parts, judged.size_percent, *action_of(table, chosen, bias, judged, known))
     corrects = action not in ("none", "refused")
     later = None
     if corrects and judged.left_out:

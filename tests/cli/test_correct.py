@@ -28,7 +28,8 @@ def test_copy_and_history_from_a_result(tmp_path, result):
     scale = found["entered"]["scale"]
     assert done.stdout == (f"copy.csv: 'power_W' = device * {scale:g}, 3,814 readings; 12 left as they are (0 or "
                            "missing).\nOn the rides that the correction was found on the copy proves nothing: check it "
-                           "on others.\n\nWritten: copy.csv, copy.csv.history.json\n")
+                           "on others.\nWhether this correction lasts is not known: wait for 3 sessions before "
+                           "relying on it.\n\nWritten: copy.csv, copy.csv.history.json\n")
     assert PEDALS.read_bytes() == before
     assert files(tmp_path) == ["copy.csv", "copy.csv.history.json"]
     copy = (tmp_path / "copy.csv").read_bytes()
@@ -128,6 +129,12 @@ def edited(result, folder, **changes):
     path = folder / "edited.json"
     path.write_text(json.dumps(found), encoding="utf-8")
     return path
+
+
+def test_a_correction_known_to_last_is_not_doubted(tmp_path, result):
+    for k, stable in enumerate((None, True)):
+        done = agree("correct", PEDALS, f"{k}.csv", "--from", edited(result, tmp_path, stable=stable), cwd=tmp_path)
+        assert ("wait for 3 sessions before relying on it" in done.stdout) == (stable is None)
 
 
 def test_what_was_refused_is_not_done(tmp_path, result):

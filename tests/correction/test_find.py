@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agree import Claim, InputError, Pairs, check_claim, deming, find_correction
+from agree import Claim, Estimate, InputError, Pairs, check_claim, deming, find_correction
+from agree.core.results.note import Note
 from agree.correction.after import corrected_pairs
 from agree.correction.foretold import error_left, harm, helps_in_the_mean
 from agree.correction.kind_of_error import power_range
+from agree.correction.perhaps_none import unless_none_fits
 from agree.correction.rules import BLOCKS, Rule, apply, blocks_of, fit, losses, units
 from agree.report.notes.sentence import note_text
 from agree.verdict.columns import table
@@ -72,6 +74,43 @@ def test_what_helps_in_the_mean_is_entered_though_it_is_not_stable(rng):
     assert (found.action, found.stable) == ("scale", False)
     assert 0.1 < found.harm < 0.35
     assert 1.4 < found.error_left_percent < 2.2
+
+
+def test_nothing_is_entered_for_an_error_not_shown_to_differ_from_0():
+    """Two sessions, 0.6 and 0.8 % high: no correction lies inside the interval of the factor."""
+    rng = np.random.default_rng(4)
+    found = find_correction([session(rng, scale=scale, sd=0.5, seconds=1800) for scale in (1.006, 1.008)],
+                            reference_uncertainty="0.5 %")
+    assert found.scale.low < 1 < found.scale.high
+    assert (found.action, found.factor, found.entered, found.after) == ("none", None, None, None)
+    assert "the error is not shown to differ from 0 (a correction of -" in note_text(found.reason)
+    large = find_correction([session(rng, scale=scale, sd=0.5, seconds=1800) for scale in (1.033, 1.036)],
+                            reference_uncertainty="0.5 %")
+    assert large.action == "scale"
+
+
+@pytest.mark.parametrize(("end", "action"), [(1.0, "none"), (0.9999, "scale")])
+def test_the_end_of_the_factor_that_asks_for_one(end, action):
+    clear = Note(kind="correction_clear")
+    below = Estimate(value=0.98, low=0.96, high=end, level=0.95, method="t")
+    above = Estimate(value=1.02, low=2 - end, high=1.04, level=0.95, method="t")
+    for factor in (below, above):
+        assert unless_none_fits((factor, None), 0.8, "scale", clear)[0] == action
+        assert unless_none_fits((factor, None), 0.8, "refused", clear) == ("refused", clear)
+    zero = Estimate(value=-3, low=-5, high=end - 1, level=0.95, method="t")
+    assert unless_none_fits((None, zero), 0.8, "offset", clear)[0] == {"none": "none", "scale": "offset"}[action]
+
+
+@pytest.mark.parametrize(("size", "action"), [(0.99, "none"), (1.01, "scale")])
+def test_the_size_from_which_on_an_error_not_shown_is_entered(size, action):
+    """USUAL_SD_PERCENT, 1 %."""
+    factor = Estimate(value=1 - size / 100, low=0.95, high=1.03, level=0.95, method="t")
+    assert unless_none_fits((factor, None), size, "scale", Note(kind="correction_clear"))[0] == action
+
+
+def test_two_sessions_3_per_cent_low_are_corrected_though_their_interval_takes_in_0():
+    right = sum(find_correction(sessions(k, "scale", 0.5, 2)).action != "none" for k in range(10))
+    assert right >= 9
 
 
 def test_a_device_that_ages_is_not_stable(rng):

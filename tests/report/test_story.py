@@ -25,6 +25,7 @@ from agree.report.plain_text.lines import wrap
 from agree.report.plain_text.screen import MOST_LINES, screen
 from agree.report.story.answer import shown_band
 from agree.report.story.cause import cause_words
+from agree.report.story.caveats import Caveat
 from agree.report.story.language.names import columns, short
 from agree.report.story.language.vocabulary import BANNED
 from agree.report.story.provenance import Provenance
@@ -257,6 +258,58 @@ def test_every_cause_has_words():
 
 def test_an_unknown_note_is_said_with_its_values():
     assert note_text(Note(kind="new_kind", values={"at_s": 3})) == "new kind (at s 3)"
+
+
+def with_correction(name, **fields):
+    return replace(CASES[name], correction=replace(CASES[name].correction, **fields))
+
+
+@pytest.mark.parametrize(("stable", "said"), [
+    (False, "do not rely on it: it changes from session to session, and agree correct refuses it."),
+    (None, "wait for 3 sessions before relying on it."), (True, "")])
+def test_what_speaks_against_a_factor_is_on_the_first_screen_with_it(stable, said):
+    check = with_correction("odd and the same", stable=stable)
+    text = " ".join(screen(check).split())
+    assert "multiply by 1.027" in text
+    assert said in text
+    assert ("rely" in text) == bool(said)
+
+
+def test_a_factor_in_few_words_is_not_without_what_speaks_against_it():
+    told = [tell(with_correction("fails", stable=stable)).enter_briefly for stable in (False, None, True)]
+    assert told == ["nothing to rely on: it changes from session to session.",
+                    "multiply by 1.028; wait for 3 sessions.", "multiply by 1.028."]
+
+
+def crowded(others, warnings, words=18):
+    """The story of a check with three long warnings of the severities given, and the answers to other questions."""
+    check = CASES["two odd"]
+    story = tell(check)
+    rest = iter(others)
+    rows = tuple(row if row.asked else row._replace(verdict=next(rest)) for row in story.questions)
+    long = tuple(Caveat(item, f"warning {k} " + "is long " * words) for k, item in enumerate(warnings))
+    text = screen(check, story=replace(story, questions=rows, caveats=long))
+    assert len(text.splitlines()) <= MOST_LINES
+    return " ".join(text.split())
+
+
+def test_another_question_that_fails_is_never_left_out():
+    failing = ("does not hold", "holds", "not settled")
+    assert "Also asked each power band: does not hold; " in crowded(failing, ["trust"] * 3)
+    assert "Also asked each power band: does not hold; " in crowded(failing, ["answer"] * 3)
+    assert "Also asked each of the 3 other questions: holds." in crowded(["holds"] * 3, ["trust"] * 3)
+
+
+def test_what_changes_the_answer_goes_before_other_questions_that_do_not_fail():
+    text = crowded(["holds"] * 3, ["answer", "answer", "trust"], 15)
+    assert "Also asked" not in text
+    assert "arning 1" in text
+
+
+def test_room_that_is_left_is_used():
+    """Leaving out a warning frees more lines than are needed: what was left out before it comes back."""
+    long = tuple(Caveat("trust", f"warning {k} " + "is long " * 24) for k in range(2))
+    assert len(screen(CASES["four"], story=replace(tell(CASES["four"]), caveats=long)).splitlines()) == MOST_LINES
 
 
 if __name__ == "__main__":

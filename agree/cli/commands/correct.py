@@ -15,6 +15,7 @@ from agree.cli.outputs import outputs_are_no_inputs
 FROM_RESULT = "On the rides that the correction was found on the copy proves nothing: check it on others."
 BY_HAND = ("Where this correction was found is not recorded, so that no check of the copy is answered 'holds'; --from "
            "RESULT.json records it.")
+NOT_KNOWN = "Whether this correction lasts is not known: wait for {least} sessions before relying on it."
 
 
 @click.command(cls=Grouped, example="agree correct device.csv corrected.csv --from result.json")
@@ -33,6 +34,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     from agree.core.results.plain import plain_name
     from agree.correction import history
     from agree.correction.copy import checked_change, corrected_copy
+    from agree.correction.find import LEAST_SESSIONS
     from agree.files.copy_history import history_path
     from agree.files.writing import write_bytes, write_text
 
@@ -56,7 +58,8 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])
     write_text(story, told)  # before the copy: there is never a copy without its history
     write_bytes(copy, made.content)
+    lasting = NOT_KNOWN.format(least=LEAST_SESSIONS) if result is not None and ground["stable"] is None else ""
     click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
-               "are (0 or missing)." + (f"\n{remark}" if remark else "") + "\n" + (
-                   BY_HAND if result is None else FROM_RESULT) + f"\n\nWritten: {plain_name(copy)}, "
-               f"{plain_name(story)}")
+               "are (0 or missing)." + "".join(f"\n{line}" for line in (
+                   remark, BY_HAND if result is None else FROM_RESULT, lasting) if line)
+               + f"\n\nWritten: {plain_name(copy)}, {plain_name(story)}")

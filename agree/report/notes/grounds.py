@@ -81,6 +81,8 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_reference": lambda note: (
         f"{_whose(str(note.values['whose']))} (standard uncertainty {note.values['u']:.2g} %) can make such a "
         "difference"),
+    "correction_perhaps_none": ("the error is not shown to differ from 0 (a correction of {low:+.2g} to {high:+.2g} "
+                                "{unit} would fit)"),
     "correction_below_step": "it is less than half of the device's step of {step:g} %",
     "correction_scatter": "the {left_out} differ by SD {sd:.2g} %, too much for a correction of {size:.2g} %",
     "correction_as_days": ("a correction of {size:.2g} % is no more than sessions often differ by; record {least} to "

@@ -27,20 +27,24 @@ class Room(NamedTuple):
     enter: int = 9
     cause: int = 1
     record: int = 9
-    also: int = 1
+    also: int = 2
     caveats: int = MOST_CAVEATS
+    heavy: int = MOST_CAVEATS  # of the warnings, those that change the answer
     doubt: int = 9
     more: int = 1
 
 
-# What gives way in turn where room is short; the answer, the main doubt and the first warning never do.
+# What gives way in turn where room is short; the answer, the main doubt, the first warning, and that another question
+# is answered "does not hold" never do.
 STEPS: tuple[dict[str, int], ...] = (
-    {"form": 1}, {"form": 2}, {"enter": 2}, {"enter": 1}, {"cause": 0}, {"record": 1}, {"also": 0}, {"form": 3},
-    {"caveats": 2}, {"caveats": 1}, {"doubt": 1},
-    {"enter": 0}, {"more": 0})
+    {"form": 1}, {"form": 2}, {"enter": 2}, {"enter": 1}, {"cause": 0}, {"record": 1}, {"also": 1}, {"form": 3},
+    {"caveats": 2}, {"caveats": 1}, {"doubt": 1}, {"enter": 0}, {"also": 0},
+    {"heavy": 2, "caveats": 2}, {"heavy": 1, "caveats": 1}, {"more": 0})
 
 
-def _caveats(story: Story, most: int, width: int) -> list[str]:
+def _caveats(story: Story, room: Room, width: int) -> list[str]:
+    heavy = sum(item.severity == "answer" for item in story.caveats)
+    most = max(room.caveats, min(heavy, room.heavy))
     shown, more = story.caveats[:most], len(story.caveats) - most
     lines = []
     for k, item in enumerate(shown):
@@ -50,23 +54,45 @@ def _caveats(story: Story, most: int, width: int) -> list[str]:
     return lines
 
 
-def _enter_briefly(story: Story) -> str:
-    first = story.enter[0]
-    return "nothing; why: --details." if first.startswith("nothing") else f"{first.split(' (')[0].rstrip('.')}."
+def _asked(story: Story, width: int, form: int) -> list[str]:
+    """Return the answers to the other questions: whole (form 2), in few words (1), or none (0) unless one fails."""
+    if form == 0 and not story.another_fails:
+        return []
+    return labelled("Also asked", story.also if form > 1 else story.also_briefly, width)
 
 
 def _lines(check: ClaimCheck, story: Story, width: int, room: Room) -> list[str]:
     first = story.causes[0] + "." if story.causes else "nothing stands out."
     more = len(story.causes) - 1
     cause = f"{first} {more} more: --details." if more > 0 and room.cause else first
-    asked = labelled("Also asked", story.also, width) if room.also else []
     return [
         *wrap(f"{story.verdict}  {story.claim_line}", min(width, WIDEST)),
         *wrap(story.sentence, min(width, WIDEST)), *overview(check, story, width, room.form),
         *labelled("Main doubt", " ".join(story.doubt[:room.doubt]), width), *labelled("Likely cause", cause, width),
-        *labelled("To enter", " ".join(story.enter[:room.enter]) or _enter_briefly(story), width),
-        *labelled("To record", " ".join(story.record[:room.record]), width), *_caveats(story, room.caveats, width),
-        *asked, *(labelled("More", f"{CAUTION} All figures: --details.", width) if room.more else [])]
+        *labelled("To enter", " ".join(story.enter[:room.enter]) or story.enter_briefly, width),
+        *labelled("To record", " ".join(story.record[:room.record]), width), *_caveats(story, room, width),
+        *_asked(story, width, room.also),
+        *(labelled("More", f"{CAUTION} All figures: --details.", width) if room.more else [])]
+
+
+def _room(check: ClaimCheck, story: Story, width: int) -> Room:
+    """Leave out what gives way first until the rest fits, then take back in what still finds room."""
+    room, left_out = Room(), []
+    count = len(_lines(check, story, width, room))
+    for step in STEPS:
+        if count <= MOST_LINES:
+            break
+        tried = room._replace(**step)
+        lines = len(_lines(check, story, width, tried))
+        if lines < count:  # what saves no line is left as it is
+            left_out.append(room)
+            room, count = tried, lines
+    for before in reversed(left_out):
+        for name in Room._fields:
+            tried = room._replace(**{name: getattr(before, name)})
+            if getattr(before, name) != getattr(room, name) and len(_lines(check, story, width, tried)) <= MOST_LINES:
+                room = tried
+    return room
 
 
 def answer(check: ClaimCheck, story: Story, *, width: int = WIDTH) -> str:
@@ -104,17 +130,7 @@ def screen(check: ClaimCheck, *, width: int = WIDTH, colour: bool = False, story
     DOES NOT HOLD  claim ±1.5 %, judged by the mean error (one session, 30 min used)
     """
     story = tell(check) if story is None else story
-    room = Room()
-    wide = max(width, WIDTH)
-    count = len(_lines(check, story, wide, room))
-    for step in STEPS:
-        if count <= MOST_LINES:
-            break
-        tried = room._replace(**step)
-        lines = len(_lines(check, story, wide, tried))
-        if lines < count:  # what saves no line is left as it is
-            room, count = tried, lines
-    text = terminal(_lines(check, story, width, room))
+    text = terminal(_lines(check, story, width, _room(check, story, max(width, WIDTH))))
     if not colour:
         return text
     word = story.verdict

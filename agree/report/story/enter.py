@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from agree.core.interval.estimate import Estimate
 from agree.correction.find import LEAST_SESSIONS, Correction
+from agree.correction.perhaps_none import none_fits
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
+
+SAME = "It was the same in all these sessions."
+BEFORE = " before relying on it"
 
 
 def factor_text(item: Estimate) -> str:
@@ -19,16 +23,25 @@ def to_enter(item: Correction) -> tuple[str, ...]:
     """Return what to enter, in sentences; the first says it, the later ones may be left out where room is short."""
     if item.action in ("none", "refused") or item.entered is None:
         return (f"nothing: {note_text(item.reason)}." if item.reason else "nothing.",)
-    return (_what(item), *_tested(item), *_lasts(item))
+    return (f"{_what(item)}{_unless(item)}.", *_tested(item), *(SAME,) * (item.stable is True))
+
+
+def to_enter_briefly(item: Correction) -> str:
+    """Return the same in a few words; a correction is never without what speaks against relying on it."""
+    if item.action in ("none", "refused") or item.entered is None:
+        return "nothing; why: --details." if item.reason else "nothing."
+    if item.stable is False:
+        return "nothing to rely on: it changes from session to session."
+    return f"{_what(item).split(' (')[0]}{_unless(item).removesuffix(BEFORE)}."
 
 
 def _what(item: Correction) -> str:
     made = item.entered
     if made is None:
-        return "nothing."
+        return "nothing"
     zero = f"{'add' if made.offset_w < 0 else 'subtract'} {abs(made.offset_w):.1f} W (first set the zero afresh)"
     scale = f"multiply by {factor_text(item.factor or item.scale)}"
-    return {"scale": scale, "offset": zero}.get(item.action, f"{zero}, then {scale}") + "."
+    return {"scale": scale, "offset": zero}.get(item.action, f"{zero}, then {scale}")
 
 
 def _tested(item: Correction) -> tuple[str, ...]:
@@ -39,9 +52,9 @@ def _tested(item: Correction) -> tuple[str, ...]:
     return (f"On {where} held back to test it the error falls from {before:.1f} to {after:.1f} %.",)
 
 
-def _lasts(item: Correction) -> tuple[str, ...]:
-    if item.stable:
-        return ("It was the same in all these sessions.",)
+def _unless(item: Correction) -> str:
+    """Say how far to trust it where it is not known to last: in one sentence with it, which is never cut."""
     if item.stable is False:
-        return ("It changes from session to session: do not rely on it.",)
-    return (f"Wait for {LEAST_SESSIONS} sessions before relying on it.",)
+        return ", but do not rely on it: it changes from session to session, and agree correct refuses it"
+    doubt = ": perhaps none is needed" if none_fits(item.factor, item.subtract_w) else ""
+    return doubt if item.stable else f"{doubt}; wait for {LEAST_SESSIONS} sessions{BEFORE}"
