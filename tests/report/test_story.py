@@ -297,6 +297,8 @@ def test_another_question_that_fails_is_never_left_out():
     failing = ("does not hold", "holds", "not settled")
     assert "Also asked each power band: does not hold; " in crowded(failing, ["trust"] * 3)
     assert "Also asked each power band: does not hold; " in crowded(failing, ["answer"] * 3)
+    assert ("Also asked the next session: not settled; the others: does not hold." in
+            crowded(("does not hold", "does not hold", "not settled"), ["trust"] * 3))
     assert "Also asked each of the 3 other questions: holds." in crowded(["holds"] * 3, ["trust"] * 3)
 
 

@@ -55,12 +55,12 @@ class Story:
 
     @property
     def also_briefly(self) -> str:
-        """The same in few words: what does not hold is named, and the answer most others have is given once."""
+        """The same in few words: the answer that most have is given once, and what differs is named."""
         others = [row for row in self.questions if not row.asked]
         answers = [row.verdict for row in others]
         if len(set(answers)) == 1:
             return f"each of the {len(others)} other questions: {answers[0]}." if len(others) > 1 else self.also
-        most = max(sorted(set(answers) - {FAILS}), key=answers.count)
+        most = max(sorted(set(answers)), key=lambda item: (answers.count(item), item != FAILS))
         named = [f"{row.words}: {row.verdict}" for row in sorted(others, key=lambda row: row.verdict != FAILS)
                  if row.verdict != most]
         return f"{'; '.join(named)}; {'the others' if answers.count(most) > 1 else 'the other'}: {most}."
