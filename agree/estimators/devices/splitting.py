@@ -151,7 +151,7 @@ def relative_scale(first: FloatArray, second: FloatArray, others: FloatArray, **
 
 
 def share_of_scale(first: FloatArray, second: FloatArray, item: Estimate) -> float:
-    """Share of the variance of second - first that a scale other than 1 makes; 0 if its interval holds 1."""
+    """Share of the variance of second - first that a scale other than 1 makes; 0 if its interval contains 1."""
     gap, level = second - first - (second - first).mean(), first - first.mean()
     size = float(np.abs(gap).max())
     if size == 0 or not (item.low > 1 or item.high < 1):

@@ -66,7 +66,7 @@ def enter_text(result: StaticCheck) -> str:
                 f"side, {each}.")
     if result.factor.low <= 1 <= result.factor.high:
         return "nothing but the zero: the factor's interval " \
-               f"({plain_interval(result.factor).partition('(')[2]} holds 1."
+               f"({plain_interval(result.factor).partition('(')[2]} contains 1."
     if result.entered is None:
         return f"nothing: no factor in steps of {result.step_percent:g} % comes nearer than 1."
     value, low, high = (f"{x:.4f}" for x in (result.factor.value, result.factor.low, result.factor.high))
