@@ -151,7 +151,7 @@ def test_a_device_that_senses_nothing_is_not_called_wrong(scale, named):
     if named:
         assert (check.verdict, check.entered) == ("not settled", None)
         assert "do not follow the masses" in check.summary().replace("\n              ", " ")
-        assert "holds 1" not in check.summary()
+        assert "contains 1" not in check.summary()
 
 
 def test_a_side_that_is_not_sensed_is_named():
