@@ -44,27 +44,33 @@ def _without_level(error: FloatArray, along: FloatArray) -> FloatArray:
     return result
 
 
+def neighbours_alike(error: FloatArray) -> float | None:
+    """Correlation of each error with the next one, if it is more than chance brings; else None."""
+    n, centred = error.size, error - error.mean()
+    size = float(np.abs(centred).max())
+    if n < LEAST_ALIKE or size <= 1e-12 * float(np.abs(error).max()):
+        return None
+    centred = centred / size
+    r = float(centred[1:] @ centred[:-1] / (centred @ centred))
+    # Its mean is -1/n without dependence.
+    return r if float(special.ndtr(-(r * n + 1) / math.sqrt(n))) < ALIKE_P else None
+
+
 def warn_of_alike(error: FloatArray, sampling: str, stacklevel: int = 3, along: FloatArray | None = None) -> None:
     """Warn if pairs called independent have neighbours that are alike: one-sided p of their correlation.
 
     `along` is what the error may depend on, such as the level: its share is taken off first, and pairs sorted by it are
     in no order of time.
     """
-    n = error.size
-    if sampling != "independent" or n < LEAST_ALIKE:
+    if sampling != "independent" or error.size < LEAST_ALIKE:
         return
     if along is not None:
         steps = np.diff(along)
         if (steps >= 0).all() or (steps <= 0).all():
             return
         error = _without_level(error, along)
-    centred = error - error.mean()
-    size = float(np.abs(centred).max())
-    if size <= 1e-12 * float(np.abs(error).max()):
-        return
-    centred = centred / size
-    r = float(centred[1:] @ centred[:-1] / (centred @ centred))
-    if float(special.ndtr(-(r * n + 1) / math.sqrt(n))) < ALIKE_P:  # its mean is -1/n without dependence
+    r = neighbours_alike(error)
+    if r is not None:
         warnings.warn(f"neighbouring errors are alike (r = {r:.2f}): intervals for independent pairs are too narrow; "
                       "if the pairs are in order of time, use sampling='serial', or 'sessions' with several recordings",
                       AssumptionWarning, stacklevel=stacklevel)

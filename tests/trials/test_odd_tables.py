@@ -6,7 +6,7 @@ import click
 import numpy as np
 import pytest
 
-from agree import InputError, check_trials, look, pair_trials
+from agree import AssumptionWarning, InputError, check_trials, look, pair_trials
 from agree.cli.main import command
 from agree.core.quantities.known import plain, quantity
 from agree.quantities.check import check_quantity
@@ -239,3 +239,16 @@ def test_text_fits_narrow_terminals(columns, monkeypatch, tmp_path, capsys):
                                         "5 bpm"), width=columns)
     assert max(map(len, text.splitlines())) <= columns
     assert text.count("holds") >= 4
+
+
+def test_people_under_a_name_for_each_trial_are_pointed_out(recwarn):
+    """Six people with five trials each, each trial a subject of its own: said in the text, and no warning of Python."""
+    rng = np.random.default_rng(4)
+    height, error = np.repeat(rng.normal(38, 6, 6), 5), np.repeat(rng.normal(1, 1.2, 6), 5)
+    x = height + rng.normal(0, 0.5, 30)
+    table = {"subject": [f"S{k // 5:02d}_{k % 5}" for k in range(30)], "plate_cm": x,
+             "mat_cm": x + error + rng.normal(0, 0.3, 30)}
+    made = check_trials(pair_trials(table, by="subject", reference_column="plate_cm", device_column="mat_cm"), "1.5 cm")
+    assert "trials_neighbours_alike" in {note.kind for note in made.notes}
+    assert "name the person as the subject" in " ".join(made.summary().split())
+    assert not [one for one in recwarn if one.category is AssumptionWarning]

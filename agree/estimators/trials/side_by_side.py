@@ -66,7 +66,9 @@ def side_by_side(
     if x.means.size >= LEAST_SUBJECTS:
         try:
             if _reliability(x.means, y.means, lam) >= LEAST_RELIABILITY:
-                line = deming(x.means, y.means, error_variance_ratio=lam, level=level)
+                # Subjects have no order of time: sorted, neighbours that are alike are not taken for it.
+                order = np.argsort(x.means, kind="stable")
+                line = deming(x.means[order], y.means[order], error_variance_ratio=lam, level=level)
             icc = intraclass(np.column_stack((x.means, y.means)), level=level)
         except InputError:  # levels that do not differ: there is no line to draw
             pass

@@ -52,6 +52,9 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_share_of_few": "{subjects} subjects may be alike by chance: what single trials or new subjects do is not "
                            "called within the claim from fewer than {wanted}.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
+    "trials_neighbours_alike": "errors of subjects that stand side by side are alike (correlation {correlation:.2f}): "
+                               "if some rows are trials of one person, name the person as the subject; counted as "
+                               "many, one person makes the interval too narrow.",
     "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
                      "4 to 8 % of studies, not 2.5 %, though it allows for the skew that shows.",
     "trials_skew_margin": "few subjects hardly show a skew: if errors are strongly skewed, an answer like this is "

@@ -11,6 +11,7 @@ from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.results.note import Note
 from agree.estimators.lines.inversions import count_inversions
+from agree.estimators.readings import neighbours_alike
 from agree.estimators.trials.side_by_side import SideBySide
 from agree.trials.meanings import TrialMeaning
 from agree.trials.scaled import ScaledErrors
@@ -83,6 +84,9 @@ def remarks(
     if subjects < thresholds.TRIALS_FEW_SUBJECTS:
         yield Note(kind="trials_few_subjects", severity="trust",
                    values={"subjects": subjects, "wanted": thresholds.TRIALS_FEW_SUBJECTS})
+    alike = neighbours_alike(errors.means)
+    if alike is not None:
+        yield Note(kind="trials_neighbours_alike", severity="trust", values={"correlation": alike})
     skew = skewness(errors.means)
     if abs(skew) > thresholds.TRIALS_SKEW:
         yield Note(kind="trials_skewed", severity="trust" if meaning == "average" else "detail",
