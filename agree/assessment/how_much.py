@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -14,8 +13,7 @@ from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, SHORT_RIDE_S, SMALL_RIDE_SHARE
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
-from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.meanings import Reading, hold_back
 
 
 class HowMuch(NamedTuple):
@@ -34,7 +32,7 @@ class HowMuch(NamedTuple):
         if not self.too_little:
             return readings
         why = Note(kind="because_too_little")
-        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
+        return hold_back(readings, why)
 
     def notes(self) -> tuple[Note, ...]:
         """Return how little was used, where that bears on the answer."""

@@ -156,8 +156,7 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
     doubts = (*unread(overlays, lags_s, question.claim.above), *unlike(overlays, lags_s, question.claim),
               *exchanged(overlays), *little_used(overlays, data, claim))
     if doubts:
-        found = tuple(replace(item, verdict=OPEN, because=doubts[0]) if item.verdict == HOLDS else item
-                      for item in found)
+        found = meanings.hold_back(found, doubts[0])
     limits: LimitsOfAgreement | None = None
     with suppress(InputError):  # too few windows: said as absent
         limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,

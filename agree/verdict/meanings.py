@@ -274,3 +274,8 @@ def effects_of(data: Table, claim: Claim, level: float,
         return None
     return session_effects([item for item, _ in found], seconds=[seconds for _, seconds in found], unit=claim.unit,
                            level=level)
+
+
+def hold_back(readings: Sequence[Reading], why: Note) -> tuple[Reading, ...]:
+    """Leave the answers as they are, but for "holds": that becomes open, on the ground given."""
+    return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.core.results.words import numbered
-from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.meanings import Reading, hold_back
 
 
 class Fitted(NamedTuple):
@@ -30,7 +28,7 @@ class Fitted(NamedTuple):
         if not self.any:
             return readings
         why = Note(kind="because_copy")
-        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
+        return hold_back(readings, why)
 
     def notes(self) -> tuple[Note, ...]:
         """Return which sessions are no evidence, and why."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -14,8 +13,7 @@ from agree.core.data.pairs import Pairs
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.thresholds import MOST_LEFT_OUT, SMALL_MISSING_SHARE
-from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.meanings import Reading, hold_back
 
 
 class LeftOut(NamedTuple):
@@ -38,7 +36,7 @@ class LeftOut(NamedTuple):
         if not self.too_many:
             return readings
         why = Note(kind="because_gaps") if self.at_end else Note(kind="because_faults")
-        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
+        return hold_back(readings, why)
 
     def notes(self) -> tuple[Note, ...]:
         """Return why no answer "holds" is given, and how many seconds are missing."""

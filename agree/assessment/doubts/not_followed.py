@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import NamedTuple
 
 from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_FOLLOWED, LEAST_VARIED_SHARE
 from agree.verdict.columns import Table
-from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.meanings import Reading, hold_back
 
 
 class Followed(NamedTuple):
@@ -28,7 +26,7 @@ class Followed(NamedTuple):
         if not self.not_at_all:
             return readings
         why = Note(kind="because_not_followed")
-        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
+        return hold_back(readings, why)
 
     def notes(self) -> tuple[Note, ...]:
         """Return that the device does not move with the reference."""

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
 from agree.core.results.note import Note
-from agree.verdict.meanings import Reading
-from agree.verdict.rule import HOLDS, OPEN
+from agree.verdict.meanings import Reading, hold_back
 
 
 class OneRide(NamedTuple):
@@ -26,7 +24,7 @@ class OneRide(NamedTuple):
             return readings
         why = Note(kind="because_one_ride", values={
             name: self.alike.values[name] for name in ("sessions", "rides")})
-        return tuple(replace(item, verdict=OPEN, because=why) if item.verdict == HOLDS else item for item in readings)
+        return hold_back(readings, why)
 
     def next(self, held_back: bool) -> Note | None:
         """Return what to do where "holds" was held back for this."""
