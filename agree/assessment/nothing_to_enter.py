@@ -7,14 +7,13 @@ from dataclasses import replace
 
 from agree.assessment.doubts.not_followed import Followed
 from agree.core.results.note import Note
-from agree.core.thresholds import NAMED_STRENGTH
+from agree.core.thresholds import NAMED_STRENGTH, SETTING_FAR_OFF
 from agree.correction.find import Correction
 from agree.diagnosis.finding import Finding
 from agree.verdict.rule import HOLDS
 
 # Causes that explain a scale of 2 or 1/2 or of a unit: the setting is to be changed, a factor would hide it.
 SETTINGS = ("unit", "one_side_not_doubled", "one_side_doubled_twice")
-FAR_OFF = 0.25  # of a scale from 1: nearer, a unit such as PS for hp is one explanation among many
 
 
 def unless_not_followed(fix: Correction, seen: Followed) -> Correction:
@@ -35,7 +34,7 @@ def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding]) -> Corre
     if fix.action in ("none", "refused"):
         return fix
     setting = next((item for item in causes if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH), None)
-    if setting is not None and abs(1 / fix.scale.value - 1) > FAR_OFF:
+    if setting is not None and abs(1 / fix.scale.value - 1) > SETTING_FAR_OFF:
         return replace(fix, action="refused", reason=Note(kind="correction_setting", values={"cause": setting.cause}))
     inside = fix.after is not None and fix.after.verdicts.get("bands") == HOLDS
     if any(item.cause == "bend" for item in causes) and not inside:

@@ -13,11 +13,12 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.shared_docs import made_by
+from agree.core.thresholds import USUAL_SD_PERCENT
 from agree.correction.after import After, Asked, after
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
-from agree.correction.perhaps_none import USUAL_SD_PERCENT, unless_none_fits
+from agree.correction.perhaps_none import unless_none_fits
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
 from agree.estimators.lines.line import Line
 from agree.verdict.claim import Claim

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-
-USUAL_SD_PERCENT = 1.0   # SD between sessions to reckon with where fewer than 3 show their own (assumption)
+from agree.core.thresholds import USUAL_SD_PERCENT
 
 
 def none_fits(factor: Estimate | None, subtract_w: Estimate | None) -> bool:

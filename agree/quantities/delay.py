@@ -19,7 +19,6 @@ from agree.quantities.overlay import Overlay
 Owner = Literal["device", "clock", "unknown"]
 SLOW_S = 301           # changes slower than this tell no lag: they are taken out
 WIDTHS_S = (1, 5, 10, 15, 20, 30, 45, 60)  # running means that the device may take
-LEAST_FIT = 0.5        # correlation of the changes below which no lag is told
 BLOCK_S = 120          # blocks left out in turn for the standard error
 LEAST_BLOCKS = 4
 SLOPE_S = 61           # running mean that the slope is taken of, so that steps of rounding do not count as slope
@@ -151,7 +150,7 @@ def find_delay(overlay: Overlay, stated: Owner | None = None, lag_s: float | Non
         other = _best_fit(changes(running_mean(overlay.reference, w)), y, round(lag))
         if 1 - other < thresholds.AVERAGING_GAIN * (1 - best):
             width, best = w, other
-    told = fit >= LEAST_FIT and se <= thresholds.MOST_LAG_SE_S
+    told = fit >= thresholds.LEAST_LAG_FIT and se <= thresholds.MOST_LAG_SE_S
     if stated is not None:
         owner: Owner = stated
         if stated == "clock" and not told:

@@ -5,6 +5,11 @@ import pytest
 
 from agree import InputError, Pairs, check_claim
 from agree.assessment.doubts.not_followed import followed
+from agree.assessment.nothing_to_enter import unless_caused_otherwise
+from agree.core.interval.estimate import Estimate
+from agree.core.results.note import Note
+from agree.correction.find import Correction
+from agree.diagnosis.finding import Finding
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.screen import MOST_LINES, screen
 from agree.report.story.cause import causes
@@ -81,6 +86,31 @@ def test_a_column_in_another_unit_is_refused(rng, ride, factor, unit):
 def test_both_in_another_unit(rng, ride):
     with pytest.raises(InputError, match=r"0.2\d+ and 0.2\d+ W on average, which is no power of a rider.*may be in kW"):
         check_claim(Pairs(reference=ride / 1000, device=ride / 1000 * 1.01), "1.5 %")
+
+
+@pytest.mark.parametrize(("kilowatts", "named"), [(0.031, True), (0.029, False)])
+def test_the_least_mean_of_a_rider_in_kilowatts(kilowatts, named):
+    """LEAST_KW, 0.03."""
+    with pytest.raises(InputError, match="which is no power of a rider") as caught:
+        check_claim(Pairs(reference=np.full(60, kilowatts), device=np.full(60, kilowatts)), "1.5 %")
+    assert ("may be in kW" in str(caught.value)) is named
+
+
+@pytest.mark.parametrize(("off", "named"), [(0.049, True), (0.051, False), (-0.049, True), (-0.051, False)])
+def test_how_near_a_ratio_is_to_a_unit_that_is_named(ride, off, named):
+    """UNIT_NEAR, 0.05 of the logarithm."""
+    with pytest.raises(InputError, match="times apart") as caught:
+        check_claim(Pairs(reference=ride, device=np.exp(off) / 1000 * ride), "1.5 %")
+    assert ("may be in kW" in str(caught.value)) is named
+
+
+@pytest.mark.parametrize(("factor", "reason"), [(1.251, "correction_setting"), (1.249, "correction_clear")])
+def test_how_far_off_a_wrong_setting_explains_it_alone(factor, reason):
+    """SETTING_FAR_OFF, 0.25 of the factor to enter."""
+    scale = Estimate(value=1 / factor, low=0.7, high=0.9, level=0.95, method="t")
+    fix = Correction(scale=scale, kind="scale", stable=None, because=(), offset=None, action="scale",
+                     reason=Note(kind="correction_clear"))
+    assert unless_caused_otherwise(fix, [Finding(cause="unit", strength=1.0)]).reason.kind == reason
 
 
 # MOST_RATIO

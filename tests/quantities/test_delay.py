@@ -140,6 +140,16 @@ def test_several_sessions():
     assert check.as_recorded.of("average").estimate.df == 2
 
 
+@pytest.mark.parametrize(("noise", "told"), [(20.0, True), (21.0, False)])
+def test_how_much_alike_changes_must_be_for_a_lag(noise, told):
+    """LEAST_LAG_FIT, 0.5."""
+    t, heart, worn = session()
+    worn = worn + noise * np.random.default_rng(3).normal(size=t.size)
+    delay = find_delay(lay_over((t, heart), (t, worn), quantity("heart rate"), absolute=True))
+    assert abs(delay.correlation - 0.5) < 0.01
+    assert (delay.correlation > 0.5, np.isfinite(delay.lag_s)) == (told, told)
+
+
 def test_breaths_that_scatter_are_no_averaging_device():
     # Means of the reference lose its scatter and so fit better: that tells nothing of the device where no lag is told.
     rng = np.random.default_rng(5)

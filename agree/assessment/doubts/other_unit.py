@@ -9,11 +9,8 @@ import numpy as np
 
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
-from agree.core.thresholds import LEAST_MEAN_W, MOST_RATIO
+from agree.core.thresholds import LEAST_KW, LEAST_MEAN_W, MOST_RATIO, UNIT_NEAR
 from agree.diagnosis.telltale import UNITS_W
-
-KILOWATTS = 0.03  # the least mean of a rider in kW
-NEAR = 0.05  # of the logarithm: a unit is named if the ratio is within 5 % of it
 
 
 def refuse_other_unit(pairs: Sequence[Pairs]) -> None:
@@ -32,7 +29,7 @@ def refuse_other_unit(pairs: Sequence[Pairs]) -> None:
         names = (item.reference_name, item.device_name)
         remedy = "write the unit into the header of its column, such as 'power [kW]', or name the right column"
         if max(reference, device) < LEAST_MEAN_W:
-            unit = " (they may be in kW)" if reference > KILOWATTS else ""
+            unit = " (they may be in kW)" if reference > LEAST_KW else ""
             raise InputError(f"session {k}: {' and '.join(names)} read {reference:.3g} and {device:.3g} W on average, "
                              f"which is no power of a rider; {remedy}{unit}")
         if reference <= 0 or device <= 0:
@@ -50,4 +47,4 @@ def _unit(times: float, who: str) -> str:
     """Name the unit that makes readings so many times too small; empty if none does."""
     fits = [(abs(math.log(times / watts)), name) for name, watts in UNITS_W.items() if watts > MOST_RATIO]
     distance, name = min(fits)
-    return f" ({who} may be in {name})" if distance < NEAR else ""
+    return f" ({who} may be in {name})" if distance < UNIT_NEAR else ""

@@ -5,6 +5,7 @@ DELAY_CERTAIN_S = 2.0    # s: absolute clocks of recorders set by satellite or p
 ALIKE_PEAKS = 2.0        # of the misfit at the best lag: within, a peak nearer to 0 is taken; equal efforts repeat
 FAR_LAG_FIT = 0.7        # correlation of changes from which a lag beyond 2 min is believed, of clocks without a date
 ROUNDING_LAG = 0.15      # u of a lag over step/slope: half of the largest error found with smooth, rounded traces
+LEAST_LAG_FIT = 0.5      # correlation of the changes below which no lag is told
 MOST_LAG_SE_S = 5.0      # s: a lag known no better is not told
 AVERAGING_GAIN = 0.8     # of the misfit: what a wider running mean must leave at most for averaging to be named
 # Errors about their mean so many times as wide must stay within, for "holds" without counting: at the border wrong in

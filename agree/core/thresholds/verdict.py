@@ -28,6 +28,12 @@ LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out
 FINEST_REFERENCE_PERCENT = 0.2
 
 # --- assessment ---
+# Both means below: no power of a rider; "may be in kW" is added above the lower one, the least mean of a rider in kW.
+LEAST_KW = 0.03
+UNIT_NEAR = 0.05      # of the logarithm of a ratio: the unit that makes it is named within 5 %
+# Distance of a factor from 1 beyond which a wrong unit is the likeliest cause: nearer, it is one among many.
+SETTING_FAR_OFF = 0.25
+USUAL_SD_PERCENT = 1.0  # SD between sessions to reckon with where fewer than 3 show their own (assumption)
 MOST_RATIO = 5.0  # of two mean powers: no device is sold that is so wrong, and a copy takes no factor beyond it
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.
