@@ -5,7 +5,7 @@ is wrong. Each row pools 12 cells: 4, 10, 25 and 60 subjects with 1, 6 or 1 to 6
 with the level and a claim in per cent. `step`: the step of both readings over the SD of errors. The third part is the
 adversary of rounding: readings whose true values all lie at one place of the step, errors that are nearly alike.
 
-    python benchmarks/trials_odd.py --runs 60 [--part border|alike|plan] [--seed 31]
+    python benchmarks/trials_odd.py --runs 60 [--part apart|border|alike|plan] [--seed 31]
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from trials import Array, draw
 from agree import plan_trials
 from agree.core.quantities.known import plain
 from agree.trials import meanings
+from agree.trials.doubts.far_off import far_off
 from agree.trials.doubts.withheld import few_subjects
 from agree.trials.meanings import TrialMeaning
 from agree.trials.scaled import ScaledErrors, scaled_errors
@@ -139,7 +140,28 @@ def plans(runs: int, rng: np.random.Generator) -> Iterator[str]:
                        f"{100 * held / runs:.1f} |")
 
 
-PARTS = {"border": border, "alike": alike, "plan": plans}
+def apart(runs: int, rng: np.random.Generator) -> Iterator[str]:
+    """Share of studies in which trials are named as far apart, %: as they are (adversary: tails), slips, zeros."""
+    slips: dict[str, Callable[[Array], Array]] = {
+        "as they are": lambda y: y, "one digit doubled": lambda y: 10 * y + y % 10, "point lost": lambda y: 10 * y,
+        "last two digits exchanged": lambda y: 10 * (y % 10) + y // 10, "zero": lambda y: 0 * y}
+    yield "| errors | subjects | " + " | ".join(slips) + " |\n|" + "---|" * (2 + len(slips))
+    for shape in ("normal", "lognormal", "t3"):
+        for subjects in (10, 20, 60):
+            index, found = np.repeat(np.arange(subjects), 3), dict.fromkeys(slips, 0)
+            for _ in range(runs):
+                x = rng.normal(40, 8, subjects)[index] + rng.normal(size=index.size)
+                y = x + draw(shape, subjects, rng)[index] + draw(shape, index.size, rng)
+                one = int(rng.integers(index.size))
+                for name, slip in slips.items():
+                    given = y.copy()
+                    given[one] = slip(np.round(given[one]))
+                    found[name] += bool(far_off(study(x, given, index, 2.0))[one] if name != "as they are" else
+                                        far_off(study(x, y, index, 2.0)).any())
+            yield f"| {shape} | {subjects} | " + " | ".join(f"{100 * k / runs:.1f}" for k in found.values()) + " |"
+
+
+PARTS = {"apart": apart, "border": border, "alike": alike, "plan": plans}
 
 
 def main() -> None:

@@ -17,6 +17,7 @@ from agree.estimators.trials.side_by_side import SideBySide, side_by_side
 from agree.estimators.trials.unweighted import spread_and_limits
 from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
+from agree.trials.doubts.far_off import far_off_notes
 from agree.trials.doubts.remarks import remarks
 from agree.trials.doubts.withheld import few_subjects, much_unread, unread_notes
 from agree.trials.meanings import ASKED, Meaning, TrialMeaning
@@ -198,10 +199,13 @@ def check_trials(
     bias = meanings.bias_of(scaled, level, known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)
+    verdict = next(item.verdict for item in found if item.meaning == meaning)
+    odd = far_off_notes(scaled, verdict, lambda others: check_trials(
+        others, stated, meaning=meaning, mean_of=mean_of, assume=assume, reference_uncertainty=reference_uncertainty,
+        level=level).verdict)
     return TrialsCheck(
-        claim=own, meaning=meaning, verdict=next(item.verdict for item in found if item.meaning == meaning),
-        meanings=found, bias=bias, sd=sd, lower=lower, upper=upper, line=line, side_by_side=beside, scaled=scaled,
-        trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume, level=float(level), reference_u=known.u,
-        reference_known=known,
-        notes=(*unread_notes(used), *used.notes,
+        claim=own, meaning=meaning, verdict=verdict, meanings=found, bias=bias, sd=sd, lower=lower, upper=upper,
+        line=line, side_by_side=beside, scaled=scaled, trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume,
+        level=float(level), reference_u=known.u, reference_known=known,
+        notes=(*odd, *unread_notes(used), *used.notes,
                *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))

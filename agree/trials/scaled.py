@@ -61,10 +61,14 @@ def _without(trials: Trials, floor: float) -> Trials:
     if keep.all():
         return trials
     below = [f"subject {trials.subjects[k]}" for k in trials.subject[~keep]]
+    return replace(kept_trials(trials, keep), set_aside=(*trials.set_aside, *aside("outside_claim", below)))
+
+
+def kept_trials(trials: Trials, keep: NDArray[np.bool_]) -> Trials:
+    """Paired trials where `keep`, of the subjects that have one."""
     present, index = np.unique(trials.subject[keep], return_inverse=True)
     return replace(trials, reference=trials.reference[keep], device=trials.device[keep], subject=index,
-                   device_subject=index, subjects=tuple(trials.subjects[k] for k in present),
-                   set_aside=(*trials.set_aside, *aside("outside_claim", below)))
+                   device_subject=index, subjects=tuple(trials.subjects[k] for k in present))
 
 
 def _scale(level: FloatArray, claim: Claim) -> FloatArray:

@@ -6,6 +6,9 @@ TRIALS_FEW_SUBJECTS = 8        # below, the tables of coverage say nothing: the 
 # Missing readings lie at one end of the range where a missing trial is further out than a held one in this share of all
 # pairs of them: 0.5 by chance, 1 where every one is (a choice, not measured; it decides what is said, not the answer).
 TRIALS_ONE_END = 0.9
+# A trial is named as far off beyond so many robust SDs, if it is so many times as far as the furthest that is not, and
+# so large a share is at most; and a 0 of one method beside so much of the other's median (benchmarks/trials_odd.py).
+TRIALS_FAR_OFF, TRIALS_APART, TRIALS_MOST_FAR_OFF, TRIALS_ZERO_BESIDE = 12.0, 3.0, 0.05, 0.2
 TRIALS_SKEW = 3.0              # skewness of subjects' means over its standard error: beyond, they are not normal
 TRIALS_SKEW_MARGIN = 3.8       # skewed errors leave 1 + this/S^(3/4) times what allows for skew in 2.5 % of studies
 TRIALS_SPREAD_GROWS = 2.58     # Kendall's score of spread on level: 1 % of studies whose spread is alike at all levels

@@ -43,11 +43,24 @@ def _unread(note: Note) -> str:
             f"{'up to' if high else 'from'} {level}{'' if high else ' on'} alone.")
 
 
+def _far_off(note: Note) -> str:
+    values, one = note.values, note.values["count"] == 1
+    read = (f"subject {values['subject']}: {float(values['reference']):.4g} {values['unit']} by the reference, "
+            f"{float(values['device']):.4g} by the device")
+    text = f"{values['count']} {'trial stands' if one else 'trials stand'} far apart from all others ({read})"
+    text += "; a 0 is seldom a reading." if values["zeros"] else "."
+    if values["without"]:
+        answer = "the same" if values["without"] == values["verdict"] else f"'{values['without']}'"
+        text += f" {'It is' if one else 'They are'} in the answer; without {'it' if one else 'them'} it is {answer}."
+    return f"{text} Look {'it' if one else 'them'} up; leave out only what is shown to be wrong."
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_readings": _readings,
     "trials_share_normal": _normal,
     "trials_readings_small": "the {trials} trials would be too few to count, but errors are so small that even skewed "
                              "ones stay inside.",
+    "trials_far_off": _far_off,
     "trials_unread": _unread,
     "trials_share_of_few": "{subjects} subjects may be alike by chance: what single trials or new subjects do is not "
                            "called within the claim from fewer than {wanted}.",
