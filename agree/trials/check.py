@@ -19,7 +19,7 @@ from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
 from agree.trials.doubts.far_off import far_off_notes
 from agree.trials.doubts.remarks import remarks
-from agree.trials.doubts.withheld import few_subjects, much_unread, unread_notes
+from agree.trials.doubts.withheld import few_persons, few_subjects, much_unread, unread_notes
 from agree.trials.meanings import ASKED, Meaning, TrialMeaning
 from agree.trials.scaled import ScaledErrors, scaled_errors
 from agree.trials.trials import Trials
@@ -195,7 +195,7 @@ def check_trials(
              meanings.readings(scaled, level, known, assume),
              meanings.next_subject(scaled, level, known, mean_of, assume),
              *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
-    found = tuple(few_subjects(much_unread(item, scaled), scaled) for item in found)
+    found = tuple(few_persons(few_subjects(much_unread(item, scaled), scaled), scaled) for item in found)
     bias = meanings.bias_of(scaled, level, known)
     sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)

@@ -9,6 +9,9 @@ TRIALS_ONE_END = 0.9
 # A trial is named as far off beyond so many robust SDs, if it is so many times as far as the furthest that is not, and
 # so large a share is at most; and a 0 of one method beside so much of the other's median (benchmarks/trials_odd.py).
 TRIALS_FAR_OFF, TRIALS_APART, TRIALS_MOST_FAR_OFF, TRIALS_ZERO_BESIDE = 12.0, 3.0, 0.05, 0.2
+# Subjects with names like S01_1 are trials of one person if levels are so much alike in S01 (intraclass correlation, p
+# of its F test): men and women under M_1 and F_1 reach 0.6 to 0.7, jumps of one person 0.9 and more (a choice).
+TRIALS_PERSONS_ALIKE, TRIALS_PERSONS_P = 0.85, 0.001
 TRIALS_SKEW = 3.0              # skewness of subjects' means over its standard error: beyond, they are not normal
 TRIALS_SKEW_MARGIN = 3.8       # skewed errors leave 1 + this/S^(3/4) times what allows for skew in 2.5 % of studies
 TRIALS_SPREAD_GROWS = 2.58     # Kendall's score of spread on level: 1 % of studies whose spread is alike at all levels

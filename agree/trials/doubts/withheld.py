@@ -8,6 +8,7 @@ import numpy as np
 
 from agree.core.results.note import Note
 from agree.core.thresholds import MOST_LEFT_OUT, TRIALS_FEW_SUBJECTS, TRIALS_ONE_END
+from agree.trials.doubts.same_person import person_note
 from agree.trials.meanings import TrialMeaning
 from agree.trials.scaled import ScaledErrors
 from agree.trials.trials import Trials
@@ -30,6 +31,12 @@ def few_subjects(item: TrialMeaning, scaled: ScaledErrors) -> TrialMeaning:
         return item
     return _not_settled(item, Note(kind="trials_share_of_few", values={
         "subjects": subjects, "wanted": TRIALS_FEW_SUBJECTS}))
+
+
+def few_persons(item: TrialMeaning, scaled: ScaledErrors) -> TrialMeaning:
+    """Withhold any answer where the subjects look like trials of fewer persons: its interval is too narrow."""
+    note = person_note(scaled.trials) if item.verdict != OPEN else None
+    return _not_settled(item, note) if note else item
 
 
 def unread_notes(trials: Trials) -> tuple[Note, ...]:
