@@ -19,6 +19,7 @@ from agree.core.interval.over_sessions import numbered
 # distance from the estimate, at level 0.95 within 0.5 %.
 POINTS, GENERATOR = 4093, 1802
 PIVOTAL = "generalised pivots, between and within sessions"
+CLEAR = 0.02  # of the risk: what a mean of 0 that is taken for another adds to it
 
 
 class Pivots(NamedTuple):
@@ -116,3 +117,23 @@ def pivots(found: Spread) -> Pivots:
     normal = special.ndtri(_cube()[0])
     means = found.mean + np.r_[normal, -normal] * np.sqrt(between / found.groups)
     return Pivots(found.mean, math.sqrt(found.between + found.within), means, np.sqrt(between + within))
+
+
+def least_sd_about_zero(error: FloatArray, session: NDArray[Any] | None, level: float) -> float:
+    r"""Lower limit, at a share (1 - level)/2, of the SD of errors whose mean is 0; infinite where it is clearly not 0.
+
+    Independent pairs: exact, :math:`\sqrt{\sum d^2/\chi^2_n}`. Sessions: as `pivots`, the squares of their means having
+    S degrees of freedom. The mean is clearly not 0 beyond its t interval of CLEAR times the risk.
+    """
+    tail, unit = (1 - level) / 2, float(np.abs(error).max()) or 1.0
+    scaled = error / unit
+    found = spread_of_pairs(scaled) if session is None else spread_of_sessions(scaled, session)
+    if abs(found.mean) > -float(special.stdtrit(found.groups - 1, CLEAR * tail)) * math.sqrt(
+            found.between / found.groups):
+        return math.inf
+    squares = (found.groups - 1) * found.between + found.groups * found.mean**2
+    if found.within == 0:
+        return unit * math.sqrt(squares / float(special.chdtri(found.groups, tail)))
+    variance = squares / found.groups / _chi_square(1, float(found.groups))
+    variance = variance + found.within / _chi_square(2, round(found.df_within, 2))
+    return unit * math.sqrt(float(np.quantile(variance, tail)))

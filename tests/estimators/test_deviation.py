@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import optimize, special
 
 from agree import DriftWarning, InputError, coverage_probability, deviation_index
+from agree.estimators.pivots import CLEAR, least_sd_about_zero
 
 ERRORS = st.lists(st.integers(-300, 300), min_size=3, max_size=40)
 
@@ -86,15 +87,38 @@ def test_standard_errors_are_those_of_normal_errors(rng, mean):
             s * math.hypot(by_mean, by_sd / math.sqrt(2)) / math.sqrt(n), rel=0.02)
 
 
-@pytest.mark.parametrize("n", [8, 15])
-def test_the_index_of_few_readings_covers(n):
-    rng = np.random.default_rng(n)
-    truth = optimize.brentq(lambda k: special.ndtr((k - 1) / 2) - special.ndtr((-k - 1) / 2) - 0.9, 1, 9)
-    inside = 0
-    for _ in range(1000):
-        item = deviation_index(*both(1 + 2 * rng.normal(size=n))).index
-        inside += item.low <= truth <= item.high
-    assert inside / 1000 == pytest.approx(0.95, abs=3 * 0.0069)
+@pytest.mark.parametrize(("n", "mean"), [(8, 0.0), (15, 1.0)])
+def test_the_index_of_few_readings_covers_on_either_side(n, mean):
+    """Pairs of mean and SD alone put the low end above the index in 6.5 % of samples of 8 with mean 0."""
+    rng, runs = np.random.default_rng(n), 300
+    truth = optimize.brentq(lambda k: special.ndtr((k - mean) / 2) - special.ndtr((-k - mean) / 2) - 0.9, 1, 9)
+    items = [deviation_index(*both(mean + 2 * rng.normal(size=n))).index for _ in range(runs)]
+    most = 0.025 * runs + 2.5 * math.sqrt(0.025 * runs)
+    assert sum(item.low > truth for item in items) <= most
+    assert sum(item.high < truth for item in items) <= most
+
+
+@pytest.mark.parametrize("labels", [None, [1, 2, 3, 4, 5, 6, 7, 8], [1, 1, 2, 2, 3, 3, 4, 4]])
+def test_the_low_end_of_errors_about_zero_is_the_exact_one_for_mean_zero(labels):
+    error = np.array([-3.0, 2.0, 1.0, -1.0, 2.0, -2.0, 0.5, 0.4])
+    options = {} if labels is None else {"sampling": "sessions", "session": labels}
+    item, inside = deviation_index(*both(error), **options).index, share_of(*both(error), limit=1.9, **options)
+    least = least_sd_about_zero(error, None if labels is None else np.array(labels), 0.95)
+    if labels is None or len(set(labels)) == 8:
+        assert least == pytest.approx(math.sqrt(error @ error / special.chdtri(8, 0.025)), rel=1e-9)
+    assert item.low == pytest.approx(special.ndtri(0.95) * least, rel=1e-9)
+    assert inside.high == pytest.approx(1 - 2 * special.ndtr(-1.9 / least), rel=1e-9)
+    at_high = deviation_index(*both(error), coverage=inside.high, **options).index
+    assert at_high.low == pytest.approx(1.9, rel=1e-6)  # either is the other turned round
+    far = error + 40
+    assert math.isinf(least_sd_about_zero(far, None if labels is None else np.array(labels), 0.95))
+
+
+def test_a_mean_is_clearly_not_zero_beyond_its_own_interval():
+    error = np.array([-3.0, 2.0, 1.0, -1.0, 2.0, -2.0, 0.5, 0.5])
+    reach = -special.stdtrit(7, CLEAR * 0.025) * error.std(ddof=1) / math.sqrt(8)
+    assert math.isfinite(least_sd_about_zero(error + 0.999 * reach, None, 0.95))
+    assert math.isinf(least_sd_about_zero(error + 1.001 * reach, None, 0.95))
 
 
 @pytest.mark.parametrize("n", [5, 29, 60, 500])

@@ -16,7 +16,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import mean_over
 from agree.estimators.limits.ordered import ordered
 from agree.estimators.limits.tolerance import half_width
-from agree.estimators.pivots import PIVOTAL, pivots_of_errors
+from agree.estimators.pivots import PIVOTAL, least_sd_about_zero, pivots_of_errors
 from agree.estimators.scales import transformed
 
 CERTAIN = 1e8  # standard deviations from the nearer limit at which a share is 0 or 1 for all purposes
@@ -35,7 +35,12 @@ def _moments(error: FloatArray) -> tuple[float, float, FloatArray, FloatArray]:
 
 
 def normal_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estimate:
-    """Root k of Phi((k - m)/s) - Phi((-k - m)/s) = p; interval of log k by implicit differentiation."""
+    """Root k of Phi((k - m)/s) - Phi((-k - m)/s) = p; serial, interval of log k by implicit differentiation.
+
+    Where the mean is near 0 the pairs of mean and SD give a low end that is too high: whichever sign chance gives the
+    mean, the index is that much greater. Errors of mean 0 have an exact low end, z_p times the least SD about 0; the
+    lower of the two errs no more than either, and one of them is right for every mean.
+    """
     mean, sd, d_mean, d_sd = _moments(error)
     if sd == 0:
         return estimate(abs(mean), d_mean, **options)
@@ -43,7 +48,9 @@ def normal_index(error: FloatArray, p: float, options: dict[str, Any]) -> Estima
         both = pivots_of_errors(error, options["session"])
         value = both.sd * float(half_width(p, np.array([both.mean / both.sd]))[0])
         values = both.sds * half_width(p, both.means / both.sds)
-        return both.interval(value, values, options["level"], _pivotal(options))
+        item = both.interval(value, values, options["level"], _pivotal(options))
+        centred = float(special.ndtri((1 + p) / 2)) * least_sd_about_zero(error, options["session"], item.level)
+        return replace(item, low=min(item.low, centred))
     c = abs(mean) / sd
 
     def excess(t: float) -> float:
@@ -65,7 +72,8 @@ def _logistic(value: float) -> float:
 
 
 def _pivotal(options: dict[str, Any]) -> str:
-    return PIVOTAL if options["sampling"] == "sessions" else "generalised pivots, normal errors"
+    method = PIVOTAL if options["sampling"] == "sessions" else "generalised pivots, normal errors"
+    return method + "; at least as cautious as for mean 0"
 
 
 def _logit_inside(means: FloatArray, sds: FloatArray, limit: float) -> FloatArray:
@@ -92,7 +100,9 @@ def normal_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Es
         both = pivots_of_errors(error, options["session"])
         value = float(_logit_inside(np.array([both.mean]), np.array([both.sd]), limit)[0])
         item = both.interval(value, _logit_inside(both.means, both.sds, limit), options["level"], _pivotal(options))
-        return replace(item, value=_logistic(item.value), low=_logistic(item.low), high=_logistic(item.high))
+        centred = least_sd_about_zero(error, options["session"], item.level)  # as for the index, turned round
+        high = max(item.high, float(_logit_inside(np.zeros(1), np.array([centred]), limit)[0]))
+        return replace(item, value=_logistic(item.value), low=_logistic(item.low), high=_logistic(high))
     ends = np.array([mean - limit, -limit - mean]) / sd  # P(outside) = Phi(first) + Phi(second)
     if not np.isfinite(ends).all() or np.abs(ends).min() > CERTAIN:
         return estimate(float(abs(mean) <= limit), np.zeros(error.size), **options)
