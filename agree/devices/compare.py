@@ -55,7 +55,7 @@ class Device(Result):
     voice_of : str
         Name of an earlier device that it is one and the same as (another link, another factor set); "" if of none.
     stands_apart : bool
-        It differs from every other, and these do not differ from one another.
+        It differs from every other by at least five times as much as these differ from one another, if they do.
     """
 
     name: str

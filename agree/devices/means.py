@@ -15,6 +15,7 @@ from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
+from agree.core.thresholds import DEVICES_APART
 from agree.devices.line_up import LinedUp
 from agree.estimators.devices.splitting import error_sd, error_variances, on_scale, products
 from agree.estimators.ratios import ratio_of_sums
@@ -68,10 +69,15 @@ def differences_of(names: Sequence[str], means: FloatArray, level: float) -> tup
 
 
 def one_apart(names: Sequence[str], differences: Sequence[Difference]) -> str | None:
-    """Return the one device that differs from all others while these do not differ, if there is one."""
+    """Return the one device that differs from all others, while these do not differ or by a fifth as much at most."""
     among = [item for item in differences if item.first in names and item.second in names]
-    odd = [name for name in names
-           if all(item.differs == (name in (item.first, item.second)) for item in among)]
+    odd = []
+    for name in names:
+        own = [item for item in among if name in (item.first, item.second)]
+        rest = [abs(item.percent.value) for item in among if item.differs and item not in own]
+        nearest = min((abs(item.percent.value) for item in own), default=0.0)
+        if all(item.differs for item in own) and nearest >= DEVICES_APART * max(rest, default=0.0):
+            odd.append(name)
     return odd[0] if len(odd) == 1 and len(names) > 2 else None
 
 

@@ -46,6 +46,19 @@ def test_factors_own_errors_and_who_stands_apart():
     assert max(map(len, text.splitlines())) <= 80
 
 
+@pytest.mark.parametrize(("third", "apart"), [(1.0245, True), (1.0235, False), (0.979, True), (0.981, False)])
+def test_how_far_apart_from_others_that_differ_a_little(third, apart):
+    """DEVICES_APART, 5 times: the first two differ by 0.4 %; the third is 2 % and more from both, or not."""
+    rng = np.random.default_rng(2)
+    true = effort(rng, 1800)
+    one, two, other = (k * true + rng.normal(0, 3, 1800) for k in (1.0, 1.004, third))
+    found = compare_devices([one, two, other])
+    assert found.differences[0].differs
+    assert [item.stands_apart for item in found.devices] == [False, False, apart]
+    first = found.summary().splitlines()[0]
+    assert ("STANDS APART from the others, which differ by 0.40 % at most" in first) == apart
+
+
 def test_intervals_of_the_factor_cover():
     """100 efforts of 80 windows: the standard error of a share of 95 % is 2.2 points (more: benchmarks/devices.py)."""
     rng = np.random.default_rng(3)

@@ -8,6 +8,7 @@ SPLIT_PLACES = 10            # by which the error probability is divided where t
 
 # --- several devices (benchmarks/devices.py) ---
 ONE_VOICE_W = 0.75         # SD of 1-s differences: rounding makes 0.41, two sensors several watts
+DEVICES_APART = 5.0        # times the largest difference among the others by which one device stands apart (a choice)
 CLOSURE_PERCENT = 0.3      # the least correction worth entering: a triangle must close to less
 CLOSURE_LAG_S = 1.0        # clocks are matched to a fraction of a second each
 

@@ -52,7 +52,10 @@ def headline(result: DeviceComparison) -> str:
     """Who stands apart, or whether devices differ, in one line."""
     apart = next((item.name for item in result.devices if item.stands_apart), None)
     differ = any(item.differs for item in result.differences)
-    head = (f"{apart} STANDS APART from the others, which do not differ" if apart is not None else
+    rest = max((abs(item.percent.value) for item in result.differences
+                if item.differs and apart not in (item.first, item.second)), default=0.0)
+    alike = f"which differ by {plain(rest, 2)} % at most" if rest else "which do not differ"
+    head = (f"{apart} STANDS APART from the others, {alike}" if apart is not None else
             "THE DEVICES DIFFER" if differ else "NO DIFFERENCE was found between the devices")
     return f"{head} ({len(result.devices)} devices, {result.seconds / 60:.0f} min together, none trusted)"
 
