@@ -88,7 +88,11 @@ def numbers(table: Table, cells: Sequence[str], name: str, *, grouped: bool = Fa
     known = {cell: _number(odd.get(cell, cell), use) for cell in (unique if use else odd)}
     if None in known.values():
         i = next(i for i, cell in enumerate(cells) if cell in known and known[cell] is None)
+        signs = [[k for k, cell in enumerate(cells) if sign in cell and not {".", ","} <= set(cell)
+                  and NUMBER.fullmatch(odd.get(cell, cell).replace(",", "."))] for sign in (",", ".")]
         kind = "a number with a decimal comma, as elsewhere in the column" if use == DECIMAL_COMMA else "a number"
+        if use == DECIMAL_COMMA and table.decimal is None and i in signs[1] and 0 < len(signs[0]) < len(signs[1]):
+            i, kind = signs[0][0], "a number with a decimal point, as elsewhere in the column"  # the few are odd
         raise table.fail(i, f"{shown(cells[i])} in column {shown(name)}", kind,
                          "correct the cell, or leave it blank if there is no reading")
     values = np.array([known[cell] if cell in known else float(cell) for cell in cells], dtype=np.float64)

@@ -199,7 +199,7 @@ def _not_one(table: Table, fit: list[int], quantity: Quantity, option: str) -> I
     if over:
         said = ", ".join(f"{shown(table.header[k])} ({WHAT.get(kind, kind)}: {word!r})" for k, kind, word in over[:6])
         more = f" and {len(over) - 6} more" if len(over) > 6 else ""
-        sides = {kind for _, kind, _ in over} >= {"left", "right"}
+        sides = len({kind for _, kind, _ in over} & {"left", "right", "side"}) > 1
         return table.fail(None, f"no plain column of {quantity.label}, but {said}{more}",
                           f"a column of measured {quantity.label}",
                           ("add the two sides up in a column of their own, or " if sides else "")

@@ -92,6 +92,29 @@ def test_both_sides_without_a_total():
         "it with power_column if it is what is meant")
 
 
+@pytest.mark.parametrize(("header", "word"), [("Watt L,Watt P", "p"), ("L [W],V [W]", "v"), ("power R,power Le", "le")])
+def test_a_letter_beside_one_that_is_a_side_is_the_other_side(header, word):
+    """Letters of sides differ between languages: "Watt P" alone is noted, beside "Watt L" it is no total."""
+    with pytest.raises(InputError, match=rf"\(one side: '{word}'\); expected a column of measured power; add the two"):
+        read_recording((f"time,{header}\n" + "\n".join(CELLS) + "\n").encode())
+    with_total = f"time,{header},Watt\n" + "\n".join(f"{row},{row.split(',')[1]}" for row in CELLS) + "\n"
+    assert read_recording(with_total.encode()).columns["power"] == "Watt"
+
+
+@pytest.mark.parametrize("header", ["Watt P", "Watt L,Watt all", "power left,power wheel"])
+def test_what_is_no_letter_beside_a_side_stays(header):
+    columns = header.count(",") + 1
+    rows = "".join(",".join(["0", "1", "2"][k:k + 1] + ["201", "202"][:columns]) + "\n" for k in range(3))
+    found = read_recording((f"time,{header}\n" + rows).encode())
+    assert found.columns["power"] == header.split(",")[-1]
+    assert [note.kind for note in found.notes if note.severity == "trust"] == ["read_header_word"]
+
+
+def test_energy_a_minute_is_named_as_energy():
+    with pytest.raises(InputError, match=r"column 'power kcal/min' in kcal; expected power in W"):
+        read_recording(("time,power kcal/min,x\n" + "\n".join(CELLS) + "\n").encode())
+
+
 def test_the_same_readings_under_two_names():
     rows = "".join(f"{k},{200 + k},{200 + k}\n" for k in range(9))
     assert read_recording(f"time,power,watts\n{rows}".encode()).columns["power"] == "power"

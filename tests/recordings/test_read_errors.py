@@ -58,6 +58,10 @@ ERRORS = {
     "# x\n\n" + rows("0,200", "", "1,1_0"): f", row 6: found '1_0' in column 'power'; expected a number; {DO_CELL}",
     rows("0;1,5", "1;1.5", header="time;power"): ", row 3: found '1.5' in column 'power'; expected a number with a "
                                                  f"decimal comma, as elsewhere in the column; {DO_CELL}",
+    rows("0,200.5", '1,"201,5"', "2,202.5"): ", row 3: found '201,5' in column 'power'; expected a number with a "
+                                             f"decimal point, as elsewhere in the column; {DO_CELL}",
+    rows('0,"200,5"', '1,"201,5"', "2,202.5"): ", row 4: found '202.5' in column 'power'; expected a number with a "
+                                               f"decimal comma, as elsewhere in the column; {DO_CELL}",
     rows("0,200,5", "1,201,5"): ", row 2: found 3 cells; expected 2, as in the first row; quote numbers with a decimal "
                                 "comma, or separate cells by semicolons",
     rows("0,1", '1,"2', "2,3", "3,4"): ", row 3: found '2\\n2,3\\n3,4' in column 'power'; expected a number; "

@@ -116,6 +116,8 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
             is_named = True
         elif found:
             kinds += [(kind, text) for kind in sorted(found)]
+            # "moc p" is the right side (prawa) beside the Polish word for power alone
+            is_named = is_named or (found <= SIDES and any(quantity in phrases().get((w,), ()) for w in phrase))
         elif text.isdigit() and rest[at + 1:at + 2] and rest[at + 1] in SECONDS | MINUTES:
             kinds += [] if text == "1" and rest[at + 1] in SECONDS else [("smoothed", f"{text} {rest[at + 1]}")]
             at += 1
@@ -154,6 +156,7 @@ def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ..
                 break
             if found.dimension in STRANGE and found.dimension != wanted and phrase not in phrases():
                 strange.append(found.symbol)
+                length += split[at + length:at + length + 1] in (("min",), ("h",), ("s",))  # kcal/min is one unit
                 break
         else:
             rest.append(split[at])
@@ -169,7 +172,26 @@ def _noun(phrase: tuple[str, ...], quantity: str) -> bool:
 
 def fitting(header: Sequence[str], quantity: str = POWER, aliases: tuple[str, ...] = ()) -> list[int]:
     """Positions of the columns that can be a plain reading of a quantity."""
-    return [k for k, name in enumerate(header) if heading(name, quantity, aliases).plain]
+    others = _other_sides(header, quantity)
+    return [k for k, name in enumerate(header) if heading(name, quantity, aliases).plain and k not in others]
+
+
+def _other_sides(header: Sequence[str], quantity: str) -> dict[int, str]:
+    """Return the columns that only a short word tells from one of a side, as in "Watt L" and "Watt P", and that word.
+
+    The letters of sides differ between languages; beside one of them another is the other side.
+    """
+    sides = [_without_units(words(name), quantity)[0] for name in header
+             if {kind for kind, _ in heading(name, quantity).derived} & SIDES]
+    found = {}
+    for k, name in enumerate(header if sides else ()):
+        if heading(name, quantity).plain:
+            rest = _without_units(words(name), quantity)[0]
+            for side in sides:
+                told = [own for own, other in zip(rest, side, strict=False) if own != other]
+                if len(rest) == len(side) and len(told) == 1 and len(told[0]) < 3:
+                    found[k] = told[0]
+    return found
 
 
 def barest(header: Sequence[str], quantity: str) -> list[int]:
@@ -180,8 +202,10 @@ def barest(header: Sequence[str], quantity: str) -> list[int]:
 
 def passed_over(header: Sequence[str], quantity: str = POWER) -> list[tuple[int, str, str]]:
     """Position, kind and word of the columns that name a quantity, but no plain reading of it."""
+    others = _other_sides(header, quantity)
     found = [(k, heading(name, quantity)) for k, name in enumerate(header)]
-    return [(k, *said.derived[0]) for k, said in found if said.named and said.derived]
+    return [(k, *(("side", others[k]) if k in others else said.derived[0])) for k, said in found
+            if said.named and (said.derived or k in others)]
 
 
 def called(header: Sequence[str], name: str) -> list[int]:
