@@ -106,11 +106,12 @@ def kind_of(data: bytes, source: str) -> str:
     head = data[:512]
     wide = next((codec for mark, codec in BYTE_ORDERS if head.startswith(mark)), "utf-8-sig")
     start = head.decode(wide, "ignore").lstrip("\ufeff \t\r\n")
-    if re.match(r"<(!doctype )?html", start, re.IGNORECASE):
+    if re.match(r"<(!doctype html|html|head|body|table|div)\b", start, re.IGNORECASE):
         raise InputError(f"{source}: found a web page; expected {ANY}; download the file itself")
-    if re.match(r"<(\?xml|TrainingCenterDatabase|gpx)\b", start):
+    # A comment, or a tag that holds another or has attributes: no header of a table, which may be <time>,<power>.
+    if re.match(r"<(\?xml|TrainingCenterDatabase|gpx)\b|<!--|<[A-Za-z][\w:.-]*(\s+[\w:.-]+=[^<>]*>|>\s*<\w)", start):
         return "XML"
-    return "JSON" if re.match(r"\{\s*(\"|\})|\[\s*[\[{\]]", start) else "text"
+    return "JSON" if re.match(r"\{\s*(\"|\})|\[\s*[\[{\]\d\"-]", start) else "text"
 
 
 def too_large(source: str, found: str) -> InputError:

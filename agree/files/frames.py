@@ -12,6 +12,7 @@ import numpy as np
 from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
 from agree.core.results.plain import plain_name
+from agree.files.naming.headers import UNIT_SECONDS, words
 from agree.files.table import Table, shown
 
 KINDS = ("a path, bytes, a binary file object, a Recording, a data frame, an array, a tuple (time, power) or a mapping "
@@ -67,8 +68,9 @@ def _frame_table(frame: Any, name: str) -> Table:
         held = nw.from_native(frame)
         if isinstance(held, nw.LazyFrame):
             raise InputError(f"{name}: found a lazy frame ({_called(frame)}); expected one in memory; collect it first")
-        columns = [_texts(held[label].to_list(), held[label].is_null().to_list()) for label in held.columns]
         labels = labels or held.columns
+        columns = [_texts(held[own].to_list(), held[own].is_null().to_list(), unit=_has_unit(label))
+                   for own, label in zip(held.columns, labels, strict=True)]
     except (TypeError, ValueError, nw.exceptions.NarwhalsError) as exc:
         if isinstance(exc, InputError):
             raise
@@ -90,8 +92,8 @@ def _array_table(columns: Mapping[str, Any], name: str) -> Table:
         if array.dtype.kind == "M":
             array = array.astype("datetime64[us]")
         elif array.dtype.kind == "m":
-            array = np.where(np.isnat(array), np.nan, array / np.timedelta64(1, "s"))
-        made[label] = _texts(array.tolist())
+            array = array.astype("timedelta64[us]")
+        made[label] = _texts(array.tolist(), unit=_has_unit(label))
     sizes = {label: len(cells) for label, cells in made.items()}
     if len(set(sizes.values())) > 1:
         listed = ", ".join(f"{shown(label)} {size}" for label, size in sizes.items())
@@ -110,12 +112,27 @@ def _is_column(values: Any) -> bool:
         return False
 
 
-def _texts(values: Sequence[Any], blank: Sequence[bool] | None = None) -> list[str]:
-    """Return values as a file would hold them, blank where there is none."""
+def _has_unit(label: Any) -> bool:
+    """Tell whether a name holds a unit of time."""
+    return bool(UNIT_SECONDS.keys() & set(words(str(label))))
+
+
+def _texts(values: Sequence[Any], blank: Sequence[bool] | None = None, *, unit: bool = False) -> list[str]:
+    """Return values as a file would hold them, blank where there is none; with a unit durations as h:mm:ss.
+
+    A duration has its length, whatever unit its column is named after.
+    """
     if blank is None:
         blank = [value is None or bool(value != value) for value in values]
-    return ["" if none else repr(value) if type(value) is float else repr(value.total_seconds())
+    return ["" if none else repr(value) if type(value) is float else _duration(value, unit=unit)
             if isinstance(value, timedelta) else str(value).strip() for value, none in zip(values, blank, strict=True)]
+
+
+def _duration(value: timedelta, *, unit: bool) -> str:
+    seconds = value.days * 86_400 + value.seconds
+    if not unit or seconds < 0:
+        return repr(value.total_seconds())
+    return f"{seconds // 3600}:{seconds // 60 % 60:02}:{seconds % 60:02}.{value.microseconds:06}"
 
 
 def _table(name: str, labels: Sequence[Any], columns: Sequence[list[str]]) -> Table:

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.results.note import Note
-from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS
-from agree.files.naming.headers import TIME_OF_DAY, UNIT_SECONDS
+from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS, PLAIN_STEP_S, SECOND_APART
+from agree.files.naming.headers import SECONDS, TIME_OF_DAY, UNIT_SECONDS
 from agree.files.table import Table, shown
 from agree.recordings.zones import DAY, HOUR
 
@@ -39,7 +39,8 @@ def no_stamp(table: Table, cells: Sequence[str], i: int, name: str) -> InputErro
 
 def numeric_stamps(table: Table, values: FloatArray, name: str, units: Sequence[str]) -> Stamps:
     """Return plain numbers as stamps: seconds or another unit, since 1970, since 1989-12-31, elapsed, or HHMMSS."""
-    unit = next((u for u in units if u in UNIT_SECONDS), "")
+    told = {UNIT_SECONDS.get(u, 1.0): u for u in units if u in UNIT_SECONDS or u in SECONDS}
+    unit = next(iter(told.values())) if len(told) == 1 and 1 not in told else ""  # several are a form, such as h:m:s
     fine = UNIT_SECONDS.get(unit, 1.0) < 1
     if fine and np.min(values) * UNIT_SECONDS[unit] <= EPOCH_FROM:  # milliseconds of days, say
         return Stamps(values * UNIT_SECONDS[unit], "elapsed", f"elapsed {unit}")
@@ -55,7 +56,29 @@ def numeric_stamps(table: Table, values: FloatArray, name: str, units: Sequence[
         return Stamps(seconds, "utc", f"{form} since 1970")
     if "hhmmss" in units or (not unit and _is_hhmmss(values)):
         return _hhmmss(table, values, name)
+    if not told and table.word != "position":  # a program that passes arrays passes seconds
+        _refuse_other_units(table, values, name)
     return Stamps(values * UNIT_SECONDS.get(unit, 1.0), "elapsed", f"elapsed {unit or 'seconds'}")
+
+
+def _refuse_other_units(table: Table, values: FloatArray, name: str) -> None:
+    """Refuse plain numbers that are hardly seconds: steps of one second counted in minutes, hours or days, or of ms."""
+    step = np.diff(values)
+    step = step[step > 0]
+    if not step.size:
+        return
+    median = float(np.median(step))
+    where = f"steps of {median:.4g} in column {shown(name)}"
+    for unit, length in (("minutes", 60.0), ("hours", HOUR), ("days", DAY)):
+        if any(abs(one * length - 1) < SECOND_APART for one in (median, float(step.mean()))):
+            how = "format the cells as h:mm:ss" if unit == "days" else f"call it {shown(f'{name} [{unit}]')}"
+            raise table.fail(None, f"{where}, a second each if they count {unit}", "a unit in its name",
+                             f"{how}, or {shown(f'{name} [s]')} if it counts seconds", option="time_column",
+                             code="time_unit")
+    if PLAIN_STEP_S[0] <= median <= PLAIN_STEP_S[1] and median % 60:
+        raise table.fail(None, f"{where}, which may be milliseconds", "a unit in its name",
+                         f"call it {shown(f'{name} [ms]')} or {shown(f'{name} [s]')}", option="time_column",
+                         code="time_unit")
 
 
 def _is_hhmmss(values: FloatArray) -> bool:

@@ -12,10 +12,12 @@ from agree.core.quantity import Quantity
 from agree.core.results.note import Note
 from agree.files.naming.headers import (
     DATE_NAMES,
+    LAST_TIME_NAMES,
     POWER,
     SECONDS,
     TIME_NAMES,
     TIME_UNITS,
+    UNIT_SECONDS,
     barest,
     called,
     fitting,
@@ -138,11 +140,20 @@ def _time(table: Table, name: str | None) -> int | None:
     if not ranks:  # an unknown name, but cells that can be nothing else
         ranks = {k: 0 for k, column in enumerate(table.columns)
                  if is_stamp(_first(column)) and not any(heading(table.header[k], what).named for what in quantities())}
+    if not ranks:
+        ranks = {k: 0 for k, column in enumerate(table.columns)
+                 if _is_last_resort(words(table.header[k])) and _increases([cell for cell in column if cell])}
     best = [k for k, rank in ranks.items() if rank == min(ranks.values())]
     if len(best) > 1:
         raise table.fail(None, f"{len(best)} columns that may be the time: {listed(table, best)}", "one",
                          "name it with time_column", option="time_column")
     return best[0] if best else None
+
+
+def _is_last_resort(split: Sequence[str]) -> bool:
+    """Tell whether a name may be of time: a duration, or nothing but a unit, as in "ms"."""
+    plain = " ".join(word for word in split if word not in TIME_UNITS)
+    return bool(split) and (plain in LAST_TIME_NAMES if plain else UNIT_SECONDS.keys() >= set(split))
 
 
 def _date(table: Table, at_time: int | None, named: str | None) -> int | None:
@@ -167,7 +178,7 @@ def _increases(column: Sequence[str]) -> bool:
         values = [float(cell.replace(",", ".")) for cell in column]
     except ValueError:
         return False
-    return values[0] < values[-1] and all(a <= b for a, b in pairwise(values))
+    return bool(values) and values[0] < values[-1] and all(a <= b for a, b in pairwise(values))
 
 
 def _headerless(table: Table, at_time: int | None, option: str) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import timedelta
 
@@ -72,6 +73,9 @@ def _check_order(table: Table, cells: tuple[str, ...], name: str, stamps: Stamps
         if 0.8 * HOUR < -step[i] <= HOUR and ":" in cells[i] and stamps.clock != "utc":
             raise table.fail(i + 1, f"{pair}, a step back of an hour as at the end of daylight saving",
                              "time not to go back", "export stamps in UTC, or add the hour from there on")
+        if (cells[i].startswith("12:") and re.match("0?1:", cells[i + 1])) and step[i] < -10 * HOUR:
+            raise table.fail(i + 1, f"{pair}, as of a 12-hour clock without a.m. and p.m.", "time not to go back",
+                             "export stamps of a 24-hour clock, or with a.m. and p.m.", option="time_column")
         raise table.fail(i + 1, pair, "time not to go back", "sort the rows by time, or delete stray ones")
     _refuse_minutes(table, cells, name, step)
     span = float(stamps.seconds[-1] - stamps.seconds[0])

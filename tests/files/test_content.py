@@ -151,6 +151,7 @@ def test_links(tmp_path):
     (b"BZh91AY", "bzip2; expected a file of one recording; unpack it, or pack it by gzip"),
     (b"\xfd7zXZ\0\0", "xz; expected a file of one recording; unpack it, or pack it by gzip"),
     (b"\n<!DOCTYPE html>\n<html>", "a web page; expected a file of one recording; download the file itself"),
+    (b"<table><tr><td>power", "a web page; expected a file of one recording; download the file itself"),
     (b"<HTML><body>", "a web page; expected a file of one recording; download the file itself"),
 ])
 def test_kinds_that_are_no_recording(tmp_path, data, message):
@@ -164,6 +165,8 @@ def test_kinds_that_are_no_recording(tmp_path, data, message):
     (b"\x0e\x10\x00\x00\x00\x00\x00\x00.FIT\x00\x00", "FIT"), (b"PAR1\x15\x04", "Parquet"),
     (b"<?xml version='1.0'?><a/>", "XML"), (b"\xef\xbb\xbf \n<?xml version='1.0'?>", "XML"),
     ("\ufeff<?xml version='1.0'?>".encode("utf-16-le"), "XML"), (b"<TrainingCenterDatabase xmlns='x'>", "XML"),
+    (b"<!-- a --><gpx>", "XML"), (b"<workout><power>2", "XML"), (b'<svg xmlns="x">', "XML"), (b"[1, 2]", "JSON"),
+    (b"<time>,<power>\n0,200\n", "text"), (b"[s],[W]\n0,200\n", "text"),
     (b"time,.FIT,power\n", "text"), (b"<xml>,power\n", "text"), (b"", "text"), (b"\xff\xfe", "text"), (PLAIN, "text")])
 def test_kind_is_told_by_the_first_bytes(data, kind):
     assert kind_of(data, "ride") == kind

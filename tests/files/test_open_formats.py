@@ -17,7 +17,9 @@ POINT = """<trkpt lat="1" lon="2"><ele>3</ele><time>2024-05-31T17:02:{k:02}Z</ti
 <gpxtpx:TrackPointExtension><gpxtpx:atemp>21</gpxtpx:atemp><gpxtpx:hr>{hr}</gpxtpx:hr><gpxtpx:cad>88</gpxtpx:cad>
 <gpxtpx:speed>8.5</gpxtpx:speed></gpxtpx:TrackPointExtension></extensions></trkpt>"""
 POWERS = {"plain": "<power>{w}</power>", "named": "<pwr:PowerInWatts>{w}</pwr:PowerInWatts>",
-          "watts": "<x:watts>{w}</x:watts>"}
+          "watts": "<x:watts>{w}</x:watts>", "short": "<pwr>{w}</pwr>", "french": "<x:Puissance>{w}</x:Puissance>",
+          "wish": "<power>{w}</power><x:targetPower>9</x:targetPower>",
+          "twice": "<power>{w}</power><x:PowerInWatts>{w}</x:PowerInWatts>"}
 
 
 def gpx(power="plain", points=20):
@@ -35,6 +37,30 @@ def test_gpx(power):
     assert (found.cadence[0], found.speed[0], found.temperature[0]) == (88, 8.5, 21)
     assert (found.clock, found.start) == ("utc", "2024-05-31T17:02:00Z")
     assert read_recording(gpx(power), quantity="heart rate").values.tolist() == list(range(120, 140))
+
+
+@pytest.mark.parametrize(("power", "column"), [("short", "Pwr"), ("french", "Puissance"), ("wish", "Power"),
+                                               ("twice", "Power")])
+def test_elements_of_power_are_read_by_their_names(power, column):
+    assert read_recording(gpx(power)).columns["power"] == column
+
+
+def test_elements_of_two_powers_are_refused_and_what_is_none_is_listed():
+    """The first of them was taken; of what was there beside time and cadence nothing was said."""
+    two = gpx("").replace(b"<extensions>", b"<extensions><power>200</power><x:PowerInWatts>207</x:PowerInWatts>")
+    assert "2 columns that may be the power: 'Power', 'PowerInWatts'" in str(pytest_error(two))
+    assert read_recording(two, power_column="PowerInWatts").power.tolist() == [207] * 20
+    wish = gpx("").replace(b"<extensions>", b"<extensions><x:targetPower>207</x:targetPower><x:grade>1</x:grade>")
+    assert "and the fields 'Time', 'Cadence'" in str(pytest_error(wish))
+    assert "'TargetPower', " in str(pytest_error(wish))
+    assert "'grade'" in str(pytest_error(wish))
+
+
+def test_many_elements_of_power_take_no_memory():
+    """20 of them at most are columns, whatever a file holds."""
+    body = "".join(f"<power{k}>{k}</power{k}>" for k in range(300))
+    many = gpx("").replace(b"<extensions>", b"<extensions>" + body.encode())
+    assert "20 columns that may be the power" in str(pytest_error(many))
 
 
 def test_gpx_without_power():
@@ -124,7 +150,9 @@ def test_json_lines():
 
 
 @pytest.mark.parametrize(("data", "found"), [
-    (json.dumps(ROWS).encode(), "JSON that is a list, no object"),
+    (json.dumps(ROWS).encode(), "JSON that is a list, no object"), (b"[200, 201, 202]", "JSON that is a list"),
+    (b'{"time": 0, "power": 200, "power": 207}\n', "line 1: found the key 'power' twice in one object"),
+    (b'{"time": [0, 1, 2], "power": [200, 201, 202]}\n', "JSON of one object that holds arrays"),
     (json.dumps({"a": {"b": [1]}}, indent=1).encode(), "JSON that is no whole object in its line"),
     (lines(ROWS)[:-20], "JSON that is no whole object in its line"),
     (b'{"time": 0, "power": 2}\nx\n', "no whole object"), (b"[" * 100_000, "JSON that is no whole object"),
@@ -133,6 +161,11 @@ def test_other_json_is_refused(data, found):
     error = pytest_error(data)
     assert found in str(error)
     assert 'write one object a line, such as {"time": 0, "power": 200}, or export the recording as CSV' in str(error)
+
+
+def test_an_object_in_each_line_is_named():
+    nested = lines([{"time": k, "data": {"power": 200}} for k in range(9)])
+    assert "the columns 'time', 'data (array or object)'" in str(pytest_error(nested))
 
 
 def test_a_workbook_is_refused_with_what_to_do():

@@ -59,6 +59,20 @@ def test_distinct_endings_of_a_time_of_day_without_colons(endings, form):
     assert (found.time[5] - found.time[4] == 1) == form
 
 
+@pytest.mark.parametrize(("step", "refused"), [
+    pytest.param(1.019 / 60, True, id="SECOND_APART"), pytest.param(1.021 / 60, False, id="SECOND_APART"),
+    pytest.param(0.979 / 60, False, id="SECOND_APART"), pytest.param(100.0, True, id="PLAIN_STEP_S"),
+    pytest.param(99.0, False, id="PLAIN_STEP_S"), pytest.param(10_000.0, True, id="PLAIN_STEP_S"),
+    pytest.param(10_001.0, False, id="PLAIN_STEP_S"), pytest.param(300.0, False, id="PLAIN_STEP_S")])
+def test_steps_of_plain_numbers_that_are_hardly_seconds(step, refused):
+    data = table("time,power", [200 + k for k in range(9)], [f"{step * k:.6f}" for k in range(9)])
+    if refused:
+        with pytest.raises(InputError, match="expected a unit in its name"):
+            read_recording(data)
+    else:
+        assert np.allclose(np.diff(read_recording(data).time), step, atol=1e-5)
+
+
 @pytest.mark.parametrize(("first", "clock"), [
     pytest.param(99_999_900, "elapsed", id="EPOCH_FROM"), pytest.param(100_000_001, "utc", id="EPOCH_FROM")])
 def test_plain_numbers_that_are_a_date(first, clock):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from agree import InputError, read_recording
@@ -96,7 +97,7 @@ def test_clocks_that_tell_too_little(cells):
 
 def test_a_twelve_hour_clock_that_wraps_is_refused():
     cells = [(START.replace(hour=12) + timedelta(seconds=60 * k)).strftime("%I:%M:%S") for k in range(90)]
-    with pytest.raises(InputError, match="expected time not to go back"):
+    with pytest.raises(InputError, match=r"as of a 12-hour clock without a.m. and p.m.; expected time not to go back"):
         read_recording(text("time", cells))
 
 
@@ -134,3 +135,48 @@ def test_bounds_of_endings_that_make_a_time_of_day():
     for count, step in ((10, 1), (9, 41)):
         cells = [(START.replace(second=0) + timedelta(seconds=55 + k)).strftime("%H%M%S") for k in range(count)]
         assert np.diff(read_recording(text("time", cells)).time).max() == step
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("ms", [f"{250 * k}" for k in range(90)]), ("Millisekunden", [f"{250 * k}" for k in range(90)]),
+    ("minutes", [f"{k / 240:.6f}" for k in range(90)]), ("Zeit [h]", [f"{k / 14_400:.8f}" for k in range(90)]),
+    ("time_h", [f"{k / 14_400:.8f}" for k in range(90)]), ("Zeit [Stunden]", [f"{k / 14_400:.8f}" for k in range(90)]),
+    ("Dauer", [f"{k / 4}" for k in range(90)]), ("durée (s)", [f"{k / 4}" for k in range(90)]),
+    ("duration ms", [f"{250 * k}" for k in range(90)])])
+def test_units_of_time_four_a_second(header, cells):
+    """Not taken for time, they were read as rows of one second, or refused with "0.03 s from first to last"."""
+    found = read_recording(text(header, cells))
+    assert found.columns["time"] == header
+    np.testing.assert_allclose(found.time, np.arange(90) / 4, atol=1e-4)
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("min", [f"{90 + k % 5}" for k in range(90)]), ("duration", [f"{90 - k % 5}" for k in range(90)])])
+def test_what_does_not_count_on_is_no_time(header, cells):
+    assert read_recording(text(header, cells)).clock == "rows"
+
+
+@pytest.mark.parametrize(("cells", "words"), [
+    ([f"{k / 60:.5f}" for k in range(90)], "steps of 0.01667 in column 'time', a second each if they count minutes; "
+     "expected a unit in its name; call it 'time [minutes]', or 'time [s]' if it counts seconds"),
+    ([f"{k / 60:.2f}" for k in range(90)], "a second each if they count minutes"),
+    ([f"{k / 3600:.8f}" for k in range(90)], "a second each if they count hours"),
+    ([f"{45443.7 + k / 86400:.8f}" for k in range(90)], "count days; expected a unit in its name; format the cells as"),
+    ([f"{1000 * k}" for k in range(90)], "steps of 1000 in column 'time', which may be milliseconds; expected a unit "
+     "in its name; call it 'time [ms]' or 'time [s]'")])
+def test_plain_numbers_that_are_hardly_seconds_are_refused(cells, words):
+    assert words in refused("time", cells)
+    assert np.diff(read_recording(text("time [s]", [f"{k / 60:.5f}" for k in range(90)])).time).max() < 0.02
+
+
+def test_a_form_in_the_name_is_no_unit():
+    """Numbers under "time (h:m:s)" are no hours."""
+    assert read_recording(text("time (h:m:s)", [str(k) for k in range(9)])).time.tolist() == list(range(9))
+
+
+def test_a_duration_has_its_length_whatever_its_column_is_named_after():
+    steps = np.arange(4).astype("m8[s]")
+    for name in ("time", "time_ms", "elapsed min"):
+        for source in ({name: steps, "power": [200, 201, 202, 203]},
+                       pd.DataFrame({name: steps, "power": [200, 201, 202, 203]})):
+            assert read_recording(source).time.tolist() == [0, 1, 2, 3]

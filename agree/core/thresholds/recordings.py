@@ -15,6 +15,11 @@ ROWS_PER_MINUTE_STAMP = 5.0  # rows that share a stamp to the minute on average,
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10
+# Plain numbers of a column of time without a unit. A median or mean step within SECOND_APART of 1/60 (1/3,600,
+# 1/86,400) is that of a reading a second counted in minutes (hours, days), rounded; 50 and 64 readings a second are
+# 17 and 7 % away, 60 a second must say s. Within PLAIN_STEP_S, and no whole minutes, it may be ms: 0.1 to 10 s, where
+# recorders write up to 60 s (common practice).
+SECOND_APART, PLAIN_STEP_S = 0.02, (100.0, 10_000.0)
 MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0  # beyond, no power: refused
 MAX_SPAN_S, MIN_MEAN_STEP_S = 7 * 86_400.0, 1e-3  # longest recording; least mean step of a column of seconds
 # What `look` distrusts in one recording: common practice, which proves no fault. A gap is a step longer than both.

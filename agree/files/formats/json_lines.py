@@ -7,12 +7,13 @@ from typing import Any
 
 from agree.core.errors import InputError
 from agree.core.results.note import Note
-from agree.files.table import Table
+from agree.files.table import Table, shown
 
 MAX_ROWS = 7 * 86_400 * 10
 MAX_KEYS = 200
 MAX_CELLS = 6_000_000
 MAX_LINE = 100_000  # bytes
+TWICE = "\0twice"
 REMEDY = "write one object a line, such as {\"time\": 0, \"power\": 200}, or export the recording as CSV"
 
 
@@ -45,9 +46,12 @@ def json_table(data: bytes, source: str) -> Table:
             column.extend([""] * (len(rows) - len(column)))
         if len(rows) > MAX_ROWS or len(rows) * len(columns) > MAX_CELLS:
             raise _fail(source, number, f"more than {MAX_ROWS} rows or {MAX_CELLS} cells")
+    if len(rows) == 1 and any(isinstance(value, list) for value in found.values()):
+        raise _fail(source, rows[0], "JSON of one object that holds arrays")
+    every = {key: f"{key} (array or object)" for key, times in nested.items() if times == len(rows)}
     notes = [Note(kind="read_left_blank", values={"times": times, "what": f"{key} that is an array or object"})
              for key, times in nested.items()]
-    return Table(source, [key.strip() or f"column {k + 1}" for k, key in enumerate(columns)], list(columns.values()),
+    return Table(source, [every.get(key, key).strip() or f"column {k + 1}" for k, key in enumerate(columns)], list(columns.values()),
                  rows, notes, word="line", decimal=".")
 
 
@@ -55,12 +59,23 @@ def _object(line: bytes, source: str, number: int) -> dict[str, Any]:
     if len(line) > MAX_LINE:
         raise _fail(source, number, f"a line of more than {MAX_LINE} bytes")
     try:
-        found = json.loads(line.decode("utf-8-sig" if number == 1 else "utf-8"))
+        found = json.loads(line.decode("utf-8-sig" if number == 1 else "utf-8"), object_pairs_hook=_pairs)
     except (ValueError, RecursionError):  # a number of more than 4,300 digits is a ValueError too
         raise _fail(source, number, "JSON that is no whole object in its line") from None
+    if isinstance(found, dict) and TWICE in found:
+        raise _fail(source, number, f"the key {shown(found[TWICE])} twice in one object")
     if not isinstance(found, dict):
         raise _fail(source, number, f"JSON that is a {type(found).__name__}, no object")
     return found
+
+
+def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object, or which key it has twice: which of the two is meant, nobody can tell."""
+    made = dict(pairs)
+    if len(made) < len(pairs):
+        keys = [key for key, _ in pairs]
+        return {TWICE: next(key for key in keys if keys.count(key) > 1)}
+    return made
 
 
 def _cell(value: Any) -> str:

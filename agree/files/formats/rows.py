@@ -11,6 +11,7 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.core.results.note import Note
 from agree.files.formats.lines import Lines
+from agree.files.naming.vocabulary import words
 from agree.files.table import LOOKS_NUMERIC, Table, many
 
 MAX_ROWS = 7 * 86_400 * 10  # a week at 10 a second
@@ -21,7 +22,8 @@ MOST_SHAPES = 3  # of the cells in a column of numbers or stamps
 SUMMARY_WORDS = frozenset({
     "total", "totals", "sum", "summary", "average", "averages", "avg", "mean", "max", "maximum", "min", "minimum",
     "gesamt", "summe", "mittel", "mittelwert", "durchschnitt", "somme", "moyenne", "suma", "promedio", "media",
-    "totale", "totaal", "gemiddelde"})
+    "totale", "totaal", "gemiddelde", "maximo", "minimo", "massimo", "maks", "razem", "srednia", "suma", "laczne",
+    "std", "sd", "stdev", "count"})
 
 
 class Rows:
@@ -132,8 +134,7 @@ class Rows:
             table.notes.append(Note(kind="read_header_again", values={"rows": self._repeated}))
         last = [next((column[-1 - k] for column in columns if column[-1 - k]), "")
                 for k in range(min(MOST_SUMMARIES, len(numbers)))]
-        words = [re.match(r"\W*([^\W\d_]+)", cell) for cell in last]
-        are = [word is not None and word[1].lower() in SUMMARY_WORDS for word in words]
+        are = [bool(split) and split[0] in SUMMARY_WORDS for split in map(words, last)]
         for cell in last[: are.index(False) if False in are else 0]:
             table.notes.append(Note(kind="read_summary_row", values={"word": table.word, "row": numbers[-1],
                                                                     "cell": cell}))

@@ -17,6 +17,8 @@ from defusedxml.expatreader import DefusedExpatParser
 
 from agree.core.errors import InputError
 from agree.core.results.note import Note
+from agree.core.results.plain import plain_name
+from agree.files.naming.headers import heading
 from agree.files.table import Table
 
 MAX_BYTES = 200_000_000  # 3 days at a point a second with positions
@@ -26,13 +28,14 @@ MAX_CELL = 64  # characters of a number or stamp
 CHUNK = 1 << 16  # bytes
 MAX_TAG = 1 << 20
 MAX_LAPS = 10_000
+MAX_NAMED = 20  # elements of powers, and elements that are not read
 POINTS = frozenset({"Trackpoint", "trkpt"})
 # Local names of elements in a point, in lower case, and the column they go to.
 ELEMENTS = {
-    "time": "Time", "watts": "Watts", "power": "Watts", "powerinwatts": "Watts", "cadence": "Cadence",
-    "cad": "Cadence", "speed": "Speed [m/s]", "hr": "heart rate", "heartrate": "heart rate",
+    "time": "Time", "watts": "Watts", "cadence": "Cadence", "cad": "Cadence", "speed": "Speed [m/s]", "hr": "heart rate", "heartrate": "heart rate",
     "heartratebpm": "heart rate", "atemp": "temperature", "temp": "temperature"}
 INSIDE = {"heartratebpm": "value"}  # elements whose cell stands in a child
+FRAMES = frozenset({"extensions", "tpx", "trackpointextension", "position", "value", *INSIDE})  # hold no cell
 COLUMNS = tuple(dict.fromkeys(ELEMENTS.values()))
 
 
@@ -95,6 +98,8 @@ class _Points(handler.ContentHandler):
         self.within = ""  # the open element whose cell stands in a child
         self.columns: dict[str, list[str]] = {name: [] for name in COLUMNS}
         self.rows: list[int] = []
+        self.keys = dict(ELEMENTS)
+        self.unread: dict[str, None] = {}  # names of further elements, in order
         self.activities = self.twice = 0
         self.laps: list[str] = []
 
@@ -106,7 +111,7 @@ class _Points(handler.ContentHandler):
         local = name.rpartition(":")[2]
         if self.point:
             plain = local.lower()
-            key = ELEMENTS.get(plain, "")
+            key = self.keys[plain] if plain in self.keys else self._named(plain, local)
             if self.within and plain == INSIDE[self.within]:
                 key = ELEMENTS[self.within]
             elif plain in INSIDE:
@@ -121,6 +126,20 @@ class _Points(handler.ContentHandler):
             self.activities += local in ("Activity", "trk")
             if local == "Lap":
                 self.laps.append(str(attrs.get("StartTime", "")) if len(self.laps) < MAX_LAPS else "")
+
+    def _named(self, plain: str, local: str) -> str:
+        """Return the column of an element that names a power of any kind, such as pwr or targetPower, else ""."""
+        key = ""
+        room = len(self.columns) < len(COLUMNS) + MAX_NAMED and len(self.unread) < MAX_NAMED
+        if room and len(local) <= MAX_CELL and plain not in FRAMES:
+            if heading(local).named:
+                key = plain_name(local[0].upper() + local[1:])
+                self.columns.setdefault(key, [""] * (len(self.rows) - 1))
+            else:
+                self.unread[plain_name(local)] = None
+        if len(self.keys) < MAX_DEPTH:
+            self.keys[plain] = key
+        return key
 
     def characters(self, content: str) -> None:
         """Take the text of a cell, of bounded length."""
@@ -160,7 +179,7 @@ class _Points(handler.ContentHandler):
         if self.twice:
             notes.append(Note(kind="read_twice", severity="trust", values={"times": self.twice}))
         return Table(self.source, used, [self.columns[key] for key in used], self.rows, notes, word="line",
-                     decimal=".", metric=True, fields=tuple(used), laps=_seconds(self.laps))
+                     decimal=".", metric=True, fields=tuple(used) + tuple(self.unread), laps=_seconds(self.laps))
 
 
 def _seconds(stamps: list[str]) -> tuple[float, ...] | None:

@@ -19,9 +19,14 @@ POWER = "power"
 SECONDS = _set("s sec secs second seconds sek sekunde sekunden seconde secondes segundo segundos secondo secondi "
                "seconden sekund")
 MINUTES = _set("min mins minute minutes minuten minuto minutos minuti minuut minut")
-TIME_UNITS = SECONDS | _set("ms us μs ns min minutes hours h hh hhmmss hhmm m mm ss iso gmt 8601 local unix epoch")
-UNIT_SECONDS = {"ms": 1e-3, "us": 1e-6, "μs": 1e-6, "ns": 1e-9, "milliseconds": 1e-3, "min": 60.0, "minutes": 60.0,
-                "hours": 3600.0}
+# Not heure, hora, ora and godzina, which are the time of day too.
+HOURS = _set("h hr hrs hour hours std stunde stunden heures horas ore uur uren godziny")
+MILLISECONDS = _set("ms msec msecs millis millisecond milliseconds millisekunde millisekunden milliseconde "
+                    "millisecondes milliseconden milisegundo milisegundos millisecondo millisecondi milisekundy")
+TIME_UNITS = SECONDS | MILLISECONDS | MINUTES | HOURS | _set("us μs ns hh hhmmss hhmm m mm ss iso gmt 8601 local "
+                                                             "unix epoch")
+UNIT_SECONDS = {**dict.fromkeys(MILLISECONDS, 1e-3), "us": 1e-6, "μs": 1e-6, "ns": 1e-9,
+                **dict.fromkeys(MINUTES, 60.0), **dict.fromkeys(HOURS, 3600.0)}
 # Best first: absolute before elapsed, so that two clocks can be matched.
 TIME_NAMES = (
     "timestamp", "time stamp", "datetime", "date time", "utc", "utc time", "time utc", "timestamp utc",
@@ -30,6 +35,9 @@ TIME_NAMES = (
     "zeit", "uhrzeit", "temps", "heure", "tiempo", "hora", "tempo", "ora", "tijd", "czas", "godzina", "date", "datum",
     "fecha", "data", "elapsed", "elapsed time", "time elapsed", "temps ecoule", "tiempo transcurrido",
     "tempo trascorso", "tempo decorrido", "verstreken tijd", "vergangene zeit", "seconds", "t")
+# Of time only where cells count on and nothing else is called time: a duration may be of another thing.
+LAST_TIME_NAMES = ("duration", "dauer", "laufzeit", "fahrzeit", "duree", "duracion", "durata", "duur", "duracao",
+                   "czas trwania", "czas jazdy")
 DATE_NAMES = _set("date datum fecha data")
 TIME_OF_DAY = _set("uhrzeit heure hora ora godzina clock")
 # Dimension of what the units of a quantity are; a header may hold the unit alone, unless it is in UNTOLD.
@@ -156,7 +164,7 @@ def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ..
                 break
             if found.dimension in STRANGE and found.dimension != wanted and phrase not in phrases():
                 strange.append(found.symbol)
-                length += split[at + length:at + length + 1] in (("min",), ("h",), ("s",))  # kcal/min is one unit
+                at += split[at + length:at + length + 1] in (("min",), ("h",), ("s",))  # kcal/min is one unit
                 break
         else:
             rest.append(split[at])
@@ -215,5 +223,5 @@ def called(header: Sequence[str], name: str) -> list[int]:
     return exact or [k for k, found in enumerate(header) if found.lower() == wanted.lower()]
 
 
-__all__ = ["DATE_NAMES", "DEVICE_KINDS", "SECONDS", "TIME_NAMES", "TIME_UNITS", "UNIT_SECONDS", "Heading", "barest",
-           "called", "fitting", "heading", "passed_over", "words"]
+__all__ = ["DATE_NAMES", "DEVICE_KINDS", "LAST_TIME_NAMES", "SECONDS", "TIME_NAMES", "TIME_UNITS", "UNIT_SECONDS",
+           "Heading", "barest", "called", "fitting", "heading", "passed_over", "words"]
