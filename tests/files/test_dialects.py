@@ -195,9 +195,9 @@ def test_a_last_cell_of_another_form_is_left_out(tmp_path, cells, last, kept):
      ["header repeated in 1 row, left out", "row 7: a summary, 'Mean', left out", "1 comment line left out"]),
     ("time,power\ns,W\n0,200\n\ntime,power\ns,W\n1,201\n2,202\n", [200, 201, 202],
      ["header repeated in 1 row, left out", "row 2: units"]),
-    ("czas;moc\n0;200\n1;201\n2;202\nŚrednia;201\nRazem;603\n", [200, 201, 202], ["row 5: a summary, 'Średnia', left out"]),
-    ("tempo;potência\n0;200\n1;201\n2;202\nMédia;201\nDesvio;1\n".replace("Desvio;1\n", "SD;1\n"), [200, 201, 202],
-     ["row 6: a summary, 'SD', left out"]),
+    ("czas;moc\n0;200\n1;201\n2;202\nŚrednia;201\nRazem;603\n", [200, 201, 202],
+     ["row 5: a summary, 'Średnia', left out"]),
+    ("tempo;potência\n0;200\n1;201\n2;202\nMédia;201\nSD;1\n", [200, 201, 202], ["row 6: a summary, 'SD', left out"]),
     ("power\n#N/A\n200\n201\n202\n", [np.nan, 200, 201, 202], []),
 ])
 def test_tables_with_more_than_readings(tmp_path, text, power, notes):

@@ -22,7 +22,7 @@ MOST_SHAPES = 3  # of the cells in a column of numbers or stamps
 SUMMARY_WORDS = frozenset({
     "total", "totals", "sum", "summary", "average", "averages", "avg", "mean", "max", "maximum", "min", "minimum",
     "gesamt", "summe", "mittel", "mittelwert", "durchschnitt", "somme", "moyenne", "suma", "promedio", "media",
-    "totale", "totaal", "gemiddelde", "maximo", "minimo", "massimo", "maks", "razem", "srednia", "suma", "laczne",
+    "totale", "totaal", "gemiddelde", "maximo", "minimo", "massimo", "maks", "razem", "srednia", "laczne",
     "std", "sd", "stdev", "count"})
 
 
