@@ -51,8 +51,8 @@ def json_table(data: bytes, source: str) -> Table:
     every = {key: f"{key} (array or object)" for key, times in nested.items() if times == len(rows)}
     notes = [Note(kind="read_left_blank", values={"times": times, "what": f"{key} that is an array or object"})
              for key, times in nested.items()]
-    return Table(source, [every.get(key, key).strip() or f"column {k + 1}" for k, key in enumerate(columns)], list(columns.values()),
-                 rows, notes, word="line", decimal=".")
+    header = [every.get(key, key).strip() or f"column {k + 1}" for k, key in enumerate(columns)]
+    return Table(source, header, list(columns.values()), rows, notes, word="line", decimal=".")
 
 
 def _object(line: bytes, source: str, number: int) -> dict[str, Any]:

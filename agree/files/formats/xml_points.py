@@ -32,8 +32,8 @@ MAX_NAMED = 20  # elements of powers, and elements that are not read
 POINTS = frozenset({"Trackpoint", "trkpt"})
 # Local names of elements in a point, in lower case, and the column they go to.
 ELEMENTS = {
-    "time": "Time", "watts": "Watts", "cadence": "Cadence", "cad": "Cadence", "speed": "Speed [m/s]", "hr": "heart rate", "heartrate": "heart rate",
-    "heartratebpm": "heart rate", "atemp": "temperature", "temp": "temperature"}
+    "time": "Time", "watts": "Watts", "cadence": "Cadence", "cad": "Cadence", "speed": "Speed [m/s]",
+    "hr": "heart rate", "heartrate": "heart rate", "heartratebpm": "heart rate", "atemp": "temperature", "temp": "temperature"}
 INSIDE = {"heartratebpm": "value"}  # elements whose cell stands in a child
 FRAMES = frozenset({"extensions", "tpx", "trackpointextension", "position", "value", *INSIDE})  # no cell of their own
 COLUMNS = tuple(dict.fromkeys(ELEMENTS.values()))
