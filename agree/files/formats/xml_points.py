@@ -33,7 +33,8 @@ POINTS = frozenset({"Trackpoint", "trkpt"})
 # Local names of elements in a point, in lower case, and the column they go to.
 ELEMENTS = {
     "time": "Time", "watts": "Watts", "cadence": "Cadence", "cad": "Cadence", "speed": "Speed [m/s]",
-    "hr": "heart rate", "heartrate": "heart rate", "heartratebpm": "heart rate", "atemp": "temperature", "temp": "temperature"}
+    "hr": "heart rate", "heartrate": "heart rate", "heartratebpm": "heart rate", "atemp": "temperature",
+    "temp": "temperature"}
 INSIDE = {"heartratebpm": "value"}  # elements whose cell stands in a child
 FRAMES = frozenset({"extensions", "tpx", "trackpointextension", "position", "value", *INSIDE})  # no cell of their own
 COLUMNS = tuple(dict.fromkeys(ELEMENTS.values()))
