@@ -1,16 +1,18 @@
 """Devices of any response, with and without faults, made of real rides: error of the mean, recall, precision.
 
-    python benchmarks/response_faults.py [--rides DIR ...] [--draws 2] [--devices ...] [--faults ...]
+    python benchmarks/response_faults.py [--rides DIR ...] [--draws 2] [--devices ...] [--faults ...] [--keep FILE]
 
 A ride is the truth; the reference is it with noise of 5 W, the device a filter of it with noise of 4 W, both in whole
 watts. Truth of the mean is the energy of the device without faults. `--swapped` gives the device as the reference.
-Prints a Markdown table. Adversaries: two lags in a row, a mean of a lag, a lag of 4 s up and 1.5 s down, and a device
+`--keep` writes each outcome to a file, and takes from it what is there: a long table is made in pieces. Prints a
+Markdown table. Adversaries: two lags in a row, a mean of a lag, a lag of 4 s up and 1.5 s down, and a device
 that holds its reading for 3 s after pedalling ends; none of them is among the filters that are fitted.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -85,7 +87,7 @@ def read(path: Path) -> np.ndarray:
     """Power second by second; nothing recorded counts as 0."""
     table = pd.read_csv(path)
     second = (table["time_s"] if "time_s" in table else
-              pd.to_datetime(table["timestamp"]).astype("int64") // 10**9).to_numpy(int)
+              pd.to_datetime(table["timestamp"]).astype("datetime64[s, UTC]").astype("int64")).to_numpy(int)
     power = np.zeros(second[-1] - second[0] + 1)
     power[second - second[0]] = np.nan_to_num(table["power_W"].to_numpy(float))
     return power
@@ -167,8 +169,30 @@ def outcome(true: np.ndarray, name: str, fault: str, seed: int, swapped: bool) -
                    false, float(pairs.time[-1]) / 3600)
 
 
-def row(rides: list[np.ndarray], name: str, fault: str, draws: int, swapped: bool) -> str:
-    tried = [outcome(true, name, fault, seed, swapped) for true in rides for seed in range(draws)]
+class Kept:
+    """Outcomes of a file, one a line, and those that are added to it."""
+
+    def __init__(self, path: Path | None) -> None:
+        self.path = path
+        lines = path.read_text().splitlines() if path is not None and path.exists() else []
+        self.known: dict[str, list] = dict(json.loads(line) for line in lines)
+
+    def outcome(self, ride: str, true: np.ndarray, name: str, fault: str, seed: int, swapped: bool) -> Outcome | None:
+        """Take the outcome from the file, or work it out and add it."""
+        key = json.dumps([ride, name, fault, seed, swapped])
+        if key not in self.known:
+            got = outcome(true, name, fault, seed, swapped)
+            self.known[key] = [] if got is None else list(got)
+            if self.path is not None:
+                with self.path.open("a") as file:
+                    file.write(json.dumps([key, self.known[key]]) + "\n")
+        *values, false, hours = self.known[key] or [None, None]
+        return Outcome(*values, Counter(false), hours) if values else None
+
+
+def row(rides: dict[str, np.ndarray], name: str, fault: str, draws: int, swapped: bool, kept: Kept) -> str:
+    tried = [kept.outcome(ride, true, name, fault, seed, swapped) for ride, true in rides.items()
+             for seed in range(draws)]
     some = [one for one in tried if one is not None]
     error = np.abs([one.error for one in some])
     right, found, put = (np.array([getattr(one, field) for one in some], float)
@@ -190,16 +214,19 @@ def main() -> None:
     parser.add_argument("--devices", nargs="+", default=list(DEVICES), choices=list(DEVICES))
     parser.add_argument("--faults", nargs="+", default=list(KINDS), choices=list(KINDS))
     parser.add_argument("--swapped", action="store_true")
+    parser.add_argument("--keep", type=Path, help="file of outcomes, to go on from")
     parser.add_argument("--at-most", type=float, help="fail if an error of the mean is larger")
     given = parser.parse_args()
     warnings.simplefilter("ignore")
-    rides = [read(path) for folder in given.rides for path in sorted(folder.glob("*.csv")) if "pedals" not in path.stem]
+    rides = {path.stem: read(path) for folder in given.rides for path in sorted(folder.glob("*.csv"))
+             if "pedals" not in path.stem}
+    kept = Kept(given.keep)
     print("| device | faults | error of the mean, points: median / worst | recall, % (worst) | precision, % (worst) | "
           "false events | refused |\n|---|---|---|---|---|---|---|")
     worst = 0.0
     for name in given.devices:
         for fault in given.faults:
-            line = row(rides, name, fault, given.draws, given.swapped)
+            line = row(rides, name, fault, given.draws, given.swapped, kept)
             worst = max(worst, float(line.split(" / ")[1].split(" |")[0]))
             print(line, flush=True)
     if given.at_most is not None and worst > given.at_most:

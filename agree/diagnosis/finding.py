@@ -9,10 +9,10 @@ from typing import Literal
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 
-WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift", "bend"]
+WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift", "bend", "cadence_gain"]
 Cause = Literal[
     # in window means
-    "scale", "offset", "torque_offset", "drift", "temperature_drift", "sessions_differ", "bend",
+    "scale", "offset", "torque_offset", "drift", "temperature_drift", "sessions_differ", "bend", "cadence_gain",
     # slow faults
     "step", "warm_up",
     # from second to second
@@ -22,7 +22,8 @@ Cause = Literal[
     # seconds set aside
     "late_start", "early_end", "saturation", "held", "dropout", "spike", "partial",
 ]
-Unit = Literal["%", "W", "N m", "s", "% per hour", "W per hour", "% per degree C", "W per degree C", ""]
+Unit = Literal["%", "W", "N m", "s", "% per hour", "W per hour", "% per degree C", "W per degree C",
+               "% per rev/min", ""]
 Moment = Literal["beside a stop", "after a rest", "cadence changes fast", "speed changes fast", "power changes fast",
                  "warm", "cold"]
 
@@ -86,7 +87,8 @@ class Finding(Result):
     size : Estimate or None
         Its size, with interval and standard error, in `unit`; None for faults that are counted.
     unit : str
-        "%", "W", "N m", "s", "% per hour", "W per hour", "% per degree C" or "W per degree C"; "" without a size.
+        "%", "W", "N m", "s", "% per hour", "W per hour", "% per degree C", "W per degree C" or "% per rev/min"; ""
+        without a size.
     strength : float
         0 to 1: confidence level of the interval that just reaches "no such cause", lowered where other causes share the
         signature. It is not the probability that the cause is true.

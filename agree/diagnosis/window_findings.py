@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from agree.core.checks import FloatArray
 from agree.core.thresholds import (
     APART_STRENGTH,
     CADENCE_RANGE,
@@ -18,13 +19,13 @@ from agree.core.thresholds import (
 )
 from agree.correction.find import Correction
 from agree.diagnosis.finding import Cause, Finding, Pattern, Unit
-from agree.diagnosis.windows.causes import BY_POWER, Fit, Part
-from agree.diagnosis.windows.frame import spread_ratio
+from agree.diagnosis.windows.causes import BY_POWER, Fit, Part, by_cadence
+from agree.diagnosis.windows.frame import TURN, spread_ratio
 from agree.diagnosis.windows.least_squares import level_off
 
 PER: dict[str, dict[str, Unit]] = {
     "drift": {"%": "% per hour", "W": "W per hour"},
-    "temperature_drift": {"%": "% per degree C", "W": "W per degree C"}}
+    "temperature_drift": {"%": "% per degree C", "W": "W per degree C"}, "cadence_gain": {"%": "% per rev/min"}}
 UNITS: dict[str, Unit] = {"%": "%", "W": "W", "N m": "N m"}
 BESIDE: dict[str, Cause] = {"scale": "offset", "offset": "scale", "torque_offset": "scale"}
 
@@ -77,6 +78,8 @@ def _ends(part: Part, fit: Fit) -> dict[str, float]:
     data = fit.frame
     rows = {"scale": data.power, "offset": np.ones(data.power.size), "torque_offset": data.turning}
     row = rows.get(part.cause)
+    if part.cause == "cadence_gain" and data.turning is not None:
+        return _by_cadence(part, fit, data.turning)
     if row is None:
         return {}
     own = fit.residual + part.coefficient.value * row
@@ -84,6 +87,14 @@ def _ends(part: Part, fit: Fit) -> dict[str, float]:
     by, share = (row, own) if torque else (data.power, 100 * own / data.power)
     low, high = (float(share[mask].mean()) for mask in (by <= np.percentile(by, 30), by >= np.percentile(by, 70)))
     return {"at_low_W": low, "at_high_W": high} if torque else {"at_low_percent": low, "at_high_percent": high}
+
+
+def _by_cadence(part: Part, fit: Fit, turning: FloatArray) -> dict[str, float]:
+    """Per cent that a gain by cadence makes in the slowest and the fastest third of the windows, and their rev/min."""
+    own = fit.residual + part.coefficient.value * by_cadence(fit.frame)
+    slow, fast = turning <= np.percentile(turning, 30), turning >= np.percentile(turning, 70)
+    return {f"{name}_{unit}": float(values[mask].mean()) for name, mask in (("slow", slow), ("fast", fast))
+            for unit, values in (("percent", 100 * own / fit.frame.power), ("rpm", turning / TURN))}
 
 
 def slow(fit: Fit) -> list[Finding]:

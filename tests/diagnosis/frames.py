@@ -24,7 +24,8 @@ def framed(power, error=0.0, turning=None, warmth=None, knots=()):
     rows = np.vstack([np.zeros((0, n)), *(np.maximum(power - knot, 0) for knot in knots),
                       *(np.where(power > knot, power, 0) for knot in knots)])
     return Frame(np.zeros(n) + error, power, turning, np.arange(n) / 120, warmth, np.zeros(n, int), ((),),
-                 (np.zeros((0, n)),), (np.zeros((0, n)),), np.array(knots, float), rows)
+                 (np.zeros((0, n)),), (np.zeros((0, n)),), np.array(knots, float), rows,
+                 None if turning is None else power * turning)
 
 
 def fitted(data, *parts, by_power=0.0):

@@ -45,7 +45,8 @@ def test_a_cause_that_is_named(percent, t, named, monkeypatch):
 @pytest.mark.parametrize(("knots", "more", "tried"), [
     pytest.param((), {"power": 100 + 51 * HALVES}, {"scale", "offset", "drift"}, id="POWER_RANGE"),
     pytest.param((), {"power": 100 + 49 * HALVES}, {"scale", "drift"}, id="POWER_RANGE"),
-    pytest.param((), {"turning": 8 + 0.81 * HALVES}, {"scale", "offset", "torque_offset", "drift"}, id="CADENCE_RANGE"),
+    pytest.param((), {"turning": 8 + 0.81 * HALVES},
+                 {"scale", "offset", "torque_offset", "cadence_gain", "drift"}, id="CADENCE_RANGE"),
     pytest.param((), {"turning": 8 + 0.79 * HALVES}, {"scale", "offset", "drift"}, id="CADENCE_RANGE"),
     pytest.param((), {"warmth": 20 + 2.01 * HALVES}, {"scale", "offset", "drift", "temperature_drift"},
                  id="LEAST_WARMTH"),

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import APART_STRENGTH
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.windows.causes import Fit
 
@@ -22,7 +23,8 @@ def bend(fit: Fit) -> list[Finding]:
     mean = float(fit.frame.power.mean())
     return [Finding(
         cause="bend", size=part.coefficient.scaled(100), unit="%", strength=part.strength,
-        percent=100 * math.sqrt(float(np.mean(fit.by_power**2))) / mean,
+        percent=100 * math.sqrt(float(np.mean(fit.by_power**2))) / mean, compared=part.compared,
+        rivals=tuple(item.cause for item in part.compared if item.apart < APART_STRENGTH),
         values={"knot_W": fit.knot, **_told(fit.by_power, fit.frame.power)})]
 
 

@@ -27,13 +27,16 @@ from agree.core.thresholds import (
 )
 from agree.diagnosis.finding import Compared, WindowCause
 from agree.diagnosis.windows.best_step import best_step
-from agree.diagnosis.windows.frame import WINDOW_S, Frame, frame, spread_ratio
+from agree.diagnosis.windows.frame import TURN, WINDOW_S, Frame, frame, spread_ratio
 from agree.diagnosis.windows.gains import Gains, gains
 from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
 from agree.verdict.columns import Table
 
+TURNS: set[WindowCause] = {"torque_offset", "cadence_gain"}
 # Causes that may look alike.
-FAMILIES: tuple[set[WindowCause], ...] = ({"scale", "offset", "torque_offset"}, {"drift", "temperature_drift"})
+FAMILIES: tuple[set[WindowCause], ...] = (
+    {"scale", "offset", "torque_offset"}, {"drift", "temperature_drift"}, TURNS,
+    {"bend", "cadence_gain"})
 BY_POWER: set[WindowCause] = {"scale", "offset", "torque_offset", "bend"}
 
 
@@ -42,7 +45,7 @@ class Part(NamedTuple):
 
     cause: WindowCause
     shape: str                  # "W", "%" or "N m"
-    coefficient: Estimate       # in W, N m or as a fraction; per hour or degree for drift and temperature
+    coefficient: Estimate       # in W, N m or as a fraction; per hour, degree or rev/min
     percent: float              # RMS of its part, per cent of mean power
     strength: float
     compared: tuple[Compared, ...]
@@ -85,7 +88,7 @@ class Columns(NamedTuple):
 
 
 def columns(data: Frame, own: Gains) -> Columns:
-    """Candidates: scale, offset, N m, drift, temperature and a bend.
+    """Candidates: scale, offset, N m, drift, temperature, a gain that changes with cadence, and a bend.
 
     Drifts are in W or in %, whichever fits better; the bend is at the knot that fits best beside scale and offset. Slow
     faults and differences between sessions are a matter of their own: they are in every set.
@@ -113,6 +116,9 @@ def columns(data: Frame, own: Gains) -> Columns:
         best = int(np.argmax([_gain(row, base, error) for row in freed]))
         rows, free = [*rows, both[best]], [*free, freed[best]]
         causes, shapes = [*causes, cause], [*shapes, ("W", "%")[best]]
+    if "torque_offset" in causes:
+        rows, causes, shapes = [*rows, by_cadence(data)], [*causes, "cadence_gain"], [*shapes, "%"]
+        free = [*free, own.free(rows[-1])]
     knot, floor = math.nan, ROUNDING_SHARE * float(power.mean())
     if not narrow and data.knots.size:
         freed = [own.free(row) for row in data.above]
@@ -123,6 +129,14 @@ def columns(data: Frame, own: Gains) -> Columns:
             rows, free = [*rows, data.above[best]], [*free, freed[best]]
             causes, shapes = [*causes, "bend"], [*shapes, "%"]
     return Columns(np.vstack(rows), np.vstack(free), tuple(causes), tuple(shapes), error, floor, knot)
+
+
+def by_cadence(data: Frame) -> FloatArray:
+    """Error, W, of a gain that is 1 larger for each rev/min above the usual cadence, at which it is none."""
+    if data.turned is None:
+        return np.zeros(data.power.size)
+    usual = float(data.turned.sum()) / float(data.power.sum())
+    return (data.turned - usual * data.power) / TURN
 
 
 def _gain(column: FloatArray, base: FloatArray, error: FloatArray) -> float:
@@ -168,9 +182,13 @@ def fit(table: Table) -> Fit | None:
 
 
 def in_order(made: Columns, n_eff: float) -> list[tuple[int, ...]]:
-    """Sets of causes, by places in the columns; first the one that leaves least for its number of causes."""
+    """Sets of causes, by places in the columns; first the one that leaves least for its number of causes.
+
+    A zero in N m with a gain by cadence against it is nearly one in W: the two count as three.
+    """
     cost = CAUSE_COST * math.log(max(n_eff, 3))
-    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2) + cost * count, chosen)
+    sets = [(n_eff * math.log(_mean_square(made.free[list(chosen)], made.error) + made.floor**2)
+             + cost * (count + ({made.causes[k] for k in chosen} >= TURNS)), chosen)
             for count in range(MOST_CAUSES + 1) for chosen in combinations(range(len(made.causes)), count)]
     return [chosen for _, chosen in sorted(sets)]
 
@@ -247,9 +265,11 @@ def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data:
     for other in sorted(set(range(len(made.causes))) - set(chosen)):
         if not any({made.causes[chosen[j]], made.causes[other]} <= family for family in FAMILIES):
             continue
-        swapped = [*chosen[:j], other, *chosen[j + 1:]]
-        both = regress(made.free[[*chosen, other]], made.error, made.floor)
+        # At one power a gain by cadence is a zero error in N m with a scale against it.
+        too = [0] if {made.causes[chosen[j]], made.causes[other]} == TURNS and 0 not in chosen else []
+        swapped = [*chosen[:j], other, *chosen[j + 1:], *too]
+        both = regress(made.free[[*chosen, other, *too]], made.error, made.floor)
         found.append(Compared(
             cause=made.causes[other], left=_mean_square(made.free[swapped], made.error) / max(left, made.floor**2),
-            apart=level_off(both[j]), too=level_off(both[-1])))
+            apart=level_off(both[j]), too=level_off(both[len(chosen)])))
     return tuple(found)

@@ -25,7 +25,8 @@ class Frame(NamedTuple):
     `slow` has for each session its slow faults, and `courses` what an error of size 1 of each would be in the windows
     of that session, (faults, windows); `misfits`, how these courses may be misfit. `above` (2 knots, n) holds means
     over each window, at each of the `knots`, W: of the power by which seconds exceed it, as an error makes that bends
-    there; and of the power of the seconds that exceed it, as one that begins there.
+    there; and of the power of the seconds that exceed it, as one that begins there. `turned` is the mean of power times
+    turning, W rad/s.
     """
 
     error: FloatArray
@@ -39,6 +40,7 @@ class Frame(NamedTuple):
     misfits: tuple[FloatArray, ...]
     knots: FloatArray
     above: FloatArray
+    turned: FloatArray | None
 
 
 def spread_ratio(values: FloatArray | None) -> float:
@@ -55,8 +57,8 @@ def frame(table: Table) -> Frame:
     both = (table.reference + table.device) / 2
     knots = np.quantile(both[both > 0], KNOTS) if (both > 0).any() else np.zeros(0)
     parts = [_means(item, faults, knots) for item, faults in zip(table.pairs, slow, strict=True)]
-    error, power, hours, turning, warmth = (np.concatenate(column) for column in
-                                            zip(*(part[:5] for part in parts), strict=True))
+    error, power, hours, turning, warmth, turned = (np.concatenate(column) for column in
+                                                    zip(*((*part[:5], part[8]) for part in parts), strict=True))
     session = np.repeat(np.arange(len(parts)), [part[0].size for part in parts])
     known = [np.isfinite(column) for column in (turning, warmth)]
     use = [mask.sum() > KNOWN_SHARE * mask.size for mask in known]
@@ -67,7 +69,7 @@ def frame(table: Table) -> Frame:
     slow_rows, misfits = (tuple(part[k][:, mask] for part, mask in zip(parts, splits, strict=True)) for k in (5, 6))
     return Frame(error[keep], power[keep], turning[keep] if use[0] else None, hours[keep],
                  warmth[keep] if use[1] else None, session[keep], slow, slow_rows, misfits, knots,
-                 np.hstack([part[7] for part in parts])[:, keep])
+                 np.hstack([part[7] for part in parts])[:, keep], turned[keep] if use[0] else None)
 
 
 def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tuple[FloatArray, ...]:
@@ -96,4 +98,5 @@ def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tup
     misfit = np.vstack([none, *(mean(row) for _, rows in pairs for row in rows)])
     above = np.vstack([none, *(mean(np.maximum(power - knot, 0.0)) for knot in knots),
                        *(mean(np.where(power > knot, power, 0.0)) for knot in knots)])
-    return (y - x, (x + y) / 2, mean(time - item.time[0]) / 3600, mean(turning), mean(warmth), own, misfit, above)
+    return (y - x, (x + y) / 2, mean(time - item.time[0]) / 3600, mean(turning), mean(warmth), own, misfit, above,
+            mean(power * turning))

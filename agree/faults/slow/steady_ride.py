@@ -13,7 +13,7 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import SLOW_LEAST_S, STEP_LASTING_S
+from agree.core.thresholds import CADENCE_RANGE, SLOW_LEAST_S, STEP_LASTING_S
 from agree.faults.slow.coefficient import Size
 
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
@@ -66,12 +66,22 @@ class Ride:
     warm_size: Size | None = None   # in W at mean power; with what courses differ that fit about as well
 
     def power_rows(self) -> FloatArray:
-        """All that the error may owe to power (scale by fast and slow power, a bend, a delay), and a drift, W or %."""
+        """All that the error may owe to power (scale by fast and slow power, a bend, a delay), and a drift, W or %.
+
+        Where the cadence varies, also what it may owe to that: an offset in N m and a gain by cadence.
+        """
         part = self.power / float(self.power.mean()) - 1
-        rows = np.stack([np.ones(self.place.size), part, self.fast, part**2, self.change, self.seconds,
+        rows = np.stack([np.ones(self.place.size), part, self.fast, part**2, self.change, *self._turns(), self.seconds,
                          self.seconds * self.power])
         scaled: FloatArray = rows / np.abs(rows).max(axis=1, keepdims=True).clip(1e-300)
         return scaled
+
+    def _turns(self) -> tuple[FloatArray, ...]:
+        if self.turning is None:
+            return ()
+        low, high = np.percentile(self.turning, (5, 95))
+        apart = self.turning - self.turning.mean()
+        return (apart, self.power * apart) if high >= CADENCE_RANGE * low else ()
 
     def unit(self) -> FloatArray:
         """Shape of a step of 1 N m, of 1 W, or of as many per cent as are 1 W at mean power."""

@@ -19,6 +19,7 @@ CAUSES = {
     "drift": "drifts within the session",
     "temperature_drift": "drifts with temperature",
     "bend": "the error changes with power, by no fixed percentage or number of watts",
+    "cadence_gain": "the error changes with cadence",
     "step": "the zero or the scale changed once within the session",
     "warm_up": "a warm-up: the error settles after the start",
     "sessions_differ": "the error changes from session to session",
@@ -39,6 +40,10 @@ RIVALS = {
     ("drift", "step"): "drifts within the session, or changed once: the data cannot tell which",
     ("offset", "torque_offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("torque_offset", "offset"): "a zero error, in watts or in torque: the data cannot tell which",
+    ("cadence_gain", "torque_offset"): "changes with cadence, or a zero error in torque: the data cannot tell which",
+    ("torque_offset", "cadence_gain"): "a zero error in torque, or changes with cadence: the data cannot tell which",
+    ("bend", "cadence_gain"): "the error changes with power, or with cadence: the data cannot tell which",
+    ("cadence_gain", "bend"): "the error changes with cadence, or with power: the data cannot tell which",
     ("one_side_doubled", "noise_in_proportion"): "the device doubles the reading of one side, or is noisy",
 }
 

@@ -11,7 +11,8 @@ from agree.report.story.language.digits import interval_text
 NAMES: dict[str, str] = {
     "scale": "scale", "offset": "offset", "torque_offset": "offset in N m", "drift": "drift",
     "temperature_drift": "drift with temperature", "sessions_differ": "differs between sessions", "step": "step",
-    "bend": "changes with power", "warm_up": "warm-up", "delay": "delay", "delay_that_varies": "delay that varies",
+    "bend": "changes with power", "cadence_gain": "changes with cadence", "warm_up": "warm-up", "delay": "delay",
+    "delay_that_varies": "delay that varies",
     "noise_in_proportion": "noise in proportion to power", "crank_length": "crank length set wrong",
     "unit": "power in another unit", "one_side_doubled": "one side doubled",
     "one_side_not_doubled": "one side not doubled", "one_side_doubled_twice": "one side doubled twice",
@@ -68,15 +69,24 @@ def key(item: Finding) -> str:
         return f"{values['response']}, {item.size.value:.1f} s"
     if item.cause == "one_side_doubled" and item.size is not None:
         return f"scatter {item.size.value:.0f} %"
-    if item.cause == "bend":
-        return ", ".join(f"{values[f'at_{at}_percent']:+.1f} % at {values[f'{at}_W']:.0f} W"
-                         for at in ("low", "middle", "high"))
+    if item.cause in ("bend", "cadence_gain"):
+        return _along(item)
     if item.size is None:
         return f"factor {values['factor']:.4f}" if "factor" in values else ""
     text = interval_text(item.size, item.unit)
     if item.cause == "step":
         return f"{text} at {float(values['at_s']) / 60:.0f} min"
     return f"{text}, settled at {float(values['settled_s']) / 60:.0f} min" if item.cause == "warm_up" else text
+
+
+def _along(item: Finding) -> str:
+    """Errors at some powers, or cadences."""
+    values = item.values
+    if item.cause == "bend":
+        return ", ".join(f"{values[f'at_{at}_percent']:+.1f} % at {values[f'{at}_W']:.0f} W"
+                         for at in ("low", "middle", "high"))
+    return ", ".join(f"{values[f'{at}_percent']:+.1f} % at {values[f'{at}_rpm']:.0f} rev/min"
+                     for at in ("slow", "fast"))
 
 
 def evidence(item: Finding) -> list[str]:
@@ -95,6 +105,8 @@ def evidence(item: Finding) -> list[str]:
                      f"{values['at_high_percent']:+.1f} % at the highest")
     if item.cause == "bend" and item.size is not None:
         texts.append(f"above {values['knot_W']:.0f} W it differs by {interval_text(item.size, '%')} of power")
+    if item.cause == "cadence_gain" and item.size is not None:
+        texts.append(f"{interval_text(item.size, item.unit)}")
     if item.cause == "sessions_differ":
         texts.append(f"session {values['furthest_session']} is the furthest, {values['furthest_percent']:+.2f} %")
     if item.cause == "crank_length":
