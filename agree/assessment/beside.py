@@ -14,7 +14,7 @@ from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.thresholds import HALF_WEIGHT_S
-from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
+from agree.estimators.limits.agreement import LimitsOfAgreement, limits_over
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.passing_bablok import passing_bablok_line
 from agree.estimators.ratios import ratio_of_sums
@@ -38,9 +38,10 @@ def robust_and_limits(data: Table, window_s: int, level: float) -> tuple[LimitsO
     limits: LimitsOfAgreement | None = None
     line: Line | None = None
     try:
-        limits = limits_of_agreement(
-            every.reference[strong], every.device[strong], scale="percent", level=level, sampling=data.sampling,
-            session=every.session[strong])
+        x, y, labels = checks.columns(every.reference[strong], every.device[strong], sampling=data.sampling,
+                                      session=every.session[strong])
+        limits = limits_over(x, y, labels, scale="percent", level=level, sampling=data.sampling,
+                             half_weight_n=HALF_WEIGHT_S / window_s)
         x, y, labels = checks.columns(steady.reference, steady.device, sampling=data.sampling, session=steady.session)
         line = passing_bablok_line(x, y, labels, level=level, sampling=data.sampling,
                                    half_weight_n=HALF_WEIGHT_S / window_s)
@@ -65,14 +66,15 @@ def counted_in(data: Table, window_s: int = 30) -> Table:
 
 
 def with_faults(data: Table, level: float) -> Estimate:
-    """Mean error over every second that has both readings, faulty ones included."""
+    """Mean error over every second that has both readings, faulty ones included; with the weights of `mean_error`."""
     columns = [(item.matched_reference, item.matched_device) for item in data.pairs]
     known = [np.isfinite(x) & np.isfinite(y) for x, y in columns]  # no more columns than needed: they are long
     reference = np.concatenate([x[both] for (x, _), both in zip(columns, known, strict=True)])
     error = np.concatenate([(y - x)[both] for (x, y), both in zip(columns, known, strict=True)])
-    value, phi = ratio_of_sums(error, reference)
     session = np.repeat(np.arange(len(known)), [int(both.sum()) for both in known])
-    return estimate(value, phi, level=level, sampling=data.sampling, session=session).scaled(100)
+    value, phi = ratio_of_sums(error, reference, session if data.sessions > 1 else None)
+    return estimate(value, phi, level=level, sampling=data.sampling, session=session, cautious=True,
+                    half_weight_n=HALF_WEIGHT_S, fixed=reference).scaled(100)
 
 
 def verdict_with_faults(data: Table, claim: Claim, reference_u: ReferenceUncertainty, rule: str, level: float,

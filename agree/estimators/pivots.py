@@ -12,7 +12,7 @@ from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
-from agree.core.interval.over_sessions import numbered
+from agree.core.interval.over_sessions import numbered, session_shares, weighted_means
 
 # A lattice of so many points (Korobov 1959), each taken with both signs of the normal value. Of 120 generators this one
 # came nearest to the exact limits of mean + 1.96 SD of 2 to 60 readings at levels 0.9 to 0.99: within 1.4 % of their
@@ -40,15 +40,18 @@ class Pivots(NamedTuple):
 class Spread(NamedTuple):
     """What is known of mean and variance.
 
-    `mean` is the mean over sessions, `between` the variance of the sessions' means (S - 1 degrees of freedom), `within`
-    the mean over sessions of the variance about a session's own mean, `df_within` its degrees of freedom. `groups`
-    is their number. Pairs that are independent are sessions of one pair each, with `within` 0.
+    `mean` is the mean over sessions and `of_mean` its variance, with S - 1 degrees of freedom, `groups` being S;
+    `between` the variance of the sessions' means and `within` the mean over sessions of the variance about a session's
+    own mean, each with its degrees of freedom. Pairs that are independent are sessions of one pair each, with `within`
+    0.
     """
 
     mean: float
-    between: float
-    within: float
+    of_mean: float
     groups: int
+    between: float
+    df_between: float
+    within: float
     df_within: float
 
 
@@ -68,54 +71,64 @@ def _chi_square(row: int, df: float) -> FloatArray:
 
 def spread_of_pairs(error: FloatArray) -> Spread:
     """Independent pairs."""
-    return Spread(float(error.mean()), float(error.var(ddof=1)), 0.0, error.size, math.inf)
+    variance = float(error.var(ddof=1))
+    return Spread(float(error.mean()), variance / error.size, error.size, variance, error.size - 1.0, 0.0, math.inf)
 
 
-def spread_of_sessions(error: FloatArray, session: NDArray[Any]) -> Spread:
-    r"""Sessions that count alike.
+def spread_of_sessions(error: FloatArray, session: NDArray[Any], half_weight_n: float = 0.0) -> Spread:
+    r"""Sessions with the shares p of `session_shares`: all alike if `half_weight_n` is 0.
 
     With m the mean and w the variance (divisor n) of a session, the variance of a single error has the estimate
-    var(m) + mean(w), unbiased however errors depend on each other within a session: what the mean of a session takes
-    off w, its own error adds to var(m). Degrees of freedom of mean(w): 2/(relative standard error)^2 from the
-    sessions' w, at least S - 1, at most the pairs less the sessions.
+
+    .. math:: b + \sum p w, \quad b = \frac{\sum p (m - \bar m)^2}{1 - \sum p^2}, \quad \bar m = \sum p m.
+
+    With equal shares it is var(m) + mean(w), unbiased however errors depend on each other within a session: what the
+    mean of a session takes off w, its own error adds to var(m). Degrees of freedom of b: Satterthwaite's for sessions
+    of one variance, S - 1 where shares are equal. Of the second part: 2/(relative standard error)^2 from the sessions'
+    w, at least S - 1, at most the pairs less the sessions. The mean's variance is that of `over_sessions`.
     """
     index, sizes = numbered(session)
-    count = sizes.size
+    count, share = sizes.size, session_shares(sizes, half_weight_n)
     means = np.bincount(index, weights=error) / sizes
     squares = np.bincount(index, weights=(error - means[index]) ** 2) / sizes
-    within = float(squares.mean())
-    relative = float(squares.var(ddof=1)) / count / within**2 if within > 0 else 0.0
+    over = weighted_means(means[None], share)
+    mean, within, alike = float(over.mean[0]), float(share @ squares), float(share @ share)
+    between = float(share @ (means - mean) ** 2) / (1 - alike)
+    df_between = (1 - alike) ** 2 / (alike - 2 * float((share**3).sum()) + alike**2)
+    relative = float(share @ (squares - within) ** 2) / (1 - alike) * alike / within**2 if within > 0 else 0.0
     df = min(max(2 / max(relative, 1e-12), count - 1.0), max(error.size - count, 1.0)) if within > 0 else math.inf
-    return Spread(float(means.mean()), float(means.var(ddof=1)), within, count, df)
+    return Spread(mean, float(over.guarded()[0, 0]), count, between, min(df_between, count - 1.0), within, df)
 
 
-def pivots_of_errors(error: FloatArray, session: NDArray[Any] | None) -> Pivots:
+def pivots_of_errors(error: FloatArray, session: NDArray[Any] | None, half_weight_n: float = 0.0) -> Pivots:
     """Pivots of independent pairs (`session` None) or of sessions; safe at 1e-300 and 1e300."""
     centre = float(error.mean())
     unit = float(np.abs(error - centre).max()) or 1.0
     scaled = (error - centre) / unit
-    found = pivots(spread_of_pairs(scaled) if session is None else spread_of_sessions(scaled, session))
+    found = pivots(spread_of_pairs(scaled) if session is None else spread_of_sessions(scaled, session, half_weight_n))
     return Pivots(centre + unit * found.mean, unit * found.sd, centre + unit * found.means, unit * found.sds)
 
 
 def pivots(found: Spread) -> Pivots:
     r"""Pairs of mean and SD by generalised pivotal quantities.
 
-    .. math:: \mu = \bar m - Z \sqrt{B/S}, \quad \sigma^2 = B + W, \quad
-              B = \frac{(S - 1) b}{\chi^2_{S-1}}, \quad W = \frac{\nu w}{\chi^2_\nu},
+    .. math:: \mu = \bar m - Z \sqrt{\frac{(S - 1) V}{\chi^2_{S-1}}}, \quad \sigma^2 = B + W, \quad
+              B = \frac{\nu_b b}{\chi^2_{\nu_b}}, \quad W = \frac{\nu w}{\chi^2_\nu},
 
-    with b and w the variances between and within, from an even set of points in place of draws. Without w the intervals
-    are exact (t, chi-square, noncentral t).
+    with V the variance of the mean, b and w the variances between and within, from an even set of points in place of
+    draws; the first two chi-squares share theirs, and are one where sessions count alike. Without w the intervals are
+    then exact (t, chi-square, noncentral t).
 
     References
     ----------
     Weerahandi S (1993) JASA 88:899; Hannig J, Iyer H, Patterson P (2006) JASA 101:254; Liao CT, Lin TY, Iyer HK (2005)
     Technometrics 47:323 for limits that hold a share of a sum of components (citations from memory).
     """
-    between = found.between / _chi_square(1, found.groups - 1.0)
+    between = found.between / _chi_square(1, round(found.df_between, 2))
+    of_mean = found.of_mean / _chi_square(1, found.groups - 1.0)
     within = found.within / _chi_square(2, round(found.df_within, 2)) if found.within > 0 else 0.0
     normal = special.ndtri(_cube()[0])
-    means = found.mean + np.r_[normal, -normal] * np.sqrt(between / found.groups)
+    means = found.mean + np.r_[normal, -normal] * np.sqrt(of_mean)
     return Pivots(found.mean, math.sqrt(found.between + found.within), means, np.sqrt(between + within))
 
 

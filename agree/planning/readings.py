@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.interval.engine import t_quantile
 from agree.core.results.note import Note
 from agree.planning.case import PlanCase
 from agree.verdict.error_distribution import KnownError, interval_half_width
-from agree.verdict.meanings import SHARE
+from agree.verdict.meanings import SHARE, share_of_normal
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 from agree.verdict.settling.chance import LEAST_SESSIONS, quantiles
 
+# Points spread evenly over the unit cube (Roberts 2018, from memory): multiples of powers of the root of x^4 = x + 1.
+POINTS = 400
+GOLDEN = 1.2207440846057596 ** -np.arange(1.0, 4.0)
 RUNS = 2000  # tests simulated for one number of sessions: Monte-Carlo error of a chance of 80 %: 0.9 points
 
 
@@ -41,9 +45,9 @@ class Readings(NamedTuple):
 def chance_of_share(answer: str, sessions: int, error: float, asked: Readings, *, seed: int = 0) -> float:
     """Share of simulated tests with this answer; the same number in each call.
 
-    Session biases and readings about them are normal, neighbouring readings independent; of a session its share and
-    its mean squared error are drawn, not each reading. The effective number of readings, the reference's error and the
-    limits are those of `agree.verdict.meanings.share_within`.
+    Session biases and readings about them are normal, neighbouring readings independent; of a session its share, its
+    mean squared error, its mean and its variance are drawn, not each reading. The effective number of readings, the
+    reference's error and the limits are those of `agree.verdict.meanings.share_within`.
 
     Examples
     --------
@@ -67,15 +71,48 @@ def chance_of_share(answer: str, sessions: int, error: float, asked: Readings, *
     apart = means.var(axis=1, ddof=1) / sessions
     effective = n / np.maximum(apart / np.maximum(alone, 1e-300), 1.0)
     wide = np.full((RUNS, 1), float(interval_half_width(0.0, math.inf, asked.known, asked.level)))
-    if sessions < LEAST_SESSIONS:
-        found = bias + w / math.sqrt(m) * rng.normal(size=size)
-        wide = wide + (t_quantile(asked.level, 1) * found.std(axis=1, ddof=1) / math.sqrt(2))[:, None]
     shares = [rng.binomial(m, _inside(bias, t, w)).mean(axis=1) / m]
     if (wide > 0).any():
         shares += [_inside(bias + side * wide, t, w).mean(axis=1) for side in (-1, 1)]
     low = np.min([_end(share, effective, (1 - asked.level) / 2, -1) for share in shares], axis=0)
     high = np.max([_end(share, effective, (1 - asked.level) / 2, 1) for share in shares], axis=0)
-    return float((low >= SHARE).mean() if answer == HOLDS else (high < SHARE).mean())
+    settled = low >= SHARE if answer == HOLDS else high < SHARE
+    chosen = np.flatnonzero(settled)
+    found = (bias + w / math.sqrt(m) * rng.normal(size=size)) / t
+    about = (w / t) ** 2 * rng.chisquare(max(m - 1, 1), size=size) / m
+    settled[chosen] = _as_pivots(found[chosen], about[chosen], float(wide[0, 0]) / t, (answer == HOLDS), asked.level, m)
+    return float(settled.mean())
+
+
+def _as_pivots(means: FloatArray, within: FloatArray, shift: float, holds: bool, level: float,
+               windows: int) -> NDArray[np.bool_]:
+    """Whether means and variances of sessions (tests, sessions), in limits, settle it by `share_within`'s pivots."""
+    count = means.shape[1]
+    point = np.modf(0.5 + np.arange(1, POINTS + 1)[:, None] * GOLDEN)[0]
+    normal, other = special.ndtri(point[:, 0]), special.ndtri(point[:, 2])
+    between = means.var(axis=1, ddof=1)[:, None] / (special.chdtri(count - 1, point[:, 1]) / (count - 1))
+    w = within.mean(axis=1)
+    relative = within.var(axis=1, ddof=1) / count / np.maximum(w, 1e-300) ** 2
+    df = np.clip(2 / np.maximum(relative, 1e-12), count - 1, max(count * (windows - 1), 1))[:, None]
+    chi = np.maximum(1 - 2 / (9 * df) + other * np.sqrt(2 / (9 * df)), 0.01) ** 3  # Wilson & Hilferty (1931)
+    middle, sd = means.mean(axis=1)[:, None] + normal * np.sqrt(between / count), np.sqrt(between + w[:, None] / chi)
+    settled = np.ones(means.shape[0], bool)
+    for side in (-1, 0, 1) if shift > 0 else (0,):
+        inside = sd <= np.interp(np.abs(middle + side * shift), *_most_sd(), right=0.0)
+        settled &= (inside if holds else ~inside).mean(axis=1) >= (1 + level) / 2
+    return settled
+
+
+@lru_cache(maxsize=1)
+def _most_sd() -> tuple[FloatArray, FloatArray]:
+    """Means from 0 to 1, and the largest SD with which the wanted share of normal errors lies between -1 and 1."""
+    means = np.linspace(0, 1, 201)
+    low, high = np.zeros(means.size), np.ones(means.size)
+    for _ in range(40):
+        sd = (low + high) / 2
+        enough = share_of_normal(means, sd) >= SHARE
+        low, high = np.where(enough, sd, low), np.where(enough, high, sd)
+    return means, low
 
 
 def _inside(bias: FloatArray, limit: float, spread: float) -> FloatArray:

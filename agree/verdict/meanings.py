@@ -11,12 +11,13 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.interval.engine import estimate, spread, t_quantile
+from agree.core.interval.engine import estimate, spread
 from agree.core.interval.estimate import Estimate
-from agree.core.interval.over_sessions import is_of_several
+from agree.core.interval.over_sessions import is_of_several, pair_weights
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, LEAST_FOR_PROBABILITY
+from agree.estimators.pivots import pivots_of_errors
 from agree.estimators.ratios import ratio_of_sums
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_SECONDS, Table, Windows
@@ -28,7 +29,7 @@ from agree.verdict.sessions import SessionEffects, mean_over_sessions, session_e
 MEANINGS = ("average", "bands", "readings", "next_session")
 SHARE = 0.95                                     # share of readings that must lie within the claim
 WIDTHS_S = (1, 2, 3, 5, 10, 15, 30, 60, 120, 300)  # averaging times tried for the shortest that will do
-UNSURE_SESSIONS = 2                              # with two, 1-s readings were wrongly said to hold in 7 % of tests
+MOST_LIMITS = 2.0                                # errors count for no more of the claim's limits: a few may be gross
 COUNTS = (8, 32)                                 # cosines tried for the effective number of windows
 
 
@@ -134,32 +135,42 @@ def share_within(
     Binomial limits (Clopper & Pearson 1934) with an effective number of windows: their number times the variance
     of the mean of (error/limit)^2 if independent over that from the engine, with 8 or 32 cosines, whichever is larger:
     what is alike in neighbours is whether they exceed the limit, not on which side. The reference's error is shared by
-    all windows: the errors are shifted by -+ its half-width, and the widest limits taken; with two sessions also by
-    the half-width of their mean, since two hardly show how far sessions differ.
+    all windows: the errors are shifted by -+ its half-width, and the widest limits taken. Few sessions that happen to
+    be alike show neither: limits are no nearer than those of normal errors that differ from session to session.
     """
     keep = windows.reference >= (claim.above_watts or -math.inf)
     reference, error = windows.reference[keep], (windows.device - windows.reference)[keep]
     limit = claim.limit_w(reference)
     if error.size < 3 or (table.sampling == "sessions" and not is_of_several(windows.session[keep])):
         return None
+    labels, half = windows.session[keep], HALF_WEIGHT_S / windows.width
+    weight = pair_weights(labels, half) if table.sampling == "sessions" else np.ones(error.size)
     relative = np.clip(error / np.maximum(limit, 1e-9), -1e3, 1e3) ** 2
-    relative = relative - relative.mean()
-    alone = spread(relative, "independent").standard_error
+    relative = relative - (weight * relative).mean()
+    alone = math.sqrt(float((weight * relative**2).mean()) / (error.size - 1))
     # With few cosines the number would be too noisy to trust when it is high; the smaller of two is taken.
-    apart = max(spread(relative, table.sampling, windows.session[keep], cosines=k).standard_error for k in COUNTS)
+    apart = max(spread(relative, table.sampling, labels, cosines=k, half_weight_n=half).standard_error for k in COUNTS)
     n = error.size / max((apart / alone) ** 2 if alone > 0 else 1.0, 1.0)
     shift = reference_half_width(reference_u, reference, level)
-    if table.sessions == UNSURE_SESSIONS:
-        labels = windows.session[keep]
-        means = np.array([(error / np.maximum(limit, 1e-9))[labels == k].mean() for k in np.unique(labels)])
-        shift = shift + mean_over_sessions(means, np.full(means.size, 1e9), level).standard_error * t_quantile(
-            level, 1) * limit
-    shares = [float((np.abs(error + k * shift) <= limit).mean()) for k in (0, -1, 1)]
+    shares = [min(float((weight * (np.abs(error + k * shift) <= limit)).mean()), 1.0) for k in (0, -1, 1)]
     alpha = 1 - level
     lows = [0.0 if s == 0 else float(special.betaincinv(s * n, n - s * n + 1, alpha / 2)) for s in shares]
     highs = [1.0 if s == 1 else float(special.betaincinv(s * n + 1, n - s * n, 1 - alpha / 2)) for s in shares]
+    if table.sampling == "sessions":
+        relative = np.clip(error / np.maximum(limit, 1e-9), -MOST_LIMITS, MOST_LIMITS)
+        both = pivots_of_errors(relative, labels, half)
+        ends = np.quantile(share_of_normal(both.means + np.array([-1, 0, 1])[:, None] * float((shift / np.maximum(
+            limit, 1e-9)).mean()), both.sds), [alpha / 2, 1 - alpha / 2], axis=1)
+        lows, highs = [*lows, float(ends[0].min())], [*highs, float(ends[1].max())]
     return Estimate(value=shares[0], low=min(lows), high=max(highs), level=level,
                     method=f"binomial, {n:.0f} effective of {error.size} windows", df=n)
+
+
+def share_of_normal(mean: FloatArray, sd: FloatArray) -> FloatArray:
+    """Share of normal errors between -1 and 1."""
+    sd = np.maximum(sd, 1e-12)
+    found: FloatArray = special.ndtr((1 - mean) / sd) - special.ndtr((-1 - mean) / sd)
+    return np.clip(found, 0.0, 1.0)
 
 
 def reference_half_width(reference_u: ReferenceUncertainty, reference: FloatArray, level: float) -> FloatArray:

@@ -1,12 +1,13 @@
 """The share of readings within the claim: how many windows count, and from which width on it holds."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from agree import Claim, Estimate, Pairs
-from agree.verdict.columns import table
+from agree.verdict.columns import Windows, table
 from agree.verdict.meanings import share_within, shortest_width
 from agree.verdict.reference import ReferenceUncertainty
 
@@ -64,3 +65,29 @@ def test_two_sessions_do_not_show_that_all_will_do(sessions):
         item = share_within(data, data.windows(1), Claim.parse("1.5 %"), EXACT, 0.95)
         wrong += item.low >= 0.95
     assert wrong / runs <= 0.025 + 3 * math.sqrt(0.025 * 0.975 / runs)
+
+
+def of_sessions(rng, lengths, between, within, shares=None):
+    """Share of readings of sessions of so many readings, whose errors differ so, within limits that hold 95 %."""
+    session = np.repeat(np.arange(len(lengths)), lengths)
+    error = between * rng.normal(size=len(lengths))[session] + within * rng.normal(size=session.size)
+    if shares is not None:
+        error = np.concatenate([np.repeat([0.0, 9.0], [round(k * n), n - round(k * n)])
+                                for k, n in zip(shares, lengths, strict=True)])
+    windows = Windows(np.full(error.size, 100.0), 100 + error, session * 0.0, session, 30)
+    claim = Claim.parse(f"{1.959964 * math.hypot(between, within)} %")
+    return share_within(SimpleNamespace(sampling="sessions", sessions=len(lengths)), windows, claim, EXACT, 0.95)
+
+
+@pytest.mark.parametrize("lengths", [(60, 60, 60), (60,) * 5, (40, 40, 40, 360)])
+def test_few_sessions_that_are_alike_by_chance_do_not_hold(lengths, rng):
+    """95 % of all readings lie inside, the most that does not hold; three alike sessions said 99 % in one of nine."""
+    runs = 150
+    wrong = sum(of_sessions(rng, lengths, 1.0, 1.0).low >= 0.95 for _ in range(runs)) / runs
+    assert wrong <= 0.025 + 3 * math.sqrt(0.025 * 0.975 / runs)
+
+
+def test_sessions_weigh_in_the_share_as_they_do_in_the_mean(rng):
+    """Of 20 and 180 min with 60 and 90 % inside: weights 20/25 and 180/185, not 1 to 9."""
+    item = of_sessions(rng, (40, 360), 1.0, 1.0, (0.6, 0.9))
+    assert item.value == pytest.approx((0.8 * 0.6 + 180 / 185 * 0.9) / (0.8 + 180 / 185))

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from agree.core import checks
@@ -171,19 +171,29 @@ def limits_of_agreement(
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
     checks.choice(interval, "interval", ("exact", "approximate"))
-    z = float(special.ndtri((1 + checks.fraction(coverage, "coverage")) / 2))
+    checks.fraction(coverage, "coverage")
+    return limits_over(x, y, labels, scale=scale, coverage=coverage, level=level, sampling=sampling, interval=interval)
+
+
+def limits_over(
+    x: FloatArray, y: FloatArray, labels: NDArray[Any] | None, *, scale: LogScale = "difference",
+    coverage: float = 0.95, level: float = 0.95, sampling: Sampling = "independent", interval: str = "exact",
+    half_weight_n: float = 0.0,
+) -> LimitsOfAgreement:
+    """As `limits_of_agreement`, on checked columns, with sessions of the weights that `session_shares` gives."""
+    z = float(special.ndtri((1 + coverage) / 2))
     d = errors_on_scale(x, y, scale)
-    warn_of_alike(d, sampling)
+    warn_of_alike(d, sampling, stacklevel=4)
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())  # guards the squares against overflow and underflow
     sd = unit * math.sqrt(float(np.square(centred / unit).sum()) / (n - 1)) if unit > 0 else 0.0
-    bias = estimate(mean, centred, level=level, sampling=sampling, session=labels)
+    bias = estimate(mean, centred, level=level, sampling=sampling, session=labels, half_weight_n=half_weight_n)
     if sampling == "independent":
         make: Callable[..., Estimate] = exact_limit if interval == "exact" else _approximate_limit
         lower, upper = (make(mean, sd, n, sign * z, level) for sign in (-1, 1))
     elif labels is not None:
-        both = pivots_of_errors(d, labels)
+        both = pivots_of_errors(d, labels, half_weight_n)
         sd = both.sd
         lower, upper = (both.interval(both.mean + k * sd, both.means + k * both.sds, level, PIVOTAL) for k in (-z, z))
     else:
@@ -191,7 +201,7 @@ def limits_of_agreement(
                         for k in (-z, z))
     floor, df = rounding_of_error(x, y, scale, labels), bias.df
     bias, lower, upper = (at_least(item, floor, df) for item in (bias, lower, upper))
-    warn_of_drift(bias, lower, upper)
+    warn_of_drift(bias, lower, upper, stacklevel=4)
     if scale == "log":
         bias, lower, upper = map(exponential, (bias, lower, upper))
     return LimitsOfAgreement(bias=bias, lower=lower, upper=upper, sd=sd, n=n, scale=scale, coverage=coverage,
