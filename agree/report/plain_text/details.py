@@ -142,7 +142,8 @@ def _scatter(check: ClaimCheck) -> list[str]:
         lines.append(f"{percent(limits.coverage)} of the {check.window_s}-s readings lie between "
                      f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}; their plain mean is "
                      f"{interval_text(limits.bias, '%')}. That mean counts every reading of a session alike; the mean "
-                     "error above is the sum of all errors over the sum of the reference, so that high readings count more.")
+                     "error above is the sum of all errors over the sum of the reference, so that high readings count "
+                     "more.")
     for number, item in enumerate(check.response, 1):
         session = f"Session {number}: " if len(check.response) > 1 else ""
         lines.append(session + response_words(item))
