@@ -175,8 +175,10 @@ def validation() -> str:
         rows.setdefault(source, []).append("| " + " | ".join(map(_cell, cells)) + " |")
     counted = subprocess.run([sys.executable, str(tests.HERE / "test_count.py")], check=True, capture_output=True,
                              text=True)
+    told = counted.stdout.splitlines()
     lines = [f"{sum(count.values())} figures in {len(rows)} sets: {count[True]} agree, {count[False]} do not. What "
-             f"counts as evidence: {counted.stdout.splitlines()[-1]}."]
+             f"counts as evidence: {told[-1]}.", "", "## Prints behind the methods", "",
+             *(line for line in told if line.startswith("|"))]
     for source in rows:
         expected = tomllib.loads((tests.HERE / source / "expected.toml").read_text(encoding="utf-8"))
         title, _, about = (tests.HERE / source / "SOURCE.md").read_text(encoding="utf-8").partition("\n")

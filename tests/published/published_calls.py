@@ -8,12 +8,12 @@ import warnings
 from types import SimpleNamespace
 
 import numpy as np
+from published_forms import FORMS
 from published_without_data import WITHOUT_DATA
 from scipy import special
 
 import agree
 from agree.estimators.lines import pairwise_slopes
-from agree.study.statistics.many_units import q_profile
 from agree.verdict.sessions import pooled
 
 
@@ -71,14 +71,6 @@ def means_of_days(columns, call):
     return SimpleNamespace(mean=mean, between_sd=tau2 ** 0.5)
 
 
-def q_profile_of_odds(columns, call):
-    """Interval of the variance between log odds ratios."""
-    a, n, c, m = (columns[name] for name in ("a", "n", "c", "m"))
-    error, variance = np.log(a * (m - c) / (c * (n - a))), 1 / a + 1 / (n - a) + 1 / c + 1 / (m - c)
-    low, high = (q_profile(error, variance, float(special.chdtri(a.size - 1, p))) for p in (0.025, 0.975))
-    return SimpleNamespace(low=low, high=high)
-
-
 def table(columns, call):
     """Rows of repeats; or made up to have given means and SDs."""
     if "means" in call:
@@ -94,7 +86,10 @@ def grouped(columns, call):
         keep = columns[name] == value
         columns = {other: column[keep] for other, column in columns.items()}
     if "values" in call:
-        return agree.precision(columns[call["values"]], columns[call["group"]], **options)
+        values = columns[call["values"]]
+        if "less" in call:  # a shift leaves an analysis of variance alone; rounded, the decimal digits are whole again
+            values = np.round(values - call["less"], call["decimals"])
+        return agree.precision(values, columns[call["group"]], **options)
     rows = table(columns, call)
     if call["function"] == "intraclass":
         return agree.intraclass(rows, **options)
@@ -103,6 +98,7 @@ def grouped(columns, call):
         return result
     between, within = result.between_square * (result.groups - 1), result.within_square * (result.n - result.groups)
     return SimpleNamespace(between=between, within=within, total=between + within,
+                           error_of_all=((between + within) / (result.n - 1) / result.n) ** 0.5,
                            root_between=result.between_square**0.5)
 
 
@@ -131,7 +127,7 @@ def paired(columns, call):
 
 
 OWN = {"theil": theil, "kendall": kendall, "repeated_limits": repeated, "repeated_correlation": repeated,
-       "ratio_of_means": ratio_of_means, "means_of_days": means_of_days, "q_profile_of_odds": q_profile_of_odds}
+       "ratio_of_means": ratio_of_means, "means_of_days": means_of_days} | FORMS
 
 
 def from_columns(columns, call):
@@ -157,7 +153,10 @@ def compute(folder, call, figure):
 
 
 def value_at(result, path):
-    """Follow a dotted path; a number in it is an index."""
+    """Follow a dotted path of attributes and keys; a number in it is an index."""
     for step in filter(None, path.split(".")):
-        result = result[int(step)] if step.isdigit() else getattr(result, step)
+        if isinstance(result, dict):
+            result = result[step]
+        else:
+            result = result[int(step)] if step.isdigit() else getattr(result, step)
     return float(result)

@@ -28,6 +28,12 @@ def limits_of_made_errors(call, figure):
                                      level=2 * figure["confidence"] - 1)
 
 
+def index_of_made_errors(call, figure):
+    """Deviation index of errors with mean 0 and SD 1."""
+    errors = made(figure["n"])
+    return agree.deviation_index(np.zeros(errors.size), errors, coverage=figure["content"])
+
+
 def share_of_made_errors(call, figure):
     """Share of errors that lie below a limit, `factor` SDs above their mean and far from the other one."""
     errors = made(figure["n"], 1000 - figure["factor"])
@@ -42,8 +48,16 @@ def ranks(call, figure):
 
 
 def _least(finite, figure):
-    """Least number for which `finite` holds, by halving: once it holds it goes on holding."""
-    low, high = figure["rank"] + 1, 1000
+    """Least number for which `finite` holds, by doubling and halving: once it holds it goes on holding.
+
+    The print is tried first, with the number below it, to save time.
+    """
+    printed = int(figure["printed"])
+    if finite(printed) and not finite(printed - 1):
+        return float(printed)
+    low, high = figure["rank"] + 1, 16 * figure["rank"]
+    while not finite(high):
+        low, high = high, 2 * high
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if finite(middle) else (middle, high)
@@ -108,13 +122,6 @@ def widest_of_many(call, figure):
     return t_quantile(joint_level(np.eye(figure["count"]), np.inf, 0.95), np.inf)
 
 
-def ratio_of_sds(call, figure):
-    """Ends of the interval of a ratio of SDs, from readings made up with these SDs, one block each."""
-    first, second = (sd * made(n)[None] for sd, n in zip(figure["sds"], figure["sizes"], strict=True))
-    found = agree.variance_ratio(first, second, **call["options"]).ratio
-    return found.low ** 0.5, found.high ** 0.5
-
-
 def exact_factor(call, figure):
     """Ends of the exact interval of mean + z sd with mean 0 and sd 1; each tail holds 1 - confidence."""
     z = figure.get("z") or float(special.ndtri(figure["content"]))
@@ -158,5 +165,5 @@ WITHOUT_DATA = {
     "exact_limit": exact_factor, "tolerance_factor": factor, "one_sided_approximation": approximate_factor,
     "conformance": conformance, "least_reading": least_reading, "repeated_summary": repeated_summary,
 } | {function.__name__: function for function in (
-    limits_of_made_errors, share_of_made_errors, ranks, least_pairs, least_pairs_of_index, share_of_counts,
-    difference_of_shares, critical_cusum, law_of_cusum, widest_of_many, ratio_of_sds)}
+    limits_of_made_errors, index_of_made_errors, share_of_made_errors, ranks, least_pairs, least_pairs_of_index,
+    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, widest_of_many)}

@@ -10,59 +10,67 @@ recalled after ours were known or whose publication is not known (`afterwards`),
 """
 
 import sys
-import tomllib
 from collections import Counter
 from pathlib import Path
 
 HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE))
+
+from published_sets import COUNTED, figures, kind, load, publication  # noqa: E402
+
 METHODS = ("default exact limits", "concordance interval", "deviation index", "coverage probability", "Grubbs",
            "quantile limits", "linearity", "Fieller", "MOVER", "Hartung-Knapp", "simultaneous intervals",
            "Deming with replicates", "York", "equivalence", "Paule-Mandel")
-# Hartung-Knapp and Paule-Mandel: prints of equal errors only, and of the Q profile, which solves the latter's equation.
-# No print of these is known to those who wrote the tests, and none is invented: coverage (benchmarks/coverage.py) and
-# the defining equations (tests/estimators) hold them up.
-NO_PRINT = {
-    "concordance interval": "examples are known with data or with an interval, not with both",
-    "Grubbs": "data of 1973 were recalled without the printed estimates",
-    "Deming with replicates": "no example with replicates and its line was recalled",
+# Printed formulas that a method must meet to rounding, by their tests in test_closed_forms.py.
+FORMULAS = {
+    "concordance interval": {
+        "test_concordance_interval_is_lins_where_readings_have_the_moments_of_normal_ones":
+            "Lin (1989), corrected 2000",
+        "test_concordance_of_yes_and_no_is_kappa_with_its_printed_variance": "Bloch & Kraemer (1989)"},
+    "Grubbs": {
+        "test_error_variances_of_devices_have_the_residual_square_as_mean": "two-way analysis of variance"},
 }
-COUNTED = ("read", "memory")
 
 
-def kind(figure):
-    """One of "read", "memory", "rounded inputs", "again", "summary", "afterwards", "computed"."""
-    if figure["source"] in COUNTED and figure.get("again"):
-        return "again"
-    return "rounded inputs" if figure["source"] in COUNTED and "rounded_inputs" in figure else figure["source"]
-
-
-def load(folder=HERE):
-    """Contents of every expected.toml, by the name of its folder."""
-    return {path.parent.name: tomllib.loads(path.read_text()) for path in sorted(folder.glob("*/expected.toml"))}
-
-
-def publication(expected, figure):
-    """Name of the publication a figure is of; sets of one publication name the same."""
-    return figure.get("publication") or expected.get("publication") or expected["cite"]
-
-
-def count(folder=HERE):
+def count(sets):
     """Kinds of figures by publication."""
     found = {}
-    for expected in load(folder).values():
-        for figure in expected["figure"]:
+    for expected in sets.values():
+        for figure in figures(expected):
             found.setdefault(publication(expected, figure), Counter())[kind(figure)] += 1
     return found
 
 
-def behind(folder=HERE):
-    """Figures recalled or read, those met again among them, by the method they stand behind."""
-    found = Counter()
-    for expected in load(folder).values():
-        for figure in expected["figure"]:
-            if kind(figure) in (*COUNTED, "again"):
-                found.update(expected["call"][figure["call"]].get("behind", ()))
+def behind(sets):
+    """Figures that stand behind each method: (kind, publication, figure, special case of the call)."""
+    found = {}
+    for expected in sets.values():
+        for figure in figures(expected):
+            call = expected["call"][figure["call"]]
+            for method in call.get("behind", ()):
+                found.setdefault(method, []).append((kind(figure), publication(expected, figure), figure,
+                                                     call.get("special_case", "")))
     return found
+
+
+def row(method, prints):
+    """Cells of one method: how many figures of each kind, one of the best kind, formulas, and the special cases."""
+    number = Counter(item[0] for item in prints)
+    best = min(prints, key=lambda item: (*COUNTED, "again").index(item[0]))
+    shown = f"{best[2]['what']}: {best[2]['printed']} ({best[1]})"
+    always = any(not item[3] for item in prints)
+    cases = dict.fromkeys(item[3] for item in prints if item[3])
+    special = ("partly: " if always and cases else "") + "; ".join(cases)
+    cells = (method, *(str(number[name]) for name in (*COUNTED, "again")), shown.replace("|", "/"),
+             "; ".join(FORMULAS.get(method, {}).values()), special)
+    return "| " + " | ".join(cells) + " |"
+
+
+def table(sets):
+    """Markdown table of the methods and the prints behind them."""
+    found = behind(sets)
+    return ["| method | read | recalled | met again | one of them | printed formulas met | only in the special case |",
+            "|---|---:|---:|---:|---|---|---|", *(row(method, found[method]) for method in METHODS)]
 
 
 def sentence(counts):
@@ -76,23 +84,37 @@ def sentence(counts):
 
 
 def test_figures_are_many_and_of_many_publications():
-    counts = count()
+    counts = count(load())
     total = sum(counts.values(), Counter())
     assert total["read"] + total["memory"] >= 220
+    assert total["read"] >= 120
     assert sum(bool(found["read"] + found["memory"]) for found in counts.values()) >= 30
 
 
 def test_a_figure_counts_once():
     for name, expected in load().items():
         seen = Counter((publication(expected, figure), figure["what"], figure["printed"])
-                       for figure in expected["figure"] if kind(figure) in COUNTED)
+                       for figure in figures(expected) if kind(figure) in COUNTED)
         assert not [figure for figure, times in seen.items() if times > 1], name
 
 
-def test_a_print_stands_behind_each_method_or_its_lack_is_said():
-    found = behind()
-    assert set(found) <= set(METHODS), "a method is misspelt"
-    assert {method for method in METHODS if not found[method]} == set(NO_PRINT)
+def test_a_print_stands_behind_each_method():
+    found = behind(load())
+    assert set(found) == set(METHODS), "a method is misspelt or has no print"
+    forms = (HERE / "test_closed_forms.py").read_text()
+    for method in METHODS:
+        assert {item[0] for item in found[method]} <= {*COUNTED, "again"}, method
+        assert all(f"def {test}(" in forms for test in FORMULAS.get(method, {}))
+
+
+def test_the_table_of_methods_tells_kinds_and_special_cases():
+    call = {"plain": {"behind": ["York"]}, "special": {"behind": ["York"], "special_case": "only so"}}
+    figure = {"what": "slope", "printed": "1.0", "source": "memory"}
+    both = [{**figure, "call": "special"}, {**figure, "call": "plain", "source": "read"}]
+    one = {"a": {"cite": "A", "call": call, "figure": both}}
+    assert row("York", behind(one)["York"]) == "| York | 1 | 1 | 0 | slope: 1.0 (A) |  | partly: only so |"
+    one["a"]["figure"] = both[:1]
+    assert row("York", behind(one)["York"]) == "| York | 0 | 1 | 0 | slope: 1.0 (A) |  | only so |"
 
 
 def test_what_is_no_evidence_is_not_counted(tmp_path):
@@ -103,15 +125,18 @@ def test_what_is_no_evidence_is_not_counted(tmp_path):
         (tmp_path / name).mkdir()
         head = f'cite = "{name}"\n'
         (tmp_path / name / "expected.toml").write_text(head + "\n".join(f"[[figure]]\n{line}" for line in lines))
-    assert sentence(count(tmp_path)) == (
-        "3 published figures from 2 publications (1 read, 2 from memory); besides 1 met from the paper's rounded "
+    with (tmp_path / "two" / "expected.toml").open("a") as file:
+        file.write('\n[[table]]\nwhat = "n = {n}"\nsource = "read"\ncolumns = ["n", "printed"]\n'
+                   'rows = [[1, "0.5"], [2, "0.6"]]\n')
+    assert [figure.get("what") for figure in figures(load(tmp_path)["two"])][3:] == ["n = 1", "n = 2"]
+    assert sentence(count(load(tmp_path))) == (
+        "5 published figures from 3 publications (3 read, 2 from memory); besides 1 met from the paper's rounded "
         "inputs, 1 met again by another function, 1 from printed summaries, 1 recalled afterwards and 2 by another "
         "program")
 
 
 if __name__ == "__main__":
-    for source, kinds in count().items():
+    everything = load()
+    for source, kinds in count(everything).items():
         sys.stdout.write(f"{source}: {', '.join(f'{number} {name}' for name, number in sorted(kinds.items()))}\n")
-    for method in METHODS:
-        sys.stdout.write(f"behind {method}: {behind()[method] or 'none known: ' + NO_PRINT[method]}\n")
-    sys.stdout.write(sentence(count()) + "\n")
+    sys.stdout.write("\n".join(["", *table(everything), "", sentence(count(everything))]) + "\n")

@@ -16,6 +16,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 from published_calls import from_columns, parsed  # noqa: E402
+from published_sets import figures  # noqa: E402
 from published_without_data import WITHOUT_DATA  # noqa: E402
 from test_published import off  # noqa: E402
 
@@ -35,7 +36,7 @@ def noticed(lines, expected):
     results = {}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of spoilt data; only a print that is missed counts
-        for figure in expected["figure"]:
+        for figure in figures(expected):
             call = figure["call"]
             if expected["call"][call]["function"] in WITHOUT_DATA:
                 continue
