@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from agree.cli.progress import progress
+from agree.cli.words import JsonFile
 
 OUTPUTS = ("details", "json_file", "page_files", "others")
 
@@ -20,7 +21,8 @@ def answer_options(command: Callable[..., Any]) -> Callable[..., Any]:
                               "each."),
             click.option("--page", "page_files", multiple=True, metavar="FILE",
                          help="Write one A4 page: .pdf, .png, .svg or .html. Repeat for each."),
-            click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone."),
+            click.option("--json", "json_file", type=JsonFile(), metavar="FILE",
+                         help="Write the results as JSON; - for stdout alone."),
             click.option("--details", is_flag=True, help="Print every figure, in more than 16 lines.")):
         command = option(command)
     return command

@@ -80,3 +80,13 @@ MEANINGS = {"average": "average", "bands": "bands", "readings": "readings", "nex
 RULES = {"interval": "interval", "guard-2u": "guard 2u", "guard-1.645u": "guard 1.645u", "plain": "plain"}
 # What was written before -> what is written now.
 OLD_OPTIONS = {"--power": "--chance"}
+
+
+class JsonFile(click.ParamType):  # type: ignore[type-arg]  # as Level
+    """A file to write JSON to; the standard output by one of its other names is "-", so that nothing else is in it."""
+
+    name = "file"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name, or "-" where it is that of the standard output."""
+        return "-" if value in ("/dev/stdout", "/dev/fd/1", "/proc/self/fd/1") else value

@@ -7,6 +7,7 @@ import json
 import os
 import secrets
 import stat
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -114,6 +115,33 @@ def _through(target: Path, called: str, write: Callable[[Path], None]) -> None:
         made = Path(folder, "made" + target.suffix)
         write(made)
         content = made.read_bytes()
+    own = _own_stream(target)
+    if own is not None:  # opened anew it would be written from its start, over what is printed
+        sys.stdout.flush()
+        sys.stderr.flush()
+        handle = os.dup(own)
+    else:
+        handle = _opened(target, called)
+    try:
+        with os.fdopen(handle, "wb") as pipe:
+            pipe.write(content)
+    except OSError as error:
+        raise InputError(f"{called} cannot be written: {error.strerror}; choose another place") from None
+
+
+def _own_stream(target: Path) -> int | None:
+    """Return the standard output or error if that is what a place is."""
+    for number in (1, 2):
+        try:
+            if target.samefile(f"/dev/fd/{number}"):
+                return number
+        except OSError:
+            continue
+    return None
+
+
+def _opened(target: Path, called: str) -> int:
+    """Open a pipe or an open file for writing, as soon as someone reads it."""
     flags, until = os.O_WRONLY | getattr(os, "O_NONBLOCK", 0), time.monotonic() + PIPE_WAIT_S
     while True:
         try:
@@ -125,11 +153,7 @@ def _through(target: Path, called: str, write: Callable[[Path], None]) -> None:
                 raise InputError(f"{called} cannot be written: {why}; choose another place") from None
             time.sleep(PIPE_STEP_S)
     os.set_blocking(handle, True)
-    try:
-        with os.fdopen(handle, "wb") as pipe:
-            pipe.write(content)
-    except OSError as error:
-        raise InputError(f"{called} cannot be written: {error.strerror}; choose another place") from None
+    return handle
 
 
 def write_text(path: str | Path, text: str) -> None:

@@ -76,3 +76,11 @@ def test_a_target_alone_is_not_called_another_quantity(tmp_path):
     message = refused("check", "target.csv", PEDALS, "--claim", "1.5%", cwd=tmp_path)
     assert "'Target Power' (a target: 'target')" in message
     assert "--quantity" not in message
+
+
+@pytest.mark.parametrize("name", ["/dev/stdout", "/dev/fd/1", "/dev/stderr"])
+def test_standard_output_by_another_name_holds_nothing_else(tmp_path, name):
+    """Opened anew, a file that it goes to was written from its start, and the text over that."""
+    done = agree("look", BIKE, "--json", name, cwd=tmp_path)
+    assert json.loads(done.stderr if name.endswith("err") else done.stdout)[0]["name"] == "pair-1-bike.csv"
+    assert done.returncode == 0

@@ -13,7 +13,7 @@ from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import be_quiet
 from agree.cli.run import checked, paired
 from agree.cli.session_list import SessionFiles, from_place
-from agree.cli.words import MEANINGS, RULES, IntervalLevel, Words, hint
+from agree.cli.words import MEANINGS, RULES, IntervalLevel, JsonFile, Words, hint
 
 NOT_HOLDING = 1
 GROUPS = {
@@ -85,7 +85,8 @@ agree check --sessions sessions.csv --claim 1.5% --details"""
 @click.option("--figure", "figures", multiple=True, metavar="NAME=FILE",
               help="Write one panel for a paper: questions, bands, averaging, time, sessions or screen (16:9) = a "
                    ".pdf, .svg or .png. Repeat for each.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@click.option("--json", "json_file", type=JsonFile(), metavar="FILE",
+              help="Write the results as JSON; - for stdout alone.")
 @click.option("-o", "--output", "others", multiple=True, metavar="FILE",
               help="Write a file of the kind its suffix says: .json, .pdf, .png, .svg, .html. Repeat for each.")
 @click.option("--about", "about_file", metavar="FILE.toml",

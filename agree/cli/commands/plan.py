@@ -11,7 +11,7 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.terminal import edges_of, looks_of
-from agree.cli.words import MEANINGS, RULES, IntervalLevel, Level, Words, hint
+from agree.cli.words import MEANINGS, RULES, IntervalLevel, JsonFile, Level, Words, hint
 
 if TYPE_CHECKING:
     from agree.planning.plan import Plan
@@ -72,7 +72,8 @@ GROUPS = {
 @click.option("--trial-sd", type=float, metavar="SD", help="For trials: SD of a trial's error within a subject.")
 @click.option("--assume", type=click.Choice(["nothing", "normal"]), default="nothing", show_default=True,
               help="For trials: what the later check will assume.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the plan as JSON; - for stdout alone.")
+@click.option("--json", "json_file", type=JsonFile(), metavar="FILE",
+              help="Write the plan as JSON; - for stdout alone.")
 def plan_command(**options: Any) -> None:
     """Say how many sessions, or subjects and trials, would settle a claim."""
     from agree.cli.commands.plan_of_trials import plan_trials_command, refuse_without_trials

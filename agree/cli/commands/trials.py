@@ -11,7 +11,7 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
-from agree.cli.words import IntervalLevel, Words
+from agree.cli.words import IntervalLevel, JsonFile, Words
 
 if TYPE_CHECKING:
     from agree.core.results.result import Result
@@ -77,7 +77,8 @@ def deliver(result: Result, json_file: str | None, *, brief: bool = False,
               help="What is known of the reference: '±0.5 cm', '1 % k=2'.  [default: taken as exact]")
 @click.option("--level", type=IntervalLevel(), default="95%", show_default=True, metavar="LEVEL",
               help="Level of the intervals: 95% or 0.95.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the results as JSON; - for stdout alone.")
+@click.option("--json", "json_file", type=JsonFile(), metavar="FILE",
+              help="Write the results as JSON; - for stdout alone.")
 @click.option("--page", "page_files", multiple=True, metavar="FILE",
               help="Write one A4 page: .pdf, .png, .svg or .html. Repeat for each.")
 @click.option("-o", "--output", "others", multiple=True, metavar="FILE",
