@@ -38,7 +38,7 @@ ARROWS = {
     "devices": CORE | {"recordings", "estimators", "pairing", "devices"},
     "trail": VERDICT | {"assessment", "devices", "trail"},
     "study": VERDICT | {"files", "recordings", "pairing", "assessment", "quantities", "trials", "study"},
-    "demo": CORE | {"demo"},
+    "demo": CORE | {"files", "demo"},
 }
 # Library -> rooms that may import it.
 LIBRARIES = {"pandas": {"files", "recordings"}, "narwhals": {"files"}, "fitdecode": {"files"},

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from agree.core.errors import InputError
+from agree.files.writing import write_text
 
 LABEL = "# invented data, made by `agree demo`: no real athlete, device or maker"
 KNOWN = "# invented data, made by `agree demo`"
@@ -28,5 +29,5 @@ def write_invented(folder: Path, texts: Mapping[str, str]) -> list[Path]:
         if path.exists() and not path.read_text(encoding="utf-8", errors="replace").startswith(KNOWN):
             raise InputError(f"{path} exists and was not written by this demo; name another folder")
     for path, text in zip(paths, texts.values(), strict=True):
-        path.write_text(f"{LABEL}\n{text}", encoding="utf-8")
+        write_text(path, f"{LABEL}\n{text}")
     return paths

@@ -10,6 +10,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.demo.power import LABEL
+from agree.files.writing import write_text
 
 SECONDS = 1200
 FIRST_DAY = datetime(2026, 3, 1, 17, 30)
@@ -53,7 +54,7 @@ def labelled(path: Path, text: str) -> None:
     """
     if path.exists() and not path.read_text(encoding="utf-8", errors="replace").startswith(LABEL):
         raise InputError(f"{path} exists and was not written by this demo; name another folder")
-    path.write_text(f"{LABEL}\n{text}", encoding="utf-8")
+    write_text(path, f"{LABEL}\n{text}")
 
 
 def write_study(folder: Path) -> Path:

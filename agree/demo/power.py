@@ -9,6 +9,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
+from agree.files.writing import write_text
 
 LABEL = "# invented data, made by `agree demo`: no real rider, device or maker"
 START = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
@@ -72,5 +73,5 @@ def write_recordings(folder: Path) -> tuple[Path, Path]:
             raise InputError(f"{path} exists and was not written by this demo; name another folder")
         rows = [f"{(START + timedelta(seconds=k)).isoformat().replace('+00:00', 'Z')},{watts:.0f},{rpm:.0f}"
                 for k, (watts, rpm) in enumerate(zip(power, turns, strict=True))]
-        path.write_text("\n".join([LABEL, "timestamp,power (W),cadence (rev/min)", *rows]) + "\n", encoding="utf-8")
+        write_text(path, "\n".join([LABEL, "timestamp,power (W),cadence (rev/min)", *rows]) + "\n")
     return paths

@@ -11,6 +11,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +84,8 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
     except OSError as error:
         raise InputError(f"{called} cannot be written: {error.strerror}; choose another place") from None
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):  # of a place that has become read-only
+            temporary.unlink(missing_ok=True)
 
 
 def _kind(target: Path, called: str) -> int:

@@ -96,6 +96,13 @@ def test_never_over_a_file(tmp_path, result):
     assert files(tmp_path) == ["link.csv", "own.csv", "taken.csv"]
 
 
+def test_no_history_is_left_of_a_copy_that_cannot_be_written(tmp_path):
+    """A link into a folder that is not there stands for a full disk; the history alone barred the next try."""
+    (tmp_path / "c.csv").symlink_to(tmp_path / "gone" / "c.csv")
+    assert "does not exist" in refused("correct", PEDALS, "c.csv", "--scale", "1.02", cwd=tmp_path)
+    assert files(tmp_path) == ["c.csv"]
+
+
 def test_only_a_copy_is_written_over(tmp_path):
     """A raw recording, a copy that was edited and a file that is no history stay as they are, --force or not."""
     own = tmp_path / "own.csv"

@@ -124,3 +124,27 @@ def test_a_file_that_is_read_only(tmp_path, monkeypatch):
     with pytest.raises(InputError, match="it is read-only"):
         write_text(tmp_path / "kept.json", "new")
     assert (tmp_path / "kept.json").read_text(encoding="utf-8") == "old"
+
+
+def test_a_place_that_becomes_read_only_is_named_rightly(tmp_path, monkeypatch):
+    """Removing the temporary file failed too, and its error with its odd name was shown instead."""
+    def refused(*_, **__):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS), ".agree-12ab")
+
+    monkeypatch.setattr(os, "open", refused)
+    monkeypatch.setattr(Path, "unlink", refused)
+    with pytest.raises(InputError, match=r"x.json cannot be written: Read-only file system; choose another place$"):
+        write_text(tmp_path / "x.json", "x")
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="limits of one process")
+def test_a_file_that_may_not_grow(tmp_path):
+    """A limit of 4,000 bytes a file stands for a full disk: one line names the file, and nothing half is left."""
+    code = ("import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
+            "resource.setrlimit(resource.RLIMIT_FSIZE, (4000, 4000)); from agree.demo.power import write_recordings; "
+            "from pathlib import Path; write_recordings(Path(sys.argv[1]))")
+    environment = {**os.environ, "PYTHONPATH": str(Path(writing.__file__).parents[2])}
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path / "demo")], env=environment, text=True,
+                          capture_output=True, check=False)
+    assert "invented-crank.csv cannot be written: File too large; choose another place" in done.stderr
+    assert list((tmp_path / "demo").iterdir()) == []

@@ -57,7 +57,12 @@ def correct(recording: str, copy: str, **options: Any) -> None:
     remark = history.refuse_twice(recording, change)
     told = history.new_history(recording, copy, made, change, ground, version=__version__, command=sys.argv[1:])
     write_text(story, told)  # before the copy: there is never a copy without its history
-    write_bytes(copy, made.content)
+    try:
+        write_bytes(copy, made.content)
+    except InputError:
+        if not existing:
+            Path(story).unlink(missing_ok=True)  # of nothing
+        raise
     lasting = NOT_KNOWN.format(least=LEAST_SESSIONS) if result is not None and ground["stable"] is None else ""
     click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
                "are (0 or missing)." + "".join(f"\n{line}" for line in (
