@@ -13,6 +13,7 @@ from agree.estimators.limits.repeated import variance_and_limits
 from agree.estimators.limits.tolerance import one_sided_approximation, tolerance_factor
 from agree.estimators.lines.linearity import chance_of_cusum
 from agree.verdict.rule import conformance_probability
+from agree.verdict.sessions import session_effects
 
 
 def made(n, mean=0.0):
@@ -122,6 +123,23 @@ def widest_of_many(call, figure):
     return t_quantile(joint_level(np.eye(figure["count"]), np.inf, 0.95), np.inf)
 
 
+def normed_residual_of_odd_session(call, figure):
+    """Distance from the mean of all, in their SD, from which one session of n is odd beside the others."""
+    rest = made(figure["n"] - 1)
+
+    def odd(value):
+        sessions = [agree.Estimate(value=item, low=item - 1, high=item + 1, level=0.95, method="made",
+                                   standard_error=0.5) for item in (*rest, value)]
+        return figure["n"] - 1 in session_effects(sessions).odd
+
+    low, high = 0.0, 100.0
+    for _ in range(24):
+        middle = (low + high) / 2
+        low, high = (low, middle) if odd(middle) else (middle, high)
+    values = np.r_[rest, high]
+    return (high - values.mean()) / values.std(ddof=1)
+
+
 def exact_factor(call, figure):
     """Ends of the exact interval of mean + z sd with mean 0 and sd 1; each tail holds 1 - confidence."""
     z = figure.get("z") or float(special.ndtri(figure["content"]))
@@ -166,4 +184,5 @@ WITHOUT_DATA = {
     "conformance": conformance, "least_reading": least_reading, "repeated_summary": repeated_summary,
 } | {function.__name__: function for function in (
     limits_of_made_errors, index_of_made_errors, share_of_made_errors, ranks, least_pairs, least_pairs_of_index,
-    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, widest_of_many)}
+    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, widest_of_many,
+    normed_residual_of_odd_session)}

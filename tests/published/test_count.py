@@ -20,7 +20,7 @@ from published_sets import COUNTED, figures, kind, load, publication  # noqa: E4
 
 METHODS = ("default exact limits", "concordance interval", "deviation index", "coverage probability", "Grubbs",
            "quantile limits", "linearity", "Fieller", "MOVER", "Hartung-Knapp", "simultaneous intervals",
-           "Deming with replicates", "York", "equivalence", "Paule-Mandel")
+           "Deming with replicates", "York", "equivalence", "Paule-Mandel", "odd session")
 # Printed formulas that a method must meet to rounding, by their tests in test_closed_forms.py.
 FORMULAS = {
     "concordance interval": {
@@ -96,6 +96,15 @@ def test_a_figure_counts_once():
         seen = Counter((publication(expected, figure), figure["what"], figure["printed"])
                        for figure in figures(expected) if kind(figure) in COUNTED)
         assert not [figure for figure, times in seen.items() if times > 1], name
+
+
+def test_a_tabled_figure_that_two_publications_print_counts_once():
+    """The same number for the same sizes, shares and counts, in sets that rest on no data."""
+    seen = Counter((figure["printed"], *sorted((key, str(value)) for key, value in figure.items()
+                                               if not isinstance(value, str)))
+                   for name, expected in load().items() if not (HERE / name / "data.csv").exists()
+                   for figure in figures(expected) if kind(figure) in COUNTED)
+    assert not [figure for figure, times in seen.items() if times > 1]
 
 
 def test_a_print_stands_behind_each_method():
