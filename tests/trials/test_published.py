@@ -49,11 +49,11 @@ def peak_flow():
 
 
 def test_peak_flow_1986(peak_flow, capsys):
-    found = run(capsys, peak_flow, "--by", "subject", "--reference", "wright1,wright2", "--device", "mini1,mini2",
+    found = run(capsys, peak_flow, "--by", "subject", "--reference", "large1,large2", "--device", "small1,small2",
                 "--claim", "30 l/min", "--json", "-")
     assert (found["subjects"], found["trials"]["n"], found["verdict"]) == (17, 34, "holds")
     assert [round(found["bias"][key], 1) for key in ("value", "low", "high")] == [6.0, -11.0, 23.1]
-    # The textbook prints 15.3 l/min for the Wright meter's within-subject SD, from its residual mean square 234.29.
+    # The textbook prints 15.3 l/min for the large meter's within-subject SD, from its residual mean square 234.29.
     assert round(found["typical_errors"]["reference"]["value"], 1) == 15.3
     assert [round(found["limits"][end]["value"], 1) for end in ("lower", "upper")] == [-67.7, 79.8]
     assert [round(found["typical_errors"]["ratio"][key], 2) for key in ("value", "low", "high")] == [1.30, 0.78, 2.16]
