@@ -58,7 +58,7 @@ def refuse_twice(path: str | Path, change: Change) -> str:
     if earlier is None:
         return ""
     name, before = plain_name(Path(path).name), earlier["change"]
-    source = earlier.get("source", {}).get("name", "its source")
+    source = plain_name(earlier.get("source", {}).get("name", "its source"))
     if before == change:
         raise InputError(f"{name}: found a copy of {source} corrected by this already ({change}); expected a recording "
                          "as the device made it; nothing needs to be done")
@@ -154,7 +154,7 @@ def new_history(
         earlier.pop("change")
     return json.dumps({
         "schema": 1, "made_by": f"agree {version}", "date": datetime.now(UTC).isoformat(timespec="seconds"),
-        "command": command, "source": {"name": plain_name(Path(source).name), "sha256": made.sha256},
+        "command": [plain_name(word) for word in command], "source": {"name": plain_name(Path(source).name), "sha256": made.sha256},
         "copy": {"name": plain_name(Path(copy).name), "sha256": hashlib.sha256(made.content).hexdigest()},
         "column": made.column, "readings_changed": made.changed, "cells_kept": made.kept,
         "correction": {"formula": FORMULA, "scale": change.scale, "offset_w": change.offset_w},

@@ -96,6 +96,18 @@ def test_never_over_a_file(tmp_path, result):
     assert files(tmp_path) == ["link.csv", "own.csv", "taken.csv"]
 
 
+def test_names_do_not_act_through_a_history(tmp_path):
+    """The command stood in it as typed; the name of a source, as a history of unknown origin tells it, was printed so."""
+    name = "ride\x1b[31m\u202e.csv"
+    (tmp_path / name).write_bytes(PEDALS.read_bytes())
+    assert agree("correct", name, "c.csv", "--scale", "1.02", cwd=tmp_path).returncode == 0
+    story = tmp_path / "c.csv.history.json"
+    assert json.loads(story.read_text(encoding="utf-8"))["command"][1] == "ride?[31m?.csv"
+    story.write_text(story.read_text(encoding="utf-8").replace("ride?[31m?", "ride\\u001b[31m\u202e"), encoding="utf-8")
+    done = agree("correct", "c.csv", "d.csv", "--scale", "1.01", cwd=tmp_path)
+    assert "Careful: c.csv is a copy of ride?[31m?.csv already corrected" in done.stdout
+
+
 def test_no_history_is_left_of_a_copy_that_cannot_be_written(tmp_path):
     """A link into a folder that is not there stands for a full disk; the history alone barred the next try."""
     (tmp_path / "c.csv").symlink_to(tmp_path / "gone" / "c.csv")
