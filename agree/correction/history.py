@@ -154,7 +154,8 @@ def new_history(
         earlier.pop("change")
     return json.dumps({
         "schema": 1, "made_by": f"agree {version}", "date": datetime.now(UTC).isoformat(timespec="seconds"),
-        "command": [plain_name(word) for word in command], "source": {"name": plain_name(Path(source).name), "sha256": made.sha256},
+        "command": [plain_name(word) for word in command],
+        "source": {"name": plain_name(Path(source).name), "sha256": made.sha256},
         "copy": {"name": plain_name(Path(copy).name), "sha256": hashlib.sha256(made.content).hexdigest()},
         "column": made.column, "readings_changed": made.changed, "cells_kept": made.kept,
         "correction": {"formula": FORMULA, "scale": change.scale, "offset_w": change.offset_w},

@@ -97,7 +97,7 @@ def test_never_over_a_file(tmp_path, result):
 
 
 def test_names_do_not_act_through_a_history(tmp_path):
-    """The command stood in it as typed; the name of a source, as a history of unknown origin tells it, was printed so."""
+    """The command stood in it as typed; a source's name in a history of unknown origin was printed raw."""
     name = "ride\x1b[31m\u202e.csv"
     (tmp_path / name).write_bytes(PEDALS.read_bytes())
     assert agree("correct", name, "c.csv", "--scale", "1.02", cwd=tmp_path).returncode == 0
