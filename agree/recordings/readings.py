@@ -27,6 +27,7 @@ MARKERS: dict[str, tuple[float, ...]] = {
 PLAIN_MARKERS = (65_535.0, 32_767.0, 99_999.0)
 SIDES = {"left": ("left", "l", "links", "linke", "gauche", "g", "izquierda", "sinistra", "esquerda", "lewa", "lewo"),
          "right": ("right", "r", "rechts", "rechte", "droite", "d", "derecha", "destra", "direita", "prawa", "prawo")}
+DEVELOPER = re.compile(r" \(developer \d+\)")  # whose field it is: no word of its name
 PACE = re.compile(r"(\d{1,2}):([0-5]\d(?:[.,]\d+)?)", re.ASCII)
 
 
@@ -72,9 +73,10 @@ def readings(table: Table, at: int, label: str, quantity: Quantity) -> FloatArra
                              f"{MIN_POWER_W:.0f} to {MAX_POWER_W:.0f} W",
                              "check the unit, or leave the cell blank if there is no reading")
     kinds = [f"{kind}: {word}" for kind, word in said.derived if kind != quantity.name]
-    if said.unknown and (said.named or quantity.name != POWER) and not table.metric:
+    unknown = heading(DEVELOPER.sub("", label), quantity.name, quantity.aliases).unknown
+    if unknown and (said.named or quantity.name != POWER):
         table.notes.append(Note(kind="read_header_word", severity="trust",
-                                values={"column": name, "words": ", ".join(said.unknown), "quantity": quantity.label}))
+                                values={"column": name, "words": ", ".join(unknown), "quantity": quantity.label}))
     if kinds:
         table.notes.append(Note(kind="read_header_derived", severity="answer",
                                 values={"column": name, "words": ", ".join(kinds), "quantity": quantity.label}))

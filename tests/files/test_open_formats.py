@@ -115,6 +115,23 @@ def test_fit_channels_laps_and_developer_fields():
     assert any("further powers" in note for note in said(found))
 
 
+@pytest.mark.parametrize(("name", "units", "factor", "words"), [
+    ("Power", "kW", 1000, None), ("Leistung", "PS", 735.49875, None), ("Pod", "watts", 1, "pod"),
+    ("Power", "W", 1, None),
+    ("Power", "hp", 0, None), ("Left Power", "W", 0, None)])
+def test_units_and_names_of_developer_fields(name, units, factor, words):
+    """The number of the developer before a unit hid it: kW and hp were read as W. Of an unknown name nothing was said."""
+    writer = FitWriter().describe(0, 0, "float32", name, units=units)
+    for k in range(9):
+        writer.record(timestamp=START + k, developer=[(0, 0, "float32", 0.25)])
+    if not factor:
+        assert "horsepower" in str(pytest_error(writer.done())) or name != "Power"
+        return
+    found = read_recording(writer.done())
+    np.testing.assert_allclose(found.power, 0.25 * factor)
+    assert [n.values["words"] for n in found.notes if n.kind == "read_header_word"] == ([words] if words else [])
+
+
 def pytest_error(data, **options):
     with pytest.raises(InputError) as caught:
         read_recording(data, **options)

@@ -18,14 +18,16 @@ def text(header, cells, time="time"):
 
 @pytest.mark.parametrize(("header", "factor"), [
     ("power (kW)", 1000), ("Leistung [PS]", PS), ("Puissance (ch)", PS), ("Potenza [CV]", PS), ("Vermogen (pk)", PS),
-    ("Moc [KM]", PS), ("power (metric hp)", PS), ("Power [W]", 1), ("power (J/s)", 1)])
+    ("Moc [KM]", PS), ("power (metric hp)", PS), ("Power [W]", 1), ("power (J/s)", 1),
+    ("power 2 (kW)", 1000), ("Power1 [PS]", PS), ("Watt 2", 1), ("power at 20 Hz", 1)])
 def test_power_in_other_units(header, factor):
     found = read_recording(text(header, [0.2, 0.25, 0.3, 0]))
     np.testing.assert_allclose(found.power, np.array([0.2, 0.25, 0.3, 0]) * factor, rtol=1e-12)
 
 
 @pytest.mark.parametrize("header", ["power (hp)", "horsepower", "Power [bhp]", "power (kcal/h)", "Power (kJ)",
-                                    "Power (kcal)", "Power (Nm)", "Leistung (Wh)"])
+                                    "Power (kcal)", "Power (Nm)", "Leistung (Wh)", "power 2 (hp)", "power 1 kcal",
+                                    "Leistung 2 [Nm]"])
 def test_units_that_are_refused(header):
     with pytest.raises(InputError, match="expected power in W; convert it to W"):
         read_recording(text(header, [0.2, 0.25, 0.3]))

@@ -157,7 +157,8 @@ def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ..
         for length in range(min(3, len(split) - at), 0, -1):
             phrase = split[at:at + length]
             found = own.get(phrase) or _units().get(phrase)
-            if found is None or (length == 1 and split[at - 1:at] and split[at - 1].isdigit() and at):
+            counted = length == 1 and at and split[at - 1].isdigit()  # "at 20 Hz" says how, "power 2 [kW]" the unit
+            if found is None or (counted and found.dimension not in (wanted, "energy", "torque", "pressure")):
                 continue
             if found.dimension == wanted and (not unit or unit == found.symbol) and not _noun(phrase, quantity):
                 unit = found.symbol
