@@ -120,7 +120,7 @@ def test_fit_channels_laps_and_developer_fields():
     ("Power", "W", 1, None),
     ("Power", "hp", 0, None), ("Left Power", "W", 0, None)])
 def test_units_and_names_of_developer_fields(name, units, factor, words):
-    """The number of the developer before a unit hid it: kW and hp were read as W. Of an unknown name nothing was said."""
+    """The number of the developer before a unit hid it: kW and hp were read as W. An unknown name was not said."""
     writer = FitWriter().describe(0, 0, "float32", name, units=units)
     for k in range(9):
         writer.record(timestamp=START + k, developer=[(0, 0, "float32", 0.25)])
