@@ -17,11 +17,11 @@ from typing import NamedTuple
 import numpy as np
 from slow_errors import STEP_S, simulate
 
+from agree.assessment.doubts.slower_errors import asked_times
 from agree.core.interval.engine import COSINES, cosine_transform, t_quantile
 from agree.core.interval.slow_errors import COEFFICIENTS, slow_variance
-from agree.core.thresholds import SLOW_SHOWS_S
 
-MINUTES = (2, 3, 5, 10, 15, 20, 30, 45)
+MINUTES = (2, 5, 10, 15, 20, 30, 40, 45)
 KINDS = ("5 s", "60 s", "5 + 60 s", "150 s", "5 + 150 s", "300 s", "5 + 300 s")
 
 
@@ -41,7 +41,7 @@ def cell(kind: str, minutes: int, runs: int) -> Cell:
     parts = cosine_transform(errors - errors.mean(axis=1, keepdims=True), min(COEFFICIENTS, n - 1))
     shown, wide = (t_quantile(0.95, COSINES) * np.sqrt(
         [slow_variance(line, COSINES, slower=slower) / n for line in parts]) for slower in (False, True))
-    asked = np.maximum(shown, wide) if 60 * minutes < SLOW_SHOWS_S else shown
+    asked = shown * [asked_times(max(times, 1.0), 60.0 * minutes) for times in wide / shown]
     off = np.abs(errors.mean(axis=1))
     limit = 2 * float(shown.mean())
     return Cell(*(float((off > half).mean()) / 2 for half in (shown, asked)),

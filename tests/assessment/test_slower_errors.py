@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
+from agree.assessment.doubts.slower_errors import asked_times
 from agree.core.interval.slower import times_wider
-from agree.core.thresholds import SLOW_SHOWS_S
+from agree.core.thresholds import SLOW_ASKED_LEAST, SLOW_ASKED_S, SLOW_SHOWS_S
 from agree.report.plain_text.screen import screen
 from tests.rides import session
 
@@ -29,7 +30,7 @@ def test_from_45_min_on_the_interval_shown_decides(rng, seconds, verdict):
     assert ("used_slower" in kinds) == (verdict == "not settled")
     if verdict != "holds":
         assert (check.next_step.kind, check.next_step.values["minutes"]) == ("next_ride_at_least", 45)
-        assert "An error that wanders over 5 min or more would leave ±" in " ".join(screen(check).split())
+        assert "An error that wanders over 5 min or more could leave ±" in " ".join(screen(check).split())
         assert check.readings[0].because.kind == "because_slower"
 
 
@@ -37,6 +38,20 @@ def test_with_room_for_slow_errors_a_short_recording_holds(rng):
     ride = session(rng, seconds=1200)
     assert near_the_limit(ride, 2.0).verdict == "holds"
     assert near_the_limit(ride, 1.1).verdict == "not settled"
+
+
+# SLOW_ASKED_S, SLOW_ASKED_LEAST
+@pytest.mark.parametrize(("seconds", "asked"), [
+    (600, 1.425), (1200, 1.35), (2360, 1.205), (2440, 1.2), (2699, 1.2), (2700, 1.0)])
+def test_the_shorter_the_recording_the_more_room_is_asked(seconds, asked):
+    assert asked_times(1.5, seconds) == pytest.approx(asked)
+    assert (SLOW_ASKED_S, SLOW_ASKED_LEAST) == (4000, 0.4)
+
+
+@pytest.mark.parametrize(("room", "verdict"), [(1.04, "not settled"), (1.28, "holds")])
+def test_a_half_hour_asks_for_less_room_than_ten_minutes(rng, room, verdict):
+    """At 30 min 1.27 times on quick errors where 1.5 were asked."""
+    assert near_the_limit(session(rng, seconds=1800), room).verdict == verdict
 
 
 def test_what_fails_still_fails_and_sessions_show_it_by_their_differences(rng):

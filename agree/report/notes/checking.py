@@ -146,7 +146,7 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         f"{int(float(note.values['minutes']))} min do not show how an error wanders over 5 min or more; the answer "
         "leaves room for it. 45 min or a second day show it."),
     "used_slower": lambda note: (
-        f"an error that wanders over 5 min or more would leave ±{note.values['half']:.2g} {note.values['unit']}, "
+        f"an error that wanders over 5 min or more could leave ±{note.values['half']:.2g} {note.values['unit']}, "
         f"beyond the limit, and {int(float(note.values['minutes']))} min do not show one. 45 min or a second day do."),
     "used_hardly_any": ("only {percent:.0f} % of the reference's riding could be used: that cannot speak for the rest "
                         "of the ride."),
