@@ -47,8 +47,8 @@ SMALL_MISSING_SHARE = 0.05
 LEAST_TO_HOLD_S = 600.0
 SHORT_RIDE_S = 1800.0
 # One recording, s used, below which "holds" must stand for errors slower than it too; from 45 min on they show. Of the
-# further width the share 1 - seconds/SLOW_ASKED_S is asked, at least SLOW_ASKED_LEAST: errors over 300 s, wrong in 8.4 %
-# at 10 min and 4.7 at 30 by the interval shown, are in at most 3.1 (benchmarks/short_recordings.py).
+# further width the share 1 - seconds/SLOW_ASKED_S is asked, at least SLOW_ASKED_LEAST: errors over 300 s, wrong in up
+# to 8.4 % at 10 min and 4.7 at 30 by the interval shown, are in at most 3.1 (benchmarks/short_recordings.py).
 SLOW_SHOWS_S = 2700.0
 SLOW_ASKED_S, SLOW_ASKED_LEAST = 4000.0, 0.4
 # Share of the seconds of riding in the reference's recording that is used, below which no "holds" is given, and below
