@@ -75,6 +75,12 @@ def log_ratios(columns, call):
     return SimpleNamespace(mean=mean.value, error=mean.standard_error, between=between, tau=between**0.5)
 
 
+def equal_groups(columns, call):
+    """Random-effects mean of values that are known alike, far better than they differ."""
+    values = columns[call["values"]]
+    return pooled(values, np.full(values.size, 1e-6 * values.var()), 0.95)[0]
+
+
 def q_profile_of_odds(columns, call):
     """Interval of the variance between log odds ratios."""
     found = _log_ratios(columns, "odds ratio")
@@ -85,4 +91,4 @@ def q_profile_of_odds(columns, call):
 
 
 FORMS = {function.__name__: function for function in (
-    split, with_replicates, replicates, influence_of_correlation, log_ratios, q_profile_of_odds)}
+    split, with_replicates, replicates, influence_of_correlation, log_ratios, equal_groups, q_profile_of_odds)}

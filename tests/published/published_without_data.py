@@ -113,6 +113,14 @@ def critical_cusum(call, figure):
     return brentq(lambda z: chance_of_cusum(z) - figure["p"], 0.1, 5)
 
 
+def bend_of_sides(call, figure):
+    """Test of linearity of points that lie as often above a line as below, `ahead` more of them above all along it."""
+    above = [1] * figure["ahead"] + [-1, 1] * (figure["below"] - figure["ahead"]) + [-1] * figure["ahead"]
+    reference = np.arange(1.0, len(above) + 1)
+    line = agree.passing_bablok(reference, reference, sampling="independent")
+    return agree.linearity(reference, reference + 0.1 * np.array(above), line=line, sampling="independent")
+
+
 def law_of_cusum(call, figure):
     """Probability that the cusum stays below."""
     return 1 - chance_of_cusum(figure["z"])
@@ -184,5 +192,5 @@ WITHOUT_DATA = {
     "conformance": conformance, "least_reading": least_reading, "repeated_summary": repeated_summary,
 } | {function.__name__: function for function in (
     limits_of_made_errors, index_of_made_errors, share_of_made_errors, ranks, least_pairs, least_pairs_of_index,
-    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, widest_of_many,
+    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, bend_of_sides, widest_of_many,
     normed_residual_of_odd_session)}
