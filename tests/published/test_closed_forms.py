@@ -52,6 +52,22 @@ def test_concordance_of_yes_and_no_is_kappa_with_its_printed_variance(both, one,
     assert variance_on_z(found) * (1 - k * k) ** 2 == pytest.approx(variance, rel=1e-9)
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_concordance_of_scores_is_weighted_kappa_with_its_printed_variance(seed):
+    """Squares of distances as weights: Fleiss JL, Cohen J, Everitt BS (1969) Psychol Bull 72:323-327, for any law."""
+    counts = np.random.default_rng(seed).integers(0, 12, (4, 4)) + 15 * np.eye(4, dtype=int)
+    first, second = np.indices(counts.shape).reshape(2, -1)
+    found = concordance(*shuffled(first.repeat(counts.ravel()), second.repeat(counts.ravel())))
+    p, score = counts / counts.sum(), np.arange(4)
+    rows, columns = p.sum(axis=1), p.sum(axis=0)
+    w = 1 - np.subtract.outer(score, score) ** 2 / 9
+    seen, chance = (p * w).sum(), rows @ w @ columns
+    assert found.concordance.value == pytest.approx((seen - chance) / (1 - chance), rel=1e-12)
+    by_cell = w * (1 - chance) - (1 - seen) * np.add.outer(w @ columns, rows @ w)
+    variance = ((p * by_cell**2).sum() - (seen * chance - 2 * chance + seen) ** 2) / (1 - chance) ** 4
+    assert variance_on_z(found) * (1 - found.concordance.value**2) ** 2 == pytest.approx(variance, rel=1e-9)
+
+
 def test_error_variances_of_devices_have_the_residual_square_as_mean():
     """Two-way analysis of variance, Snedecor & Cochran, Statistical Methods: its residual is free of both effects."""
     table = np.random.default_rng(5).normal([0, 3, 1, -2, 5], [1, 2, 3, 1, 2], (12, 5)).T + np.arange(12) ** 2

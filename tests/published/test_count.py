@@ -26,6 +26,7 @@ FORMULAS = {
     "concordance interval": {
         "test_concordance_interval_is_lins_where_readings_have_the_moments_of_normal_ones":
             "Lin (1989), corrected 2000",
+        "test_concordance_of_scores_is_weighted_kappa_with_its_printed_variance": "Fleiss, Cohen & Everitt (1969)",
         "test_concordance_of_yes_and_no_is_kappa_with_its_printed_variance": "Bloch & Kraemer (1989)"},
     "Grubbs": {
         "test_error_variances_of_devices_have_the_residual_square_as_mean": "two-way analysis of variance"},

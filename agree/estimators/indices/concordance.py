@@ -134,10 +134,10 @@ def concordance(
               C_b = \frac{2}{v + 1/v + u^2}, \quad v = s_y/s_x, \quad u = (\bar y - \bar x)/\sqrt{s_x s_y} .
 
     Intervals are not those of 1989, whose variance is that of normal readings: Fisher's z = log(P/Q)/2 of both
-    correlations, with the variance from its influence, which is that of two sums of squares, and is the published one
-    (as corrected in 2000) where readings have the moments of normal ones, that of kappa where they are 0 and 1; log v;
-    u; and for the accuracy, which has no normal limit where it is 1, the worst and best corner of the joint
-    (Bonferroni) limits of v and u: wider than need be.
+    correlations, with the variance from its influence, which is that of two sums of squares; log v; u; and for the
+    accuracy, which has no normal limit where it is 1, the worst and best corner of the joint (Bonferroni) limits of v
+    and u: wider than need be. The variance of z is the published one (as corrected in 2000) where readings have the
+    moments of normal ones, and for scores that of kappa weighted by squares (Fleiss, Cohen and Everitt 1969).
 
     Repeats of several subjects: ``sampling="sessions"`` with the subject as `session` gives the concordance of repeated
     measures, subjects counting alike. It is that of King, Chinchilli and Carrasco (2007) where the means do not change
