@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
+from agree.core.thresholds import CLAIM_UNKNOWN
 from agree.estimators.response.matching import Filter
 from agree.faults.ceiling import ceiling
 from agree.faults.dropout import dropouts
@@ -108,6 +109,7 @@ def find_faults(
             for role in ROLES if one.side == EITHER else (one.side,):
                 state[role][one.start:one.stop] = np.nan
         found += new
+    found = _beyond_misfit(found, {"reference": reference, "device": device}, made)
     reason = np.full(reference.size, "", dtype=f"U{max(map(len, REASONS))}")
     for one in sorted(found, key=lambda one: REASONS.index(one.reason), reverse=True):
         reason[one.start:one.stop] = one.reason
@@ -119,6 +121,31 @@ def _without_zeros(state: dict[str, FloatArray], made: Filter) -> dict[str, Floa
     smoother = made.smoother or "device"
     zero = zeros_amid(state["reference"], state["device"])[ROLES.index(smoother) == 0]
     return state | {smoother: np.where(zero, np.nan, state[smoother])}
+
+
+def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
+    """Faults without spikes that a response which no filter fits may make, now that all else is explained."""
+    spiked = [one for one in found if one.kind == "spike"]
+    if not spiked:
+        return found
+    left = {role: y.copy() for role, y in recorded.items()}
+    for one in found:
+        if one.kind != "spike":
+            for role in ROLES if one.side == EITHER else (one.side,):
+                left[role][one.start:one.stop] = np.nan
+    seen, none = views(left["reference"], left["device"], made), set()
+    for role in ROLES:
+        own = [one for one in spiked if one.side == role]
+        at = np.zeros(seen[role].y.size, bool)
+        for one in own:
+            at[one.start:one.stop] = True
+        excess = np.nan_to_num(seen[role].y - seen[role].usual)
+        claims = [float(excess[one.start:one.stop].sum()) for one in own]
+        for one, claim in zip(own, seen[role].weigh([(one.start, one.stop) for one in own], claims, at, sign=-1.0,
+                                                    tails=True), strict=True):
+            if claim.unknown <= CLAIM_UNKNOWN and not claim.lacks:
+                none.add(one)
+    return [one for one in found if one not in none]
 
 
 def _typed(kind: str, side: str, claim: Claim) -> Found:

@@ -9,6 +9,7 @@ from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
     GROSS_ZEROS,
+    PARTIAL_BESIDE_S,
     PARTIAL_COASTS,
     PARTIAL_ERRORS,
     PARTIAL_LEAST_W,
@@ -55,6 +56,7 @@ def partials(view: View) -> tuple[list[Claim], str]:
     if not spans:
         return [], ""
     found = sorted(claim for claim in view.weigh(spans, claims, at) if claim.holds)
+    found = _beyond_misfit(view, found, at)
     short = [claim for claim in found if (claim.start, claim.stop) in strewn and side(view, claim) == view.role]
     if sum(claim.stop - claim.start for claim in short) <= GROSS_ZEROS * working.sum():
         short = []
@@ -62,6 +64,15 @@ def partials(view: View) -> tuple[list[Claim], str]:
     if sum(claim.stop - claim.start for claim in found) > PARTIAL_MOST_SHARE * max(int(working.sum()), 1):
         return [], "scale"
     return found, ""
+
+
+def _beyond_misfit(view: View, found: list[Claim], at: Mask) -> list[Claim]:
+    """Claims without those whose side is not sure, and that a response which no filter fits may make."""
+    own = [side(view, claim) == view.role for claim in found]
+    if all(own):
+        return found
+    wide = view.weigh([(claim.start, claim.stop) for claim in found], [claim.claim for claim in found], at, tails=True)
+    return [claim for claim, sure, too in zip(found, own, wide, strict=True) if sure or too.holds]
 
 
 def _strewn(view: View, ratio: FloatArray, at: Mask) -> set[tuple[int, int]]:
@@ -91,5 +102,8 @@ def side(view: View, claim: Claim) -> str:
             other += max(abs(view.usual[k] - view.usual[k - 1]) for k in near)
     if other <= PARTIAL_SURE_JUMP * own:
         return view.role
-    sure = claim.stop - claim.start >= PARTIAL_SHORT_S or claim.budget >= PARTIAL_ERRORS * claim.error
+    short = claim.stop - claim.start < PARTIAL_SHORT_S
+    if short and (view.judge[claim.stop:claim.stop + PARTIAL_BESIDE_S] <= WORKING_W).any():
+        return ""  # a push that ends: one trace dies away faster than the filter says
+    sure = not short or claim.budget >= PARTIAL_ERRORS * claim.error
     return EITHER if sure or other <= PARTIAL_LIKELY_JUMP * own else ""

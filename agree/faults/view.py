@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import CLAIM_ERRORS, CLAIM_MARGIN_S, CLAIM_SHARE, CLAIM_UNKNOWN, USUAL_RATIO, WORKING_W
+from agree.core.thresholds import (
+    BUDGET_LOW,
+    CLAIM_ERRORS,
+    CLAIM_MARGIN_S,
+    CLAIM_SHARE,
+    CLAIM_UNKNOWN,
+    USUAL_RATIO,
+    WORKING_W,
+)
 from agree.estimators.response.kernels import Kernel, smoothed
 from agree.estimators.response.matching import Filter
 
@@ -19,6 +27,7 @@ Mask = NDArray[np.bool_]
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
+NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
 
 
 class Claim(NamedTuple):
@@ -108,20 +117,25 @@ class View:
     def _compared(self, values: FloatArray) -> FloatArray:
         return values if self.kernel is None else through(values, self.kernel)
 
-    def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0
-              ) -> list[Claim]:
-        """Compare each claim of lacking energy (of excess, if `sign` is -1) with the budget around it."""
+    def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0,
+              *, tails: bool = False) -> list[Claim]:
+        """Compare each claim of lacking energy (of excess, if `sign` is -1) with the budget around it.
+
+        With `tails` the error of a budget is also what the hundredth that errs most shows: a response that no filter
+        fits errs rarely and much. That needs all other faults to be explained.
+        """
         rest = self.lack(replaced)
         total, energy, seen, own = (np.r_[0.0, np.cumsum(values)] for values in (
             rest, np.maximum(self.other, 0.0), self.known, np.nan_to_num(self.usual - self.y)))
-        errors: dict[int, float] = {}
+        errors: dict[int, tuple[float, float]] = {}
 
         def budget(start: int, stop: int, low: int, high: int) -> tuple[float, float]:
             low, high = max(low, 0), min(high, self.y.size)
             if high - low not in errors:
-                errors[high - low] = _own_error(total, energy, seen, high - low)
+                errors[high - low] = _own_error(total, energy, seen, high - low, tails=tails)
+            share, usual = errors[high - low]
             return (sign * float(own[stop] - own[start] + total[high] - total[low]),
-                    errors[high - low] * float(energy[high] - energy[low]))
+                    share * max(float(energy[high] - energy[low]), BUDGET_LOW * usual))
 
         found = []
         for (start, stop), claim in zip(spans, claims, strict=True):
@@ -134,17 +148,21 @@ class View:
         return found
 
 
-def _own_error(total: FloatArray, energy: FloatArray, seen: FloatArray, width: int) -> float:
-    """Robust SD of budgets over windows of a width, as a share of the energy in them."""
+def _own_error(total: FloatArray, energy: FloatArray, seen: FloatArray, width: int, *, tails: bool) -> tuple[
+        float, float]:
+    """Robust SD of budgets over windows of a width, as a share of the energy in them; and their usual energy, W s."""
     start = np.arange(0, max(total.size - width, 1), max(1, total.size // LIKE_S))
     stop = np.minimum(start + width, total.size - 1)
     rest, around = total[stop] - total[start], energy[stop] - energy[start]
     good = (seen[stop] - seen[start] >= (1 - CLAIM_UNKNOWN) * width) & (around > 0)
     if not good.any():
-        return 0.0
-    good &= around >= 0.25 * np.median(around[good])
+        return 0.0, 0.0
+    usual = float(np.median(around[good]))
+    good &= around >= 0.25 * usual
     share = rest[good] / around[good]
-    return NORMAL * float(np.median(np.abs(share - np.median(share))))
+    apart = np.abs(share - np.median(share))
+    sd = NORMAL * float(np.median(apart))
+    return max(sd, float(np.quantile(apart, 0.99)) / NORMAL_99 if tails else 0.0), usual
 
 
 def through(values: FloatArray, by: Kernel) -> FloatArray:

@@ -166,3 +166,14 @@ def test_energy_that_comes_back_beside_a_claim(at, budget):
     y[100:105], y[at], gone[100:105] = 0.0, 900.0, True
     found, = seen(y, usual).weigh([(100, 105)], [1000.0], gone)
     assert (found.budget, found.near) == (budget, budget)
+
+
+@pytest.mark.parametrize(("watts", "share"), [
+    pytest.param(102.0, 0.51, id="BUDGET_LOW"), pytest.param(98.0, 0.5, id="BUDGET_LOW")])
+def test_the_error_of_a_budget_at_low_power(watts, share):
+    """In proportion to energy down to half of the usual one, here of 200 W: below, noise in W is what is left of it."""
+    usual = np.full(2000, 200.0)
+    usual[500:560] = watts
+    y = usual + np.random.default_rng(2).normal(0, 5, 2000)
+    low, high = seen(y, usual).weigh([(525, 530), (1525, 1530)], [0.0, 0.0], np.zeros(2000, bool))
+    assert low.error / high.error == pytest.approx(share, abs=1e-6)

@@ -1,6 +1,9 @@
 """How two sound devices differ that answer, stop or hold in unlike ways: none of it is a fault."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.signal import lfilter
 
@@ -11,6 +14,8 @@ from agree.faults.late_start import late_starts
 from agree.faults.partial import side
 from agree.faults.spike import spikes
 from agree.faults.view import Claim, View
+
+RIDES = Path(__file__).parent.parent / "data" / "rides"
 
 
 def ride(seconds=1800, stops=8):
@@ -48,12 +53,35 @@ def test_a_real_dropout_among_such_stops_is_found():
     assert kinds(x, y) == {"reference_dropout"}
 
 
-def test_a_device_faster_down_than_up_has_no_partial_readings():
-    x, rng = ride()
+def faster_down(x, rng):
+    """A device that answers to more power in 4 s, to less in 1.5 s; the filter that fits best is one of 2.6 s."""
     y = x.copy()
     for i in range(1, x.size):
         y[i] = y[i - 1] + (x[i] - y[i - 1]) * (1 - np.exp(-1 / (4.0 if x[i] > y[i - 1] else 1.5)))
-    assert "partial" not in " ".join(kinds(x, np.where(y > 0.5, np.maximum(y + rng.normal(0, 3, y.size), 0), 0)))
+    return np.where(y > 0.5, np.maximum(y + rng.normal(0, 3, y.size), 0), 0)
+
+
+def test_a_device_faster_down_than_up_has_no_partial_readings():
+    x, rng = ride()
+    assert "partial" not in " ".join(kinds(x, faster_down(x, rng)))
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_nor_on_a_real_ride(seed):
+    """A push before a coasting, of which it shows half."""
+    x = pd.read_csv(RIDES / "single-road-78min.csv")["power_W"].to_numpy(float)[1500:3200]
+    rng = np.random.default_rng(seed)
+    assert kinds(np.where(x > 0, np.maximum(x + rng.normal(0, 5, x.size), 1), 0), faster_down(x, rng)) == set()
+
+
+@pytest.mark.parametrize("seed", [0, 1, 5])
+def test_nor_a_spike_for_each_push_amid_coasting(seed):
+    rng, t = np.random.default_rng(seed), np.arange(1800)
+    x = 200 + 60 * np.sin(t / 40) + rng.normal(0, 15, t.size)
+    for start in np.cumsum(rng.integers(45, 75, 26)) + 60:
+        x[start:start + 30] = 0
+        x[start + 12:start + 12 + int(rng.integers(1, 3))] = rng.uniform(250, 650)
+    assert kinds(x, faster_down(np.rint(x), rng)) == set()
 
 
 @pytest.mark.parametrize("tau", [2.5, 4.0])
@@ -108,6 +136,17 @@ def test_no_partial_reading_where_the_other_trace_coasts(coasts, whose):
     judged = view(y, usual)
     judged.judge[30:30 + coasts] = 0
     assert side(judged, Claim(30, 34, 400.0, 400.0, 5.0, 0.0, 400.0, 5.0)) == whose
+
+
+@pytest.mark.parametrize(("begins", "whose"), [
+    pytest.param(5, "either", id="PARTIAL_BESIDE_S"), pytest.param(4, "", id="PARTIAL_BESIDE_S")])
+def test_no_partial_reading_right_before_a_coasting(begins, whose):
+    """Where the other trace jumps as much: it coasts so many seconds after the run."""
+    usual = np.full(60, 200.0)
+    usual[30:34], usual[34 + begins:] = 150, 0
+    y = usual.copy()
+    y[30:34] = 120
+    assert side(view(y, usual), Claim(30, 34, 400.0, 400.0, 5.0, 0.0, 400.0, 5.0)) == whose
 
 
 @pytest.mark.parametrize(("stop", "whose"), [(9, ""), (10, "device")])

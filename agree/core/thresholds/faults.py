@@ -24,6 +24,7 @@ USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not m
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
 CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
 CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
+BUDGET_LOW = 0.5           # of the usual energy: a budget with less errs no less, since some of the noise is in W
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
@@ -52,6 +53,7 @@ PARTIAL_S, PARTIAL_LEAST_W = 3, 40.0  # of less power a half is not told from a 
 PARTIAL_MOST_SHARE = 0.5  # of the working seconds: beyond that it is a matter of scale
 # The other trace's jumps at the edges, as a share of the trace's own, up to which the side is sure, and likely.
 PARTIAL_SURE_JUMP, PARTIAL_LIKELY_JUMP = 0.5, 0.6
+PARTIAL_BESIDE_S = 5   # s before a coasting, in which short ones are how a filter dies away unless their side is sure
 PARTIAL_COASTS = 0.5  # of its seconds in which the other trace coasts: what is left there is how a filter dies away
 EARLY_END_S = 5      # working seconds of the other trace: a device may hold its last reading for 3 s
 LATE_S = 3           # the same at a late start; after a rest so long, and silent for so long before its end
