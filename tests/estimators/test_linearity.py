@@ -15,12 +15,6 @@ def made(seed, n=80, bend=0.0):
     return true + rng.normal(0, 2, n), true + bend * (true - 200) ** 2 + rng.normal(0, 2, n)
 
 
-@pytest.mark.parametrize(("alpha", "printed"), [(0.10, "1.22"), (0.05, "1.36"), (0.01, "1.63")])
-def test_critical_values_of_1983(alpha, printed):
-    """Printed values (from memory) at half a unit: the law used is the one they come from."""
-    assert special.kolmogi(alpha) == pytest.approx(float(printed), abs=0.005)
-
-
 def test_statistic_is_the_two_sample_distance_of_above_and_below(oracle):
     stats = oracle("scipy.stats")
     x, y = made(1, 41, 2e-3)
