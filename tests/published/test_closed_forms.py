@@ -7,7 +7,7 @@ every value, so that these tests fail at errors far below the last digit of any 
 import numpy as np
 import pytest
 
-from agree import concordance, split_errors
+from agree import concordance, deming, split_errors, variance_ratio
 from agree.core.interval.engine import t_quantile
 
 HERMITE = np.repeat([-(3**0.5), 0.0, 3**0.5], [1, 4, 1])  # moments of a normal value up to the fifth
@@ -74,3 +74,32 @@ def test_error_variances_of_devices_have_the_residual_square_as_mean():
     residual = table - table.mean(axis=0) - table.mean(axis=1)[:, None] + table.mean()
     mean_square = np.square(residual).sum() / (4 * 11)
     assert np.mean(split_errors(*table, sampling="independent").variance) == pytest.approx(mean_square, rel=1e-12)
+
+
+def line_of_duplicates(x, y):
+    """Slope and intercept as printed: errors from duplicates, sum d^2/(2 N), and sums of squares of their means."""
+    (x1, x2), (y1, y2) = x, y
+    n = x1.size
+    ratio = (np.square(x1 - x2).sum() / (2 * n)) / (np.square(y1 - y2).sum() / (2 * n))  # lambda: reference over device
+    mx, my = (x1 + x2) / 2, (y1 + y2) / 2
+    dx, dy = mx - mx.mean(), my - my.mean()
+    u, q, p = dx @ dx, dy @ dy, dx @ dy
+    slope = ((ratio * q - u) + np.sqrt((u - ratio * q) ** 2 + 4 * ratio * p**2)) / (2 * ratio * p)
+    return np.array([slope, my.mean() - slope * mx.mean()])
+
+
+def test_deming_line_of_duplicates_and_its_jackknife_are_as_printed():
+    """Linnet K (1990) Stat Med 9:1463-1473 and (1993) Clin Chem 39:424-432: slope, and its error by pseudo-values."""
+    rng = np.random.default_rng(11)
+    true = rng.uniform(100, 300, 20)
+    x, y = true + rng.normal(0, 4, (2, 20)), 5 + 1.03 * true + rng.normal(0, 7, (2, 20))
+    line = deming(x.mean(axis=0), y.mean(axis=0), error_variance_ratio=variance_ratio(x.T, y.T).ratio.value)
+    printed = line_of_duplicates(x, y)
+    assert [line.slope.value, line.intercept.value] == pytest.approx(printed, rel=1e-9)
+    ratio = variance_ratio(x.T, y.T).ratio.value
+    left_out = [deming(*(np.delete(item.mean(axis=0), k) for item in (x, y)), error_variance_ratio=ratio)
+                for k in range(20)]
+    for item, values in ((line.slope, [one.slope.value for one in left_out]),
+                         (line.intercept, [one.intercept.value for one in left_out])):
+        pseudo = 20 * item.value - 19 * np.array(values)
+        assert item.standard_error == pytest.approx(pseudo.std(ddof=1) / 20**0.5, rel=1e-9)

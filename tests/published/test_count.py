@@ -28,6 +28,8 @@ FORMULAS = {
             "Lin (1989), corrected 2000",
         "test_concordance_of_scores_is_weighted_kappa_with_its_printed_variance": "Fleiss, Cohen & Everitt (1969)",
         "test_concordance_of_yes_and_no_is_kappa_with_its_printed_variance": "Bloch & Kraemer (1989)"},
+    "Deming with replicates": {
+        "test_deming_line_of_duplicates_and_its_jackknife_are_as_printed": "Linnet (1990, 1993)"},
     "Grubbs": {
         "test_error_variances_of_devices_have_the_residual_square_as_mean": "two-way analysis of variance"},
 }
