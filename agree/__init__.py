@@ -118,6 +118,7 @@ __all__ = [
 # Module -> public names that it defines; loaded on first use (PEP 562), so that `import agree` is cheap.
 _PUBLIC = {
     "assessment.claim_check": ("ClaimCheck", "check_claim"),
+    "assessment.find_correction": ("find_correction",),
     "core.errors": ("AgreeError", "AgreeWarning", "AssumptionWarning", "ConvergenceError", "DriftWarning",
         "InputError", "MatchError", "SampleSizeError"),
     "core.interval.estimate": ("Estimate",),
@@ -125,7 +126,7 @@ _PUBLIC = {
     "core.data.pairs": ("Alignment", "Event", "Pairs"),
     "core.quantity": ("Quantity",),
     "core.data.source_identity": ("SourceIdentity",),
-    "correction.find": ("Correction", "find_correction"),
+    "correction.find": ("Correction",),
     "estimators.bands.by_band": ("Band", "BandBias", "bias_by_band"),
     "estimators.bands.curve": ("BiasCurve", "bias_curve"),
     "estimators.devices.split_errors": ("Contrast", "SplitErrors", "split_errors"),
@@ -176,6 +177,7 @@ _LOCK = RLock()  # threads that use a name first at the same time must not see a
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck, check_claim
+    from agree.assessment.find_correction import find_correction
     from agree.core.data.pairs import Alignment, Event, Pairs
     from agree.core.data.source_identity import SourceIdentity
     from agree.core.errors import (
@@ -191,7 +193,7 @@ if TYPE_CHECKING:
     from agree.core.interval.estimate import Estimate
     from agree.core.quantity import Quantity
     from agree.core.results.note import Note
-    from agree.correction.find import Correction, find_correction
+    from agree.correction.find import Correction
     from agree.estimators.bands.by_band import Band, BandBias, bias_by_band
     from agree.estimators.bands.curve import BiasCurve, bias_curve
     from agree.estimators.devices.split_errors import Contrast, SplitErrors, split_errors

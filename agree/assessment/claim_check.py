@@ -13,10 +13,10 @@ from agree.assessment.doubts.other_unit import refuse_other_unit
 from agree.assessment.doubts.slower_errors import slower_errors
 from agree.assessment.doubts.withheld import withheld
 from agree.assessment.doubts.without_odd import without_odd
+from agree.assessment.find_correction import unless_caused_otherwise, unless_not_followed, unless_one_ride
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import not_ridden, notes
-from agree.assessment.nothing_to_enter import unless_caused_otherwise, unless_not_followed
 from agree.core import checks
 from agree.core.data.pairs import REASONS, Pairs
 from agree.core.interval.estimate import Estimate
@@ -263,7 +263,7 @@ def check_claim(
     fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
                      bias=bias, line=line, effects=effects)
     causes = () if held.seen.not_at_all else findings(data, fix)
-    fix = unless_not_followed(unless_caused_otherwise(fix, causes), held.seen)
+    fix = unless_one_ride(unless_not_followed(unless_caused_otherwise(fix, causes), held.seen), doubts)
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)

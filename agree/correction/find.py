@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from agree.core import checks
-from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
@@ -21,12 +18,9 @@ from agree.correction.kind_of_error import fitted_line, kind_of_error, power_ran
 from agree.correction.perhaps_none import unless_none_fits
 from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
 from agree.estimators.lines.line import Line
-from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
-from agree.verdict.columns import table as join
-from agree.verdict.distinct import refuse_repeats
 from agree.verdict.error_distribution import interval_half_width
-from agree.verdict.meanings import effects_of, mean_error
+from agree.verdict.meanings import mean_error
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.rule import widen
 from agree.verdict.sessions import SessionEffects
@@ -34,7 +28,6 @@ from agree.verdict.sessions import SessionEffects
 LEAST_SESSIONS = 3       # below, stability is not judged
 SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
 FINEST_STEP = 0.01       # per cent: a factor of four decimals
-COARSEST_STEP = 5.0
 
 
 @made_by("find_correction", "check_claim")
@@ -91,95 +84,15 @@ class Correction(Drawn):
     after: After | None = None
 
 
-def find_correction(
-    pairs_list: Pairs | Sequence[Pairs], *, claim: str | Claim | None = None,
-    reference_uncertainty: str | float | None = None, step: float | None = None, level: float = 0.95,
-    window_s: int = 30,
-) -> Correction:
-    """Find what to enter so that the device agrees with the reference, and whether to trust it.
-
-    Use it after the faulty seconds were set aside. It corrects towards the reference, and so towards the reference's
-    own error; it does not show that the reference is right, nor what a firmware update or a fall will change.
-
-    Parameters
-    ----------
-    pairs_list : Pairs or sequence of Pairs
-        One for each session.
-    claim : str or Claim, optional
-        To be answered again after the correction, as in `check_claim`.
-    reference_uncertainty : str, float or None
-        As in `check_claim`; what is known of the reference's own error is taken out first. None takes it as exact.
-    step : float, optional
-        Step in which the device takes a scale, per cent: 1, 0.5, 0.1; 0.01 if not given.
-    level : float
-        Confidence level, from 0.5 to below 1.
-    window_s : int
-        Length of the windows the line is fitted to and errors are judged in, s.
-
-    Returns
-    -------
-    Correction
-        ``.action``, ``.entered`` with corrected = (device - offset_w) * scale, ``.scale``, ``.stable``, ``.after``.
-
-    Raises
-    ------
-    InputError, SampleSizeError
-        Not Pairs, too few used seconds, a device that sums to nothing, or an option that is not understood.
-
-    See Also
-    --------
-    check_claim : Judge a claim, and find the correction too.
-    deming : The line behind scale and offset.
-
-    Notes
-    -----
-    None, scale, offset, and both are found without each session in turn (of a single recording: without each of 8
-    blocks) and judged on it by the mean squared error of window means; the simplest is taken whose error exceeds that
-    of the best by at most one standard error (Breiman, Friedman, Olshen & Stone 1984, section 3.4), on blocks, which
-    resemble each other, by no more than half the 95 % t interval of the difference. Of scale and offset the scale is
-    the simpler, since devices offer it.
-
-    A correction is stable if, over at least 3 sessions, the spread of what each session still asks for is below half
-    of the correction, the correction found on the other sessions lowers the mean size of the error of the one
-    left out, and the error does not change from session to session (p < 0.05, from 4 sessions on). Half: a session is
-    made worse if it asks for less than half of what is entered, which at that spread happens in one session of six.
-    An unstable correction is entered with a caution; it is refused only where entering would not lower the mean square
-    of the next session's error.
-
-    References
-    ----------
-    Breiman L, Friedman JH, Olshen RA, Stone CJ (1984) Classification and Regression Trees, section 3.4 (from memory).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from agree import Pairs, find_correction
-    >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
-    >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts), step=0.5)
-    >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
-    '1.0309 scale 1.03 None'
-    """
-    checks.interval_level(level)
-    if step is not None and not (checks.positive(step, "step") <= COARSEST_STEP):
-        raise InputError(f"`step` must be the step of the scale in per cent, at most {COARSEST_STEP:g}; got {step!r}",
-                         option="step")
-    known = ReferenceUncertainty.parse(reference_uncertainty)
-    asked = None if claim is None else Asked(Claim.parse(claim) if isinstance(claim, str) else claim)
-    data = join(pairs_list, window_s)
-    refuse_repeats(data.pairs)
-    if known.factor != 1:
-        items = [item.scaled(reference=known.factor) for item in data.pairs]
-        data = join(items if len(items) > 1 else items[0], window_s)
-    return correction(data, level, window_s, asked=asked, reference_u=known, step=step,
-                      effects=effects_of(data, Claim.parse("1 %"), level))
-
-
 def correction(
     table: Table, level: float, window_s: int, *, asked: Asked | None = None,
     reference_u: ReferenceUncertainty | None = None, step: float | None = None, bias: Estimate | None = None,
     line: Line | None = None, effects: SessionEffects | None = None,
 ) -> Correction:
-    """As `find_correction`, on a table; mean error and line, where they are known, are not found again."""
+    """Find a correction as `find_correction` does, but for its causes: none is asked here.
+
+    `table` has all sessions; mean error and line, where they are known, are not found again.
+    """
     total = float(table.device.sum())
     if not total > 0:
         raise InputError(f"the device sums to {total:g} W s over the used seconds; no factor can correct it")

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from agree import InputError, Pairs, check_claim
+from agree import InputError, Pairs, check_claim, find_correction
 from agree.assessment.doubts.not_followed import followed
-from agree.assessment.nothing_to_enter import unless_caused_otherwise
+from agree.assessment.find_correction import unless_caused_otherwise, unless_one_ride
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.correction.find import Correction
@@ -37,6 +37,31 @@ def test_wrong_in_sprints_alone(rng, ride):
     assert {item.cause for item in check.findings} >= {"bend"}
     assert (check.correction.action, check.correction.reason.kind) == ("refused", "correction_bend")
     assert "no single factor or zero brings the whole range inside the claim" in " ".join(screen(check).split())
+
+
+def test_a_correction_asked_for_alone_has_the_same_guards(rng, ride):
+    """A bend, one side not doubled, and a device that does not follow: what the check refuses is refused here too."""
+    def pair(device):
+        return Pairs(reference=ride + rng.normal(0, 3, ride.size), device=device + rng.normal(0, 3, ride.size))
+
+    bent = pair(np.where(ride > 700, 0.93 * ride, ride))
+    found = find_correction(bent)
+    assert (found.action, found.reason.kind) == ("refused", "correction_bend")
+    assert find_correction(bent, claim="1.5 %").action == check_claim(bent, "1.5 %").correction.action == "refused"
+    assert find_correction(pair(0.5 * ride)).reason.kind == "correction_setting"
+    assert find_correction(pair(0.96 * ride)).action == "scale"
+    assert find_correction(pair(rng.permutation(0.96 * ride))).reason.kind == "correction_not_followed"
+
+
+def test_sessions_that_look_like_one_ride_do_not_show_that_a_correction_lasts(rng, ride):
+    days = [Pairs(reference=watts + rng.normal(0, 3, watts.size), device=0.96 * watts + rng.normal(0, 3, watts.size))
+            for watts in (rng.permutation(ride.reshape(60, 60)).ravel() for _ in range(3))]
+    found = find_correction(days)
+    assert (found.stable, found.because[-1].kind) == (True, "correction_spread")
+    alike = unless_one_ride(found, (Note(kind="sessions_alike", values={"sessions": "1 and 2"}),))
+    assert (alike.stable, alike.because[-1].kind, np.isnan(alike.harm)) == (None, "correction_one_ride", True)
+    assert alike.action == "scale"
+    assert unless_one_ride(found, (Note(kind="sessions_undated", values={}),)) is found
 
 
 def test_wrong_above_a_kink(rng, ride):

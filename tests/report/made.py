@@ -55,14 +55,15 @@ def band(low: float, high: float, found: Estimate) -> BandCheck:
                      limit_percent=1.5, verdict=verdict_of(found.low, found.high, 1.5))
 
 
-def correction_of(value: float, half: float) -> Correction:
+def correction_of(value: float, half: float, sessions: int = 1) -> Correction:
     """A stated correction: a factor where the error is worth it."""
     scale = item(100 / (100 + value), half / 100)
+    ground = (Note(kind="correction_one_session" if sessions == 1 else "correction_few_sessions", values={"least": 3}),)
     if abs(value) < 1:
-        return Correction(scale=scale, kind="none", stable=None, because="", offset=None, action="none",
+        return Correction(scale=scale, kind="none", stable=None, because=ground, offset=None, action="none",
                           reason=Note(kind="correction_small", values={"percent": 0.3}))
     after = After(left_out="blocks", count=8, before_percent=abs(value), after_percent=0.2, bias=item(0.0, half))
-    return Correction(scale=scale, kind="scale", stable=None, because="", offset=None, action="scale", factor=scale,
+    return Correction(scale=scale, kind="scale", stable=None, because=ground, offset=None, action="scale", factor=scale,
                       entered=Entered(scale=round(scale.value, 4), offset_w=0.0, step_percent=0.01, left_percent=0.0),
                       after=after)
 
@@ -102,7 +103,7 @@ def made(value: float, half: float, *, sessions: int = 1, meaning: str = "averag
     scale = Finding(cause="scale", role="device", size=item(value, half / 2), unit="%", percent=abs(value))
     fields = {"pairs": recordings(sessions, device, reference), "verdict": reading.verdict, "effects": effects,
               "budget": budget, "bands": bands, "limits": None, "bias": found, "response": (),
-              "bias_with_faults": found, "correction": correction_of(value, half),
+              "bias_with_faults": found, "correction": correction_of(value, half, sessions),
               "findings": (scale,) if abs(value) >= 1 else (), "notes": (),
               "next_step": Note(kind="next_other_days", values={"sessions": 2})} | fields
     return replace(source, readings=readings, meaning=meaning, session_bias=own, **fields)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from agree import check_claim, pair_recordings
+from agree import Estimate, check_claim, pair_recordings
 from agree.assessment import beside
 from agree.cli.commands import check as command
 from agree.core.data.alignment import Alignment, ClockStep
@@ -26,6 +26,8 @@ from agree.report.plain_text.screen import MOST_LINES, screen
 from agree.report.story.answer import shown_band
 from agree.report.story.cause import cause_words
 from agree.report.story.caveats import Caveat
+from agree.report.story.doubt import main_doubt
+from agree.report.story.enter import to_enter
 from agree.report.story.language.names import columns, short
 from agree.report.story.language.vocabulary import BANNED
 from agree.report.story.provenance import Provenance
@@ -273,6 +275,27 @@ def test_what_speaks_against_a_factor_is_on_the_first_screen_with_it(stable, sai
     assert "multiply by 1.027" in text
     assert said in text
     assert ("rely" in text) == bool(said)
+
+
+def test_sessions_that_look_like_one_ride_are_the_main_doubt():
+    check = replace(CASES["odd and the same"], notes=(Note(kind="sessions_alike", severity="answer", values={
+        "sessions": "1 and 2", "rides": 1, "later": "2", "left_out": 1, "correlation": 0.5, "most": 0.5,
+        "backwards": False}),))
+    assert main_doubt(check)[0].startswith("sessions 1 and 2 look like one ride")
+    assert "far from the others" in main_doubt(CASES["odd and the same"])[0]
+
+
+# ONE_DAY_PERCENT
+@pytest.mark.parametrize(("percent", "perhaps"), [(1.99, True), (2.01, False)])
+def test_a_factor_of_one_day_says_so_and_that_a_small_one_may_be_none(percent, perhaps):
+    factor = Estimate(value=1 + percent / 100, low=1.015, high=1.025, level=0.95, method="t")
+    one = with_correction("fails", scale=factor, factor=factor)
+    text = to_enter(one.correction)[0]
+    assert ", found on one day, which promises nothing for others" in text
+    assert (": perhaps none is needed; wait for 3 sessions" in text) == perhaps
+    days = replace(one.correction, because=(Note(kind="correction_few_sessions", values={"least": 3}),))
+    assert to_enter(days)[0].endswith("; wait for 3 sessions before relying on it.")
+    assert "day" not in to_enter(days)[0]
 
 
 def test_a_factor_in_few_words_is_not_without_what_speaks_against_it():

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from agree.assessment.beside import with_faults
-from agree.assessment.doubts.left_out import left_out
-from agree.assessment.doubts.lost_range import lost_ranges
+from agree.assessment.doubts.withheld import withheld
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
+from agree.verdict.distinct import refuse_repeats
 from agree.verdict.meanings import average, next_session
 from agree.verdict.reference import ReferenceUncertainty
 from agree.verdict.sessions import SessionEffects
@@ -33,9 +33,9 @@ def without_odd(
         return ()
     data = table(left, window_s)
     reading = average(data, claim, reference_u, level, rule)
-    aside = left_out(data.pairs, reading, with_faults(data, level), lost_ranges(data.pairs))
+    held = withheld(data, claim, reading, with_faults(data, level), refuse_repeats(left))
     if meaning == "next_session":
         reading = next_session(data, claim, reading, level, rule)
-    reading, = aside.answers((reading,))
+    reading, = held.answers((reading,))
     return (Note(kind="without_odd", severity="detail", values={
         "sessions": ", ".join(str(k + 1) for k in odd), "meaning": meaning, "verdict": reading.verdict}),)

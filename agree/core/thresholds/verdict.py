@@ -34,6 +34,9 @@ UNIT_NEAR = 0.05      # of the logarithm of a ratio: the unit that makes it is n
 # Distance of a factor from 1 beyond which a wrong unit is the likeliest cause: nearer, it is one among many.
 SETTING_FAR_OFF = 0.25
 USUAL_SD_PERCENT = 1.0  # SD between sessions to reckon with where fewer than 3 show their own (assumption)
+# An error of one session up to which "perhaps none is needed" is said of a factor: two such SDs. Of an exact device
+# whose days differ by 1 to 1.5 % a factor was entered from one session in 28 to 38 %, and did harm in four of five.
+ONE_DAY_PERCENT = 2.0
 MOST_RATIO = 5.0  # of two mean powers: no device is sold that is so wrong, and a copy takes no factor beyond it
 # Share of the riding set aside as faulty beyond which no "holds" is given if the mean error with it is outside. Faults
 # that chance scatters over a ride take 1 to 10 %; a device that cannot measure a part of its range loses a quarter.

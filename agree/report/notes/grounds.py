@@ -101,6 +101,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_not_apart": lambda note: f"the mean is off, but scale and offset are not told apart: {_line(note)}",
     "correction_tested": "on {left_out} left out it brings the mean error from {before:.2g} to {after:.2g} %",
     "correction_one_session": "one session cannot show whether it lasts",
+    "correction_one_ride": "sessions {sessions} look like one ride, and cannot show whether it lasts",
     "correction_few_sessions": "{least} sessions are needed to show whether it lasts",
     "correction_no_power": "a session without power of the device cannot show whether it lasts",
     "correction_ageing": "the error changes from session to session",

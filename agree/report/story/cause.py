@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from agree.assessment.claim_check import ClaimCheck
-from agree.assessment.nothing_to_enter import SETTINGS
+from agree.assessment.find_correction import SETTINGS
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import HINT_LAST, NAMED_STRENGTH
 from agree.diagnosis.finding import Finding

@@ -34,6 +34,9 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
     several = len(check.pairs) > 1
     average = next(item for item in check.readings if item.meaning == "average")
     effects = check.effects
+    alike = next((note for note in check.notes if isinstance(note, Note) and note.kind == "sessions_alike"), None)
+    if alike is not None:
+        return (f"sessions {alike.values['sessions']} look like one ride, so they do not show how days differ.",)
     if effects is not None and effects.odd:
         return _odd(check)
     if reference_forbids(average, check.level):

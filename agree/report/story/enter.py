@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import ONE_DAY_PERCENT
 from agree.correction.find import LEAST_SESSIONS, Correction
 from agree.correction.perhaps_none import none_fits
 from agree.report.notes.sentence import note_text
@@ -10,6 +11,7 @@ from agree.report.story.language.digits import first_places, plain
 
 SAME = "It was the same in all these sessions."
 BEFORE = " before relying on it"
+DAY = ", found on one day, which promises nothing for others"
 
 
 def factor_text(item: Estimate) -> str:
@@ -32,7 +34,7 @@ def to_enter_briefly(item: Correction) -> str:
         return "nothing; why: --details." if item.reason else "nothing."
     if item.stable is False:
         return "nothing to rely on: it changes from session to session."
-    return f"{_what(item).split(' (')[0]}{_unless(item).removesuffix(BEFORE)}."
+    return f"{_what(item).split(' (')[0]}{_unless(item).removesuffix(BEFORE).replace(DAY, '')}."
 
 
 def _what(item: Correction) -> str:
@@ -56,5 +58,8 @@ def _unless(item: Correction) -> str:
     """Say how far to trust it where it is not known to last: in one sentence with it, which is never cut."""
     if item.stable is False:
         return ", but do not rely on it: it changes from session to session, and agree correct refuses it"
-    doubt = ": perhaps none is needed" if none_fits(item.factor, item.subtract_w) else ""
-    return doubt if item.stable else f"{doubt}; wait for {LEAST_SESSIONS} sessions{BEFORE}"
+    one = any(note.kind == "correction_one_session" for note in item.because)
+    near = one and abs(item.scale.value - 1) * 100 <= ONE_DAY_PERCENT
+    doubt = ": perhaps none is needed" if near or none_fits(item.factor, item.subtract_w) else ""
+    day = DAY if one else ""
+    return doubt if item.stable else f"{day}{doubt}; wait for {LEAST_SESSIONS} sessions{BEFORE}"
