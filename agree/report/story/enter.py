@@ -11,7 +11,7 @@ from agree.report.story.language.digits import first_places, plain
 
 SAME = "It was the same in all these sessions."
 BEFORE = " before relying on it"
-DAY = ", found on one day, which promises nothing for others"
+DAY = ", found on one day"
 
 
 def factor_text(item: Estimate) -> str:
