@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from agree import InputError, Pairs
+from agree.core.data import reason_codes
 from agree.core.data.fault import Fault
 
 
@@ -56,6 +57,15 @@ def test_many_faults_take_no_more_memory_than_one():
     assert (row.bias_without, row.bias_with) == (0, -25)
     assert pairs.faults[-1].energy_share == pytest.approx(1 / 40_000)
     assert peak < 30e6
+
+
+def test_events_are_listed_from_the_bytes(monkeypatch):
+    """The names of all seconds were made anew for each event: 3 s of a check of 200,000 s, growing as its square."""
+    pairs = Pairs(reference=np.full(9, 200.0), device=np.full(9, 200.0),
+                  reason=["", "device_dropout", "device_dropout", "", "", "both_coasting", "", "", "reference_spike"])
+    monkeypatch.setattr(reason_codes, "NAMED", None)
+    assert [tuple(event) for event in pairs.events()] == [
+        ("device_dropout", 1.0, 2), ("both_coasting", 5.0, 1), ("reference_spike", 8.0, 1)]
 
 
 def test_reasons_take_one_byte_a_second_and_are_read_as_names():

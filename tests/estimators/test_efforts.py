@@ -3,6 +3,7 @@
 import json
 import math
 import pickle
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -183,6 +184,18 @@ def test_variance_of_a_window_mean(rng):
             [1], [1, -rho], rng.normal(0, 5 * math.sqrt(1 - rho**2), (20, 6000)), axis=1)]
         assert low < math.sqrt(np.mean([found.variance for found in draws])) < high
         assert {found.df == 8 for found in draws} == {ENOUGH * duration > 6000}
+
+
+def test_selection_takes_a_few_columns_of_memory():
+    """100 drawings at once took 800 MB on a ride of 200,000 s."""
+    flat = np.full(20_000, 200.0)
+    noise = np.random.default_rng(3).normal(0, 2, flat.size)
+    found = errors(flat, flat + noise)
+    tracemalloc.start()
+    selection(found, flat, [1, 60])
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 20 * flat.nbytes
 
 
 def test_selection_is_that_of_the_largest_of_independent_errors():

@@ -18,7 +18,7 @@ from agree.core.data.alignment import Witness as Witness
 from agree.core.data.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.data.fault import REASONS as REASONS
 from agree.core.data.matched import Matched
-from agree.core.data.reason_codes import USED, Codes, among, reasons_held_as_codes
+from agree.core.data.reason_codes import NAMES, USED, Codes, among, reasons_held_as_codes
 from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
 from agree.core.results.drawn import Drawn
@@ -230,12 +230,13 @@ class Pairs(Drawn):
 
     def events(self) -> tuple[Event, ...]:
         """Return the runs of seconds set aside, in order of time."""
-        if not self.reason.size:
+        codes = self._codes  # `reason` makes the names of all seconds each time
+        if not codes.size:
             return ()
-        change = np.flatnonzero(np.r_[True, self._codes[1:] != self._codes[:-1]])
-        length = np.diff(np.r_[change, self.reason.size])
-        return tuple(Event(str(self.reason[i]), float(self.time[i]), int(k))
-                     for i, k in zip(change, length, strict=True) if self.reason[i])
+        change = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
+        length = np.diff(np.r_[change, codes.size])
+        return tuple(Event(NAMES[codes[i]], float(self.time[i]), int(k))
+                     for i, k in zip(change, length, strict=True) if codes[i] != USED)
 
     def _spans(self, found: Sequence[Fault]) -> NDArray[np.bool_]:
         mask = np.zeros(self.time.size, bool)

@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
+from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
 from agree.estimators.response.simplex import lowest
@@ -87,9 +87,10 @@ def cross(first: FloatArray, second: FloatArray) -> Cross:
     changes = np.divide(changes, scale, out=np.zeros_like(changes), where=scale > 0)
     changes -= changes.mean(axis=1, keepdims=True)
     n = changes.shape[1]
-    spectrum = np.fft.rfft(changes, 2 * n)
+    size = fft.next_fast_len(n + LAGS_S, real=True)  # no lag that is looked at goes round
+    spectrum = fft.rfft(changes, size)
     lags = np.r_[0:LAGS_S + 1, -LAGS_S:0]
-    product = np.fft.irfft(spectrum[1] * spectrum[0].conj(), 2 * n)[lags]
+    product = fft.irfft(spectrum[1] * spectrum[0].conj(), size)[lags]
     power = float(np.sqrt(np.prod(np.square(changes).sum(axis=1))))
     lag = int(lags[np.argmax(product)])
     forward = np.roll(np.pad(changes[1], LAGS_S), -lag)[LAGS_S:LAGS_S + n]
