@@ -5,7 +5,7 @@ import pytest
 import twin_passing_bablok
 
 from agree import passing_bablok
-from agree.estimators.lines import close_ranks, pairwise_slopes
+from agree.estimators.lines import close_ranks, equal_points, pairwise_slopes, sorted_points
 
 
 def figures(line):
@@ -27,6 +27,61 @@ def test_close_brackets_give_the_slopes_of_the_twin(monkeypatch, n, slope):
     for seed in range(4):
         x, y = pairs_of(n, seed, slope)
         assert figures(passing_bablok(x, y)) == twin_passing_bablok.line(x, y)
+
+
+@pytest.mark.parametrize("step", [0.125, 0.5, 1])  # whose sums have no rounding, which the twin does not know
+@pytest.mark.parametrize("n", [20, 101, 250, 600])
+def test_sums_that_tie_and_points_that_are_equal_have_close_brackets_too(monkeypatch, n, step):
+    monkeypatch.setattr(pairwise_slopes, "MANY", 3)
+    monkeypatch.setattr(equal_points, "FEWER", n + 1)
+    found, used = close_ranks.pairs_around, []
+    monkeypatch.setattr(pairwise_slopes, "pairs_around", lambda *args: used.append(found(*args)) or used[-1])
+    for seed in range(3):
+        x, y = (step * np.rint(column / step) for column in pairs_of(n, seed))
+        assert figures(passing_bablok(x, y)) == twin_passing_bablok.line(x, y)
+    assert any(pairs is not None for pairs in used)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_tenths_have_the_same_slopes_with_close_brackets_as_without(monkeypatch, seed):
+    x, y = (column.round(1) for column in pairs_of(700, seed))
+    answers = []
+    for many in (3, 10**9):
+        monkeypatch.setattr(pairwise_slopes, "MANY", many)
+        answers.append(figures(passing_bablok(x, y)))
+    assert answers[0] == answers[1]
+
+
+def test_equal_points_are_parted_by_the_least_that_keeps_their_order():
+    s, t = np.array([0.1, 0.2, 0.2, 0.2, 0.2, 0.4]), np.array([0.3, -0.1, 0.1, 0.1, 0.1, 0.0])
+    line, unsure = close_ranks.parted(s, t)
+    for m in np.linspace(-3, 3, 601):
+        order = line.order(m)
+        assert list(order[np.isin(order, [1, 2, 3, 4])]) == [1, 2, 3, 4]
+    assert 0 < np.abs(line[1] - t).max() < 1e-14 < unsure < 1e-12
+    near = t.copy()
+    near[2] = 0.1 - 1e-15  # not equal, and no farther than equal ones are moved
+    assert close_ranks.parted(s, near) is None
+    assert close_ranks.parted(np.arange(6.0), t)[1] == 0
+
+
+def test_a_slope_as_near_the_end_of_its_bracket_as_rounding_is_looked_for_again(monkeypatch):
+    """With `unsure` made large every bracket is doubted, and the other way gives the same figures."""
+    monkeypatch.setattr(pairwise_slopes, "MANY", 3)
+    monkeypatch.setattr(equal_points, "FEWER", 1000)
+    x, y = (np.rint(column) for column in pairs_of(300, 4))
+    p = sorted_points.points(x, y)
+    sample, rank = pairwise_slopes.sample(p), p.n_slopes // 2
+    assert pairwise_slopes.slope_of_rank(p, rank, rank, sample) == pairwise_slopes.slope_of_rank(
+        p._replace(apart=(p.apart[0], 10.0)), rank, rank, sample)
+
+
+def test_points_are_sorted_by_sum_then_difference_where_digits_do_not_suffice():
+    rng = np.random.default_rng(2)
+    x = np.r_[rng.integers(0, 4, 200) / 4, 1e-12, 3e-12]
+    y = np.r_[rng.integers(0, 4, 200) / 4, 2e-12, 0.0]
+    p = sorted_points.points(x, y)
+    assert list(zip(p.s, p.t, strict=True)) == sorted(zip(p.s, p.t, strict=True))
 
 
 def test_from_many_points_on_close_brackets_are_used_and_change_nothing(monkeypatch):

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agree import passing_bablok
-from agree.estimators.lines import equal_points, pairwise_slopes
+from agree.estimators.lines import equal_points, pairwise_slopes, sorted_points
 
 
 @given(st.integers(1, 40).flatmap(lambda n: st.permutations(range(n))), st.data())
@@ -28,8 +28,8 @@ def test_every_rank_equals_that_of_the_sorted_list(rows, data):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(equal_points, "FEWER", 1)
         patch.setattr(pairwise_slopes, "LISTED", data.draw(st.sampled_from([1, 60_000])))
-        p = pairwise_slopes.points(x, y)
-        few = pairwise_slopes.merged(p)
+        p = sorted_points.points(x, y)
+        few = sorted_points.merged(p)
         assert few.weight.sum() == x.size
         assert few.n_slopes == slopes.size
         rank = data.draw(st.integers(1, slopes.size))
@@ -42,10 +42,10 @@ def test_from_many_equal_points_on_weights_are_used_and_change_nothing(monkeypat
     rng = np.random.default_rng(3)
     true = rng.normal(220, 60, 20_000)
     x, y = (np.rint(column / 5) * 5 for column in (true, 1 + 0.98 * true + rng.normal(0, 6, 20_000)))
-    p = pairwise_slopes.points(x, y)
-    assert pairwise_slopes.merged(p).s.size * equal_points.FEWER <= x.size
+    p = sorted_points.points(x, y)
+    assert sorted_points.merged(p).s.size * equal_points.FEWER <= x.size
     quick = passing_bablok(x, y, sampling=sampling)
     monkeypatch.setattr(equal_points, "FEWER", x.size + 1)
-    assert pairwise_slopes.merged(p) is p
+    assert sorted_points.merged(p) is p
     slow = passing_bablok(x, y, sampling=sampling)
     assert (quick.slope.to_dict(), quick.intercept.to_dict()) == (slow.slope.to_dict(), slow.intercept.to_dict())

@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from agree import InputError, passing_bablok
-from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.estimators.lines.null_variance import null_variance
 
 INTEGERS = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12), st.integers(0, 3)), min_size=4, max_size=18)
@@ -144,7 +144,7 @@ def test_groups_of_one_are_no_groups(sampling, equivariant):
 
 
 def test_variance_given_s_is_kendalls_without_ties(rng):
-    p = pairwise_slopes.points(rng.normal(size=30), rng.normal(size=30))
+    p = sorted_points.points(rng.normal(size=30), rng.normal(size=30))
     assert null_variance(p) == pytest.approx(30 * 29 * 65 / 18, rel=1e-14)
 
 

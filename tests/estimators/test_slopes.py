@@ -9,7 +9,7 @@ import twin_slopes
 from hypothesis import given
 from hypothesis import strategies as st
 
-from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines import pairwise_slopes, sorted_points
 
 PERMUTATIONS = st.integers(1, 70).flatmap(lambda n: st.permutations(range(n))).map(np.array)
 
@@ -47,7 +47,7 @@ def test_inversions_of_a_long_permutation_against_all_pairs(rng):
        st.fractions(-2, 2, max_denominator=8))
 def test_tau_scores_equal_exact_signs(pairs, m):
     x, y = map(list, zip(*pairs, strict=True))
-    p = pairwise_slopes.points(np.array(x, float), np.array(y, float))
+    p = sorted_points.points(np.array(x, float), np.array(y, float))
     expected = [float(v) for v in twin_slopes.tau_scores(x, y, m)]
     assert pairwise_slopes.tau_scores(p, float(m)).tolist() == pytest.approx(expected, abs=1e-15)
 
@@ -55,7 +55,7 @@ def test_tau_scores_equal_exact_signs(pairs, m):
 def test_tau_scores_sum_to_the_kendall_statistic(rng, oracle):
     stats = oracle("scipy.stats")
     x, y = rng.normal(size=80), rng.normal(size=80)
-    p = pairwise_slopes.points((x - y) / 2, (x + y) / 2)  # s = x, t = y
+    p = sorted_points.points((x - y) / 2, (x + y) / 2)  # s = x, t = y
     scores = pairwise_slopes.tau_scores(p, 0.0)
     assert scores.mean() == pytest.approx(stats.kendalltau(x, y).statistic, abs=1e-14)
 
@@ -70,13 +70,13 @@ def test_tau_scores_variance_is_kendalls_under_independence():
 
 def _total(rng, n):
     x, y = rng.permutation(n).astype(float), rng.permutation(n).astype(float)
-    return pairwise_slopes.tau_scores(pairwise_slopes.points((x - y) / 2, (x + y) / 2), 0.0).sum() * (n - 1) / 2
+    return pairwise_slopes.tau_scores(sorted_points.points((x - y) / 2, (x + y) / 2), 0.0).sum() * (n - 1) / 2
 
 
 def test_tau_scores_sum_to_zero_at_the_median_slope(rng):
     x = rng.normal(size=51) * 50 + 200  # 1275 slopes, odd: one pair has the median itself
     y = x + rng.normal(size=51)
-    p = pairwise_slopes.points(x, y)
+    p = sorted_points.points(x, y)
     middle = (p.n_slopes + 1) // 2
     b = pairwise_slopes.slope_of_rank(p, middle, middle, pairwise_slopes.sample(p))
     m = (b - 1) / (b + 1)
@@ -88,7 +88,7 @@ def test_tau_scores_sum_to_zero_at_the_median_slope(rng):
 def test_every_rank_equals_that_of_the_sorted_list(pairs, data):
     """With a cap of a few slopes even small samples go through the bracketing."""
     x, y = np.array(pairs, float).T
-    p = pairwise_slopes.points(x, y)
+    p = sorted_points.points(x, y)
     slopes = twin_passing_bablok.all_slopes(x, y)
     assert p.n_slopes == slopes.size
     if not slopes.size:
@@ -105,8 +105,8 @@ def test_every_rank_equals_that_of_the_sorted_list(pairs, data):
 def test_the_scale_of_the_points_changes_no_digit():
     x, y = np.array([1.0, 3, 4, 9]), np.array([2.0, 3, 7, 8])
     for power in (-300, 300):
-        p = pairwise_slopes.points(np.ldexp(x, power), np.ldexp(y, power))
-        assert p.s.tolist() == pairwise_slopes.points(x, y).s.tolist()
+        p = sorted_points.points(np.ldexp(x, power), np.ldexp(y, power))
+        assert p.s.tolist() == sorted_points.points(x, y).s.tolist()
 
 
 def test_fraction_twin_agrees_with_a_hand_count():

@@ -13,7 +13,7 @@ from published_without_data import WITHOUT_DATA
 from scipy import special
 
 import agree
-from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.verdict.sessions import pooled
 
 
@@ -33,7 +33,7 @@ def theil(columns, call):
     """Theil's slope of y on x and its interval, by ranks of the slopes turned by 45 degrees."""
     x, y = taken(columns, call["reference"]), taken(columns, call["device"])
     reference, device = (x - y) / 2, (x + y) / 2
-    p = pairwise_slopes.points(reference, device)
+    p = sorted_points.points(reference, device)
     places = ((p.n_slopes + 1) // 2, p.n_slopes // 2 + 1)
     middle = [pairwise_slopes.slope_of_rank(p, k, k, pairwise_slopes.sample(p)) for k in places]
     line = agree.passing_bablok(reference, device, **call["options"])
@@ -45,7 +45,7 @@ def theil(columns, call):
 def kendall(columns, call):
     """Kendall's tau as the mean of tau scores at slope 0 of y on x."""
     x, y = taken(columns, call["reference"]), taken(columns, call["device"])
-    p = pairwise_slopes.points((x - y) / 2, (x + y) / 2)
+    p = sorted_points.points((x - y) / 2, (x + y) / 2)
     return SimpleNamespace(tau=pairwise_slopes.tau_scores(p, 0.0).mean())
 
 

@@ -17,16 +17,40 @@ INSIDE = 0.6      # slopes wanted inside the bracket, per point
 MOST_MOVED = 64   # places; a bracket in which a point moves farther is too wide
 TRIES = 4
 NEAR = 0.03       # share of the sample to either side that gives the first density
+STEP = 8 * float(np.finfo(float).eps)  # of t, between points that are equal: what t - m s is still told apart by
 
 
 class Line(tuple[FloatArray, FloatArray]):
-    """Points in order of s, no two alike: (s, t)."""
+    """Points in order of s, then t, no two equal: (s, t)."""
 
     def order(self, m: float) -> IntArray:
         """Points in order of z = t - m s."""
         s, t = self
         result: IntArray = np.argsort(t - m * s)
         return result
+
+
+def parted(s: FloatArray, t: FloatArray) -> tuple[Line, float] | None:
+    """Line of points in order of s, then t, and how far from a trial value slopes may be taken for the other side.
+
+    Points of equal s are to keep their order at every trial value. Equal ones among them are moved apart by the least
+    that keeps it; None if others are as near as that.
+    """
+    tied = np.flatnonzero(s[1:] == s[:-1]) + 1
+    if tied.size == 0:
+        return Line((s, t)), 0.0
+    gap = t[tied] - t[tied - 1]
+    equal = tied[gap == 0]
+    new = np.ones(s.size, bool)
+    new[equal] = False
+    first = np.flatnonzero(new)
+    place = np.arange(s.size) - np.repeat(first, np.diff(np.r_[first, s.size]))
+    most = STEP * (int(place.max()) + 2)
+    if float(gap[gap > 0].min(initial=1.0)) < 2 * most:
+        return None
+    steps = np.diff(s)
+    nearest = float(steps[steps > 0].min(initial=1.0))
+    return Line((s, t + STEP * place)), 4 * most / nearest
 
 
 def guess(known: Known, target: float, per_slope: float) -> float:
@@ -56,10 +80,11 @@ def moved_pairs(places: IntArray) -> tuple[IntArray, IntArray] | None:
 
 def pairs_around(
     line: Line, first: int, last: int, sample: FloatArray, known: Known, n_slopes: int
-) -> tuple[IntArray, IntArray, int] | None:
+) -> tuple[IntArray, IntArray, int, tuple[float, float]] | None:
     """Pairs of points, in order of s, among which the slopes of rank `first` to `last` are, and how many lie below.
 
-    `known` is added to and serves the next search. None if no bracket is found, which a lump of equal slopes brings.
+    The trial values between which they lie come last. `known` is added to and serves the
+    next search. None if no bracket is found, which a lump of equal slopes brings.
     """
     n, target = line[0].size, (first + last) / 2
     share = target / n_slopes
@@ -83,10 +108,11 @@ def pairs_around(
             continue
         place = np.empty(n, np.intp)
         place[at_low] = np.arange(n)
-        at_high = line.order(guess(known, 2 * target - below, per_slope))
+        high = guess(known, 2 * target - below, per_slope)
+        at_high = line.order(high)
         pairs = moved_pairs(place[at_high])
         if pairs is not None and below + pairs[0].size >= last:
             i, j = at_high[pairs[0]], at_high[pairs[1]]
-            return np.minimum(i, j), np.maximum(i, j), below
+            return np.minimum(i, j), np.maximum(i, j), below, (low, high)
         inside = 2 * inside if pairs is not None else inside / 2
     return None

@@ -61,7 +61,7 @@ def count_inversions(ranks: IntArray) -> int:
         level, array = _split(array, bit)
         orders = level.half * (level.half - 1) // 2
         total += int((level.zeros & (2 * level.half - 1)).sum()) - (array.size >> bit + 1) * orders
-    leaves = np.ascontiguousarray(array.reshape(-1, 1 << LEAF).T)
+    leaves = (array & ((1 << LEAF) - 1)).astype(np.int8).reshape(-1, 1 << LEAF).T.copy()
     return total + sum(int(np.count_nonzero(leaves[:-k] > leaves[k:])) for k in range(1, 1 << LEAF))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from agree.estimators.lines.pairwise_slopes import Points
+from agree.estimators.lines.sorted_points import Points
 
 
 def null_variance(p: Points) -> float:

@@ -13,111 +13,19 @@ inversions are counted apart and taken away.
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
-from agree.estimators.lines.close_ranks import Known, Line, pairs_around
-from agree.estimators.lines.equal_points import first_and_weight, ranked, weighted_inversions
+from agree.estimators.lines.close_ranks import Known, pairs_around
+from agree.estimators.lines.equal_points import ranked, weighted_inversions
 from agree.estimators.lines.inversions import IntArray, count_inversions, inverse, inversions_of_each, list_inversions
+from agree.estimators.lines.sorted_points import Points, run_lengths
 
 LISTED = 60_000       # pairs worth listing at once; 2 n if that is more
 SAMPLE = 12_000       # random pairs that place the first trial values
 MAX_ROUNDS = 200
-EPS = float(np.finfo(float).eps)
-ALIKE = 8 * EPS       # sums that differ by less are one; |s| < 2 after scaling
 MANY = 30_000         # points from which on close brackets are quicker; set on benchmarks/passing_bablok.py
-
-
-class Labels(NamedTuple):
-    """Labels of points: code of each, points in order of code, and how many share a code, or code and s."""
-
-    code: IntArray
-    order: IntArray
-    same: IntArray
-    tied: IntArray
-
-    def within(self, ranks: IntArray) -> IntArray:
-        """Permutation, in `order`, whose inversions are those of `ranks` between points of one label."""
-        return inverse(np.lexsort((ranks[self.order], self.code[self.order])))
-
-
-class Points(NamedTuple):
-    """Pairs in order of block, s, then t; `group` is the number of points of the block with the same s."""
-
-    x: FloatArray
-    y: FloatArray
-    s: FloatArray
-    t: FloatArray
-    order: IntArray
-    group: IntArray
-    n_slopes: int
-    blur: float  # two m closer than this cannot be told apart by z
-    n_listed: int  # slopes, those within a label included
-    block: IntArray | None
-    labels: Labels | None
-    weight: IntArray | None = None  # how often each point comes; None: once
-
-
-def points(x: FloatArray, y: FloatArray, label: IntArray | None = None, block: IntArray | None = None) -> Points:
-    """Rotate by 45 degrees and sort. Values are scaled by a power of two first, which changes no digit.
-
-    Pairs with equal `label` have no slope, nor have pairs with different `block`; a label lies in one block.
-    """
-    exponent = -int(np.frexp(max(np.abs(x).max(), np.abs(y).max()))[1])
-    x, y = np.ldexp(x, exponent), np.ldexp(y, exponent)
-    s, t = x + y, y - x
-    order = np.argsort(s)
-    if block is not None or not np.diff(s[order]).min(initial=1.0) > ALIKE:
-        s = _alike(s, order)
-        order = np.lexsort((t, s) if block is None else (t, s, block))
-    x, y, s, t = x[order], y[order], s[order], t[order]
-    block = None if block is None else block[order]
-    group = _runs(s) if block is None else _runs(s, block)
-    gaps = np.diff(s)
-    blocks = np.array([s.size]) if block is None else np.bincount(block)
-    n_listed = int((blocks * blocks).sum() - group.sum()) // 2
-    labels = None if label is None else _labels(label[order], s)
-    left_out = 0 if labels is None else int((labels.same - labels.tied).sum()) // 2
-    blur = 16 * EPS / float(gaps[gaps > 0].min(initial=1.0))
-    return Points(x, y, s, t, order, group, n_listed - left_out, blur, n_listed, block, labels)
-
-
-def merged(p: Points) -> Points:
-    """Equal points as one with a weight, where that leaves few: for `slope_of_rank` alone."""
-    found = None if p.block is not None or p.labels is not None else first_and_weight(p.s, p.t)
-    if found is None:
-        return p
-    first, weight = found
-    group = _runs(p.s[first])
-    listed = (first.size**2 - int(group.sum())) // 2
-    return p._replace(x=p.x[first], y=p.y[first], s=p.s[first], t=p.t[first], order=p.order[first], group=group,
-                      n_listed=listed, weight=weight)
-
-
-def _runs(*columns: NDArray[Any]) -> IntArray:
-    """Length of the run of neighbours equal in all columns that each element is in."""
-    new = np.any([column[1:] != column[:-1] for column in columns], axis=0)
-    size = np.diff(np.r_[np.flatnonzero(np.r_[True, new]), new.size + 1])
-    return np.repeat(size, size)
-
-
-def _labels(code: IntArray, s: FloatArray) -> Labels:
-    order = np.argsort(code, kind="stable")
-    tied = np.empty_like(order)
-    tied[order] = _runs(s[order], code[order])
-    return Labels(code, order, np.bincount(code)[code], tied)
-
-
-def _alike(s: FloatArray, order: IntArray) -> FloatArray:
-    """Make sums equal that differ by rounding only, such as 100 + 100.1 and 100.7 + 99.4."""
-    step = np.diff(s[order]) > ALIKE
-    first = np.flatnonzero(np.r_[True, step])
-    result = np.empty_like(s)
-    result[order] = s[order][first].repeat(np.diff(np.r_[first, s.size]))
-    return result
 
 
 def ranks_at(p: Points, m: float) -> IntArray:
@@ -142,10 +50,10 @@ def count_below(p: Points, m: float) -> int:
 def n_pairs(x: FloatArray, y: FloatArray, label: IntArray | None = None) -> int:
     """Count the pairs of different labels that are not identical."""
     order = np.lexsort((y, x))
-    total = x.size**2 - int(_runs(x[order], y[order]).sum())
+    total = x.size**2 - int(run_lengths(x[order], y[order]).sum())
     if label is not None:
         order = np.lexsort((y, x, label))
-        total -= int(np.square(np.bincount(label)).sum() - _runs(label[order], x[order], y[order]).sum())
+        total -= int(np.square(np.bincount(label)).sum() - run_lengths(label[order], x[order], y[order]).sum())
     return total // 2
 
 
@@ -258,19 +166,32 @@ def _pinned(bracket: _Bracket, m: float, cap: int) -> bool:
     return bracket.inside > cap and bracket.low >= m - blur and bracket.high <= m + blur
 
 
+def _closely(p: Points, first: int, last: int, sample: FloatArray, known: Known) -> float | None:
+    """As `slope_of_rank` by a close bracket; None if there is none, or a slope lies as near its end as rounding."""
+    if p.weight is not None or p.s.size < MANY or p.apart is None:
+        return None
+    line, unsure = p.apart
+    close = pairs_around(line, first, last, sample, known, p.n_slopes)
+    if close is None:
+        return None
+    i, j, below, ends = close
+    low, high = map(float, ranked(slopes(p, i, j), [k - below - 1 for k in (first, last)]))
+    # An end splits slopes that are nearer to it than `unsure` at random: their order is not known.
+    turned = [(b - 1) / (b + 1) for b in (low, high) if math.isfinite(b) and b != -1]
+    if unsure > 0 and min((abs(m - end) for m in turned for end in ends), default=1.0) <= unsure:
+        return None
+    return low if low == high else (low + high) / 2
+
+
 def slope_of_rank(p: Points, first: int, last: int, sample: FloatArray, known: Known | None = None) -> float:
     """Mean of the slopes of ranks `first` to `last` (1-based, equal or neighbours) in shifted order.
 
     `sample` holds slopes m of random pairs, in order; it decides where to look first, not what is found. `known` are
     counts of former searches among these points; those of this one are added.
     """
-    close = None
-    if p.weight is None and p.s.size >= MANY and p.block is None and p.labels is None and p.group.max() == 1:
-        close = pairs_around(Line((p.s, p.t)), first, last, sample, [] if known is None else known, p.n_slopes)
-    if close is not None:
-        i, j, below = close
-        low, high = map(float, ranked(slopes(p, i, j), [k - below - 1 for k in (first, last)]))
-        return low if low == high else (low + high) / 2
+    found = _closely(p, first, last, sample, [] if known is None else known)
+    if found is not None:
+        return found
     cap = max(LISTED, 2 * p.s.size)
     bracket = _Bracket(p, first, last)
     if (p.n_slopes if p.weight is None else p.n_listed) > cap and _draw_in(bracket, sample, cap):

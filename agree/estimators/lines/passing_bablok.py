@@ -16,7 +16,7 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import METHODS, estimate, spread, t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.shared_docs import shared
-from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.estimators.lines.close_ranks import Known
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.null_variance import null_variance
@@ -28,8 +28,8 @@ Group = NDArray[np.intp] | None
 class Ranking(NamedTuple):
     """Slopes in the order they are counted in: `total` of them, the first at rank `offset` + 1 of the points."""
 
-    p: pairwise_slopes.Points
-    apart: pairwise_slopes.Points  # equal ones as one, where they are many
+    p: sorted_points.Points
+    apart: sorted_points.Points  # equal ones as one, where they are many
     sample: FloatArray
     offset: int
     total: int
@@ -44,8 +44,8 @@ class Ranking(NamedTuple):
 
 def _shifted(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     """All slopes but -1, in the order that starts at -1 (1983)."""
-    p = pairwise_slopes.points(x, y, group)
-    return Ranking(p, pairwise_slopes.merged(p), pairwise_slopes.sample(p), 0, p.n_slopes, 1.0, [])
+    p = sorted_points.points(x, y, group)
+    return Ranking(p, sorted_points.merged(p), pairwise_slopes.sample(p), 0, p.n_slopes, 1.0, [])
 
 
 def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
@@ -59,7 +59,7 @@ def _absolute(x: FloatArray, y: FloatArray, group: Group) -> Ranking:
     y = np.ldexp(y, -power)
     n = x.size
     both = None if group is None else np.r_[group, group + group.max() + 1]
-    p = pairwise_slopes.points(np.r_[x, x], np.r_[y, -y], both, np.arange(2 * n) // n)
+    p = sorted_points.points(np.r_[x, x], np.r_[y, -y], both, np.arange(2 * n) // n)
     # Zero has both signs too, hence the mean.
     below = sum(pairwise_slopes.count_below(p, -1 + k * 2 * p.blur) for k in (-1, 1)) // 2
     total = pairwise_slopes.n_pairs(x, y, group)
@@ -81,7 +81,7 @@ def _middle(ranking: Ranking, equivariant: bool, ahead: int = 0) -> float:
 
 def _association(x: FloatArray, y: FloatArray, group: Group) -> float:
     """Kendall's sum of signs between reference and device."""
-    p = pairwise_slopes.points((x - y) / 2, (x + y) / 2, group)
+    p = sorted_points.points((x - y) / 2, (x + y) / 2, group)
     return float(pairwise_slopes.tau_scores(p, 0.0).sum()) * (x.size - 1) / 2
 
 
@@ -200,7 +200,7 @@ def passing_bablok_line(
                          "tau or the median slope is 0); record a wider range of power")
     # Points in the frame where the fitted line has slope (slope - 1)/(slope + 1), or 1.
     sign = math.copysign(1.0, tau)
-    p, m = ((pairwise_slopes.points(slope * x, sign * y, blocks), 0.0) if equivariant else
+    p, m = ((sorted_points.points(slope * x, sign * y, blocks), 0.0) if equivariant else
             (ranking.p, (slope - 1) / (slope + 1)))
     if sampling == "independent":
         half = t_quantile(level, math.inf) * math.sqrt(
