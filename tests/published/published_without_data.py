@@ -88,10 +88,22 @@ def least_pairs_of_index(call, figure):
     return _least(finite, figure)
 
 
-def share_of_counts(call, figure):
+def least_pairs_of_share(call, figure):
+    """The same by the share of counted errors within a limit, one fewer outside than the rank."""
+    def finite(n):
+        counts = {"n": n, "hits": n - figure["rank"] + 1}
+        return share_of_counts(call, counts, level=2 * figure["confidence"] - 1).probability.low >= figure["content"]
+
+    return _least(finite, figure)
+
+
+def share_of_counts(call, figure, level=0.95):
     """Share of errors within a limit, by count: `hits` of n."""
-    errors = np.random.default_rng(1).permutation(np.arange(figure["n"]) >= figure["hits"]).astype(float)
-    return agree.coverage_probability(np.zeros(errors.size), errors, limit=0.5, distribution="any")
+    outside = figure["n"] - figure["hits"]
+    errors = np.zeros(figure["n"])
+    errors[np.arange(outside) * figure["n"] // max(outside, 1)] = 1.0  # far from each other, so that none are alike
+    return agree.coverage_probability(np.zeros(errors.size), errors, limit=0.5, distribution="any",
+                                      level=level)
 
 
 def wilson(hits, n, level=0.95):
@@ -192,5 +204,5 @@ WITHOUT_DATA = {
     "conformance": conformance, "least_reading": least_reading, "repeated_summary": repeated_summary,
 } | {function.__name__: function for function in (
     limits_of_made_errors, index_of_made_errors, share_of_made_errors, ranks, least_pairs, least_pairs_of_index,
-    share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, bend_of_sides, widest_of_many,
-    normed_residual_of_odd_session)}
+    least_pairs_of_share, share_of_counts, difference_of_shares, critical_cusum, law_of_cusum, bend_of_sides,
+    widest_of_many, normed_residual_of_odd_session)}
