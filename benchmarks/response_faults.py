@@ -21,6 +21,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import lfilter
 
 from agree import Pairs, pair_recordings
@@ -148,6 +149,14 @@ def mean_error(pairs: Pairs, swapped: bool) -> float:
     return 100 * float((u - v).sum() / v.sum() if swapped else (v - u).sum() / u.sum())
 
 
+def places(column: np.ndarray, y: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Second of a trace that each pair holds: time counts those of the first recording, and a clock may step."""
+    shifts = np.arange(-2, 15)
+    like = np.array([uniform_filter1d((y[np.clip(second + by, 0, y.size - 1)] == column).astype(float), 61)
+                     for by in shifts])
+    return np.clip(second + shifts[like.argmax(axis=0)], 0, y.size - 1)
+
+
 def outcome(true: np.ndarray, name: str, fault: str, seed: int, swapped: bool) -> Outcome | None:
     rng = np.random.default_rng(seed)
     x, good = traces(name, true, rng)
@@ -158,10 +167,8 @@ def outcome(true: np.ndarray, name: str, fault: str, seed: int, swapped: bool) -
     except MatchError:
         return None
     kind, role = KINDS[fault], "reference" if swapped else "device"
-    place = np.rint(pairs.time).astype(int)
-    if not swapped:  # time counts the seconds of the first recording
-        place += max(int(np.floor(pairs.alignment.lag_s + 0.5)), 0)
-    there = truth[np.clip(place, 0, truth.size - 1)] & (place < truth.size)
+    place = places(pairs.reference if swapped else pairs.device, y, np.rint(pairs.time).astype(int))
+    there = truth[place]
     found = np.isin(pairs.reason, (f"{role}_{kind}", f"either_{kind}")) if kind else np.zeros(there.size, bool)
     false = Counter(one.kind for one in pairs.faults
                     if not kind or one.kind not in (f"{role}_{kind}", f"either_{kind}"))

@@ -40,13 +40,15 @@ def partials(view: View) -> tuple[list[Claim], str]:
     ratio = y / np.maximum(view.usual, 1e-9)
     spans, claims, at = [], [], np.zeros(y.size, bool)
     for share, margin in PARTIAL_SHARES:
-        near = view.known & (view.usual > PARTIAL_LEAST_W) & (ratio > share * 0.5**0.5) & (ratio < share * 2**0.5)
+        weak = view.known & (view.usual > WORKING_W) & (ratio > share * 0.5**0.5) & (ratio < share * 2**0.5)
+        near = weak & (view.usual > PARTIAL_LEAST_W)
         near = (ndimage.uniform_filter1d(near.astype(float), AROUND_S, mode="constant") > 0.5) & view.known & ~at
-        for start, stop in runs(near):
-            total = float(view.usual[start:stop].sum())
-            if stop - start >= PARTIAL_S and abs(y[start:stop].sum() / max(total, 1e-9) - share) <= margin:
+        for core in runs(near):
+            fits = [span for span in (_on(weak & ~at, *core), core) if _apart(view, *span, share) <= margin]
+            if core[1] - core[0] >= PARTIAL_S and core in fits:
+                start, stop = fits[0]
                 spans.append((start, stop))
-                claims.append((1 - share) * total)
+                claims.append((1 - share) * float(view.usual[start:stop].sum()))
                 at[start:stop] = True
     strewn = _strewn(view, ratio, at)
     for start, stop in strewn:
@@ -64,6 +66,18 @@ def partials(view: View) -> tuple[list[Claim], str]:
     if sum(claim.stop - claim.start for claim in found) > PARTIAL_MOST_SHARE * max(int(working.sum()), 1):
         return [], "scale"
     return found, ""
+
+
+def _apart(view: View, start: int, stop: int, share: float) -> float:
+    """How far what a run reads of the usual energy is from a share."""
+    total = float(view.usual[start:stop].sum())
+    return abs(float(np.nan_to_num(view.y[start:stop]).sum()) / max(total, 1e-9) - share)
+
+
+def _on(weak: Mask, start: int, stop: int) -> tuple[int, int]:
+    """A run with the seconds right beside it at which it goes on: at low power, where it would not have been seen."""
+    before, after = weak[:start][::-1], weak[stop:]
+    return (start - int(np.argmin(np.r_[before, False])), stop + int(np.argmin(np.r_[after, False])))
 
 
 def _beyond_misfit(view: View, found: list[Claim], at: Mask) -> list[Claim]:

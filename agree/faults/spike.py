@@ -6,19 +6,32 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.data.runs import runs
-from agree.core.thresholds import SPIKE_FACTOR, SPIKE_NEAR_S, SPIKE_OWN_S, SPIKE_RISE_W, SPIKE_S, SPIKE_W
+from agree.core.thresholds import (
+    SPIKE_BELOW_TOP,
+    SPIKE_CLAIM,
+    SPIKE_FACTOR,
+    SPIKE_NEAR_S,
+    SPIKE_OWN_S,
+    SPIKE_RISE_W,
+    SPIKE_S,
+    SPIKE_W,
+)
 from agree.faults.view import Claim, View, largest_near
 
 
 def spikes(view: View) -> list[Claim]:
-    """Runs of at most 3 s above 100 W plus twice the largest usual reading within 2 s, and twice the trace's median.
+    """Runs of at most 3 s above 100 W plus 1.5 times the largest usual reading within 2 s and the trace's median.
+
+    Twice these are needed where the other trace is near its own largest readings.
 
     Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none.
     """
     y = np.nan_to_num(view.y)
     near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_NEAR_S)
     own = ndimage.median_filter(y, SPIKE_OWN_S, mode="nearest")
-    high = (y > SPIKE_FACTOR * np.maximum(near, own) + SPIKE_W) & view.known
+    # Where the other one is near its own top it may be at a ceiling.
+    factor = np.where(near > SPIKE_BELOW_TOP * np.quantile(near, 0.999), SPIKE_FACTOR, SPIKE_CLAIM)
+    high = (y > factor * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
     spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S and rise[start] > SPIKE_RISE_W]
     if not spans:

@@ -154,6 +154,17 @@ def test_a_spike(watts, seconds, found):
     assert len(spikes(seen(y, np.full(200, 200.0)))) == found
 
 
+@pytest.mark.parametrize(("watts", "top", "found"), [
+    pytest.param(405.0, 230.0, 1, id="SPIKE_CLAIM"), pytest.param(395.0, 230.0, 0, id="SPIKE_CLAIM"),
+    pytest.param(405.0, 224.0, 1, id="SPIKE_BELOW_TOP"), pytest.param(405.0, 220.0, 0, id="SPIKE_BELOW_TOP")])
+def test_a_spike_where_the_other_one_is_at_no_ceiling(watts, top, found):
+    usual = np.full(200, 200.0)
+    usual[150:160] = top
+    y = usual.copy()
+    y[100] = watts
+    assert len(spikes(seen(y, usual))) == found
+
+
 @pytest.mark.parametrize(("before", "found"), [
     pytest.param(119.0, 1, id="SPIKE_RISE_W"), pytest.param(121.0, 0, id="SPIKE_RISE_W")])
 def test_a_spike_rises(before, found):

@@ -24,7 +24,7 @@ USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not m
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
 CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
 CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
-BUDGET_LOW = 0.5           # of the usual energy: a budget with less errs no less, since some of the noise is in W
+BUDGET_LOW = 0.75          # of the usual energy: a budget with less errs no less, since some of the noise is in W
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
@@ -46,6 +46,9 @@ CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what
 # foretold to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
 CEILING_NEAR, CEILING_SHARP_W, CEILING_BEYOND, CEILING_BELOW, CEILING_MOST_SHARE = (1.0, 0.002), 0.5, 2.0, 0.96, 0.5
 SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 100 W, for at most 3 s
+# Or 1.5 times, where the other trace is below this share of its own top and so at no ceiling: by 2 times 600 W on a
+# sprint of 450 W passed unseen (up to 0.7 points in 20 min).
+SPIKE_CLAIM, SPIKE_BELOW_TOP = 1.5, 0.9
 SPIKE_NEAR_S, SPIKE_OWN_S = 2, 9   # s beside it of the other trace, and s around it of its own whose median is usual
 SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
 PARTIAL_SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly
