@@ -131,7 +131,8 @@ def _begins(gap: float, names: tuple[str, str]) -> str:
     if abs(gap) < 1:
         return ""
     return (f" As stamped, {names[1]} begins {clock_of(abs(gap))} {'after' if gap > 0 else 'before'} {names[0]} does; "
-            "if one clock was wrong, correct its column of time.")
+            "if one clock was wrong, correct its column of time (one that is wrong by whole quarters of an hour, as of "
+            "another zone, is put right where the readings are alike so, and these are not).")
 
 
 def lay_over(

@@ -75,6 +75,36 @@ def test_stated_on_the_command_line(tmp_path, capsys):
     assert (delay["lag_s"], delay["belongs_to"]) == (12.0, "clock")
 
 
+@pytest.mark.parametrize(("hours", "off_s", "taken"), [
+    (2, 3, 2.0), (-5.5, 0, -5.5), (15, 0, 15.0), (15.25, 0, None), (2, 115, 2.0), (2, 200, None)])
+def test_a_clock_of_the_wrong_zone_though_both_say_utc(hours, off_s, taken):
+    """Stamps with Z that have no second in common: whole quarters of an hour within DAY_APART_S, and ZONE_NEAR_S."""
+    t, heart, wrist = hearts()
+
+    def dated(values, late):
+        return {"time": [f"{START + timedelta(seconds=k + late):%Y-%m-%dT%H:%M:%SZ}" for k in t],
+                "heart rate (bpm)": values.tolist()}
+
+    both = dated(heart, 0), dated(wrist, 3600 * hours + off_s)
+    if taken is None:
+        with pytest.raises(InputError, match="correct its column of time"):
+            overlay_recordings(*both, "heart rate")
+        return
+    check = check_quantity(overlay_recordings(*both, "heart rate"), "3 bpm", meaning="average", delay="clock")
+    assert [note.values for note in check.notes if note.kind == "quantity_zone"] == [{"hours": taken}]
+    assert check.lag_s == pytest.approx(off_s, abs=0.3)
+
+
+def test_another_session_two_hours_later_is_no_zone():
+    """FAR_LAG_FIT: only readings that are alike tell a zone."""
+    t, heart, _ = hearts()
+    other = hearts(seed=8)[1]
+    stamps = [[f"{START + timedelta(seconds=k + late):%Y-%m-%dT%H:%M:%SZ}" for k in t] for late in (0, 7200)]
+    with pytest.raises(InputError, match="0 s in common.*begins 2:00:00 after"):
+        overlay_recordings(*({"time": when, "heart rate (bpm)": values.tolist()} for when, values in zip(
+            stamps, (heart, other), strict=True)), "heart rate")
+
+
 def test_an_unknown_zone_is_taken_off_and_told():
     t, heart, wrist = hearts(late=12)
     frames = []
