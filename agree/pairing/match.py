@@ -22,8 +22,9 @@ from agree.core.thresholds import (
     STAMPS_S,
 )
 from agree.pairing import same_ride, witnesses
-from agree.pairing.clocks import clock, lag_path, retime, smoothness
+from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
 from agree.pairing.clocks.chance_steps import without_chance
+from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
@@ -141,18 +142,33 @@ def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
 
 
 def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
-    """Match by power; if that is refused, and one has many zeros amid work of the other, without zeros."""
+    """Match by power; if that is refused, by steps about the lag where windows crowd, or without false zeros."""
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
     try:
         return _seen(x, y, asked, found, as_is)
     except MatchError as refusal:
-        found = lags_without_zeros(x, y, asked.lowest, asked.highest)
-        if not found:
-            raise
-        try:
-            return _seen(x, y, asked, found, without_zeros)
-        except MatchError:
-            raise refusal from None
+        for again in (_crowded, _without_zeros):
+            try:
+                if (told := again(x, y, asked)) is not None:
+                    return told
+            except MatchError:
+                continue
+        raise refusal from None
+
+
+def _crowded(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match by steps about the lag where windows crowd: with several stops no single lag may stand out."""
+    lag = crowd(x.power, y.power, asked.lowest, asked.highest)
+    if lag is None:
+        return None
+    stretches = lag_path.follow(x.power, y.power, lag, asked.lowest, asked.highest)
+    return _stepped(x, y, stretches, asked, as_is) if len(stretches) > 1 else None
+
+
+def _without_zeros(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match without zeros, if one has many amid work of the other."""
+    found = lags_without_zeros(x, y, asked.lowest, asked.highest)
+    return _seen(x, y, asked, found, without_zeros) if found else None
 
 
 def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:
@@ -227,6 +243,9 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, 
              ) -> Match | None:
     """Match after steps of a clock, if there is good evidence of them."""
     refuse_steps(len(stretches) - 1)
+    stretches = step_search.refined(blind(x).power, blind(y).power, stretches)
+    if len(stretches) == 1:
+        return None
     one, two, changes = retime.mend(x, y, stretches)
     u, v = blind(one), blind(two)
     found = clock.candidates(u.power, v.power, asked.lowest, asked.highest)

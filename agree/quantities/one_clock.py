@@ -19,8 +19,9 @@ def one_clock(reference: Recording, device: Recording) -> tuple[float, bool, Not
 
     Clocks with dates but unlike zones, or of unknown zones and without a common second, are brought together by whole
     quarters of an hour. So are two that say they are of one zone and have nothing in common, if they are clearly alike
-    so: a recorder that was set to the wrong zone, or whose app writes local time as if it were that of Greenwich. Clocks that count from a start stay as they are: each start is taken for one moment. Where only
-    one has a date, or stamps have nothing in common, the first stamps are.
+    so: a recorder that was set to the wrong zone, or whose app writes local time as if it were that of Greenwich.
+    Clocks that count from a start stay as they are: each start is taken for one moment. Where only one has a date, or
+    stamps have nothing in common, the first stamps are.
     """
     kinds = (reference.clock, device.clock)
     gap = float(device.time[0] - reference.time[0])

@@ -10,7 +10,8 @@ from agree.core.errors import MatchError
 from agree.pairing import match, witnesses
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.clock import Candidate
-from agree.pairing.clocks.fine import Fine, is_drift
+from agree.pairing.clocks.drift_line import is_drift
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.facts import unusual_lag
 from agree.pairing.grid import Grid

@@ -100,7 +100,7 @@ def test_another_session_two_hours_later_is_no_zone():
     t, heart, _ = hearts()
     other = hearts(seed=8)[1]
     stamps = [[f"{START + timedelta(seconds=k + late):%Y-%m-%dT%H:%M:%SZ}" for k in t] for late in (0, 7200)]
-    with pytest.raises(InputError, match="0 s in common.*begins 2:00:00 after"):
+    with pytest.raises(InputError, match=r"0 s in common.*begins 2:00:00 after"):
         overlay_recordings(*({"time": when, "heart rate (bpm)": values.tolist()} for when, values in zip(
             stamps, (heart, other), strict=True)), "heart rate")
 

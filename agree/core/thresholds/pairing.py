@@ -24,6 +24,8 @@ CADENCE_STRENGTH, SPEED_STRENGTH = 25.0, 35.0
 AGREES_S, AGREES_SE = 3.0, 3.0  # a witness may differ by so much: a mean over some seconds delays power, not cadence;
 CONTRADICTS_S = 10.0  # one further away is of another ride, or another clock
 DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond both, if so many windows tell of it
+# What two clocks usually differ by (see MOST_DRIFT_PPM); between steps close together the data alone tell no slope.
+USUAL_DRIFT_PPM = 100.0
 ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
 UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
 UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are

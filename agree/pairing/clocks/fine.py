@@ -11,18 +11,19 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import DRIFT_S, DRIFT_SE, DRIFT_WINDOWS
 from agree.pairing.clocks.clock import band
+from agree.pairing.clocks.drift_line import RESOLUTION_S, Lines, Told, lines, widened
 from agree.pairing.clocks.lag_path import shifted
 
 WINDOW_S = 150
 WINDOW_CORRELATION = 0.6
 RADIUS_S = 8  # lags looked at on either side of the coarse one
-RESOLUTION_S = 0.012  # standard deviation of lags found between seconds where nothing else errs
+LEAST_WINDOW_S = 50  # readings of a window that tells a lag
+READINGS = 5.0  # of the smoothed traces count as one
 STILL_S = 5
 NEAR_S = 4  # a reading that lies outside what the other trace ranges over within so many seconds
 GROSS_SD = 6.0  # by this many robust standard deviations of the difference tells nothing of the clock
@@ -152,20 +153,6 @@ def _correlation(sums: FloatArray) -> FloatArray:
     return r
 
 
-def widened(se: FloatArray | float, windows: FloatArray | float) -> FloatArray:
-    """Standard error so that 1.96 of it cover 95 % with few windows: times t of windows - 1, over 1.96.
-
-    Examples
-    --------
-    >>> from agree.pairing.clocks.fine import widened
-    >>> round(float(widened(1.0, 6)), 2)
-    1.31
-    """
-    free = np.maximum(np.asarray(windows, dtype=float) - 1, 1.0)
-    out: FloatArray = np.asarray(se) * special.stdtrit(free, 0.975) / special.ndtri(0.975)
-    return out
-
-
 def peak(x: FloatArray, y: FloatArray, lag: int) -> tuple[float, float]:
     """Lag at which two traces are most alike near a whole second, and its standard error (NaN with under 3 windows).
 
@@ -208,12 +195,28 @@ def refine(x: FloatArray, y: FloatArray, lag: int, starts: tuple[int, ...] = ())
     found = _windows(band(one), band(two), first, starts)
     middle = (first + last - 1) / 2
     value, se = _jackknife(found.sums)
-    offsets, heights = _peaks(_correlation(found.sums))
-    keep = (heights >= WINDOW_CORRELATION) & (found.sums[RADIUS_S, 3] >= WINDOW_S / 2)
+    told = _told(found, lag, middle)
     weight = found.sums[RADIUS_S, 1]
     centroid = float(weight @ found.centre / weight.sum()) if weight.sum() > 0 else middle
-    return _line(found.centre[keep] - middle, lag + offsets[keep], found.stretch[keep],
-                 _Whole(lag + value, se, centroid - middle), middle, float(last - first), starts)
+    return _fine(lines(told), _Whole(lag + value, se, centroid - middle), middle, float(last - first), starts)
+
+
+def _told(found: _Windows, lag: int, middle: float) -> Told:
+    """Lags of the windows that are alike, and the error to be expected of each.
+
+    The variance of the place of a peak of height r is (1 - r^2) / (r^2 n b), with n independent readings and b the
+    curvature of the correlation over its height: the bound of Cramer and Rao for a delay in noise (from memory).
+    """
+    r = _correlation(found.sums)
+    offsets, heights = _peaks(r)
+    count = found.sums[RADIUS_S, 3]
+    keep = (heights >= WINDOW_CORRELATION) & (count >= LEAST_WINDOW_S)
+    r, offsets, heights, count = r[keep], offsets[keep], heights[keep], count[keep]
+    top = np.clip(np.nan_to_num(r, nan=-1.0).argmax(axis=1), 1, r.shape[1] - 2)[:, None]
+    near = np.take_along_axis(np.nan_to_num(r), top + np.array([-1, 0, 1]), axis=1)
+    bent = np.maximum(2 * near[:, 1] - near[:, 0] - near[:, 2], 1e-3) / heights
+    se = np.sqrt(np.maximum(1 - heights**2, 0.0) / (heights**2 * count / READINGS * bent))
+    return Told(found.centre[keep] - middle, lag + offsets, se, found.stretch[keep])
 
 
 class _Whole(NamedTuple):
@@ -224,65 +227,25 @@ class _Whole(NamedTuple):
     at: float
 
 
-def _line(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64], whole: _Whole, middle: float, span: float,
-          starts: tuple[int, ...]) -> Fine:
-    """Robust straight lines of one slope through the lags of windows; the lag of all is kept where it is level.
-
-    There is a line for each stretch between steps.
-    """
-    unknown = Fine(whole.lag, whole.se, math.nan, math.nan, middle, False,
-                   tuple(Extra(start, 0.0, 0.0, math.nan) for start in starts))
-    kept = _on_lines(t, lags, stretch)
-    if kept is None:
-        return unknown
-    t, lags, stretch = t[kept], lags[kept], stretch[kept]
-    groups, group, size = np.unique(stretch, return_inverse=True, return_counts=True)
-    if t.size < groups.size + 2:
-        return unknown
-    middles, levels = np.bincount(group, t) / size, np.bincount(group, lags) / size
-    s = t - middles[group]
-    slope = float(s @ lags / (s @ s))
-    rest = lags - levels[group] - slope * s
-    free = t.size - groups.size - 1
-    sd = math.sqrt(float(rest @ rest) / free)
-    slope_se = sd / math.sqrt(float(s @ s))
-    drifting = is_drift(slope, slope_se, span, t.size)
+def _fine(found: Lines | None, whole: _Whole, middle: float, span: float, starts: tuple[int, ...]) -> Fine:
+    """The lag of all where it is level and there are no steps, else that of the lines."""
+    if found is None:
+        return Fine(whole.lag, whole.se, math.nan, math.nan, middle, False,
+                    tuple(Extra(start, 0.0, 0.0, math.nan) for start in starts))
+    slope, slope_se, drifting = found.slope, found.slope_se, found.drifts(span)
+    straight = found.level - slope * found.centre
     if not starts:
         if drifting:
-            se = math.hypot(float(widened(sd / math.sqrt(t.size), free + 1)), RESOLUTION_S)
-            return Fine(float(levels[0] - slope * middles[0]), se, slope, slope_se, middle, True)
+            return Fine(float(straight[0]), float(found.level_se[0]), slope, slope_se, middle, True)
         # The lag of all is that of the moment where most of the changes are; a small drift moves it to the middle.
         later = slope * whole.at if abs(slope * whole.at) > RESOLUTION_S else 0.0
         return Fine(whole.lag - later, math.hypot(whole.se, slope_se * whole.at), slope, slope_se, middle, False)
     every = np.arange(len(starts) + 1)
-    error = np.hypot(widened(sd / np.sqrt(size), free + 1), RESOLUTION_S)
-    level, straight, at, error = (np.interp(every, groups, values) for values in (
-        levels, levels - slope * middles, middles, error))
-    error[~np.isin(every, groups)] = math.nan
+    level, straight, at, error = (np.interp(every, found.stretch, values) for values in (
+        found.level, straight, found.centre, found.level_se))
+    error[~np.isin(every, found.stretch)] = math.nan
     used = straight if drifting else level
     extra = tuple(Extra(start, float(used[g + 1] - used[g]), float(straight[g + 1] - straight[g]),
                         math.hypot(error[g], error[g + 1], slope_se * (at[g + 1] - at[g])))
                   for g, start in enumerate(starts))
     return Fine(float(used[0]), float(error[0]), slope, slope_se, middle, drifting, extra)
-
-
-def is_drift(slope: float, se: float, span: float, windows: int) -> bool:
-    """Whether a change of the lag, s per s, is certain and large enough over `span` seconds to be taken out."""
-    return windows >= DRIFT_WINDOWS and abs(slope) > DRIFT_SE * se and abs(slope) * span > DRIFT_S
-
-
-def _on_lines(t: FloatArray, lags: FloatArray, stretch: NDArray[np.int64]) -> NDArray[np.bool_] | None:
-    """Windows within 3.5 robust standard deviations of Theil-Sen lines of one slope; None if too few tell of it."""
-    most = 2000  # pairs of windows grow as their square: of a week, every other window and so on gives the slope
-    thin = np.arange(0, t.size, max(1, t.size // most + 1)) if t.size > most else np.arange(t.size)
-    i, j = np.triu_indices(thin.size, 1)
-    i, j = thin[i], thin[j]
-    alike = stretch[i] == stretch[j]
-    i, j = i[alike], j[alike]
-    if t.size < 3 or not i.size:
-        return None
-    off = lags - float(np.median((lags[j] - lags[i]) / (t[j] - t[i]))) * t
-    for g in np.unique(stretch):
-        off[stretch == g] -= np.median(off[stretch == g])
-    kept: NDArray[np.bool_] = np.abs(off) <= max(3.5 * 1.4826 * float(np.median(np.abs(off))), 0.05)
-    return kept

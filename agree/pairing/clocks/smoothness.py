@@ -35,23 +35,34 @@ def _alike(x: FloatArray, y: FloatArray, lag: int) -> float:
     return best
 
 
-def made_even(x: FloatArray, y: FloatArray, lag: int) -> tuple[FloatArray, FloatArray]:
-    """Smooth the sharper of two traces by the running mean that makes it most like the other at a lag.
+def evening(x: FloatArray, y: FloatArray, lag: int) -> tuple[int, int]:
+    """Which of two traces (0 or 1) to smooth, and the width of the running mean that makes it most like the other.
 
-    A running mean about each second moves no event, so lags stay what they are.
+    A width of 1 leaves both as they are.
     """
     plain = _alike(x, y, lag)
-    pair = (x, y)
+    chosen = (0, 1)
     for smoothed in (0, 1):
         best, last = plain, plain
         for width in WIDTHS:
             tried = (running_mean(x, width), y) if smoothed == 0 else (x, running_mean(y, width))
             alike = _alike(*tried, lag)
             if alike > max(best, plain + GAIN):
-                best, pair = alike, tried
+                best, chosen = alike, (smoothed, width)
             if alike < last:
                 break
             last = alike
         if best > plain + GAIN:
             break
-    return pair
+    return chosen
+
+
+def made_even(x: FloatArray, y: FloatArray, lag: int) -> tuple[FloatArray, FloatArray]:
+    """Smooth the sharper of two traces by the running mean that makes it most like the other at a lag.
+
+    A running mean about each second moves no event, so lags stay what they are.
+    """
+    smoothed, width = evening(x, y, lag)
+    if width == 1:
+        return x, y
+    return (running_mean(x, width), y) if smoothed == 0 else (x, running_mean(y, width))
