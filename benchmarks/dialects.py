@@ -1,8 +1,9 @@
 """Read made dialects of text files: each must be read rightly or refused; none may be read wrongly in silence.
 
-Run: python benchmarks/dialects.py --files 5000
-Columns in eight languages beside sides, targets and averages, delimiters, decimal signs, encodings, units, markers and
-forms of time, drawn at random. The adversary are the forms that tell too little: hh:mm must be refused.
+Run: python benchmarks/dialects.py --files 5000 [--first SEED]
+Columns in eight languages beside sides, targets and averages, delimiters, decimal signs, encodings, units, markers,
+rows of units, summaries, lines above and forms of time, drawn at random. The adversary are the forms that tell too
+little: hh:mm, and milliseconds or minutes under a name without a unit, must be refused.
 """
 
 from __future__ import annotations
@@ -20,9 +21,10 @@ from tests.files.test_many_dialects import FORMS, dialect, outcome
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--files", type=int, default=5000)
+    parser.add_argument("--first", type=int, default=0)
     options = parser.parse_args()
     found: Counter[tuple[str, str]] = Counter()
-    for seed in range(options.files):
+    for seed in range(options.first, options.first + options.files):
         data, watts, how = dialect(seed)
         found[how[2], outcome(data, watts)[0]] += 1
     print("| form of time | files | read rightly | refused | read wrongly |\n|---|---|---|---|---|")
