@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -114,11 +115,21 @@ def overlay_recordings(
         shadow = next(((time, source.cadence) for time, source in ((np.asarray(one.time), one), (late, two))
                        if source.cadence is not None), None)
     own = one.quantity if one.quantity.name == measured.name else measured
-    notes = [note] if note else []
+    notes = [*([note] if note else []), *_distrusted(one, two)]
     values = [one.values, two.values]
     if measured.name == BALANCE.name:  # recordings hold the right side's share
         left = any(told.kind == "read_balance_left" for told in (*one.notes, *two.notes))
         values = [100.0 - each for each in values] if left else values
-        notes.append(Note(kind="quantity_side", severity="trust", values={"side": "left" if left else "right"}))
+        assumed = any(told.kind == "read_balance_side" for told in (*one.notes, *two.notes))
+        notes.append(Note(kind="quantity_side_assumed" if assumed else "quantity_side", severity="trust",
+                          values={"side": "left" if left else "right"}))
     return lay_over((np.asarray(one.time), values[0]), (late, values[1]), own, absolute=absolute,
                     shadow=shadow, names=names, session=session, notes=tuple(notes))
+
+
+def _distrusted(one: Recording, two: Recording) -> list[Note]:
+    """Return what reading the files leaves doubtful, such as a unit assumed, each once."""
+    found = {(told.kind, str(told.values)): replace(told, severity="trust", role=role)
+             for role, item in (("device", two), ("reference", one)) for told in item.notes
+             if told.severity in ("answer", "trust") and told.kind != "read_balance_side"}
+    return list(found.values())

@@ -30,6 +30,20 @@ def test_errors_are_of_the_side_that_the_columns_name(sides, found, said):
     assert f"the share is that of the {said} side" in " ".join(quantity_text(check).split()).lower()
 
 
+@pytest.mark.parametrize(("quantity_name", "header", "level", "sentence"), [
+    ("balance", "balance", 50, "right side by assumption (a column does not say): an error above 0 gives it too much"),
+    ("speed", "speed", 8, "Mind: column 'speed': no unit in its name, taken as m/s"),
+    ("heart rate", "pulse abc", 120, "though the word 'abc' in its name is not known: check that it is the measured"),
+    ("heart rate", "pulse", 230, "bpm is no heart rate of a rider (40 to 220 bpm is usual)")])
+def test_what_reading_leaves_doubtful_stands_on_the_first_screen(quantity_name, header, level, sentence):
+    """A unit or a side assumed, an unknown word, a level that no heart has: of these nothing was said but in Python."""
+    files = [{"time_s": T, header: np.round(level + level / 20 * np.sin(T / 60), 2) + off} for off in (0, 0.001 * level)]
+    check = check_quantity(overlay_recordings(*files, quantity_name), "2 points" if level == 50 else "2 %", lag_s=0)
+    text = " ".join(quantity_text(check).split())
+    assert sentence in text
+    assert text.count("no unit in its name") < 2  # of both files once
+
+
 @pytest.mark.filterwarnings("ignore::agree.core.errors.DriftWarning")
 def test_sides_exchanged_throughout_do_not_hold():
     check = balances(SHARE, 100 - SHARE, "left", "left")

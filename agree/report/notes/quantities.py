@@ -21,6 +21,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "quantity_drifts": "the error drifts over the recording, so that intervals are likely too narrow; record further "
                        "sessions.",
     "quantity_exchanged": "the device gives left for right in {percent:.0f} % of the seconds that can tell.",
+    "quantity_side_assumed": "the share is that of the {side} side by assumption (a column does not say): an error "
+                             "above 0 gives it too much; if it is the other one's, signs turn round.",
     "quantity_side": "the share is that of the {side} side: an error above 0 gives it too much.",
     "quantity_hardly_any": "only {percent:.0f} % of the seconds in which the reference has a reading could be used: "
                            "that cannot speak for the rest.",
