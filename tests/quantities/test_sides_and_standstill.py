@@ -37,7 +37,8 @@ def test_errors_are_of_the_side_that_the_columns_name(sides, found, said):
     ("heart rate", "pulse", 230, "bpm is no heart rate of a rider (40 to 220 bpm is usual)")])
 def test_what_reading_leaves_doubtful_stands_on_the_first_screen(quantity_name, header, level, sentence):
     """A unit or a side assumed, an unknown word, a level that no heart has: of these nothing was said but in Python."""
-    files = [{"time_s": T, header: np.round(level + level / 20 * np.sin(T / 60), 2) + off} for off in (0, 0.001 * level)]
+    swing = np.round(level * (1 + 0.05 * np.sin(T / 60)), 2)
+    files = [{"time_s": T, header: swing + off} for off in (0, 0.001 * level)]
     check = check_quantity(overlay_recordings(*files, quantity_name), "2 points" if level == 50 else "2 %", lag_s=0)
     text = " ".join(quantity_text(check).split())
     assert sentence in text
