@@ -279,12 +279,12 @@ def effects_of(data: Table, claim: Claim, level: float,
     if data.sessions < 2:
         return None
     sizes = np.bincount(data.session, minlength=data.sessions)
-    found = [(item, float(sizes[k])) for k, item in enumerate(own or session_biases(data, claim, level))
+    found = [(item, float(sizes[k]), k + 1) for k, item in enumerate(own or session_biases(data, claim, level))
              if item is not None]
     if len(found) < 2:
         return None
-    return session_effects([item for item, _ in found], seconds=[seconds for _, seconds in found], unit=claim.unit,
-                           level=level)
+    errors, seconds, numbers = zip(*found, strict=True)
+    return session_effects(errors, seconds=seconds, unit=claim.unit, level=level, numbers=numbers)
 
 
 def hold_back(readings: Sequence[Reading], why: Note) -> tuple[Reading, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy import special
@@ -19,9 +19,11 @@ from agree.core.interval.over_sessions import session_shares, weighted_means
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
+from agree.verdict.odd_sessions import odd_p_values
 
 LEAST_FOR_ODD = 3
 LEAST_FOR_TREND = 4
+EXPLAINED = 0.25  # of the gap to the others: so much may stay unexplained by an exchange of files
 
 Suspicion = Literal["", "files exchanged", "one side only", "twice as much", "metric horsepower"]
 _FACTORS: tuple[tuple[Suspicion, float], ...] = (
@@ -31,7 +33,7 @@ _FACTORS: tuple[tuple[Suspicion, float], ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OddSession(Result):
-    """A session that differs from the others more than they differ among themselves.
+    """A session that differs from the others more than they differ, and more than chance within it explains.
 
     Attributes
     ----------
@@ -68,7 +70,7 @@ class SessionEffects(Result):
     ageing : bool
         Whether that change is more than chance (p < 0.05): the error is not constant yet.
     odd : tuple of int
-        Sessions (from 0) that differ from the rest more than the rest differ among themselves.
+        Sessions (from 0) that are far from the rest: see `agree.verdict.odd_sessions`.
     odd_sessions : tuple of OddSession
         The same with their errors and what would explain them.
     notes : tuple of Note
@@ -135,6 +137,7 @@ def mean_over_sessions(values: FloatArray, seconds: FloatArray, level: float, *,
 
 def session_effects(
     biases: Sequence[Estimate], *, seconds: Sequence[float] | None = None, unit: str = "%", level: float = 0.95,
+    numbers: Sequence[int] | None = None,
 ) -> SessionEffects:
     """Hold the mean errors of sessions against each other, each with its own standard error.
 
@@ -148,6 +151,8 @@ def session_effects(
         Unit of the errors; in "%" an odd session is held against known factors too.
     level : float
         Confidence level, in (0, 1).
+    numbers : sequence of int, optional
+        Number of each session, from 1, where some sessions are not among them; 1 to S if not given.
 
     Raises
     ------
@@ -174,7 +179,9 @@ def session_effects(
     rest = [np.arange(values.size) != k for k in range(values.size)] if values.size > 2 else []
     trend = _trend(values, level) if values.size >= LEAST_FOR_TREND else None
     ageing = trend is not None and _p_value(trend) < TREND_LEVEL
-    odd = _odd(values, unit) if values.size >= LEAST_FOR_ODD else ()
+    df = np.array([item.df for item in biases])
+    names = range(1, values.size + 1) if numbers is None else numbers
+    odd = _odd(_Known(values, errors**2, df, sizes), unit, names) if values.size >= LEAST_FOR_ODD else ()
     notes = [Note(kind="session_odd", severity="answer", values={
         "session": item.number, "value": item.value, "others": item.others, "unit": unit, "suspicion": item.suspicion})
         for item in odd]
@@ -188,29 +195,56 @@ def session_effects(
         ageing=ageing, odd=tuple(item.number - 1 for item in odd), odd_sessions=odd, notes=tuple(notes))
 
 
-def _odd(values: FloatArray, unit: str) -> tuple[OddSession, ...]:
-    """Deleted t residuals beyond the limit shared by all sessions (Bonferroni)."""
+class _Known(NamedTuple):
+    """Mean errors of sessions, the variances of these with their degrees of freedom, and used seconds, (S,) each."""
+
+    values: FloatArray
+    variances: FloatArray
+    df: FloatArray
+    seconds: FloatArray
+
+    def named(self) -> FloatArray:
+        """Whether each session is beyond the limit shared by all (Bonferroni)."""
+        result: FloatArray = odd_p_values(*self) < ODD_LEVEL / self.values.size
+        return result
+
+
+def _odd(known: _Known, unit: str, numbers: Sequence[int]) -> tuple[OddSession, ...]:
     found = []
-    for k in range(values.size):
-        rest = np.delete(values, k)
-        sd, others = float(rest.std(ddof=1)), float(rest.mean())
-        gap = abs(float(values[k]) - others)
-        limit = t_quantile(1 - ODD_LEVEL / values.size, rest.size - 1) * sd * math.sqrt(1 + 1 / rest.size)
-        if gap > limit and gap > 0:
-            found.append(OddSession(number=k + 1, value=float(values[k]), others=others,
-                                    suspicion=_suspicion(float(values[k]), others, unit)))
+    for k in np.flatnonzero(known.named()).tolist():
+        value, others = float(known.values[k]), float(np.delete(known.values, k).mean())
+        found.append(OddSession(number=numbers[k], value=value, others=others,
+                                suspicion=_suspicion(known, k, others, unit)))
     return tuple(found)
 
 
-def _suspicion(value: float, others: float, unit: str) -> Suspicion:
+def _suspicion(known: _Known, place: int, others: float, unit: str) -> Suspicion:
     """What would turn the others' error into this one: the two files exchanged, or a factor between units."""
-    if unit != "%":
-        return "files exchanged" if abs(value + others) < 0.2 * abs(others) else ""
-    exchanged = 100 * (1 / (1 + others / 100) - 1) if others > -100 else math.inf
-    if abs(value - exchanged) < max(SWAPPED_PERCENT, 0.2 * abs(others)):
+    value = float(known.values[place])
+    if _exchanged(known, place, others, unit):
         return "files exchanged"
+    if unit != "%":
+        return ""
     ratio = (100 + value) / (100 + others) if others != -100 else math.nan
     return next((name for name, factor in _FACTORS if abs(ratio / factor - 1) < 0.05), "")
+
+
+def _exchanged(known: _Known, place: int, others: float, unit: str) -> bool:
+    """Whether a session with its files changed over would be one of the others, or nearly so.
+
+    It must lie on the other side of 0, and the exchange must explain most of the gap: errors near 0 are their own
+    reverse.
+    """
+    value = float(known.values[place])
+    if value * others >= 0 or (unit == "%" and min(value, others) <= -100):
+        return False
+    turned, reverse = (-item if unit != "%" else 100 * (1 / (1 + item / 100) - 1) for item in (value, others))
+    if abs(value - reverse) > EXPLAINED * abs(value - others):
+        return False
+    values = known.values.copy()
+    values[place] = turned
+    near = SWAPPED_PERCENT if unit == "%" else 0.0
+    return abs(value - reverse) < near or not bool(known._replace(values=values).named()[place])
 
 
 def _trend(values: FloatArray, level: float) -> Estimate:

@@ -28,8 +28,8 @@ from tests.rides import session
 EXACT = ReferenceUncertainty.parse(None)
 
 
-def biases(values):
-    return [Estimate(value=v, low=v - 0.2, high=v + 0.2, level=0.95, method="t", standard_error=0.1, df=8)
+def biases(values, error=0.1):
+    return [Estimate(value=v, low=v - 2 * error, high=v + 2 * error, level=0.95, method="t", standard_error=error, df=8)
             for v in values]
 
 
@@ -51,7 +51,7 @@ def test_sessions_from_which_a_probability_is_given(rng, count, given):
 # ODD_LEVEL: t of 2 degrees of freedom beyond which lie 0.05/4, 8.86, times sqrt(4/3)
 @pytest.mark.parametrize(("value", "odd"), [(10.33, (3,)), (10.13, ())])
 def test_level_of_an_odd_session(value, odd):
-    assert session_effects(biases([-1.0, 0.0, 1.0, value])).odd == odd
+    assert session_effects(biases([-1.0, 0.0, 1.0, value], 0.0)).odd == odd
 
 
 # TREND_LEVEL: t of 3 degrees of freedom beyond which lie 0.05, 3.182, times the standard error of the slope, 0.577
