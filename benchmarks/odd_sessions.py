@@ -2,11 +2,12 @@
 
     python benchmarks/odd_sessions.py [--runs 300] [--part 1/2]
 
-Errors of seconds are noise (SD in % of the power) that is white or correlated over a time, plus the session's own error
-(normal, SD between sessions). Standard errors come from the interval engine, as in a check. "t" is the deleted t residual
-of the values alone, which takes every session for known alike; both have the limit of Bonferroni at 5 %. Adversaries: short
-sessions beside long ones, more noise in the short ones, errors correlated over 60 and 300 s (longer than a short
-session lasts), heavy tails between sessions (t3) and a session with ten times the noise.
+Errors of seconds are noise (SD in % of the power) that is white or correlated over a time, plus the session's own
+error (normal, SD between sessions). Standard errors come from the interval engine, as in a check. "t" is the deleted t
+residual of the values alone, which takes every session for known alike; both have the limit of Bonferroni at 5 %.
+Adversaries: short sessions beside long ones, more noise in the short ones or in the long ones, errors correlated over
+60 and 300 s (longer than a short session lasts), heavy tails between sessions (t3) and a session with ten times the
+noise.
 """
 
 from __future__ import annotations

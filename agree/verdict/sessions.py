@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
@@ -203,9 +204,9 @@ class _Known(NamedTuple):
     df: FloatArray
     seconds: FloatArray
 
-    def named(self) -> FloatArray:
+    def named(self) -> NDArray[np.bool_]:
         """Whether each session is beyond the limit shared by all (Bonferroni)."""
-        result: FloatArray = odd_p_values(*self) < ODD_LEVEL / self.values.size
+        result: NDArray[np.bool_] = odd_p_values(*self) < ODD_LEVEL / self.values.size
         return result
 
 
