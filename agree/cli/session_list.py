@@ -40,6 +40,7 @@ def device_list(place: str) -> DeviceList:
         A file that cannot be read, fewer than two columns of files, or a cell that is empty.
     """
     from agree.core.errors import InputError
+    from agree.core.results.plain import plain_name
 
     path = Path(place)
     try:
@@ -65,7 +66,8 @@ def device_list(place: str) -> DeviceList:
     lower = [name.lower() for name in head]
     states = None
     if "state" in lower:
-        states = [row[lower.index("state")].strip() if len(row) > lower.index("state") else "" for row in rows]
+        states = [plain_name(row[lower.index("state")].strip() if len(row) > lower.index("state") else "")
+                  for row in rows]
         if "" in states:
             raise InputError(f"{path}, row {states.index('') + 2}: the state is empty; give every session one")
     return DeviceList(tuple(names), files, states)
@@ -103,6 +105,7 @@ def from_place(place: str) -> list[SessionFiles]:
 
 def _from_list(path: Path, text: str) -> list[SessionFiles]:
     from agree.core.errors import InputError
+    from agree.core.results.plain import plain_name
 
     head, rows = _table(text)
     head = [cell.lower() for cell in head]
@@ -116,7 +119,8 @@ def _from_list(path: Path, text: str) -> list[SessionFiles]:
         if not cells.get("reference") or not cells.get("device"):
             raise InputError(f"{path}, row {number}: reference and device must both name a file")
         files = [str(path.parent / cells[name]) for name in COLUMNS]
-        found.append(SessionFiles(files[0], files[1], cells.get("session", ""), cells.get("state", ""),
+        label, state = (plain_name(cells.get(name, "")) for name in ("session", "state"))
+        found.append(SessionFiles(files[0], files[1], label, state,
                                   _points(cells.get("expected", ""), path, number)))
     if not found:
         raise InputError(f"{path} lists no session: write one row for each, with the files reference and device")

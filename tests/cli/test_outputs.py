@@ -11,6 +11,7 @@ import unicodedata
 
 import pytest
 
+from agree.cli.session_list import from_place
 from tests.cli.test_check import BIKE, PEDALS, agree, refused
 
 EVIL = "ride\x1b[31m\u202e\u200b\x07"
@@ -84,3 +85,16 @@ def test_standard_output_by_another_name_holds_nothing_else(tmp_path, name):
     done = agree("look", BIKE, "--json", name, cwd=tmp_path)
     assert json.loads(done.stderr if name.endswith("err") else done.stdout)[0]["name"] == "pair-1-bike.csv"
     assert done.returncode == 0
+
+
+def test_names_of_states_and_of_other_quantities_are_plain_in_json(tmp_path):
+    listed = tmp_path / "sessions.csv"
+    listed.write_text("session,state,reference,device\n1\x9b,new\u202e,r.csv,d.csv\n", encoding="utf-8")
+    assert [(one.label, one.state) for one in from_place(str(listed))] == [("1?", "new?")]
+    rows = "".join(f"{k},{120 + k % 30}\n" for k in range(300))
+    for name in (EVIL, "other"):
+        (tmp_path / f"{name}.csv").write_text("time,heart rate\n" + rows, encoding="utf-8")
+    done = agree("check", f"{EVIL}.csv", "other.csv", "--quantity", "heart rate", "--claim", "5 bpm", "--json", "-",
+                 cwd=tmp_path)
+    assert json.loads(done.stdout)["inputs"][0]["name"] == "ride?[31m???.csv"
+    assert acts(done.stdout) == set()

@@ -141,6 +141,7 @@ def _identity(path: str) -> dict[str, Any]:
     from pathlib import Path
 
     from agree.core.data.source_identity import identity_of
+    from agree.core.results.plain import plain_name
 
-    found = identity_of(Path(path).name, Path(path).read_bytes())
+    found = identity_of(plain_name(Path(path).name), Path(path).read_bytes())
     return {"name": found.name, "bytes": found.size_bytes, "sha256": found.sha256}
