@@ -91,8 +91,8 @@ def test_names_of_states_and_of_other_quantities_are_plain_in_json(tmp_path):
     listed = tmp_path / "sessions.csv"
     listed.write_text("session,state,reference,device\n1\x9b,new\u202e,r.csv,d.csv\n", encoding="utf-8")
     assert [(one.label, one.state) for one in from_place(str(listed))] == [("1?", "new?")]
-    rows = "".join(f"{k},{120 + k % 30}\n" for k in range(300))
-    for name in (EVIL, "other"):
+    for name, odd in ((EVIL, 5), ("other", 7)):
+        rows = "".join(f"{k},{120 + k // 9 % 40 + k % odd // 3}\n" for k in range(300))
         (tmp_path / f"{name}.csv").write_text("time,heart rate\n" + rows, encoding="utf-8")
     done = agree("check", f"{EVIL}.csv", "other.csv", "--quantity", "heart rate", "--claim", "5 bpm", "--json", "-",
                  cwd=tmp_path)
