@@ -8,8 +8,9 @@ import pytest
 
 from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
+from agree.core.thresholds import CROWDED
 from agree.pairing.clocks import step_search
-from agree.pairing.clocks.crowd import crowd
+from agree.pairing.clocks.crowd import crowd, stands_out
 from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.clocks.step_search import likeliest, refined
 
@@ -85,7 +86,14 @@ def test_the_crowd_of_windows_lies_about_the_lags_of_the_ride(road):
     x, y = stopped(road[600:2000], ((250, 15), (480, 19), (620, 25), (1090, 28), (1260, 10)))
     assert -100 - 97 <= crowd(x, y, -np.inf, np.inf) <= 100
     assert crowd(np.full(900, 200.0), np.full(900, 190.0), -np.inf, np.inf) is None
-    assert 300 <= crowd(x, y, 300, 500) <= 500
+
+
+@pytest.mark.parametrize(("top", "crowd_there"), [(1.51, True), (1.49, False)])
+def test_a_crowd_stands_out(top, crowd_there):
+    """CROWDED: half as much again as nine lags of ten have."""
+    assert CROWDED == 1.5
+    assert stands_out(np.r_[np.zeros(50), np.linspace(0.1, 1.0, 91), np.full(109, 1.0), top]) == crowd_there
+    assert not stands_out(np.zeros(9))
 
 
 def test_seconds_of_the_device_are_used_once():

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import CROWDED
 from agree.pairing.clocks.lag_path import LARGEST, unit
 
 WINDOW_S, HOP_S = 120, 60
@@ -21,7 +22,7 @@ QUIET = 0.05  # a window, or a place, with less of the usual energy tells nothin
 
 
 def crowd(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> int | None:
-    """Lag about which the best lags of windows of 2 min lie closest; None if no window tells anything.
+    """Lag about which the best lags of windows of 2 min lie closest; None if they crowd nowhere.
 
     Each window counts at every lag with the log likelihood of its correlation at the best lag within 100 s of it.
 
@@ -51,10 +52,16 @@ def crowd(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> int | 
         row[max(begin, 0):begin + told.size] = told[max(-begin, 0):]
         total += ndimage.maximum_filter1d(row, 2 * ABOUT_S + 1)
     total[(lags < lowest) | (lags > highest)] = 0.0
-    if not total.any():
+    if not stands_out(total):
         return None
     best = np.flatnonzero(total >= total.max() * (1 - 1e-9))
     return int(lags[best[best.size // 2]])
+
+
+def stands_out(total: FloatArray) -> bool:
+    """Whether windows crowd at one lag more than at others: of unrelated rides the best is little above many."""
+    some = total[total > 0]
+    return bool(some.size) and float(some.max()) >= CROWDED * float(np.quantile(some, 0.9))
 
 
 def _starts(u: FloatArray) -> NDArray[np.int64]:

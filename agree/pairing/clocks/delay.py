@@ -10,6 +10,10 @@ from agree.core.data.matched import Matched
 from agree.core.results.note import Note
 from agree.core.thresholds import AGREES_S, AGREES_SE, CLOCK_ALONE_S, DELAY_LEAST_S
 
+# A device that reads between whole seconds mixes neighbours, which widens its mean by up to half a second and explains
+# up to a quarter of a second of the lag that is the clock's: errors of 0.04 to 0.10 s (benchmarks/lag_errors.py).
+BETWEEN_SECONDS_S = 0.08
+
 
 def explained_s(matched: Matched) -> tuple[float, float]:
     """Delay that the difference in response explains, device behind reference, and its standard error, s.
@@ -56,7 +60,7 @@ def attributed(whole_s: float, lag_se_s: float, matched: Matched, witnesses: tup
     """
     explained, error = explained_s(matched)
     rest = whole_s + matched.delay_s - explained
-    se = math.hypot(lag_se_s if math.isfinite(lag_se_s) else 0.0, error)
+    se = math.hypot(lag_se_s if math.isfinite(lag_se_s) else 0.0, error, BETWEEN_SECONDS_S)
     return Delay(cause=_cause(rest, se, witnesses), rest_s=rest, explained_s=whole_s + matched.mean_delay_s - rest
                  if matched.kind == "first order" else explained, se_s=se)
 
