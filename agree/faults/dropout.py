@@ -9,7 +9,10 @@ import numpy as np
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
     CLAIM_AT_STOP_S,
+    CLAIM_ERRORS,
     CLAIM_LEAST_S,
+    CLAIM_SHARE,
+    CLAIM_UNKNOWN,
     GROSS_ZEROS,
     STOPS_CHANCE_SD,
     STOPS_LEAST,
@@ -25,8 +28,9 @@ def dropouts(view: View) -> list[Claim]:
     A run must be worth a quarter of a second of usual power, and half of one beside coasting. If more than a quarter of
     all stops (and more than two) show one, and more than zeros strewn over the ride would bring there by chance, it is
     how the two traces stop, and no fault; nor is then a run of 0 that is no longer, as of a stop that a device does not
-    show which goes on for 3 s. Where those found are more than a hundredth of the work, zeros are no rare event: then
-    any other 0 amid what the other trace foretells is one too, unless the budget speaks against it.
+    show which goes on for 3 s. Where those found are more than a hundredth of the work, or so many zeros amid work lack
+    their energy together, zeros are no rare event: then any other 0 amid what the other trace foretells is one too,
+    unless the budget speaks against it.
     """
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
     spans = runs(zero)
@@ -35,7 +39,7 @@ def dropouts(view: View) -> list[Claim]:
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
     weighed = view.weigh(spans, claims, zero)
     found, goes_on = without_stops(view, [claim for claim in weighed if claim.holds])
-    if _share(view, found) > GROSS_ZEROS:
+    if _share(view, found) > GROSS_ZEROS or _lack_together(view, weighed):
         sure = set(found)
         found = [claim for claim in weighed if claim in sure or (claim.may and claim.stop - claim.start > goes_on)]
     return found
@@ -44,6 +48,15 @@ def dropouts(view: View) -> list[Claim]:
 def _share(view: View, claims: list[Claim]) -> float:
     """Seconds of claims as a share of those of work."""
     return sum(claim.stop - claim.start for claim in claims) / max(int((view.usual > WORKING_W).sum()), 1)
+
+
+def _lack_together(view: View, claims: list[Claim]) -> bool:
+    """Whether zeros amid work are many, and lack their energy together where noise hides what each one lacks."""
+    amid = [claim for claim in claims if not near_coasting(view, claim.start, claim.stop)
+            and claim.unknown <= CLAIM_UNKNOWN]
+    lack, error = sum(claim.budget for claim in amid), math.hypot(*(claim.error for claim in amid))
+    return (_share(view, amid) > GROSS_ZEROS and lack >= CLAIM_SHARE * sum(claim.claim for claim in amid)
+            and lack >= CLAIM_ERRORS * error)
 
 
 def without_stops(view: View, found: list[Claim]) -> tuple[list[Claim], int]:

@@ -79,10 +79,11 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
         made = _fitted(reference, device, spoiled)
-        if _many_zeros(found, reference, device):  # among so many gaps the first fit is rough
+        if _many_zeros(found, reference, device):  # among so many gaps a fit is rough: either may be
+            made = _better(first, made, reference, device, spoiled)
             found = find_faults(reference, device, made, kinds=kinds)
             spoiled = _spoiled(found)
-            made = _fitted(reference, device, spoiled)
+            made = _better(made, _fitted(reference, device, spoiled), reference, device, spoiled)
     if made.choice is None and first.choice is not None:  # what was hidden and is no fault drowns all other changes
         made = first
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
@@ -130,6 +131,15 @@ def _left(u: FloatArray, v: FloatArray) -> float:
 
 def _fitted(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Filter:
     return find_filter(np.where(spoiled[0], np.nan, reference), np.where(spoiled[1], np.nan, device))
+
+
+def _better(one: Filter, other: Filter, reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask],
+            ) -> Filter:
+    """Of two filters the one that leaves less of the difference without zeros; the other one if they leave as much."""
+    zeros = zeros_amid(reference, device, dips=False)
+    sound = [np.where(mask | zero, np.nan, trace)
+             for mask, zero, trace in zip(spoiled, zeros, (reference, device), strict=True)]
+    return one if _left(*one.columns(*sound)) < _left(*other.columns(*sound)) else other
 
 
 def _spoiled(found: Faults) -> tuple[Mask, Mask]:

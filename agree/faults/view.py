@@ -27,6 +27,7 @@ Mask = NDArray[np.bool_]
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
+LEAST_WHOLE_S = 60        # s of the sharper trace without a 0 that tell its usual ratio to the other
 NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
 
 
@@ -109,7 +110,10 @@ class View:
         """What the trace lacks, W, with the usual readings in the seconds `replaced` and a constant error taken out."""
         known = np.isfinite(self.y)
         work = self.known & ~replaced & (self.usual > WORKING_W) & (np.nan_to_num(self.y) > WORKING_W)
-        # The constant error comes from the readings themselves: replaced ones that were none would shift it.
+        # The constant error comes from the readings themselves: replaced ones that were none would shift it. Seconds
+        # that hold a replaced one are left out, unless hardly any other is left.
+        pure = work & ~(self._compared(replaced.astype(float)) > 0)
+        work = pure if pure.sum() >= MEDIAN_S else work
         constant = usual_error(self.other - self._compared(np.where(known, self.y, self.usual)), work)
         rest: FloatArray = self.other - self._compared(np.where(replaced | ~known, self.usual, self.y)) - constant
         return rest
@@ -213,7 +217,10 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     sharp, smooth = (device, reference) if made.smoother == "reference" else (reference, device)
     late = round(made.mean_delay)
     ahead = moved(smooth, -late)
-    whole = smoothed(sharp, made.kernel)
+    # Zeros that are dropouts would make the sharper trace low as a whole.
+    whole = smoothed(np.where(sharp == 0, np.nan, sharp), made.kernel)
+    if (whole > WORKING_W).sum() < LEAST_WHOLE_S:
+        whole = smoothed(sharp, made.kernel)
     both = (whole > WORKING_W) & (smooth > WORKING_W)
     k = usual_ratio(smooth[both] / whole[both])
     foretold = np.nan_to_num(np.where(np.isfinite(sharp), sharp, ahead / k))

@@ -11,7 +11,9 @@ from agree.core.thresholds import STOPS_CHANCE_SD
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.detect import find_faults
+from agree.faults.dropout import dropouts
 from agree.faults.set_aside import set_aside
+from agree.faults.view import Claim, View
 
 RIDE = Path(__file__).parent.parent / "data" / "rides" / "single-road-stops.csv"
 
@@ -97,3 +99,38 @@ def test_single_halves_are_partial_readings_where_they_are_strewn_over_a_hundred
     reason = find_faults(x, y, Filter(Kernel(0, np.ones(1)), "device", None)).reason
     assert (reason[half] == "device_partial").mean() == found
     assert set(np.delete(reason, half)) == {""}
+
+
+def test_zeros_beside_a_smoothed_reference_are_no_error_of_its_scale():
+    """A trace with three zeros in ten is low as a whole; what it reads between them tells its scale."""
+    rng = np.random.default_rng(1)
+    true = 200 + 60 * np.sin(np.arange(1800) / 40) + lfilter([1], [1, -0.7], rng.normal(0, 18, 1800))
+    x = np.rint(np.convolve(true, np.ones(3) / 3)[:1800] + rng.normal(0, 3, 1800))
+    y = np.rint(true + rng.normal(0, 3, 1800))
+    wrong, share = error_of_mean(x, y, np.where(rng.random(1800) < 0.3, 0.0, y))
+    assert abs(wrong) < 1.0
+    assert share > 0.9
+
+
+def test_zeros_that_noise_of_25_w_hides_one_by_one_lack_their_energy_together():
+    rng = np.random.default_rng(2)
+    true = 200 + 60 * np.sin(np.arange(1800) / 40) + lfilter([1], [1, -0.7], rng.normal(0, 18, 1800))
+    x, y = (np.rint(np.maximum(true + rng.normal(0, 25, 1800), 1)) for _ in range(2))
+    wrong, share = error_of_mean(x, y, np.where(rng.random(1800) < 0.05, 0.0, y))
+    assert abs(wrong) < 0.5
+    assert share > 0.9
+
+
+@pytest.mark.parametrize(("lack", "error", "number", "found"), [
+    pytest.param(121.0, 1.0, 20, 20, id="CLAIM_SHARE"), pytest.param(119.0, 1.0, 20, 0, id="CLAIM_SHARE"),
+    pytest.param(150.0, 165.0, 20, 20, id="CLAIM_ERRORS"), pytest.param(150.0, 170.0, 20, 0, id="CLAIM_ERRORS"),
+    pytest.param(150.0, 100.0, 11, 11, id="GROSS_ZEROS"), pytest.param(150.0, 100.0, 10, 0, id="GROSS_ZEROS")])
+def test_what_zeros_must_lack_together(lack, error, number, found, monkeypatch):
+    """Of 1000 s of 200 W: 20 zeros of 150 W s each with an error of 165 W s lack 4.07 errors of their sum."""
+    usual = np.full(1000, 200.0)
+    y = usual.copy()
+    y[20:20 + 40 * number:40] = 0.0
+    monkeypatch.setattr(View, "weigh", lambda self, spans, claims, at: [
+        Claim(*span, claim, lack, max(error, 1.0), 0.0, 0.0, error) for span, claim in zip(spans, claims, strict=True)])
+    monkeypatch.setattr(Claim, "holds", False)
+    assert len(dropouts(View("device", y, usual, usual, np.ones(1000, bool), usual, None, 1.0, (0, 0)))) == found
