@@ -15,7 +15,7 @@ from agree.core.thresholds import CROWDED
 from agree.pairing.clocks.lag_path import LARGEST, unit
 
 WINDOW_S, HOP_S = 120, 60
-MOST_WINDOWS = 200
+MOST_WINDOWS = 100
 ABOUT_S = 100  # lags of one ride lie within so much on either side, or mostly
 READINGS = 5.0  # of the smoothed traces count as one
 QUIET = 0.05  # a window, or a place, with less of the usual energy tells nothing
@@ -65,7 +65,7 @@ def stands_out(total: FloatArray) -> bool:
 
 
 def _starts(u: FloatArray) -> NDArray[np.int64]:
-    """Starts of windows in which anything changes, thinned out evenly to 200."""
+    """Starts of windows in which anything changes, thinned out evenly to 100."""
     starts = np.arange(0, max(u.size - WINDOW_S // 2, 1), HOP_S)
     starts = starts[[float(u[s:s + WINDOW_S] @ u[s:s + WINDOW_S]) > QUIET * WINDOW_S for s in starts]]
     if starts.size > MOST_WINDOWS:

@@ -183,8 +183,8 @@ def refine(x: FloatArray, y: FloatArray, lag: int, starts: tuple[int, ...] = ())
     """Sub-second lag near a whole-second one, and its drift.
 
     The lag is where the correlation of the two traces, limited in band, is greatest: over the whole overlap, and
-    in windows of 150 s. A line through the lags of the windows (those with a correlation of 0.6 or more and
-    within 3.5 robust standard deviations of a Theil-Sen line) gives the drift. The standard error of the lag is that of
+    in windows of 150 s. A line through the lags of the windows (those with a correlation of 0.6 or more; see
+    `drift_line.lines`) gives the drift. The standard error of the lag is that of
     the jackknife over windows. Where the clocks had steps, at the places `starts`, windows end there, and there is a
     line for each stretch, all of one slope. Seconds that either trace lacks, and gross differences such as zeros and
     spikes, are left out of both.
