@@ -32,6 +32,7 @@ from agree.report.story.language.names import columns, short
 from agree.report.story.language.vocabulary import BANNED
 from agree.report.story.provenance import Provenance
 from agree.report.story.tell import tell
+from agree.verdict.sessions import OddSession
 from tests.report import cases
 from tests.report.made import item, made
 from tests.rides import effort
@@ -275,6 +276,25 @@ def test_what_speaks_against_a_factor_is_on_the_first_screen_with_it(stable, sai
     assert "multiply by 1.027" in text
     assert said in text
     assert ("rely" in text) == bool(said)
+
+
+def test_an_odd_session_is_named_with_what_would_explain_it():
+    check = CASES["odd and the same"]
+    one = OddSession(number=5, value=2.1, others=-2.1, suspicion="files exchanged")
+    told = main_doubt(replace(check, effects=replace(check.effects, odd_sessions=(one,))))
+    assert told[1] == "Its two files look exchanged."
+    two = replace(check.effects, odd=(3, 4), odd_sessions=(replace(one, number=4, suspicion=""), one))
+    assert "In session 5 its two files look exchanged." in main_doubt(replace(check, effects=two))
+
+
+def test_a_device_that_ages_is_the_main_doubt_and_is_not_said_twice():
+    trend = Note(kind="sessions_trend", severity="trust", values={
+        "change": -0.4, "low": -0.6, "high": -0.2, "unit": "%"})
+    check = CASES["fourteen"]
+    aged = replace(check, effects=replace(check.effects, odd=(), ageing=True, notes=(trend,)))
+    assert main_doubt(aged) == ("the error changes by -0.4 % from session to session: it is not constant yet.",)
+    text = " ".join(screen(aged).split()).lower()
+    assert text.count("it is not constant yet") == 1
 
 
 def test_sessions_that_look_like_one_ride_are_the_main_doubt():

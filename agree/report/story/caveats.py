@@ -8,6 +8,7 @@ from agree.assessment.claim_check import ClaimCheck
 from agree.core.data.fault import NO_FAULT
 from agree.core.results.note import Note
 from agree.report.notes.sentence import note_text
+from agree.report.story.doubt import main_doubt
 from agree.report.story.language.digits import plain
 from agree.report.story.language.vocabulary import counted
 from agree.verdict.rule import OPEN
@@ -71,7 +72,8 @@ def _sessions(check: ClaimCheck) -> list[Caveat]:
     if effects is None:
         return []
     later = effects.notes[len(effects.odd):]  # the odd sessions are the main doubt
-    return [Caveat("trust", _sentence(note)) for note in later]
+    doubt = main_doubt(check)
+    return [Caveat("trust", _sentence(note)) for note in later if _sentence(note).lower() not in map(str.lower, doubt)]
 
 
 def _manner(check: ClaimCheck) -> list[Caveat]:

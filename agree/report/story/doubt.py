@@ -7,6 +7,8 @@ import math
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.results.note import Note
+from agree.report.notes.checking import SUSPICIONS
+from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
 from agree.report.story.language.vocabulary import counted
 from agree.verdict.reference import Term
@@ -44,6 +46,8 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
                 "however long you ride.",)
     if not several:
         return ("one session says nothing about other days.", *_within(check))
+    if effects is not None and effects.ageing:
+        return tuple(f"{note_text(note).rstrip('.')}." for note in effects.notes if note.kind == "sessions_trend")
     if check.budget and check.budget[0].name == SESSIONS and check.budget[0].share > MOST_OF_IT:
         return _sessions(check)
     return _largest(check)
@@ -59,7 +63,16 @@ def _odd(check: ClaimCheck) -> tuple[str, ...]:
     low, high = (plain(value, places, sign=True) for value in (min(rest), max(rest)))
     it = "it" if len(odd) == 1 else "them"
     return (f"{which} {'is' if len(odd) == 1 else 'are'} far from the others ({low} to {high} {unit}).",
-            *_without(check, it), f"Leave {it} out only if you find the reason, and say so.")
+            *_suspected(check), *_without(check, it), f"Leave {it} out only if you find the reason, and say so.")
+
+
+def _suspected(check: ClaimCheck) -> tuple[str, ...]:
+    """Say what would explain an odd session, as its two files exchanged."""
+    odd = check.effects.odd_sessions if check.effects is not None else ()
+    words = [(item.number, SUSPICIONS[item.suspicion].removeprefix("; ")) for item in odd if item.suspicion]
+    if len(odd) == 1:
+        return tuple(f"{text[0].upper()}{text[1:]}." for _, text in words)
+    return tuple(f"In session {number} {text}." for number, text in words)
 
 
 def _without(check: ClaimCheck, it: str) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ MEANING_WORDS = {"average": "on average", "bands": "in every power band", "readi
                  "next_session": "in the next session"}
 MOST_ROWS = 12       # sessions that one sheet has lines for
 MOST_BANDS = 10      # bands that are listed one by one
+AS_LONG = "Every session as long: of unequal lengths fewer tests are settled than is foretold here."
 CAUTION = ("the numbers are as good as these SDs. Fix claim, meaning and number of sessions beforehand and check once, "
            "after all of them: stopping at the first settled answer is wrong too often. The answer is for this unit "
            "against this reference.")
@@ -133,7 +134,7 @@ def plan_text(plan: Plan) -> str:
         lines.append(wrapped("Width", "sessions whose interval is as narrow as the margin, as simple tables count; "
                                       "that settles it in only about half of all trials."))
     lines += [wrapped("Rests on", "; ".join(plan.assumptions) + "."), wrapped("Minutes", minutes_text(plan) + "."),
-              wrapped("Ride", bands_text(plan) + "."), *_looks(plan), *_cadence(plan),
+              wrapped("Ride", f"{bands_text(plan)}. {AS_LONG}"), *_looks(plan), *_cadence(plan),
               wrapped("Caution", LOOKS_CAUTION if plan.looks else CAUTION)]
     return "\n".join(lines)
 
@@ -184,7 +185,7 @@ def steps(plan: Plan) -> list[tuple[str, list[Step]]]:
         (f"Ride {plan.minutes:g} min, half upward, half downward", [
             *ride, *([Step(f"Once, in one of the sessions: {cadence_text(plan)}")] if plan.cadence is not None else []),
             Step("Blocks of 3 min and more at steady power; change cadence between blocks (70-100 rpm)", True),
-            Step("No zeroing, no pause of one recorder alone")]),
+            Step("No zeroing, no pause of one recorder alone; every session as long as this")]),
         ("End", [
             Step("Sprint and coast 3 times again: shows whether the clocks drift"),
             Step("Read the zero of BOTH again and write it down; do not store it", True),
