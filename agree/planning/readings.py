@@ -54,7 +54,7 @@ def chance_of_share(answer: str, sessions: int, error: float, asked: Readings, *
     >>> from agree.planning.readings import Readings, chance_of_share
     >>> from agree.verdict.error_distribution import EXACT
     >>> asked = Readings(limit=1.5, sd=0.3, window_sd=0.4, windows=120, known=EXACT, level=0.95)
-    >>> chance_of_share("holds", 10, 0.0, asked) > 0.6 > chance_of_share("holds", 3, 0.0, asked)
+    >>> chance_of_share("holds", 12, 0.0, asked) > 0.6 > chance_of_share("holds", 3, 0.0, asked)
     True
     """
     rng = np.random.default_rng([seed, sessions])
