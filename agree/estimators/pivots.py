@@ -18,7 +18,10 @@ from agree.core.interval.over_sessions import numbered, session_shares, weighted
 # came nearest to the exact limits of mean + 1.96 SD of 2 to 60 readings at levels 0.9 to 0.99: within 1.4 % of their
 # distance from the estimate, at level 0.95 within 0.5 %.
 POINTS, GENERATOR = 4093, 1802
-PIVOTAL = "generalised pivots, between and within sessions"
+PIVOTAL = "generalised pivots, between and within sessions, normal means of sessions"
+LEAST_PAIRS = 10   # of a session whose variance's logarithm is looked at: of fewer it is far from normal
+LOG_VARIANCE = 1.5  # of the sessions' variances: taken for possible even if less is seen (SDs 0.3 to 3.3 fold)
+MOST_LOG = 300.0   # above which e^x is as good as infinite
 CLEAR = 0.02  # of the risk: what a mean of 0 that is taken for another adds to it
 
 
@@ -43,7 +46,8 @@ class Spread(NamedTuple):
     `mean` is the mean over sessions and `of_mean` its variance, with S - 1 degrees of freedom, `groups` being S;
     `between` the variance of the sessions' means and `within` the mean over sessions of the variance about a session's
     own mean, each with its degrees of freedom. Pairs that are independent are sessions of one pair each, with `within`
-    0.
+    0. `logs` holds, for sessions of LEAST_PAIRS or more, the variance of the logarithms of the sessions' variances, the
+    relative variance of `within`, and the sum of squared shares.
     """
 
     mean: float
@@ -53,12 +57,13 @@ class Spread(NamedTuple):
     df_between: float
     within: float
     df_within: float
+    logs: tuple[float, float, float] | None = None
 
 
 @lru_cache(maxsize=1)
 def _cube() -> FloatArray:
-    """(3, POINTS) points that fill the unit cube evenly, none on its faces."""
-    step = np.array([[1], [GENERATOR], [GENERATOR**2 % POINTS]])
+    """(4, POINTS) points that fill the unit cube evenly, none on its faces."""
+    step = np.array([[GENERATOR**k % POINTS] for k in range(4)])
     result: FloatArray = (step * np.arange(POINTS) % POINTS + 0.5) / POINTS
     return result
 
@@ -84,8 +89,9 @@ def spread_of_sessions(error: FloatArray, session: NDArray[Any], half_weight_n: 
 
     With equal shares it is var(m) + mean(w), unbiased however errors depend on each other within a session: what the
     mean of a session takes off w, its own error adds to var(m). Degrees of freedom of b: Satterthwaite's for sessions
-    of one variance, S - 1 where shares are equal. Of the second part: 2/(relative standard error)^2 from the sessions'
-    w, at least S - 1, at most the pairs less the sessions. The mean's variance is that of `over_sessions`.
+    of one variance, S - 1 where shares are equal. Of the second part, where sessions are too short for logarithms:
+    2/(relative standard error)^2 from the sessions' w, at least S - 1, at most the pairs less the sessions. The mean's
+    variance is that of `over_sessions`.
     """
     index, sizes = numbered(session)
     count, share = sizes.size, session_shares(sizes, half_weight_n)
@@ -97,7 +103,11 @@ def spread_of_sessions(error: FloatArray, session: NDArray[Any], half_weight_n: 
     df_between = (1 - alike) ** 2 / (alike - 2 * float((share**3).sum()) + alike**2)
     relative = float(share @ (squares - within) ** 2) / (1 - alike) * alike / within**2 if within > 0 else 0.0
     df = min(max(2 / max(relative, 1e-12), count - 1.0), max(error.size - count, 1.0)) if within > 0 else math.inf
-    return Spread(mean, float(over.guarded()[0, 0]), count, between, min(df_between, count - 1.0), within, df)
+    logs = None
+    if sizes.min() >= LEAST_PAIRS and squares.min() > 0:
+        log = np.log(squares)
+        logs = float(share @ (log - share @ log) ** 2) / (1 - alike), relative, alike
+    return Spread(mean, float(over.guarded()[0, 0]), count, between, min(df_between, count - 1.0), within, df, logs)
 
 
 def pivots_of_errors(error: FloatArray, session: NDArray[Any] | None, half_weight_n: float = 0.0) -> Pivots:
@@ -109,6 +119,20 @@ def pivots_of_errors(error: FloatArray, session: NDArray[Any] | None, half_weigh
     return Pivots(centre + unit * found.mean, unit * found.sd, centre + unit * found.means, unit * found.sds)
 
 
+def _within(found: Spread) -> FloatArray | float:
+    """Values that the mean variance within a session may have, (2 POINTS,): see `pivots`."""
+    if not found.within > 0:
+        return 0.0
+    if found.logs is None:
+        return found.within / _chi_square(2, round(found.df_within, 2))
+    seen, relative, alike = found.logs
+    variance = np.minimum(seen / _chi_square(2, found.groups - 1.0), max(LOG_VARIANCE, seen))
+    normal = np.tile(special.ndtri(_cube()[3]), 2)
+    result: FloatArray = found.within * np.exp(np.minimum(
+        normal * np.sqrt(np.maximum(variance * alike, relative)) + (variance - seen) / 2, MOST_LOG))
+    return result
+
+
 def pivots(found: Spread) -> Pivots:
     r"""Pairs of mean and SD by generalised pivotal quantities.
 
@@ -117,16 +141,23 @@ def pivots(found: Spread) -> Pivots:
 
     with V the variance of the mean, b and w the variances between and within, from an even set of points in place of
     draws; the first two chi-squares share theirs, and are one where sessions count alike. Without w the intervals are
-    then exact (t, chi-square, noncentral t).
+    then exact (t, chi-square, noncentral t). Sessions of LEAST_PAIRS or more scatter each by its own w, taken as
+    lognormal, v being the variance of log w found and p the shares:
+
+    .. math:: W = w \exp\{Z' \sqrt{\max(v' \sum p^2, r)} + (v' - v)/2\}, \quad
+              v' = \min\{(S - 1) v/\chi'^2_{S-1}, \max(1.5, v)\},
+
+    r the relative variance of w from its squares, which keeps W wide enough where a few sessions scatter most.
 
     References
     ----------
     Weerahandi S (1993) JASA 88:899; Hannig J, Iyer H, Patterson P (2006) JASA 101:254; Liao CT, Lin TY, Iyer HK (2005)
-    Technometrics 47:323 for limits that hold a share of a sum of components (citations from memory).
+    Technometrics 47:323 for limits that hold a share of a sum of components; Krishnamoorthy K, Mathew T (2003) J Stat
+    Plan Inference 115:103 for the mean of a lognormal quantity (citations from memory).
     """
     between = found.between / _chi_square(1, round(found.df_between, 2))
     of_mean = found.of_mean / _chi_square(1, found.groups - 1.0)
-    within = found.within / _chi_square(2, round(found.df_within, 2)) if found.within > 0 else 0.0
+    within = _within(found)
     normal = special.ndtri(_cube()[0])
     means = found.mean + np.r_[normal, -normal] * np.sqrt(of_mean)
     return Pivots(found.mean, math.sqrt(found.between + found.within), means, np.sqrt(between + within))
@@ -147,6 +178,5 @@ def least_sd_about_zero(error: FloatArray, session: NDArray[Any] | None, level: 
     squares = (found.groups - 1) * found.between + found.groups * found.mean**2
     if found.within == 0:
         return unit * math.sqrt(squares / float(special.chdtri(found.groups, tail)))
-    variance = squares / found.groups / _chi_square(1, float(found.groups))
-    variance = variance + found.within / _chi_square(2, round(found.df_within, 2))
+    variance = squares / found.groups / _chi_square(1, float(found.groups)) + _within(found)
     return unit * math.sqrt(float(np.quantile(variance, tail)))
