@@ -103,3 +103,13 @@ def test_one_name_for_the_column():
     with pytest.raises(InputError) as caught:
         read_recording(text("power", [1, 2, 3]), column="power", power_column="power")
     assert (caught.value.option, "give one of them" in str(caught.value)) == ("column", True)
+
+
+@pytest.mark.parametrize("header", [
+    "km", "Km", "KM", "distance (km)", "dist km", "Distanz [km]", "Strecke km", "dystans (km)", "total km", "km total",
+    "odometer km"])
+def test_a_distance_in_kilometres_is_no_power_in_horsepower(header):
+    rows = "".join(f"{k},{0.01 * k:.2f},{200 + k}\n" for k in range(40))
+    assert read_recording(f"time,{header},watts\n{rows}".encode()).power.tolist() == [200 + k for k in range(40)]
+    with pytest.raises(InputError):
+        read_recording(f"time,{header},hr\n{rows}".encode())

@@ -86,7 +86,7 @@ def dimension(quantity: str) -> str:
 
 @cache
 def _units() -> dict[tuple[str, ...], Unit]:
-    """Units by the words they are split into; the horsepower of Polish is that of the other metric ones."""
+    """Units by the words they are split into."""
     # Names of columns may hold no "/": pace_min_per_km, speed_m_per_s.
     found = {words(text): unit for unit in reversed(KNOWN_UNITS) for written in unit.words
              for text in (written.replace("/", " per "), written)}
@@ -150,6 +150,8 @@ def unit_is_untold(unit: str) -> bool:
 def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     """Return the words that are no units, the unit of the quantity, and units of something else."""
     wanted, own = dimension(quantity), OWN_WORDS.get(quantity, {})
+    if not any(quantity in phrases().get((word,), ()) for word in split):  # a distance in km is no power in KM
+        own = {phrase: unit for phrase, unit in own.items() if phrase != ("km",)}
     rest: list[str] = []
     strange: list[str] = []
     unit, at = "", 0
