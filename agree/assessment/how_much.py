@@ -6,26 +6,41 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-import numpy as np
-
-from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
-from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, SHORT_RIDE_S, SMALL_RIDE_SHARE
+from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, SHORT_RIDE_S, SMALL_RIDE_SHARE, SMALL_SPAN_SHARE
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.meanings import Reading, hold_back
 
 
 class HowMuch(NamedTuple):
-    """Seconds of one recording that bear on the claim (NaN of several), and share of the reference's riding used."""
+    """Seconds of one recording that bear on the claim (NaN of several), and shares of the references' riding.
+
+    `used` : of each session, the share of the riding in its reference's recording that is used. `spanned` : the share
+    that lies where both recordings run; a gap within the two is told elsewhere. NaN where the riding is not known.
+    `whole` : used share of all sessions together.
+    """
 
     seconds: float
-    share: float
+    used: tuple[float, ...]
+    spanned: tuple[float, ...]
+    whole: float
+
+    @property
+    def worst(self) -> float:
+        """Least used share of a session; NaN if none is known."""
+        return min((share for share in self.used if share == share), default=math.nan)
 
     @property
     def too_little(self) -> bool:
         """Whether "holds" may not be said."""
-        return self.seconds < LEAST_TO_HOLD_S or self.share < LEAST_RIDE_SHARE
+        return self.seconds < LEAST_TO_HOLD_S or self.worst < LEAST_RIDE_SHARE
+
+    @property
+    def partly(self) -> int:
+        """Of how many sessions a part of the riding was not recorded or not used."""
+        return sum(used < SMALL_RIDE_SHARE or spanned < SMALL_SPAN_SHARE
+                   for used, spanned in zip(self.used, self.spanned, strict=True))
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for "holds" where too little was recorded."""
@@ -42,10 +57,11 @@ class HowMuch(NamedTuple):
                 "seconds": self.seconds, "least": LEAST_TO_HOLD_S}))
         elif self.seconds < SHORT_RIDE_S:
             found.append(Note(kind="used_short", severity="trust", values={"minutes": self.seconds / 60}))
-        if self.share < SMALL_RIDE_SHARE:
-            least = self.share < LEAST_RIDE_SHARE
+        if self.partly:
+            least = self.worst < LEAST_RIDE_SHARE
             found.append(Note(kind="used_hardly_any" if least else "used_part", severity="answer" if least else "trust",
-                              values={"percent": 100 * self.share}))
+                              values={"percent": 100 * self.worst, "session": self.used.index(self.worst) + 1,
+                                      "sessions": len(self.used), "partly": self.partly, "whole": 100 * self.whole}))
         return tuple(found)
 
     def next(self, held_back: bool) -> Note | None:
@@ -54,7 +70,8 @@ class HowMuch(NamedTuple):
             return None
         if self.seconds < LEAST_TO_HOLD_S:
             return Note(kind="next_ride_at_least", values={"minutes": SHORT_RIDE_S / 60})
-        return Note(kind="next_record_whole_ride")
+        return Note(kind="next_record_whole_ride", values={
+            "session": self.used.index(self.worst) + 1, "sessions": len(self.used)})
 
 
 def how_much(data: Table, claim: Claim) -> HowMuch:
@@ -64,10 +81,13 @@ def how_much(data: Table, claim: Claim) -> HowMuch:
     an error that wanders more slowly than a recording lasts cannot be seen in it, and its interval is too narrow.
     """
     seconds = float((data.level >= (claim.above if claim.above is not None else -math.inf)).sum())
-    return HowMuch(seconds if data.sessions == 1 else math.nan, _share(data.pairs))
+    used = [int(item.used.sum()) for item in data.pairs]
+    ridden = [item.ridden_s for item in data.pairs]
+    spanned = [int((item.reference > 0).sum()) for item in data.pairs]  # no reading is not above 0
+    return HowMuch(seconds if data.sessions == 1 else math.nan, _shares(used, ridden), _shares(spanned, ridden),
+                   *_shares([sum(used)], [sum(ridden)]))
 
 
-def _share(pairs: Sequence[Pairs]) -> float:
-    """Used seconds over those in which the references' recordings show power; NaN where that is not known."""
-    ridden = float(np.sum([item.ridden_s for item in pairs]))
-    return float(np.sum([item.used.sum() for item in pairs])) / ridden if ridden > 0 else math.nan
+def _shares(seconds: Sequence[int], ridden: Sequence[float]) -> tuple[float, ...]:
+    """Seconds over those in which the reference's recording shows power; NaN where that is not known."""
+    return tuple(count / whole if whole > 0 else math.nan for count, whole in zip(seconds, ridden, strict=True))

@@ -1,9 +1,13 @@
 """No "holds" from a minute of riding, or from a sliver of the reference's ride; a short one says so."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from agree import Pairs, check_claim, pair_recordings
+from agree.report.plain_text.details import details
+from agree.report.story.tell import tell
 from tests.rides import effort, session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -52,18 +56,52 @@ def test_several_sessions_show_by_their_differences_what_wanders(rng):
     assert (check.verdict, "used_too_short" in kinds(check)) == ("holds", False)
 
 
-# LEAST_RIDE_SHARE, SMALL_RIDE_SHARE
+# LEAST_RIDE_SHARE, SMALL_SPAN_SHARE
 @pytest.mark.parametrize(("share", "verdict", "kind"), [
     (0.099, "not settled", "used_hardly_any"), (0.101, "holds", "used_part"),
-    (0.499, "holds", "used_part"), (0.501, "holds", "")])
+    (0.899, "holds", "used_part"), (0.901, "holds", "")])
 def test_share_of_the_reference(rng, share, verdict, kind):
     check = check_claim(session(rng, seconds=1800, sd=0.5, ridden_s=1800 / share), "3 %")
     assert check.verdict == verdict
     assert {one for one in kinds(check) if one.startswith("used_")} == ({kind} if kind else set())
     if kind:
         assert f"{100 * share:.0f} % of the reference's riding" in " ".join(check.summary().split())
+        assert f"The reference's recording shows {1800 / share:,.0f} s of riding." in " ".join(
+            details(check, tell(check)).split())
     if verdict != "holds":
         assert check.next_step.kind == "next_record_whole_ride"
+
+
+# SMALL_RIDE_SHARE
+@pytest.mark.parametrize(("share", "told"), [(0.499, True), (0.501, False)])
+def test_share_used_where_both_recorded_the_whole_ride(rng, share, told):
+    ride = session(rng, seconds=2000, sd=0.5, ridden_s=2000)
+    reason = np.where(np.arange(2000) < round(2000 * share), "", "device_spike")
+    assert ("used_part" in kinds(check_claim(replace(ride, reason=reason, faults=None), "3 %"))) == told
+
+
+@pytest.mark.parametrize(("ridden", "says"), [
+    ((1800, 3600, 1800), "in session 2 only 50 % of the reference's riding was used (75 % in all)"),
+    ((2571, 2600, 2571), "in 3 of 3 sessions only a part of the reference's riding was used, least in session 2 (69 %; "
+                         "70 % in all)")])
+def test_one_session_of_several_that_ends_early_is_told(rng, ridden, says):
+    rides = [session(rng, seconds=1800, sd=0.5, ridden_s=seconds) for seconds in ridden]
+    check = check_claim(rides, "3 %")
+    assert check.verdict == "holds"
+    assert says[1:] in " ".join(check.summary().split())
+    assert f"recordings show {sum(ridden):,} s of riding." in " ".join(details(check, tell(check)).split())
+
+
+# LEAST_RIDE_SHARE over sessions
+@pytest.mark.parametrize(("share", "verdict"), [(0.099, "not settled"), (0.101, "holds")])
+def test_a_sliver_of_one_session_of_several(rng, share, verdict):
+    rides = [session(rng, seconds=1800, sd=0.5, ridden_s=seconds) for seconds in (1800, 1800, 1800 / share)]
+    check = check_claim(rides, "3 %")
+    assert check.verdict == verdict
+    if verdict != "holds":
+        text = " ".join(check.summary().split())
+        assert "nly 10 % of the reference's riding in session 3 could be used" in text
+        assert "covers too little of it in session 3." in text
 
 
 def test_the_reference_rides_on_without_the_device(rng):

@@ -58,6 +58,9 @@ SLOW_ASKED_S, SLOW_ASKED_LEAST = 4000.0, 0.4
 # which it is said: what a device did not record may be what it could not (a choice, not measured).
 LEAST_RIDE_SHARE = 0.1
 SMALL_RIDE_SHARE = 0.5
+# The same of the seconds that both recordings span: a file that ends early or begins late by a tenth is said too. Two
+# recorders are started and stopped minutes apart on most rides (a choice, not measured).
+SMALL_SPAN_SHARE = 0.9
 # An end of the range is lost where faulty or missing seconds outnumber sound ones, half of all lie, and so many.
 LOST_HALF = 0.5
 LOST_S = 30

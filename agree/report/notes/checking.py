@@ -97,6 +97,24 @@ def _lost_how(note: Note) -> str:
     return "is missing" if missing == note.values["seconds"] else "is missing or was set aside as faulty"
 
 
+def _alone(note: Note) -> bool:
+    return note.values.get("sessions", 1) == 1
+
+
+def _part_used(note: Note) -> str:
+    """How much of the reference's riding was used; of several sessions the least, and how much in all."""
+    values = note.values
+    share = f"{values['percent']:.0f} %"
+    if _alone(note):
+        return f"{share} of the reference's riding was used; the answer speaks of that part only."
+    if values["partly"] == 1:
+        return (f"in session {values['session']} only {share} of the reference's riding was used "
+                f"({values['whole']:.0f} % in all); the answer speaks of that part only.")
+    return (f"in {values['partly']} of {values['sessions']} sessions only a part of the reference's riding was used, "
+            f"least in session {values['session']} ({share}; {values['whole']:.0f} % in all); the answer speaks of "
+            "that part only.")
+
+
 def _span(seconds: float | int | str | bool) -> str:
     return f"{float(seconds):.0f} s" if float(seconds) < 120 else f"{float(seconds) / 60:.0f} min"
 
@@ -148,9 +166,11 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "used_slower": lambda note: (
         f"an error that wanders over 5 min or more could leave ±{note.values['half']:.2g} {note.values['unit']}, "
         f"beyond the limit, and {int(float(note.values['minutes']))} min do not show one. 45 min or a second day do."),
-    "used_hardly_any": ("only {percent:.0f} % of the reference's riding could be used: that cannot speak for the rest "
-                        "of the ride."),
-    "used_part": "{percent:.0f} % of the reference's riding was used; the answer speaks of that part only.",
+    "used_hardly_any": lambda note: (
+        f"only {note.values['percent']:.0f} % of the reference's riding "
+        + ("could be used: that cannot speak for the rest of the ride." if _alone(note) else
+           f"in session {note.values['session']} could be used: that cannot speak for the rest of that ride.")),
+    "used_part": _part_used,
     "range_lost": lambda note: (
         f"the answer does not speak of power {note.values['side']} {note.values['watts']:g} W: most of it "
         f"({note.values['seconds']} s) {_lost_how(note)}."),
@@ -164,7 +184,9 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         f"first find out why the {note.values['role']} lost {note.values['percent']:.0f} % of the riding, mend that, "
         "and ride again.", "More riding with the same loss settles nothing."),
     "next_ride_at_least": "ride {minutes:.0f} min or more in one recording: this one is too short.",
-    "next_record_whole_ride": "record the whole ride with both: the device's recording covers too little of it.",
+    "next_record_whole_ride": lambda note: (
+        "record the whole ride with both: the device's recording covers too little of "
+        + ("it." if _alone(note) else f"it in session {note.values['session']}.")),
     "declared_otherwise": _otherwise,
     "declared_as_done": _as_done,
     "session_odd": _odd,

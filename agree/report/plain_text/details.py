@@ -19,6 +19,7 @@ from agree.report.story.doubt import SESSIONS, WITHIN, stated
 from agree.report.story.language.digits import interval_text, plain
 from agree.report.story.language.names import columns, printable, short, upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
+from agree.report.story.provenance import ridden_text
 from agree.report.story.tell import Story
 
 LEAST_CELL = 8  # columns below which no name of a table is cut
@@ -112,7 +113,8 @@ def _seconds(check: ClaimCheck) -> list[str | Rows]:
     rows = [["set aside", "seconds"],
             *([fault(reason), f"{count:,}"] for reason, count in seconds["set_aside"].items() if count)]
     lines: list[str | Rows] = [
-        f"{seconds['used']:,} of {seconds['overlap']:,} s were used ({duration(seconds['used'])})."]
+        f"{seconds['used']:,} of {seconds['overlap']:,} s were used ({duration(seconds['used'])})."
+        f"{ridden_text(check)}"]
     lines += [Rows(rows, (1,))] if len(rows) > 1 else []
     for item in check.pairs:
         for row in item.fault_table():

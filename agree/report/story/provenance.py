@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import platform
 import shlex
 from hashlib import sha256
@@ -13,6 +14,7 @@ import agree
 from agree.assessment.claim_check import ClaimCheck
 from agree.assessment.schema_1 import SCHEMA
 from agree.core.data.pairs import Pairs
+from agree.core.results.note import Note
 from agree.report.about import NOTHING_STATED, About, about_words
 from agree.report.story.caveats import faulty_seconds
 from agree.report.story.clocks import clock_words
@@ -42,11 +44,21 @@ def provenance_rows(check: ClaimCheck, provenance: Provenance) -> list[tuple[str
     return rows
 
 
+def ridden_text(check: ClaimCheck) -> str:
+    """Return how long the references rode, as a sentence after a blank, where a part of it is not used."""
+    partly = any(isinstance(note, Note) and note.kind in ("used_part", "used_hardly_any") for note in check.notes)
+    ridden = sum(item.ridden_s for item in check.pairs)
+    who = "The reference's recording shows" if len(check.pairs) == 1 else "The references' recordings show"
+    return f" {who} {ridden:,.0f} s of riding." if partly and math.isfinite(ridden) else ""
+
+
 def _data(check: ClaimCheck) -> str:
     seconds = check.seconds()
     aside = seconds["set_aside"]
     text = (f"{seconds['used']:,} of {seconds['overlap']:,} s used; not used: coasting {aside['both_coasting']:,}, "
             f"missing {aside['missing']:,}, faulty {faulty_seconds(check):,} s")
+    if ridden := ridden_text(check):
+        text = f"{text}.{ridden.rstrip('.')}"
     return f"{text}; {clock_words(check.pairs[0].alignment).rstrip('.')}" if len(check.pairs) == 1 else text
 
 
