@@ -101,12 +101,18 @@ def _hhmmss(table: Table, values: FloatArray, name: str) -> Stamps:
 
 
 def clock_stamps(table: Table, cells: Sequence[str], name: str, units: Sequence[str]) -> Stamps:
-    """h:mm:ss, mm:ss or hh:mm, elapsed or time of day; a fall by more than half a day (hour) is a wrap."""
+    """h:mm:ss, mm:ss or hh:mm, elapsed or time of day; a fall by more than half a day (hour) is a wrap.
+
+    From mm:ss it may go on as h:mm:ss, past the first hour.
+    """
     seconds = np.empty(len(cells))
     long = CLOCK.fullmatch(cells[0])[1] is not None  # type: ignore[index]
     marked = CLOCK.fullmatch(cells[0])[4] is not None  # type: ignore[index]
+    grown = False
     for i, cell in enumerate(cells):
         found = CLOCK.fullmatch(cell)
+        if found and not marked and not (long or grown) and found[1] is not None and not found[4]:
+            long = grown = True
         if not found or (found[1] is not None) != long or (found[4] is not None) != marked:
             raise no_stamp(table, cells, i, name)
         hours, minutes, secs = int(found[1] or 0), int(found[2]), float(found[3].replace(",", "."))
@@ -117,6 +123,8 @@ def clock_stamps(table: Table, cells: Sequence[str], name: str, units: Sequence[
                 raise no_stamp(table, cells, i, name)
             hours = hours % 12 + 12 * (found[4][0] in "pP")
         seconds[i] = HOUR * hours + 60 * minutes + secs
+    if grown:
+        return Stamps(seconds, "elapsed", "mm:ss, h:mm:ss from an hour on")
     if long:
         return _past_midnight(seconds, "h:mm:ss", DAY, "midnight")
     return _minutes(table, cells, seconds, name, units, marked=marked)

@@ -36,7 +36,7 @@ CHANNELS = ("power", "cadence", "speed", "temperature", "balance", "heart rate",
 WHAT = {"left": "the left side", "right": "the right side", "side": "one side", "target": "a target",
         "average": "an average", "smoothed": "smoothed", "normalised": "normalised", "extreme": "an extreme",
         "part": "of a part of the recording", "threshold": "a threshold", "estimated": "an estimate",
-        "other": "no reading", "foreign": "of something else"}
+        "other": "no reading", "place": "of a place or a distance", "foreign": "of something else"}
 
 
 class Choice(NamedTuple):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.results.note import Note
-from agree.core.thresholds import MAX_SPAN_S, MIN_MEAN_STEP_S, ROWS_PER_MINUTE_STAMP
+from agree.core.thresholds import FEWEST_STAMPS, MAX_SPAN_S, MIN_MEAN_STEP_S, ROWS_PER_STAMP, SHARED_STAMP_S
 from agree.files.table import MISSING, Table, shown
 from agree.recordings.clock_forms import Stamps
 from agree.recordings.stamps import LAST_DATE_S, read_stamps
@@ -77,7 +77,7 @@ def _check_order(table: Table, cells: tuple[str, ...], name: str, stamps: Stamps
             raise table.fail(i + 1, f"{pair}, as of a 12-hour clock without a.m. and p.m.", "time not to go back",
                              "export stamps of a 24-hour clock, or with a.m. and p.m.", option="time_column")
         raise table.fail(i + 1, pair, "time not to go back", "sort the rows by time, or delete stray ones")
-    _refuse_minutes(table, cells, name, step)
+    _refuse_shared(table, cells, name, step)
     span = float(stamps.seconds[-1] - stamps.seconds[0])
     if span > MAX_SPAN_S:
         i = int(np.argmax(step)) + 1
@@ -90,13 +90,19 @@ def _check_order(table: Table, cells: tuple[str, ...], name: str, stamps: Stamps
                          "name another column with time_column, or write stamps with seconds", option="time_column")
 
 
-def _refuse_minutes(table: Table, cells: tuple[str, ...], name: str, step: FloatArray) -> None:
-    """Refuse stamps to the minute that many rows share: where in the minute a row was, they do not tell."""
+def _refuse_shared(table: Table, cells: tuple[str, ...], name: str, step: FloatArray) -> None:
+    """Refuse stamps seconds apart that several rows share: where between them a row was, they do not tell."""
     on = step[step > 0]
-    if on.size and step.size + 1 >= ROWS_PER_MINUTE_STAMP * (on.size + 1) and (on % 60 == 0).all():
-        raise table.fail(0, f"{shown(cells[0])} in column {shown(name)}, a stamp to the minute that "
-                            f"{(step.size + 1) / (on.size + 1):.0f} rows share", "stamps with seconds",
-                         "export stamps with seconds", option="time_column", code="time_to_minute")
+    rows = np.diff(np.flatnonzero(np.r_[True, step > 0, True]))  # of each stamp
+    few = min(float(np.mean(rows)), float(np.median(rows))) < ROWS_PER_STAMP  # not one that stood still for once
+    if rows.size < FEWEST_STAMPS or few or np.median(on) < SHARED_STAMP_S:
+        return
+    minutes = bool((on % 60 == 0).all())
+    what = "a stamp to the minute" if minutes else f"of stamps {np.median(on):.3g} s apart"
+    raise table.fail(0, f"{shown(cells[0])} in column {shown(name)}, {what} that "
+                        f"{np.mean(rows):.0f} rows share", "stamps with seconds",
+                     "export stamps with seconds", option="time_column",
+                     code="time_to_minute" if minutes else "time_coarse")
 
 
 def start_of(stamps: Stamps) -> str:

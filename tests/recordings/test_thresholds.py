@@ -37,14 +37,17 @@ def test_seconds_of_another_epoch(first, last, fit):
     assert ("read_fit_epoch" in [note.kind for note in found.notes]) == fit
 
 
-@pytest.mark.parametrize(("rows", "refused"), [
-    pytest.param(15, True, id="ROWS_PER_MINUTE_STAMP"), pytest.param(14, False, id="ROWS_PER_MINUTE_STAMP")])
-def test_rows_that_share_a_stamp_to_the_minute(rows, refused):
-    """Of 15 rows 5 share each of 3 stamps on average, of 14 rows fewer do."""
-    times = np.repeat(["2024-05-31T17:02:00Z", "2024-05-31T17:03:00Z", "2024-05-31T17:04:00Z"], 5)[:rows]
-    data = table("time,power", [200 + k for k in range(rows)], times)
+@pytest.mark.parametrize(("rows", "step", "refused"), [
+    pytest.param(6, 60, "a stamp to the minute that 2 rows share", id="ROWS_PER_STAMP"),
+    pytest.param(5, 60, "", id="ROWS_PER_STAMP"),
+    pytest.param(6, 2.01, "of stamps 2.01 s apart that 2 rows share", id="SHARED_STAMP_S"),
+    pytest.param(6, 1.99, "", id="SHARED_STAMP_S"), pytest.param(4, 60, "", id="FEWEST_STAMPS")])
+def test_rows_that_share_a_stamp(rows, step, refused):
+    """Of 6 rows 2 share each of 3 stamps on average, of 5 rows fewer do, and 4 rows have 2 stamps."""
+    times = np.repeat([0, step, 2 * step], 2)[:rows]
+    data = table("time [s],power", [200 + k for k in range(rows)], times)
     if refused:
-        with pytest.raises(InputError, match="a stamp to the minute that 5 rows share"):
+        with pytest.raises(InputError, match=refused):
             read_recording(data)
     else:
         assert read_recording(data).time.size

@@ -120,14 +120,20 @@ def test_bounds_of_seconds_since_1989(seconds, form):
     assert f"(seconds since {form}" in " ".join(said(found))
 
 
-def test_bounds_of_rows_that_share_a_minute():
-    """Five rows a stamp on average are refused, fewer are repeated stamps."""
-    for rows, refuse in ((5, True), (4, False)):
-        cells = [f"2024-05-31 17:{k:02}" for k in range(10) for _ in range(rows)]
-        if refuse:
-            assert "to the minute that 5 rows share" in refused("time", cells)
-        else:
-            assert read_recording(text("time", cells)).time.size == 40
+@pytest.mark.parametrize(("header", "cells", "words"), [
+    ("time", [f"2024-05-31 17:{k:02}" for k in range(10) for _ in range(4)], "to the minute that 4 rows share"),
+    ("time", [f"{1.71e9 + 1000 * k:.6e}" for k in range(10) for _ in range(9)], "of stamps 1e+03 s apart that 9 rows"),
+    ("time [h]", [f"{k / 3600:.3f}" for k in range(720)], "of stamps 3.6 s apart that 4 rows share")])
+def test_stamps_that_are_rounded_are_refused(header, cells, words):
+    """They were read as readings hundreds of which share a stamp."""
+    assert words in refused(header, cells)
+
+
+def test_mm_ss_goes_on_past_the_hour():
+    cells = [f"{k // 3600}:{k // 60 % 60:02}:{k % 60:02}" if k >= 3600 else f"{k // 60}:{k % 60:02}"
+             for k in range(3500, 3700)]
+    assert read_recording(text("time", cells)).time.tolist() == list(range(3500, 3700))
+    assert "like '58:20'" in refused("time", [*cells, "62:01"])
 
 
 def test_bounds_of_endings_that_make_a_time_of_day():

@@ -33,6 +33,22 @@ def test_units_that_are_refused(header):
         read_recording(text(header, [0.2, 0.25, 0.3]))
 
 
+@pytest.mark.parametrize("header", ["Km", "KM", "DISTANCE (KM)", "distance (km)", "Strecke km", "total km", "ch", "CV",
+                                    "PS", "hp", "pk", "Altitude (m)"])
+def test_a_distance_or_a_channel_is_no_power(header):
+    """"km" was the Polish horsepower in any header: beside power two powers, alone it was read in PS."""
+    rows = "".join(f"{k},{k / 100},{200 + k},{120 + k}\n" for k in range(9))
+    assert read_recording(f"time,{header},power,hr\n{rows}".encode()).columns["power"] == "power"
+    with pytest.raises(InputError, match="expected one called power or watts"):
+        read_recording(f"time,{header},x,hr\n{rows}".encode())
+
+
+def test_a_distance_is_no_torque_and_a_rate_no_pulse():
+    rows = "".join(f"{k},{200 + k},{k / 100},50\n" for k in range(9))
+    found = read_recording(f"time,power,distance (nm),Hz\n{rows}".encode())
+    assert (found.torque, found.heart_rate) == (None, None)
+
+
 def test_a_unit_row_counts_too():
     assert read_recording(b"time,power\ns,kW\n0,0.2\n1,0.3\n2,0.4\n").power.tolist() == [200, 300, 400]
     with pytest.raises(InputError, match="horsepower"):

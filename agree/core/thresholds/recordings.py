@@ -11,7 +11,10 @@ TYPICAL_MEDIAN = {
 # Seconds since 1989-12-31 (the epoch of FIT) of 2013 to 2029, taken as seconds since 1970, are dates of 1993 to 2009,
 # from when there are hardly any recordings.
 FIT_SECONDS = (725_000_000.0, 1_262_000_000.0)
-ROWS_PER_MINUTE_STAMP = 5.0  # rows that share a stamp to the minute on average, where a step is whole minutes
+# Stamps of minutes, hours to 3 decimals or 1.71e9 do not tell where between them a row was: refused where so many rows
+# share one on average and in the median, and stamps are so far apart; of two, one may have stood still. Several
+# a second under whole seconds are usual.
+ROWS_PER_STAMP, SHARED_STAMP_S, FEWEST_STAMPS = 2.0, 2.0, 3
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10

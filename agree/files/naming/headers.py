@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import cache, lru_cache
 from typing import NamedTuple
 
 from agree.core.quantities.known import named
 from agree.core.quantities.units import KNOWN_UNITS, Unit, unit_of
-from agree.files.naming.vocabulary import DERIVED_KINDS, DEVICE_KINDS, SIDES, near, parted, phrases, quantities, words
+from agree.files.naming.vocabulary import (
+    DERIVED_KINDS,
+    DEVICE_KINDS,
+    PLACE,
+    SIDES,
+    near,
+    parted,
+    phrases,
+    quantities,
+    words,
+)
 
 
 def _set(text: str) -> frozenset[str]:
@@ -42,7 +53,7 @@ DATE_NAMES = _set("date datum fecha data")
 TIME_OF_DAY = _set("uhrzeit heure hora ora godzina clock")
 # Dimension of what the units of a quantity are; a header may hold the unit alone, unless it is in UNTOLD.
 DIMENSIONS = {"temperature": "temperature", "pace": "speed"}
-UNTOLD = _set("c f k percent pct point points pp s min m h n")
+UNTOLD = _set("c f k percent pct point points pp s min m h n ps hp hz")  # "ch" is a channel, "km" a distance
 NEUTRAL = {"balance": SIDES | {"other", POWER}, "core temperature": frozenset({"temperature"})}
 
 
@@ -95,7 +106,8 @@ def _units() -> dict[tuple[str, ...], Unit]:
 
 STRANGE = frozenset({"energy", "torque", "pulse rate", "turning rate", "pressure", "step rate", "speed", "flow",
                      "flow for mass"})
-OWN_WORDS = {POWER: {("km",): unit_of("PS"), ("metric", "hp"): unit_of("PS"), ("hp", "metric"): unit_of("PS"),
+POLISH_HORSE = {("km",): unit_of("PS")}  # written KM
+OWN_WORDS = {POWER: {("metric", "hp"): unit_of("PS"), ("hp", "metric"): unit_of("PS"),
                      ("j", "s"): unit_of("W"), ("horse",): unit_of("hp")}}
 
 
@@ -110,7 +122,7 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
     ((('target', 'soll'),), 'PS', ('xyz',))
     """
     split = tuple(part for word in words(header) for part in parted(word))
-    rest, unit, strange = _without_units(split, quantity)
+    rest, unit, strange = _without_units(split, quantity, header)
     own = {words(alias) for alias in (quantity or "readings", *aliases)}
     kinds: list[tuple[str, str]] = []
     unknown: list[str] = []
@@ -136,7 +148,7 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
         at += length or 1
     neutral = NEUTRAL.get(quantity, frozenset())
     derived = tuple((kind, text) for kind, text in kinds if kind not in neutral and (
-        kind in DERIVED_KINDS or kind in quantities()))
+        kind in DERIVED_KINDS or kind in quantities() or (kind == PLACE and quantity in quantities())))
     is_named = is_named or bool(unit and not unit_is_untold(unit) and not any(kind in quantities() for kind, _ in kinds)
                                 and dimension(quantity))
     return Heading(is_named, unit, strange, derived, tuple(unknown), not kinds and not unknown)
@@ -147,11 +159,14 @@ def unit_is_untold(unit: str) -> bool:
     return " ".join(words(unit)) in UNTOLD
 
 
-def _without_units(split: tuple[str, ...], quantity: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+def _without_units(
+    split: tuple[str, ...], quantity: str, header: str
+) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     """Return the words that are no units, the unit of the quantity, and units of something else."""
     wanted, own = dimension(quantity), OWN_WORDS.get(quantity, {})
-    if not any(quantity in phrases().get((word,), ()) for word in split):  # a distance in km is no power in KM
-        own = {phrase: unit for phrase, unit in own.items() if phrase != ("km",)}
+    beside_power = any(quantity in phrases().get((word,), ()) for word in split)
+    if quantity == POWER and beside_power and re.search(r"\bKM\b", header):  # a distance is in km
+        own = own | POLISH_HORSE
     rest: list[str] = []
     strange: list[str] = []
     unit, at = "", 0
@@ -192,12 +207,12 @@ def _other_sides(header: Sequence[str], quantity: str) -> dict[int, str]:
 
     The letters of sides differ between languages; beside one of them another is the other side.
     """
-    sides = [_without_units(words(name), quantity)[0] for name in header
+    sides = [_without_units(words(name), quantity, name)[0] for name in header
              if {kind for kind, _ in heading(name, quantity).derived} & SIDES]
     found = {}
     for k, name in enumerate(header if sides else ()):
         if heading(name, quantity).plain:
-            rest = _without_units(words(name), quantity)[0]
+            rest = _without_units(words(name), quantity, name)[0]
             for side in sides:
                 told = [own for own, other in zip(rest, side, strict=False) if own != other]
                 if len(rest) == len(side) and len(told) == 1 and len(told[0]) < 3:

@@ -21,6 +21,7 @@ SIDES = frozenset({"left", "right", "side"})
 DERIVED_KINDS = SIDES | {"target", "average", "smoothed", "normalised", "extreme", "part", "threshold", "estimated",
                          "other", "foreign"}
 LONGEST_PHRASE = 4
+PLACE = "place"  # distance, altitude, slope: no reading of a known quantity, but one's own may be called so
 COMPOUNDS = ("leistung", "vermogen", "effekt", "watts", "watt", "power", "temperatur", "temperatuur",
              "geschwindigkeit", "snelheid", "balance", "drehmoment")
 
@@ -57,7 +58,7 @@ def phrases() -> dict[tuple[str, ...], frozenset[str]]:
 def quantities() -> frozenset[str]:
     """Return the kinds of the table that are quantities."""
     every = frozenset[str]().union(*phrases().values())
-    return every - DEVICE_KINDS - DERIVED_KINDS
+    return every - DEVICE_KINDS - DERIVED_KINDS - {PLACE}
 
 
 @lru_cache(maxsize=4096)
