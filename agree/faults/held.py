@@ -7,10 +7,12 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import HELD_COMMON, HELD_EXPECTED, HELD_LEAST_S, HELD_LIKE, HELD_RARE
+from agree.core.thresholds import CLAIM_UNKNOWN, HELD_COMMON, HELD_EXPECTED, HELD_LEAST_S, HELD_LIKE, HELD_RARE
 from agree.faults.view import Mask, View, usual_error
 
 LONG_S = 6        # runs of so many seconds do not count for how often chance repeats a value
+STUCK_S = 60      # s of one value that would be half of what tells the constant error
+SHORTER_S, LEAST_WINDOWS = (60, 30, 15, 8), 20  # windows, s, tried in place of one as long, and how many there must be
 STEPS = 2000      # windows of the ride that tell how much they misfit by themselves
 
 
@@ -30,7 +32,7 @@ def held(view: View) -> list[tuple[int, int]]:
     ridden = view.known & (np.nan_to_num(y) > 0)
     repeats = _repeats(same, change, ridden, spans)
     rest = np.where(view.known, view.usual - np.nan_to_num(y), 0.0)
-    rest = rest - usual_error(rest, view.working)
+    rest = rest - _usual_error(rest, view.working, spans)
     square = np.r_[0.0, np.cumsum(rest**2)]
     apart = np.zeros(y.size, bool)  # windows of the ride without repeats tell how much they misfit by themselves
     for start, stop in spans:
@@ -38,7 +40,7 @@ def held(view: View) -> list[tuple[int, int]]:
     repeated = np.r_[0, np.cumsum(apart | ~ridden)]
     found = []
     for start, stop in spans:
-        if not view.known[start:stop].all():
+        if view.known[start:stop].mean() < (1 - CLAIM_UNKNOWN if stop - start >= STUCK_S else 1):
             continue
         share = repeats(float(change[start:stop - 1].mean()))
         expected = y.size * share ** (stop - start - 1)
@@ -46,6 +48,20 @@ def held(view: View) -> list[tuple[int, int]]:
         if is_held(expected, like):
             found.append((start + 1, stop))
     return found
+
+
+def _usual_error(rest: FloatArray, working: Mask, spans: list[tuple[int, int]]) -> FloatArray:
+    """Constant error; in long runs that of the seconds around them, since they would be taken for it themselves."""
+    long = [(start, stop) for start, stop in spans if stop - start >= STUCK_S]
+    around = working.copy()
+    for start, stop in long:
+        around[start:stop] = False
+    error = usual_error(rest, around)
+    at = np.flatnonzero(around)
+    for start, stop in long:
+        if at.size:
+            error[start:stop] = np.interp(np.arange(start, stop), at, error[at])
+    return error
 
 
 def is_held(expected: float, like: float) -> bool:
@@ -75,11 +91,12 @@ def _repeats(same: Mask, change: FloatArray, ridden: Mask, spans: list[tuple[int
 
 def _like(square: FloatArray, repeated: NDArray[np.int_], start: int, stop: int) -> float:
     """Share of windows of the same length, without repeats, that misfit as much as this one."""
-    length = stop - start
-    begins = np.arange(0, square.size - length, max(1, square.size // STEPS))
-    begins = begins[repeated[begins + length] == repeated[begins]]
     own = square[stop] - square[start]
-    if not begins.size or not own > 0:
-        return 1.0
-    misfit = square[begins + length] - square[begins]
-    return float((misfit >= own).mean() + 1 / (begins.size + 1))
+    # A ride may have no window so long without coasting: then shorter ones tell, second by second.
+    for length in (stop - start, *(shorter for shorter in SHORTER_S if shorter < stop - start)):
+        begins = np.arange(0, square.size - length, max(1, square.size // STEPS))
+        begins = begins[repeated[begins + length] == repeated[begins]]
+        if begins.size >= LEAST_WINDOWS and own > 0:
+            misfit = square[begins + length] - square[begins]
+            return float((misfit >= own * length / (stop - start)).mean() + 1 / (begins.size + 1))
+    return 1.0

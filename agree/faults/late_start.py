@@ -86,7 +86,8 @@ def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tu
                    if start <= max(first - LATE_SILENT_S, idle) and first < stop < n
                    and (works & ~steady)[first:stop].sum() >= least]
         for start, stop in frozen:
-            if start <= first < stop < n:
+            # One that was frozen while the other worked before its rest is stuck, which is a held value.
+            if start <= first < stop < n and works[start:idle].sum() < FROZEN_S:
                 # The first second is genuine, unless nothing came before it.
                 found[start + (start > 0 and bool(np.isfinite(trace[start - 1]))):stop] = True
     return asleep, found
