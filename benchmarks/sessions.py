@@ -1,6 +1,6 @@
 """Coverage of intervals between sessions of unequal length, on simulated errors, with Monte-Carlo error.
 
-    python benchmarks/sessions.py [--runs 20000] [--limits 400]
+    python benchmarks/sessions.py [--runs 20000] [--limits 400] [--of-a-check RUNS]
 
 A session of m minutes has its own error, normal with the SD between sessions, and noise of SD 3 %, correlated over 3 s
 or over 60 s. Means of sessions are drawn from their exact law; limits of agreement from
@@ -21,6 +21,7 @@ from scipy.signal import lfilter
 from agree import limits_of_agreement
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.over_sessions import session_shares
+from agree.estimators.limits.agreement import limits_over
 
 HALF_WEIGHTS_S = (0.0, 300.0, math.inf)
 LENGTHS = {
@@ -28,6 +29,7 @@ LENGTHS = {
     "20 20 20 180": (20, 20, 20, 180), "15 15 30 60 120": (15, 15, 30, 60, 120), "8 x 45": (45,) * 8,
     "10 x 3, 2 x 180": (3,) * 10 + (180,) * 2, "12 x 30": (30,) * 12,
 }
+CHECKED = ((30, 30, 30), (10, 20, 60), (20, 20, 20, 180), (15, 15, 30, 60, 120), (3, 10, 30, 90, 180))
 LEVEL, NOISE, Z = 0.95, 3.0, 1.959963984540054
 Draw = Callable[[np.random.Generator, tuple[int, ...]], np.ndarray]
 
@@ -139,6 +141,33 @@ def limits(runs: int) -> str:
     return "\n".join(rows)
 
 
+def limits_of_a_check(runs: int) -> str:
+    """Upper limit of 30-s readings with equal weights (as of arrays) and with those of a check, by kind of session.
+
+    "noisy": one session's readings scatter three times as much, whichever it is; the limit is that of all sessions.
+    """
+    rng = np.random.default_rng(8)
+    rows = ["| lengths, min | sessions | SD between | alike | n/(n + 300 s) |", "|---|---|---|---|---|"]
+    for lengths in CHECKED:
+        count, session = len(lengths), np.repeat(np.arange(len(lengths)), [2 * m for m in lengths])
+        for kind in ("normal", "noisy", "t3"):
+            for sd in (0.3, 1.0):
+                truth = Z * math.sqrt(sd**2 + (1 + 8 / count if kind == "noisy" else 1.0))
+                found = np.zeros((2, 3))
+                for _ in range(runs):
+                    own = rng.standard_t(3, count) / math.sqrt(3) if kind == "t3" else rng.normal(size=count)
+                    scatter = np.ones(count)
+                    if kind == "noisy":
+                        scatter[rng.integers(count)] = 3
+                    d = sd * own[session] + scatter[session] * rng.normal(size=session.size)
+                    for k, half in enumerate((0.0, 10.0)):
+                        item = limits_over(np.zeros(d.size), d, session, sampling="sessions", half_weight_n=half).upper
+                        found[k] += item.low > truth, item.high < truth, (item.high - item.low) / truth / 100
+                cells = (f"{100 - a - b:.1f} ({a:.1f}, {b:.1f}; {w:.2f})" for a, b, w in 100 * found / runs)
+                rows.append(f"| {', '.join(map(str, lengths))} | {kind} | {sd:g} | " + " | ".join(cells) + " |")
+    return "\n".join(rows)
+
+
 def keep_bounds(runs: int) -> None:
     """Stop if the mean over sessions of very unequal length, or long ones beside quieter short ones, is not covered."""
     rng = np.random.default_rng(1)
@@ -153,7 +182,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--runs", type=int, default=20000)
     parser.add_argument("--limits", type=int, default=400)
+    parser.add_argument("--of-a-check", type=int, default=0, metavar="RUNS", help="the limits of a check alone")
     arguments = parser.parse_args()
+    if arguments.of_a_check:
+        print("Upper limit of agreement, coverage in % (missed below, above; mean width over the limit); "
+              f"{arguments.of_a_check} runs\n")
+        print(limits_of_a_check(arguments.of_a_check))
+        return
     error = 100 * math.sqrt(0.05 * 0.95 / arguments.runs)
     print("Mean over sessions: least coverage / largest one-sided error in % over SD between sessions 0, 0.3, 0.8, 1.5 "
           f"%, noise over 3 and 60 s, last session as noisy or 3 times; {arguments.runs} runs, Monte-Carlo error "
