@@ -96,6 +96,14 @@ class ClaimCheck(Drawn):
         Difference in response in each session; empty unless asked for (`agree check` does).
     efforts : tuple of BestEfforts or None
         Best efforts in each session; empty unless asked for.
+
+    Examples
+    --------
+    >>> from agree import Pairs, check_claim
+    >>> watts = [150 + 3 * (second // 60) for second in range(1200)]
+    >>> check = check_claim(Pairs(reference=watts, device=[1.04 * w for w in watts]), "1 %")
+    >>> check.verdict, round(check.bias.value, 2)
+    ('does not hold', 4.0)
     """
 
     claim: Claim

@@ -66,6 +66,13 @@ class Correction(Drawn):
         Mean size of the next session's mean error after the correction, per cent; NaN below 3 sessions: not known.
     after : After or None
         The claim after the correction, judged on data left out; None if nothing is corrected.
+
+    Examples
+    --------
+    >>> from agree import Pairs, find_correction
+    >>> watts = [150 + 3 * (second // 60) for second in range(1200)]
+    >>> round(find_correction(Pairs(reference=watts, device=[1.04 * w for w in watts])).scale.value, 4)
+    0.9615
     """
 
     scale: Estimate

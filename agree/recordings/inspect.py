@@ -88,7 +88,7 @@ class Oddity(Result):
          references='The page "Files that are read" of the documentation.')
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FileLook(Result):
-    """What a file holds.
+    r"""What a file holds.
 
     Attributes
     ----------
@@ -116,6 +116,12 @@ class FileLook(Result):
         How the file was understood.
     problem : str
         Why it cannot be read as a recording as it is; "" if it can.
+
+    Examples
+    --------
+    >>> from agree import look
+    >>> look(b"time,power\n0,200\n1,201\n2,202\n").rows
+    3
     """
 
     name: str

@@ -67,6 +67,14 @@ class TrialsCheck(Drawn):
         The same with its shape: normal, or half-widths of rectangles.
     notes : tuple of Note
         What a reader must know.
+
+    Examples
+    --------
+    >>> from agree import check_trials, pair_trials
+    >>> table = {"subject": list("abcd"), "r_cm": [30, 40, 35, 25], "d_cm": [30.5, 40.6, 35.5, 25.3]}
+    >>> pairs = pair_trials(table, by="subject", reference_column="r_cm", device_column="d_cm")
+    >>> check_trials(pairs, "2 cm").verdict
+    'holds'
     """
 
     claim: Claim

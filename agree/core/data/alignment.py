@@ -105,6 +105,14 @@ class Alignment(Result):
         Steps of one clock against the other, in order; they were taken out.
     delay : Delay, optional
         Whose the lag is; None unless the stamps of both have a date and the lag was found by power.
+
+    Examples
+    --------
+    >>> from agree import Alignment
+    >>> nan = float("nan")
+    >>> Alignment(lag_s=2.5, lag_se_s=0.1, drift_ppm=nan, drift_se_ppm=nan, correlation=0.98, runner_up=0.4, note="",
+    ...           channel="power").lag_s
+    2.5
     """
 
     lag_s: float

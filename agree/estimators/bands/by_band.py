@@ -49,6 +49,13 @@ class Band(Result):
         With ``joint=True``: the same bias, its interval widened so that those of all bands hold at once.
     pooled : Estimate or None
         With ``pool=True``: the bias drawn towards that of all bands, the more the less the band knows.
+
+    Examples
+    --------
+    >>> from agree import bias_by_band
+    >>> band = bias_by_band([110, 120, 130, 210], [111, 121, 134, 212], edges=[100, 200, 300]).bands[0]
+    >>> band.n, str(band.bias)
+    (3, '1.7 [-1.6, 5.0]')
     """
 
     low: float
@@ -76,6 +83,12 @@ class BandBias(Drawn):
         Level of each `joint` interval by itself; NaN if not asked for.
     between_sd : float
         Standard deviation of the true bias between bands, by moments; NaN if not asked for or too few bands.
+
+    Examples
+    --------
+    >>> from agree import bias_by_band
+    >>> bias_by_band([110, 120, 130, 310], [111, 121, 134, 312], edges=[100, 200, 300]).n_outside
+    1
     """
 
     bands: tuple[Band, ...]

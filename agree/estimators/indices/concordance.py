@@ -45,6 +45,13 @@ class Concordance(Result):
         As passed in.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import concordance
+    >>> found = concordance([100, 150, 200, 250], [103, 151, 208, 254])
+    >>> found.n, found.scale_shift.value > 1
+    (4, True)
     """
 
     concordance: Estimate

@@ -40,6 +40,13 @@ class DeviationIndex(Result):
         Number of pairs.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import deviation_index
+    >>> found = deviation_index([200, 250, 300, 220, 180], [198, 251, 294, 217, 181], distribution="any")
+    >>> found.index.value, found.index.high
+    (6.0, inf)
     """
 
     index: Estimate
@@ -69,6 +76,13 @@ class CoverageProbability(Result):
         Number of pairs.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import coverage_probability
+    >>> found = coverage_probability([200, 250, 300, 220], [198, 251, 294, 217], limit=4, distribution="any")
+    >>> found.probability.value
+    0.75
     """
 
     probability: Estimate

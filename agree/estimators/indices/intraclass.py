@@ -39,6 +39,12 @@ class Intraclass(Result):
         n and k.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import intraclass
+    >>> intraclass([[100, 102], [200, 199], [300, 303]]).subjects
+    3
     """
 
     one_way: Estimate

@@ -53,6 +53,13 @@ class Precision(Result):
         As passed in.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import precision
+    >>> found = precision([100, 102, 200, 198], list("aabb"))
+    >>> round(found.repeatability_sd.value, 3)
+    1.414
     """
 
     repeatability_sd: Estimate

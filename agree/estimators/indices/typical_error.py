@@ -47,6 +47,12 @@ class TypicalError(Result):
         Number of pairs of trials.
     caution : str
         What the index is not.
+
+    Examples
+    --------
+    >>> from agree import typical_error
+    >>> typical_error([200, 250, 300, 220], [202, 250, 302, 222]).n
+    4
     """
 
     typical_error: Estimate

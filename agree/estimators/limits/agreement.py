@@ -44,6 +44,13 @@ class LimitsOfAgreement(Drawn):
         Share of differences between the limits if they are normal.
     reference, device : (n,) array or None
         The pairs, for `plot`; they are not part of `to_dict`.
+
+    Examples
+    --------
+    >>> from agree import limits_of_agreement
+    >>> result = limits_of_agreement([200, 250, 300], [202, 250, 304])
+    >>> result.bias.value, result.sd
+    (2.0, 2.0)
     """
 
     bias: Estimate
