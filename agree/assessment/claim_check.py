@@ -13,7 +13,12 @@ from agree.assessment.doubts.other_unit import refuse_other_unit
 from agree.assessment.doubts.slower_errors import slower_errors
 from agree.assessment.doubts.withheld import withheld
 from agree.assessment.doubts.without_odd import without_odd
-from agree.assessment.find_correction import unless_caused_otherwise, unless_not_followed, unless_one_ride
+from agree.assessment.find_correction import (
+    unless_caused_otherwise,
+    unless_it_passes,
+    unless_not_followed,
+    unless_one_ride,
+)
 from agree.assessment.looked import declared_notes, look
 from agree.assessment.next_step import next_step
 from agree.assessment.notes import not_ridden, notes
@@ -268,9 +273,12 @@ def check_claim(
     effects = meanings.effects_of(data, claim, level, own)
     bias = meanings.mean_error(data, "%", level)
     line = fitted_line(data, window_s, level)
-    fix = correction(data, level, window_s, asked=Asked(claim, edges, decision_rule), reference_u=reference_u,
-                     bias=bias, line=line, effects=effects)
+    asked = Asked(claim, edges, decision_rule)
+    fix = correction(data, level, window_s, asked=asked, reference_u=reference_u, bias=bias, line=line,
+                     effects=effects)
     causes = () if held.seen.not_at_all else findings(data, fix)
+    fix = unless_it_passes(fix, data, causes, claim, window_s, lambda some: correction(
+        some, level, window_s, asked=asked, reference_u=reference_u, effects=meanings.effects_of(some, claim, level)))
     fix = unless_one_ride(unless_not_followed(unless_caused_otherwise(fix, causes), held.seen), doubts)
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from agree.assessment.doubts.not_followed import Followed, followed
 from agree.core import checks
@@ -16,6 +18,9 @@ from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.findings import findings
+from agree.diagnosis.over_sessions import merged
+from agree.diagnosis.settled import DRIFTS, lasting, passing, weight, without
+from agree.diagnosis.window_findings import parts, slow
 from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
 from agree.verdict.claim import Claim
@@ -83,9 +88,12 @@ def find_correction(
     left out, and the error does not change from session to session (p < 0.05, from 4 sessions on). Half: a session is
     made worse if it asks for less than half of what is entered, which at that spread happens in one session of six.
     A device whose error bends with power gets nothing to enter unless every band then holds the claim that is given;
-    nor does one that reads one side or in another unit, or does not follow the reference. Sessions that look like one
-    ride do not show whether a correction lasts. An unstable correction is entered with a caution; it is
-    refused only where entering would not lower the mean square of the next session's error.
+    nor does one that is made wrong by it at a power at which it was right, one that reads one side or in another unit,
+    or one that does not follow the reference. Of a device that warms up, or whose zero changes once, the correction is
+    found on what comes after the warm-up and before the change; where a warm-up, a change or a drift is the main error
+    and the rest is inside the claim, nothing is to be entered. Sessions that look like one ride do not show whether a
+    correction lasts. An unstable correction is entered with a caution; it is refused only where entering would not
+    lower the mean square of the next session's error.
 
     References
     ----------
@@ -93,8 +101,7 @@ def find_correction(
 
     Examples
     --------
-    >>> import numpy as np
-    >>> from agree import Pairs, find_correction
+    >>>     >>> from agree import Pairs, find_correction
     >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
     >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts), step=0.5)
     >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
@@ -111,20 +118,54 @@ def find_correction(
     if known.factor != 1:
         items = [item.scaled(reference=known.factor) for item in data.pairs]
         data = table(items if len(items) > 1 else items[0], window_s)
-    fix = correction(data, level, window_s, asked=asked, reference_u=known, step=step,
-                     effects=effects_of(data, Claim.parse("1 %"), level))
-    fix = unless_not_followed(unless_caused_otherwise(fix, _causes(data, fix)), followed(data))
+
+    def found_on(some: Table) -> Correction:
+        return correction(some, level, window_s, asked=asked, reference_u=known, step=step,
+                          effects=effects_of(some, Claim.parse("1 %"), level))
+
+    fix = found_on(data)
+    causes = _causes(data, fix)
+    fix = unless_it_passes(fix, data, causes, asked and asked.claim, window_s, found_on)
+    fix = unless_not_followed(unless_caused_otherwise(fix, causes), followed(data))
     return unless_one_ride(fix, doubts)
 
 
 def _causes(data: Table, fix: Correction) -> tuple[Finding, ...]:
     """Return the causes that bear on whether to enter; all are looked for only where a setting may be wrong."""
-    if fix.action in ("none", "refused"):
-        return ()
-    if abs(1 / fix.scale.value - 1) > SETTING_FAR_OFF:
+    if fix.action != "none" and abs(1 / fix.scale.value - 1) > SETTING_FAR_OFF:
         return findings(data, fix)
     made = fit(data)
-    return () if made is None else tuple(bend(made))
+    return () if made is None else (*parts(made, fix), *bend(made), *slow(made))
+
+
+def unless_it_passes(
+    fix: Correction, data: Table, causes: Sequence[Finding], claim: Claim | None, window_s: int,
+    found_on: Callable[[Table], Correction],
+) -> Correction:
+    """Return what the settled part asks for; nothing where that holds the claim, or shows no error.
+
+    A factor found on a mean error that comes of a warm-up makes the device wrong as soon as it is warm. `found_on`
+    finds a correction on a table.
+    """
+    slow = passing(causes)
+    if not slow or (fix.action == "none" and all(item.cause in DRIFTS for item in slow)):
+        return fix
+    rest = without(data, slow, window_s)
+    made = found_on(rest)
+    first = max(merged(slow), key=weight)
+    values: dict[str, float | int | str | bool] = {"cause": first.cause}
+    if first.cause == "warm_up":
+        values["minutes"] = float(first.values["settled_s"]) / 60
+    if weight(first) > lasting(causes):
+        inside = claim is not None and abs(float(np.mean(rest.weights() * rest.error))) <= float(
+            np.mean(claim.limit_w(rest.reference)))
+        if inside or made.action in ("none", "refused"):
+            return replace(fix, action="none", factor=None, subtract_w=None, entered=None, after=None,
+                           reason=Note(kind="correction_passes", values=values))
+    if made.action in ("none", "refused"):
+        return made
+    return replace(made, because=(*made.because[:1], Note(kind="correction_settled", values=values),
+                                  *made.because[1:]))
 
 
 def unless_not_followed(fix: Correction, seen: Followed) -> Correction:

@@ -12,11 +12,12 @@ from agree.core.results.note import Note
 from agree.core.shared_docs import made_by
 from agree.core.thresholds import USUAL_SD_PERCENT
 from agree.correction.after import After, Asked, after
+from agree.correction.along_power import harms, stretches
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
 from agree.correction.perhaps_none import unless_none_fits
-from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, choose, units
+from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, Rule, choose, units
 from agree.estimators.lines.line import Line
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import interval_half_width
@@ -115,6 +116,9 @@ def correction(
     parts = _parts(table, judged.action, line, known, scale)
     action, reason = unless_none_fits(
         parts, judged.size_percent, *action_of(table, chosen, bias, judged, known))
+    if action not in ("none", "refused") and judged.entered is not None and harms(
+            stretches(table), Rule(judged.entered.scale, judged.entered.offset_w), asked and asked.claim):
+        action, reason = "refused", Note(kind="correction_bend")
     corrects = action not in ("none", "refused")
     later = None
     if corrects and judged.left_out:

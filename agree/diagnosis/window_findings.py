@@ -106,7 +106,7 @@ def slow(fit: Fit) -> list[Finding]:
             percent = 100 * math.sqrt(float(np.sum((fault.size.value * course) ** 2)) / data.error.size) / mean
             if percent < WORTHWHILE_PERCENT:
                 continue
-            values: dict[str, float | int | str | bool] = {**fault.detail}
+            values: dict[str, float | int | str | bool] = {**fault.detail, "mean_W": mean}
             if several:
                 values["session"] = number + 1
             rest = (Pattern(moment="after a rest", count=1, of=1, expected=math.nan, p=1.0),) if fault.rested else ()

@@ -22,6 +22,13 @@ POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a w
 
 # --- correction ---
 LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
+# A correction along the power: stretches, and s used in each; standard errors by which an error must be below half of
+# what the correction takes off, to be called worse; shares of the claim that it may not then exceed (the rest is for a
+# step inside a stretch) and by which it has grown; share of the riding where it may be worse at all. Set on seeds from
+# 1000 on of benchmarks/correction_shapes.py (no straight error was refused), judged on others (docs/measured).
+MOST_STRETCHES, LEAST_STRETCH_S = 24, 100
+HARM_ERRORS, HARM_CLAIM_SHARE, HARM_GROWTH_SHARE, MOST_HARMED_SHARE = 1.0, 0.8, 0.5, 0.25
+LEAST_SETTLED_S = 300  # used s of a session after a warm-up, or before a step, that are judged alone (a choice)
 
 # Half-width of the best reference that is advised, per cent of the power: the trade knows none that is better (common
 # practice, not measured); an error nearer to the limit is not settled by a reference.

@@ -51,7 +51,7 @@ def _titles(check: ClaimCheck, readings: Readings) -> list[str]:
 
 
 def _advice(story: Story) -> str:
-    causes = "; ".join(story.causes[:3]) + "." if story.causes else "nothing stands out."
+    causes = ("; ".join(story.causes[:3]) or story.no_cause) + "."
     warnings = "".join(f"<li>{shown(upper_first(item.text))}</li>" for item in story.caveats)
     parts = [f"<div><h3>{label}</h3>{paragraph(upper_first(text))}</div>" for label, text in (
         ("Likely cause", causes), ("What to enter in the device", " ".join(story.enter)),

@@ -50,6 +50,18 @@ def _whose(what: str) -> str:
     return "the reference's own uncertainty" if what == "reference" else f"the uncertainty of the {what}"
 
 
+def _passes(note: Note) -> str:
+    """Say what to do of an error that is not there at every time."""
+    if "minutes" in note.values:
+        return f"the error goes with the warm-up; ride {float(note.values['minutes']):.0f} min, then set the zero"
+    if note.values["cause"] == "step":
+        return "the error comes of one change within a session; set the zero afresh before each ride"
+    return "the error comes of a drift within the session; set the zero before each ride, and again on the way"
+
+
+SETTLED = {"warm_up": "it is found on what comes after the warm-up", "step": "it is found on one side of the step",
+           "drift": "it is found with the drift taken off"}
+
 GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_few_seconds": "only {seconds} s in the range of the claim: too few to judge",
     "because_interval": lambda note: (
@@ -74,7 +86,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",
     "because_too_little": "too little was recorded",
     "because_between_looks": "no look was declared after this number of sessions",
-    "correction_small": "the mean error is below {percent:g} %",
+    "correction_small": "the mean error is at most {percent:g} %",
     "correction_short": "the recording is too short to test a correction on a part left out",
     "correction_nothing_common": "the sessions differ by SD {sd:.2g} % and have no error in common",
     "correction_no_gain": "on {left_out} left out no correction clearly lowers the error",
@@ -90,6 +102,8 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_clear": "clearly the lowest error on {left_out} left out",
     "correction_bend": ("no single factor or zero brings the whole range inside the claim: what helps at one power "
                         "harms at another"),
+    "correction_passes": _passes,
+    "correction_settled": lambda note: SETTLED.get(str(note.values["cause"]), SETTLED["drift"]),
     "correction_not_followed": ("the device does not move with the reference (correlation {correlation:.2f}): it is "
                                 "stuck, or the two are not of one ride"),
     "correction_setting": lambda note: (

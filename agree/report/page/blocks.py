@@ -92,7 +92,7 @@ def draw_advice(paper: Paper, story: Story, left: float, top: float) -> float:
     causes += [f"{more} more in the details."] if more > 0 else []
     if len(story.causes) == 1:
         causes = [causes[0][3:]]
-    columns = (("Likely cause", causes or ["Nothing stands out."]),
+    columns = (("Likely cause", causes or [f"{upper_first(story.no_cause)}."]),
                ("What to enter in the device", [upper_first(" ".join(story.enter))]),
                ("What to record next", [upper_first(" ".join(story.record))]))
     lows = []

@@ -77,7 +77,7 @@ def _sections(check: ClaimCheck, story: Story) -> Iterator[tuple[str, Sequence[s
     yield "Seconds used and set aside", _seconds(check)
     yield "Clocks", [line for item in check.pairs for line in _clock(check, item)]
     yield "Scatter", _scatter(check)
-    yield "Likely causes", _causes(check) or ["Nothing stands out."]
+    yield "Likely causes", _causes(check) or [f"{upper_first(story.no_cause)}."]
     yield "To enter", [upper_first(" ".join(story.enter))]
     if len(story.caveats):
         yield "Warnings", [upper_first(item.text) for item in story.caveats]

@@ -62,7 +62,7 @@ def _asked(story: Story, width: int, form: int) -> list[str]:
 
 
 def _lines(check: ClaimCheck, story: Story, width: int, room: Room) -> list[str]:
-    first = story.causes[0] + "." if story.causes else "nothing stands out."
+    first = (story.causes[0] if story.causes else story.no_cause) + "."
     more = len(story.causes) - 1
     cause = f"{first} {more} more: --details." if more > 0 and room.cause else first
     return [

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from agree.assessment.claim_check import ClaimCheck
 from agree.assessment.find_correction import SETTINGS
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import HINT_LAST, NAMED_STRENGTH
+from agree.core.thresholds import HINT_LAST, NAMED_STRENGTH, WORTHWHILE_PERCENT
 from agree.diagnosis.finding import Finding
+from agree.diagnosis.over_sessions import merged
+from agree.diagnosis.set_aside_faults import KINDS
 from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text
 from agree.report.story.language.vocabulary import FAULTS
+from agree.verdict.rule import HOLDS
 
+ZEROS = {"offset", "torque_offset"}
 BEFORE_A_STEP = ("scale", "offset", "torque_offset")
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power: {size}",
@@ -67,13 +73,29 @@ def cause_words(item: Finding) -> str:
     return f"{known}: {quoted}" if "(" in quoted else f"{known} ({quoted})"
 
 
+def has_zero_error(found: Sequence[Finding]) -> bool:
+    """Whether a zero error is among the causes, certain or not."""
+    return any(ZEROS & {item.cause, item.perhaps, *item.rivals} for item in found)
+
+
 def _value(size: Estimate, unit: str) -> str:
     return interval_text(size, unit).split(" (")[0]
 
 
 def causes(check: ClaimCheck) -> tuple[str, ...]:
-    """Return the causes in words, in the order of `told_causes`; empty if nothing stands out."""
-    return tuple(words for _, words in told_causes(check))
+    """Return the causes in words, in the order of `told_causes`; empty if nothing stands out.
+
+    Seconds set aside that would hardly move the mean error explain none of it: the warnings count them.
+    """
+    return tuple(words for item, words in told_causes(check)
+                 if item.cause not in KINDS or item.percent >= WORTHWHILE_PERCENT)
+
+
+def no_cause(check: ClaimCheck) -> str:
+    """Say that there is no cause: none is needed where no error is shown."""
+    mean = next((item.estimate for item in check.readings if item.meaning == "average"), None)
+    shown = mean is None or not mean.low <= 0 <= mean.high
+    return "nothing stands out" if shown or check.verdict != HOLDS else "none: no error is shown"
 
 
 def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
@@ -90,4 +112,4 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
         return item.strength < HINT_LAST, stepped and item.cause in BEFORE_A_STEP, -item.percent * weight
 
     return tuple((item, ("until then " if stepped and item.cause in BEFORE_A_STEP else "") + cause_words(item))
-                 for item in sorted(check.findings, key=place))
+                 for item in sorted(merged(check.findings), key=place))

@@ -74,9 +74,15 @@ def key(item: Finding) -> str:
     if item.size is None:
         return f"factor {values['factor']:.4f}" if "factor" in values else ""
     text = interval_text(item.size, item.unit)
-    if item.cause == "step":
-        return f"{text} at {float(values['at_s']) / 60:.0f} min"
-    return f"{text}, settled at {float(values['settled_s']) / 60:.0f} min" if item.cause == "warm_up" else text
+    when = {"step": (" at", "at_s"), "warm_up": (", settled at", "settled_s")}.get(item.cause)
+    return text if when is None else f"{text}{when[0]} {float(values[when[1]]) / 60:.0f} min{_of_session(item)}"
+
+
+def _of_session(item: Finding) -> str:
+    """Name the session of a slow fault, or say in how many it is; nothing where there is but one."""
+    if "sessions" in item.values:
+        return f", in {item.values['in_sessions']} sessions"
+    return f" of session {item.values['session']}" if "session" in item.values else ""
 
 
 def _along(item: Finding) -> str:
@@ -109,6 +115,8 @@ def evidence(item: Finding) -> list[str]:
         texts.append(f"{interval_text(item.size, item.unit)}")
     if item.cause == "sessions_differ":
         texts.append(f"session {values['furthest_session']} is the furthest, {values['furthest_percent']:+.2f} %")
+    if "in_sessions" in values:
+        texts.append(f"sessions {values['sessions']}")
     if item.cause == "crank_length":
         texts.append(f"{values['fitting']} pairs of lengths fit, {values['least_difference_mm']:+g} to "
                      f"{values['largest_difference_mm']:+g} mm")

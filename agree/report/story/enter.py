@@ -21,11 +21,14 @@ def factor_text(item: Estimate) -> str:
     return f"{value} ({low} to {high})"
 
 
-def to_enter(item: Correction) -> tuple[str, ...]:
-    """Return what to enter, in sentences; the first says it, the later ones may be left out where room is short."""
+def to_enter(item: Correction, *, zero_error: bool = True) -> tuple[str, ...]:
+    """Return what to enter, in sentences; the first says it, the later ones may be left out where room is short.
+
+    `zero_error`: a zero error was found, or not looked for; else watts are to be subtracted for a line's sake alone.
+    """
     if item.action in ("none", "refused") or item.entered is None:
         return (f"nothing: {note_text(item.reason)}." if item.reason else "nothing.",)
-    return (f"{_what(item)}{_unless(item)}.", *_tested(item), *(SAME,) * (item.stable is True))
+    return (f"{_what(item, zero_error=zero_error)}{_unless(item)}.", *_tested(item), *(SAME,) * (item.stable is True))
 
 
 def to_enter_briefly(item: Correction) -> str:
@@ -37,11 +40,12 @@ def to_enter_briefly(item: Correction) -> str:
     return f"{_what(item).split(' (')[0]}{_unless(item).removesuffix(BEFORE).replace(DAY, '')}."
 
 
-def _what(item: Correction) -> str:
+def _what(item: Correction, *, zero_error: bool = True) -> str:
     made = item.entered
     if made is None:
         return "nothing"
-    zero = f"{'add' if made.offset_w < 0 else 'subtract'} {abs(made.offset_w):.1f} W (first set the zero afresh)"
+    zero = f"{'add' if made.offset_w < 0 else 'subtract'} {abs(made.offset_w):.1f} W"
+    zero += " (first set the zero afresh)" if zero_error else ""
     scale = f"multiply by {factor_text(item.factor or item.scale)}"
     return {"scale": scale, "offset": zero}.get(item.action, f"{zero}, then {scale}")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from agree.assessment.claim_check import ClaimCheck
 from agree.report.story import caveats as warnings
 from agree.report.story.answer import claim_line, sentence
-from agree.report.story.cause import causes
+from agree.report.story.cause import causes, has_zero_error, no_cause
 from agree.report.story.doubt import main_doubt
 from agree.report.story.enter import to_enter, to_enter_briefly
 from agree.report.story.record import to_record
@@ -27,6 +27,8 @@ class Story:
         What is judged on how much; the answer with the interval that decides.
     doubt, causes, enter, record : tuple of str
         The main doubt, likely causes, what to enter, what to record; sentences, what matters most first.
+    no_cause : str
+        What is said where there are no causes.
     enter_briefly : str
         What to enter in a few words.
     caveats : tuple of Caveat
@@ -40,6 +42,7 @@ class Story:
     sentence: str
     doubt: tuple[str, ...]
     causes: tuple[str, ...]
+    no_cause: str
     enter: tuple[str, ...]
     enter_briefly: str
     record: tuple[str, ...]
@@ -75,6 +78,8 @@ def tell(check: ClaimCheck) -> Story:
     """Tell the story of a check."""
     return Story(
         verdict=check.verdict.upper(), claim_line=claim_line(check), sentence=sentence(check), doubt=main_doubt(check),
-        causes=causes(check), enter=to_enter(check.correction), enter_briefly=to_enter_briefly(check.correction),
+        causes=causes(check), no_cause=no_cause(check),
+        enter=to_enter(check.correction, zero_error=has_zero_error(check.findings)),
+        enter_briefly=to_enter_briefly(check.correction),
         record=to_record(check), caveats=warnings.caveats(check), questions=question_rows(check),
         bands=band_rows(check), sessions=session_rows(check))

@@ -1,0 +1,63 @@
+"""What takes the line "Likely cause": what explains the error, and nothing where no error is shown."""
+
+from dataclasses import replace
+
+import pytest
+
+from agree.correction.entered import Entered
+from agree.diagnosis.finding import Finding
+from agree.report.notes.sentence import note_text
+from agree.report.plain_text.details import details
+from agree.report.plain_text.screen import screen
+from agree.report.story.cause import told_causes
+from agree.report.story.enter import to_enter
+from agree.report.story.tell import tell
+from tests.report.made import item, made
+
+
+def frozen(effect):
+    return Finding(cause="held", role="reference", percent=effect, values={
+        "seconds": 3, "events": 1, "effect_percent": effect})
+
+
+# WORTHWHILE_PERCENT
+@pytest.mark.parametrize(("effect", "told"), [(0.0, False), (0.29, False), (0.31, True)])
+def test_a_fault_that_hardly_moves_the_mean_is_no_cause_of_the_error(effect, told):
+    check = made(0.1, 0.5, findings=(frozen(effect),))
+    line = "Likely cause  the reference froze at one value (3 s)." if told else "Likely cause  none: no error is shown."
+    assert line in screen(check)
+    assert "froze at one value" in details(check, tell(check))
+
+
+@pytest.mark.parametrize(("value", "half", "words"), [
+    (0.1, 0.5, "none: no error is shown"), (0.7, 0.5, "nothing stands out"), (1.0, 1.2, "nothing stands out"),
+    (-2.75, 0.6, "nothing stands out")])
+def test_no_cause_is_needed_only_where_it_holds_and_no_error_is_shown(value, half, words):
+    story = tell(made(value, half, findings=()))
+    assert (story.causes, story.no_cause) == ((), words)
+
+
+def test_watts_are_told_to_be_a_zero_only_where_a_zero_error_is_found():
+    check = made(-2.75, 0.6)
+    line = replace(check.correction, action="scale and offset", subtract_w=item(6.4, 1.0), entered=Entered(
+        scale=1.04, offset_w=6.4, step_percent=0.01, left_percent=0.0))
+    bend, zero = (Finding(cause=cause, size=item(-2.0, 0.5), unit=unit, percent=1.0, values={
+        f"{at}_{of}": 1.0 for at in ("at_low", "at_middle", "at_high", "low", "middle", "high") for of in (
+            "percent", "W")}) for cause, unit in (("bend", "%"), ("offset", "W")))
+    alone = tell(replace(check, correction=line, findings=(bend,))).enter[0]
+    assert alone.startswith("subtract 6.4 W, then multiply by")
+    assert "(first set the zero afresh)" in tell(replace(check, correction=line, findings=(zero,))).enter[0]
+    assert "(first set the zero afresh)" in to_enter(line)[0]
+
+
+def test_a_mean_error_that_is_rounded_to_the_least_is_not_below_it():
+    assert note_text(made(0.2958, 0.5).correction.reason) == "the mean error is at most 0.3 %"
+
+
+def test_a_slow_fault_names_its_session():
+    values = {"settled_s": 900.0, "at_s": 900.0, "mean_W": 200.0, "session": 2}
+    found = tuple(Finding(cause=cause, size=item(-5.0, 1.0), unit="W", percent=0.6, values=values)
+                  for cause in ("warm_up", "step"))
+    words = [text for _, text in told_causes(made(0.1, 0.5, findings=found))]
+    assert words[0].endswith("settled at 15 min of session 2")
+    assert words[1].endswith("at 15 min of session 2")
