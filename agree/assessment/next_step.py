@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from agree.core.interval.engine import COSINES
 from agree.core.interval.estimate import Estimate
@@ -12,18 +13,20 @@ from agree.verdict.claim import Claim
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
 from agree.verdict.meanings import Reading
+from agree.verdict.reference import LOSS
 from agree.verdict.rule import FAILS, HOLDS, OPEN, sessions_to_settle
 from agree.verdict.sessions import SessionEffects
 from agree.verdict.settling.chance import LEAST_SESSIONS, Terms, chance, sessions_needed
 
 MOST_SESSIONS = 50
 MOST_TIMES_LONGER = 10
+OF_REFERENCE = ("next_calibrate", "next_reference_or_luck", "next_sessions_first")  # the loss may be in its place
 CHANCE = 0.8  # probability with which the named amount of riding settles it
 
 
 def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: Claim, level: float,
-              effects: SessionEffects | None = None) -> Note:
-    """Return what to record next, as a note of kind "next_..."."""
+              effects: SessionEffects | None = None, whose: str = "") -> Note:
+    """Return what to record next, as a note of kind "next_..."; `whose`: the largest term of the reference's doubt."""
     reading = next(item for item in readings if item.meaning == meaning)
     if claim.above is not None and reading.estimate is None and float(table.level.max()) < claim.above:
         return Note(kind="next_ride_above", values={"watts": claim.above})
@@ -43,7 +46,8 @@ def next_step(table: Table, meaning: str, readings: tuple[Reading, ...], claim: 
         return Note(kind="next_band_minutes", values={"low": low, "high": high})
     if meaning != "next_session" and (meaning != "average" or reading.estimate is None):
         return Note(kind="next_more_windows")
-    return _mean_error_step(table, reading, claim, level)
+    step = _mean_error_step(table, reading, claim, level)
+    return replace(step, values={**step.values, "loss": True}) if step.kind in OF_REFERENCE and whose == LOSS else step
 
 
 def _mean_error_step(table: Table, reading: Reading, claim: Claim, level: float) -> Note:

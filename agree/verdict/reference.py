@@ -16,6 +16,7 @@ from agree.verdict.error_distribution import KnownError
 _K = rf"(?:\s*,?\s*\(?k\s*=\s*{NUMBER}\)?)?"
 _TERM = re.compile(rf"{SIGN}{NUMBER}\s*{UNIT}{_K}")
 _CALIBRATED = re.compile(rf"reads\s*{NUMBER}\s*%\s*(high|low)\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
+LOSS = "drivetrain loss"  # name of its term
 _LOSS = re.compile(rf"(-?){NUMBER}\s*%?\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
 
 
@@ -138,7 +139,7 @@ class ReferenceUncertainty(Result):
                                  f"power from -{MOST_LOSS:g} to {MOST_LOSS:g} %, such as '2.5 ± 1 %' (a chain loses 1 "
                                  "to 5 %)")
             factor *= 1 - lost / 100
-            terms.append(Term(name="drivetrain loss", percent=number(half) / _coverage(k, loss), watts=0.0,
+            terms.append(Term(name=LOSS, percent=number(half) / _coverage(k, loss), watts=0.0,
                               shape=_shape(k)))
             texts.append(f"loss {lost:g} ± {number(half):g} % between reference and device")
         return cls(text="; ".join(texts), terms=tuple(terms), factor=factor)

@@ -9,6 +9,7 @@ from agree import Pairs, check_claim
 from agree.core.interval.engine import t_quantile
 from agree.report.notes.sentence import note_text
 from agree.report.story.cause import causes
+from agree.report.story.doubt import main_doubt
 from agree.verdict.error_distribution import EXACT
 from agree.verdict.settling.chance import Terms, chance
 from tests.rides import session
@@ -127,3 +128,16 @@ def test_an_odd_session_comes_first(rng):
     pairs = [ride(error) for error in (0.1, 0.2, 0.05, 0.15, 5.0)]
     check = check_claim(pairs, "1.5 %")
     assert (check.next_step.kind, check.next_step.values["session"]) == ("next_odd", 5)
+
+
+@pytest.mark.parametrize(("loss", "stated", "who", "advice"), [
+    ("2 ± 2 %", None, "the drivetrain loss: at ±2 %", "first find the drivetrain loss"),
+    ("2 ± 0.2 %", "±2 %", "the reference: at ±2 %", "first have the reference calibrated"),
+    ("2 ± 1.2 %", None, "the drivetrain loss (±1.2 %)", "first find the drivetrain loss")])
+def test_blame_and_advice_go_to_the_loss_where_it_is_the_largest_doubt(loss, stated, who, advice):
+    """A reference of which nothing was stated was to be calibrated, "at ±2 %", where the loss left all of it open."""
+    check = check_claim([ride(error) for error in exact(-0.2, 0.2, 8)], "1.5 %", drivetrain_loss=loss,
+                        reference_uncertainty=stated)
+    assert main_doubt(check)[0].startswith(who)
+    told = note_text(check.next_step)
+    assert advice in (told if isinstance(told, str) else " ".join(told))

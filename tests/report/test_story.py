@@ -291,10 +291,12 @@ def test_a_device_that_ages_is_the_main_doubt_and_is_not_said_twice():
     trend = Note(kind="sessions_trend", severity="trust", values={
         "change": -0.4, "low": -0.6, "high": -0.2, "unit": "%"})
     check = CASES["fourteen"]
-    aged = replace(check, effects=replace(check.effects, odd=(), ageing=True, notes=(trend,)))
+    aged = replace(check, effects=replace(check.effects, odd=(), ageing=True, notes=(trend,)), budget=(
+        replace(check.budget[0], name="spread between sessions"),))
     assert main_doubt(aged) == ("the error changes by -0.4 % from session to session: it is not constant yet.",)
     text = " ".join(screen(aged).split()).lower()
     assert text.count("it is not constant yet") == 1
+    assert "exact the reference" in main_doubt(replace(aged, budget=check.budget))[0]  # most of the doubt comes first
 
 
 def test_sessions_that_look_like_one_ride_are_the_main_doubt():

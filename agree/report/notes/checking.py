@@ -27,13 +27,21 @@ def _in_ten(note: Note) -> str:
     return "4 times in 5" if abs(chance - 0.8) < 0.005 else f"with a chance of {100 * chance:.0f} %"
 
 
+def _known_first(note: Note) -> str:
+    return "find the drivetrain loss" if note.values.get("loss") else "have the reference calibrated"
+
+
 def _luck(note: Note) -> str:
     values = note.values
     unit = values["unit"]
     ways = [f"holds if sessions settle on ±{values['holds_within']:.2g} {unit} or less"] * bool(values["can_hold"])
     ways += [f"fails beyond ±{values['fails_beyond']:.2g} {unit}"] * bool(values["can_fail"])
-    return (f"have the reference calibrated, to about ±{values['needed']:.2g} {unit}; without that, more sessions "
+    return (f"{_known_first(note)}, to about ±{values['needed']:.2g} {unit}; without that, more sessions "
             f"settle it only if another error comes out: it {' and '.join(ways)}.")
+
+
+def _whose(note: Note) -> str:
+    return "the drivetrain loss" if note.values.get("loss") else "the reference"
 
 
 def _hardly(note: Note) -> tuple[str, ...]:
@@ -125,7 +133,9 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "next_open": _open,
     "next_band_minutes": "more minutes at {low:g} to {high:g} W: that part of the range is not settled.",
     "next_more_windows": "a longer session, or more of them: there are too few readings of that length.",
-    "next_calibrate": "nothing yet: first have the reference calibrated, to about ±{needed:.2g} {unit} or better.",
+    "next_calibrate": lambda note: (
+        f"nothing yet: first {_known_first(note)}, to about ±{note.values['needed']:.2g} {note.values['unit']} or "
+        "better."),
     "next_ride_longer": lambda note: (
         f"about {note.values['minutes']:.0f} min of such riding in all settle it {_in_ten(note)} if the error stays as "
         f"it is ({note.values['ridden']:.0f} min so far).", "Sessions on other days are worth more."),
@@ -133,8 +143,8 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "next_hardly": _hardly,
     "next_sessions_first": lambda note: (
         f"about {note.values['sessions']} sessions in all: how far they differ (SD {note.values['sd']:.2g} "
-        f"{note.values['unit']}) is more of the doubt than the reference.", f"If the error stays at "
-        f"{note.values['value']:+.2g} {note.values['unit']}, the reference must then be known to "
+        f"{note.values['unit']}) is more of the doubt than {_whose(note)}.", f"If the error stays at "
+        f"{note.values['value']:+.2g} {note.values['unit']}, {_whose(note)} must then be known to "
         f"±{note.values['needed']:.2g} {note.values['unit']}."),
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",
     "next_odd": "find out what was different in session {session} (zero, battery, crank length), then ride 2 more.",

@@ -11,7 +11,7 @@ from agree.report.notes.checking import SUSPICIONS
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
 from agree.report.story.language.vocabulary import counted
-from agree.verdict.reference import Term
+from agree.verdict.reference import LOSS, Term
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
 MOST_OF_IT = 0.5  # share of the squared uncertainty from which a term is "most of the uncertainty"
@@ -20,8 +20,14 @@ SESSIONS, WITHIN = "spread between sessions", "noise within the recording"
 
 
 def stated(check: ClaimCheck) -> str:
-    """Say what was stated of the reference, as "±0.5 %"; empty if nothing was."""
-    return "; ".join(_term(item) for item in check.reference_uncertainty.terms)
+    """Say what was stated of the reference, as "±0.5 %; drivetrain loss ±1 %"; empty if nothing was."""
+    return "; ".join(f"drivetrain loss {_term(item)}" if item.name == LOSS else _term(item)
+                     for item in check.reference_uncertainty.terms)
+
+
+def _stated_of(check: ClaimCheck, loss: bool) -> str:
+    """Say what was stated of the loss, or of the reference alone."""
+    return "; ".join(_term(item) for item in check.reference_uncertainty.terms if (item.name == LOSS) == loss)
 
 
 def _term(item: Term) -> str:
@@ -42,11 +48,13 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
     if effects is not None and effects.odd:
         return _odd(check)
     if reference_forbids(average, check.level):
-        return (f"the reference: at {stated(check)} it is too uncertain to confirm a claim of {check.claim.text}, "
-                "however long you ride.",)
+        loss = check.reference_uncertainty.main_term(average.details["mean_w"]) == LOSS
+        who = "drivetrain loss" if loss else "reference"
+        return (f"the {who}: at {_stated_of(check, loss)} it is too uncertain to confirm a claim of "
+                f"{check.claim.text}, however long you ride.",)
     if not several:
         return ("one session says nothing about other days.", *_within(check))
-    if effects is not None and effects.ageing:
+    if effects is not None and effects.ageing and (not check.budget or check.budget[0].name == SESSIONS):
         return tuple(f"{note_text(note).rstrip('.')}." for note in effects.notes if note.kind == "sessions_trend")
     if check.budget and check.budget[0].name == SESSIONS and check.budget[0].share > MOST_OF_IT:
         return _sessions(check)
@@ -99,9 +107,9 @@ def _source(check: ClaimCheck, name: str) -> str:
         return "the scatter within the ride"
     if name == SESSIONS:
         return "how far the sessions differ"
-    if name.startswith("drivetrain loss"):
-        return "the drivetrain loss"
-    return f"how exact the reference is ({stated(check)})"
+    if name.startswith(LOSS):
+        return f"the drivetrain loss ({_stated_of(check, loss=True)})"
+    return f"how exact the reference is ({_stated_of(check, loss=False)})"
 
 
 def _sessions(check: ClaimCheck) -> tuple[str, ...]:
