@@ -53,6 +53,11 @@ def numeric_stamps(table: Table, values: FloatArray, name: str, units: Sequence[
         if FIT_SECONDS[0] <= np.min(seconds) and np.max(seconds) <= FIT_SECONDS[1]:
             table.notes.append(Note(kind="read_fit_epoch", severity="trust", values={"column": name}))
             return Stamps(seconds + FIT_EPOCH_S, "utc", f"{form} since 1989-12-31")
+        if power and np.min(seconds) < FIT_SECONDS[0]:
+            raise table.fail(int(np.argmin(seconds)), f"{np.min(values):.15g} in column {shown(name)}, which as {form} "
+                             f"since 1970 is of {1970 + np.min(seconds) / 31_556_952:.0f}", "a date since then",
+                             "it may count 100 ns from another year: export stamps as 2024-05-31T17:02:03Z",
+                             option="time_column", code="time_unit")
         return Stamps(seconds, "utc", f"{form} since 1970")
     if "hhmmss" in units or (not unit and _is_hhmmss(values)):
         return _hhmmss(table, values, name)

@@ -62,6 +62,20 @@ def test_distinct_endings_of_a_time_of_day_without_colons(endings, form):
     assert (found.time[5] - found.time[4] == 1) == form
 
 
+@pytest.mark.parametrize(("first", "said"), [
+    pytest.param(725_000_000_001, "", id="FIT_SECONDS"), pytest.param(724_999_999_000, "of 1993;", id="FIT_SECONDS"),
+    pytest.param(638_527_681_230_000_000, "as nanoseconds since 1970 is of 1990; expected a date", id="ticks"),
+    pytest.param(133_616_000_000_000_000, "since 1970 is of 1974", id="FILETIME")])
+def test_counts_from_another_year(first, said):
+    """100 ns taken for 1 ns made seconds of hundredths."""
+    data = table("time,power", [200, 210, 220], [first, first + 1000, first + 2000])
+    if said:
+        with pytest.raises(InputError, match=said):
+            read_recording(data)
+    else:
+        assert read_recording(data).clock == "utc"
+
+
 @pytest.mark.parametrize(("step", "refused"), [
     pytest.param(1.019 / 60, True, id="SECOND_APART"), pytest.param(1.021 / 60, False, id="SECOND_APART"),
     pytest.param(0.979 / 60, False, id="SECOND_APART"), pytest.param(100.0, True, id="PLAIN_STEP_S"),

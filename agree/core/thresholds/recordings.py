@@ -9,7 +9,7 @@ TYPICAL_MEDIAN = {
     "cadence": (20.0, 150.0), "torque": (2.0, 150.0), "balance": (25.0, 75.0), "core temperature": (35.0, 41.0),
     "oxygen uptake": (0.2, 7.0)}
 # Seconds since 1989-12-31 (the epoch of FIT) of 2013 to 2029, taken as seconds since 1970, are dates of 1993 to 2009,
-# from when there are hardly any recordings.
+# from when there are hardly any recordings. Counts of ms and less that would be older count 100 ns from another year.
 FIT_SECONDS = (725_000_000.0, 1_262_000_000.0)
 # Stamps of minutes, hours to 3 decimals or 1.71e9 do not tell where between them a row was: refused where so many rows
 # share one on average and in the median, and stamps are so far apart; of two, one may have stood still. Several
