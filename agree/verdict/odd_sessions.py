@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy import special
 
@@ -70,6 +72,8 @@ def odd_p_values(values: FloatArray, variances: FloatArray, df: FloatArray, seco
 def _one(value: float, variance: float, df: float, shape: float, others: FloatArray, known: FloatArray,
          shapes: FloatArray) -> float:
     """P-value of one session beside the others."""
+    if not variance and not known.any():
+        return _deleted_t(value, shape, others, shapes)
     squares = float(((others - others.mean()) ** 2).sum())
     between = _between(others, known, shapes, squares)
     total = known + np.outer(between, shapes)  # (NODES, S - 1)
@@ -85,6 +89,16 @@ def _one(value: float, variance: float, df: float, shape: float, others: FloatAr
     below = float(_WEIGHTS @ special.ndtr(z) @ _WEIGHTS)
     above = float(_WEIGHTS @ special.ndtr(-z) @ _WEIGHTS)
     return min(2 * min(below, above), 1.0)
+
+
+def _deleted_t(value: float, shape: float, others: FloatArray, shapes: FloatArray) -> float:
+    """P-value where all that is known is how the sessions differ."""
+    weight = 1 / shapes
+    mean, free = float(weight @ others / weight.sum()), others.size - 1
+    spread = math.sqrt(float(weight @ (others - mean) ** 2) / free * (shape + 1 / float(weight.sum())))
+    if not spread:
+        return float(value == mean)
+    return float(2 * special.stdtr(free, -abs(value - mean) / spread))
 
 
 def _between(values: FloatArray, known: FloatArray, shapes: FloatArray, squares: float) -> FloatArray:

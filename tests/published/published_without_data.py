@@ -148,8 +148,8 @@ def normed_residual_of_odd_session(call, figure):
     rest = made(figure["n"] - 1)
 
     def odd(value):
-        sessions = [agree.Estimate(value=item, low=item - 1, high=item + 1, level=0.95, method="made",
-                                   standard_error=0.5) for item in (*rest, value)]
+        sessions = [agree.Estimate(value=item, low=item, high=item, level=0.95, method="made",
+                                   standard_error=0.0) for item in (*rest, value)]
         return figure["n"] - 1 in session_effects(sessions).odd
 
     low, high = 0.0, 100.0
