@@ -101,7 +101,8 @@ def find_correction(
 
     Examples
     --------
-    >>>     >>> from agree import Pairs, find_correction
+    >>> import numpy as np
+    >>> from agree import Pairs, find_correction
     >>> watts = 200 + 80 * np.sin(np.arange(1800) / 90)
     >>> found = find_correction(Pairs(reference=watts, device=0.97 * watts), step=0.5)
     >>> f"{found.scale.value:.4f} {found.action} {found.entered.scale} {found.stable}"
