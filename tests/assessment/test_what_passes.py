@@ -10,6 +10,7 @@ from agree.diagnosis.over_sessions import merged
 from agree.diagnosis.settled import passing, without
 from agree.report.notes.sentence import note_text
 from agree.report.story.cause import told_causes
+from agree.report.story.enter import to_enter, to_enter_briefly
 from agree.verdict.columns import table
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -46,6 +47,8 @@ def test_a_scale_beside_a_warm_up_is_that_of_the_settled_part():
     assert found.action == "scale"
     assert found.entered.scale == pytest.approx(1 / 0.97, abs=0.003)  # the mean error would give 1.041
     assert "correction_settled" in {note.kind for note in found.because}
+    assert ", found after the warm-up" in to_enter(found)[0]
+    assert ", found after the warm-up" in to_enter_briefly(found)
 
 
 def test_a_step_or_a_drift_alone_leaves_nothing_to_enter():

@@ -12,6 +12,8 @@ from agree.report.story.language.digits import first_places, plain
 SAME = "It was the same in all these sessions."
 BEFORE = " before relying on it"
 DAY = ", found on one day"
+SETTLED = {"warm_up": ", found after the warm-up", "step": ", found beside the step",
+           "drift": ", found with the drift taken off"}
 
 
 def factor_text(item: Estimate) -> str:
@@ -28,7 +30,8 @@ def to_enter(item: Correction, *, zero_error: bool = True) -> tuple[str, ...]:
     """
     if item.action in ("none", "refused") or item.entered is None:
         return (f"nothing: {note_text(item.reason)}." if item.reason else "nothing.",)
-    return (f"{_what(item, zero_error=zero_error)}{_unless(item)}.", *_tested(item), *(SAME,) * (item.stable is True))
+    first = f"{_what(item, zero_error=zero_error)}{_settled(item)}{_unless(item)}."
+    return (first, *_tested(item), *(SAME,) * (item.stable is True))
 
 
 def to_enter_briefly(item: Correction) -> str:
@@ -37,7 +40,7 @@ def to_enter_briefly(item: Correction) -> str:
         return "nothing; why: --details." if item.reason else "nothing."
     if item.stable is False:
         return "nothing to rely on: it changes from session to session."
-    return f"{_what(item).split(' (')[0]}{_unless(item).removesuffix(BEFORE).replace(DAY, '')}."
+    return f"{_what(item).split(' (')[0]}{_settled(item)}{_unless(item).removesuffix(BEFORE).replace(DAY, '')}."
 
 
 def _what(item: Correction, *, zero_error: bool = True) -> str:
@@ -48,6 +51,12 @@ def _what(item: Correction, *, zero_error: bool = True) -> str:
     zero += " (first set the zero afresh)" if zero_error else ""
     scale = f"multiply by {factor_text(item.factor or item.scale)}"
     return {"scale": scale, "offset": zero}.get(item.action, f"{zero}, then {scale}")
+
+
+def _settled(item: Correction) -> str:
+    """Say of a factor that is not that of the mean error what it was found on."""
+    cause = next((str(note.values["cause"]) for note in item.because if note.kind == "correction_settled"), "")
+    return SETTLED.get(cause, SETTLED["drift"]) if cause else ""
 
 
 def _tested(item: Correction) -> tuple[str, ...]:
