@@ -85,10 +85,11 @@ def _value(size: Estimate, unit: str) -> str:
 def causes(check: ClaimCheck) -> tuple[str, ...]:
     """Return the causes in words, in the order of `told_causes`; empty if nothing stands out.
 
-    Seconds set aside that would hardly move the mean error explain none of it: the warnings count them.
+    Seconds set aside that would hardly move the mean error explain none of it: they come last, and alone are no cause.
     """
-    return tuple(words for item, words in told_causes(check)
-                 if item.cause not in KINDS or item.percent >= WORTHWHILE_PERCENT)
+    told = [(item.cause in KINDS and item.percent < WORTHWHILE_PERCENT, words) for item, words in told_causes(check)]
+    told.sort(key=lambda one: one[0])
+    return () if not told or told[0][0] else tuple(words for _, words in told)
 
 
 def no_cause(check: ClaimCheck) -> str:
