@@ -14,8 +14,10 @@ from agree.core.results.note import Note
 from agree.core.thresholds import (
     DISTINCT_LAG_S,
     GIVEN_LAG_S,
+    LIKENESS_WINDOWS,
     MAX_ALIKE,
     MAX_RIVAL,
+    MIN_CORRELATION,
     MIN_STRENGTH,
     ONE_CLOCK_S,
     STAMPS_RIVAL_SHARE,
@@ -28,6 +30,7 @@ from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
+from agree.pairing.one_programme import one_programme
 from agree.pairing.refusal import (
     Doubt,
     OtherRide,
@@ -41,6 +44,7 @@ from agree.pairing.refusal import (
     refuse_steps,
     refuse_zero,
 )
+from agree.pairing.slow_power import behind, response_explains
 
 ROLES = ("reference", "device")
 
@@ -103,10 +107,8 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
         return _one_clock(x, y, asked)
     try:
         best = _by_power(x, y, asked)
-    except OtherRide:
-        raise
     except MatchError as refusal:
-        best = _by_witness(x, y, asked, refusal)
+        best = _by_slow_power(x, y, asked) or _by_witness(x, y, asked, refusal)
         refuse_drift(best.fine, asked.absolute)
     refuse_other_day(best.fine.lag + shift, asked.absolute and not asked.wide)
     called = witnesses.call(best.x, best.y, best.fine, best.channel, asked.lowest, asked.highest)
@@ -196,7 +198,8 @@ def _judged(x: Grid, y: Grid, fine: Fine, steps: int, asked: Asked) -> dict[str,
     likeness = same_ride.along(x.power, y.power, fine)
     refuse_likeness(likeness, steps)
     refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine), lambda: same_ride.leftover(x.power, y.power, fine))
-    return {"likeness": likeness, "notes": same_ride.unlike(likeness)}
+    untold = one_programme(x, y, fine, asked.absolute)
+    return {"likeness": likeness, "notes": (*same_ride.unlike(likeness), *untold)}
 
 
 def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
@@ -217,8 +220,21 @@ def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
     return Match(x, y, _refined(x, y, best.lag), [best, *others], notes=(note,))
 
 
+def _by_slow_power(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match power behind cadence that is clear, as late as the average that one device takes is; None if it is not."""
+    told = witnesses.ask(x, y, "cadence", asked.lowest, asked.highest)
+    slow = behind(x, y, told.lag) if told is not None else None
+    if slow is None:
+        return None
+    fine = refine(slow.x.power, slow.y.power, slow.lag)
+    found = clock.candidates(slow.x.power, slow.y.power, slow.lag - 1, slow.lag + 1)
+    return Match(x, y, fine, found, **_judged(slow.x, slow.y, fine, 0, asked))
+
+
 def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
     """Let the first channel that is clear decide; where it chooses between lags of power, power refines its choice."""
+    if isinstance(refusal, OtherRide):
+        raise refusal
     for channel in witnesses.WITNESSES:
         told = witnesses.ask(x, y, channel, asked.lowest, asked.highest)
         if told is None:
@@ -230,13 +246,22 @@ def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
             "refusal": str(refusal)})
         strong = [c for c in clock.candidates(x.power, y.power, asked.lowest, asked.highest)
                   if c.strength >= MIN_STRENGTH]
-        near = [c for c in strong if abs(c.lag - fine.lag) <= DISTINCT_LAG_S]
+        near = [c for c in strong if abs(c.lag - fine.lag) <= DISTINCT_LAG_S or response_explains(x, y, c.lag, lag)]
         if near:
             fine, found = _refined(x, y, near[0].lag), near + [c for c in strong if c not in near]
-        elif strong:
+            _passed(x, y, fine, near[0], asked, refusal)
+        elif strong or not witnesses.calm(x, y):  # power that is not steady would match there
             raise refusal
         return Match(x, y, fine, found, channel, (note,))
     raise refusal
+
+
+def _passed(x: Grid, y: Grid, fine: Fine, best: clock.Candidate, asked: Asked, refusal: MatchError) -> None:
+    """Refuse power that does not match at the lag of a witness; equal intervals match there, but at others too."""
+    one_programme(x, y, fine, asked.absolute)
+    if best.correlation < MIN_CORRELATION and (
+            _judged(x, y, fine, 0, asked)["likeness"].matched.size < LIKENESS_WINDOWS):
+        raise refusal
 
 
 def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, blind: Callable[[Grid], Grid]

@@ -25,6 +25,7 @@ from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine, peak
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, Doubt, doubt, listed
+from agree.pairing.slow_power import response_explains
 
 STEADY_S = 5
 WITNESSES = ("cadence", "speed")  # in order of trust: speed is alike in simulated rides
@@ -82,7 +83,10 @@ def ask(x: Grid, y: Grid, channel: str, lowest: float, highest: float) -> Told |
 
 
 def call(x: Grid, y: Grid, fine: Fine, channel: str, lowest: float, highest: float) -> list[Witness]:
-    """Witnesses to a lag that `channel` told: those of the other channels that decide clearly."""
+    """Witnesses to a lag that `channel` told: those of the other channels that decide clearly.
+
+    One that is before power by what the average of a device makes agrees.
+    """
     shift, called = y.first - x.first, []
     for name in WITNESSES:
         told = ask(x, y, name, lowest, highest) if name != channel else None
@@ -91,7 +95,8 @@ def call(x: Grid, y: Grid, fine: Fine, channel: str, lowest: float, highest: flo
             called.append(Witness(
                 channel=name, lag_s=round(told.lag + shift, 6), lag_se_s=told.se,
                 correlation=told.found[0].correlation, strength=told.found[0].strength,
-                agrees=abs(told.lag - fine.lag) <= AGREES_S + AGREES_SE * se))
+                agrees=abs(told.lag - fine.lag) <= AGREES_S + AGREES_SE * se or (
+                    channel == "power" and response_explains(x, y, fine.lag, told.lag))))
     return called
 
 
@@ -101,12 +106,12 @@ def hear(witnesses: list[Witness], lag: float, channel: str, found: list[clock.C
     Raises
     ------
     MatchError
-        A witness more than 10 s away.
+        A witness more than 10 s away that does not agree.
     """
     notes = []
     for witness in witnesses:
         apart = witness.lag_s - lag
-        if abs(apart) > CONTRADICTS_S:
+        if abs(apart) > CONTRADICTS_S and not witness.agrees:
             raise MatchError(
                 f"{channel} and {witness.channel} match at different lags: {channel} at {listed(found[:1], shift)}, "
                 f"{witness.channel} at {witness.lag_s:+.1f} s (correlation {witness.correlation:.2f}, strength "

@@ -55,6 +55,11 @@ SURE_RAPID_LIKENESS, LEAST_SURE_EVEN = 0.35, 0.30
 # With fewer minutes than tell a share: the same colour, and less than half of the minutes alike. Ten minutes of two
 # rides that were alike in one event had 0 of 1; of 407 true pairs of 130 to 280 s those with a colour had half or more.
 LEAST_EVEN_SHARE = 0.5
+# The rider's own changes between steps, as a share of what one ride has (`same_rider.Own`): 1.0 to 2.4 in true pairs of
+# any device tried, at most 0.33 in workouts of a trainer on two days. Less than MOST_STRANGE_SHARE by two standard
+# errors is of two days, if the own changes of both are certain and 1 % of power, or 0.5 % of cadence: less may be what
+# devices add. A correlation above LEAST_SHARED by two standard errors is of one ride; two days reached 0.05 so.
+MOST_STRANGE_SHARE, LEAST_OWN_SIZE, LEAST_OWN_CADENCE, LEAST_SHARED = 0.6, 0.01, 0.005, 0.1
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
 # Seconds of 0 far from all coasting of the other trace, over those in which both work: with more, zeros tell the clocks
 # nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.
@@ -68,3 +73,8 @@ DAY_APART_S = 15 * 3600.0  # zones differ by 14 h, and an hour for daylight savi
 DELAY_LEAST_S = 1.0  # stamps are whole seconds: less, or a difference of less between power and cadence, tells nothing
 CLOCK_ALONE_S = 60.0  # no device holds back power for a minute; heart rate, the slowest channel in use, follows in less
 MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a recorder counts rows
+# Power later than cadence by what a running mean explains, of at most so many seconds (60, and what the lags err by):
+# the sharper trace, averaged so, is at least this share as like the slower one as any mean makes it.
+MOST_MEAN_S, LEAST_EXPLAINED = 65, 0.9
+# Where power alone is refused, the mean is sought: it makes means over 10 to 60 s alike by 0.93 and more (correlation).
+LEAST_SLOW = 0.8

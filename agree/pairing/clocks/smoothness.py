@@ -21,7 +21,7 @@ def running_mean(trace: FloatArray, width: int) -> FloatArray:
     return clock.mean_of_valid(trace, lambda v: ndimage.uniform_filter1d(v, width, mode="constant"))
 
 
-def _alike(x: FloatArray, y: FloatArray, lag: int) -> float:
+def alike(x: FloatArray, y: FloatArray, lag: int) -> float:
     """Correlation of fast changes near a lag."""
     best = -1.0
     a = clock.fast_changes(x)
@@ -40,18 +40,18 @@ def evening(x: FloatArray, y: FloatArray, lag: int) -> tuple[int, int]:
 
     A width of 1 leaves both as they are.
     """
-    plain = _alike(x, y, lag)
+    plain = alike(x, y, lag)
     chosen = (0, 1)
     for smoothed in (0, 1):
         best, last = plain, plain
         for width in WIDTHS:
             tried = (running_mean(x, width), y) if smoothed == 0 else (x, running_mean(y, width))
-            alike = _alike(*tried, lag)
-            if alike > max(best, plain + GAIN):
-                best, chosen = alike, (smoothed, width)
-            if alike < last:
+            found = alike(*tried, lag)
+            if found > max(best, plain + GAIN):
+                best, chosen = found, (smoothed, width)
+            if found < last:
                 break
-            last = alike
+            last = found
         if best > plain + GAIN:
             break
     return chosen

@@ -1,0 +1,118 @@
+"""One programme on two days: steps coincide, and what the rider does between them does not."""
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from agree import Recording, pair_recordings
+from agree.core.errors import MatchError
+from agree.core.thresholds import LEAST_OWN_CADENCE, LEAST_OWN_SIZE, LEAST_SHARED, MOST_STRANGE_SHARE
+from agree.pairing.one_programme import shared, strange
+from agree.pairing.same_rider import Own
+from agree.report.notes.sentence import note_text
+
+SIZE = 2400
+
+
+def colour(seed, sd, memory):
+    own = lfilter([1], [1, -memory], np.random.default_rng(seed).standard_normal(SIZE))
+    return sd * own / own.std()
+
+
+def target(on=60, off=40, coast=10):
+    """Steps of about these lengths: exactly equal ones are alike at several lags."""
+    rng = np.random.default_rng(11)
+    steps = [(level, round(length * rng.uniform(0.7, 1.3))) for _ in range(SIZE // 60)
+             for level, length in ((330.0, on), (150.0, off), (0.0, coast))]
+    return np.r_[np.full(200, 120.0), np.repeat(*zip(*steps, strict=True))][:SIZE]
+
+
+def ridden(seed, sd=12.0, **programme):
+    power = lfilter([0.6], [1, -0.4], target(**programme) + colour(seed, sd, 0.5) * (target(**programme) > 0))
+    return np.maximum(power, 0)
+
+
+def record(power, seed, begin=0.0, noise=2.0, clock="elapsed", **fields):
+    measured = np.where(power > 1, power + noise * np.random.default_rng(seed).standard_normal(SIZE), 0)
+    return Recording(time=begin + np.arange(SIZE), power=np.rint(np.maximum(measured, 0)), clock=clock, **fields)
+
+
+def untold(pairs):
+    return [note for note in pairs.notes if getattr(note, "kind", "") == "pair_programme_untold"]
+
+
+@pytest.mark.parametrize("programme", [{}, {"on": 120, "off": 120, "coast": 0}, {"on": 30, "off": 30, "coast": 0}])
+def test_one_workout_on_two_days_is_refused_without_dates(programme):
+    one, two = ridden(1, **programme), ridden(2, **programme)
+    with pytest.raises(MatchError):
+        pair_recordings(record(one, 3), record(two, 4, 7.0))
+    assert not untold(pair_recordings(record(one, 3), record(one, 4, 7.0)))
+
+
+@pytest.mark.parametrize("width", [1, 5])
+def test_the_refusal_says_why(width):
+    """The steps alone are alike, by 0.9 and more: also if one of the two averages."""
+    two = lfilter(np.ones(width) / width, [1], ridden(2))
+    with pytest.raises(MatchError) as caught:
+        pair_recordings(record(ridden(1), 3), record(two, 4, 7.0))
+    assert "the steps of power coincide, but between them" in str(caught.value)
+    assert "the rider's own changes of power do not" in str(caught.value)
+    assert "files with dates tell" in str(caught.value)
+
+
+@pytest.mark.parametrize(("sd", "noise"), [(12, 8), (6, 2), (12, 20)])
+@pytest.mark.parametrize("width", [1, 5])
+def test_one_ride_on_a_trainer_is_accepted(sd, noise, width):
+    power = ridden(1, sd)
+    slow = lfilter(np.ones(width) / width, [1], power)
+    pairs = pair_recordings(record(power, 3, noise=2), record(slow, 4, 7.0, noise=noise))
+    assert not untold(pairs)
+    assert pairs.alignment.lag_s == pytest.approx(7 + (width - 1) / 2, abs=0.6)
+
+
+def test_a_trainer_that_holds_power_to_the_watt_cannot_be_told():
+    """The rider leaves no trace in power: cadence tells, or a date, and else it is said that nothing does."""
+    held = ridden(1, 1e-9)
+    one, two = 88 + colour(7, 4, 0.95), 88 + colour(8, 4, 0.95)
+    (note,) = untold(pair_recordings(record(held, 3), record(held, 4, 7.0)))
+    assert "may be of one programme on two days" in note_text(note)
+    dated = [record(held, seed, 1.7e9 + begin, clock="utc") for seed, begin in ((3, 0.0), (4, 7.0))]
+    assert not untold(pair_recordings(*dated))
+    same = pair_recordings(record(held, 3, cadence=one), record(held, 4, 7.0, cadence=np.rint(one)))
+    assert not untold(same)
+    assert same.alignment.witnesses[0].agrees
+    with pytest.raises(MatchError, match="the rider's own changes of cadence do not"):
+        pair_recordings(record(held, 3, cadence=one), record(held, 4, 7.0, cadence=two))
+    for dead in (np.full(SIZE, 88.0), np.full(SIZE, np.nan), 88 + np.random.default_rng(9).integers(-1, 2, SIZE)):
+        assert untold(pair_recordings(record(held, 3, cadence=one), record(held, 4, 7.0, cadence=dead)))
+
+
+def test_cadence_of_another_sensor_does_not_refuse_one_ride():
+    """The rider's changes of power are shared, so a cadence that is estimated, or dead, is only that."""
+    power = ridden(1)
+    for cadence in (88 + colour(8, 4, 0.95), np.full(SIZE, 80.0), np.zeros(SIZE)):
+        pair_recordings(record(power, 3, cadence=88 + colour(7, 4, 0.95)), record(power, 4, 7.0, cadence=cadence))
+
+
+def own(**changed):
+    return Own(**{"seconds": 1000, "share": 0.0, "share_se": 0.05, "correlation": 0.0, "correlation_se": 0.02,
+                  "colour": 0.3, "colour_se": 0.05, "size": 0.03, **changed})
+
+
+@pytest.mark.parametrize(("inside", "outside"), [
+    ({"share": MOST_STRANGE_SHARE - 0.11}, {"share": MOST_STRANGE_SHARE - 0.09}),
+    ({"size": LEAST_OWN_SIZE + 1e-6}, {"size": LEAST_OWN_SIZE - 1e-6}),
+    ({"colour": 0.16}, {"colour": 0.14}), ({}, {"seconds": 0})])
+def test_limits_of_strange_changes(inside, outside):
+    assert strange(own(**inside))
+    assert not strange(own(**outside))
+
+
+def test_less_of_cadence_is_enough():
+    assert strange(own(size=LEAST_OWN_CADENCE + 1e-6), LEAST_OWN_CADENCE)
+    assert not strange(own(size=LEAST_OWN_CADENCE - 1e-6), LEAST_OWN_CADENCE)
+
+
+def test_limit_of_shared_changes():
+    assert shared(own(correlation=LEAST_SHARED + 0.05))
+    assert not shared(own(correlation=LEAST_SHARED + 0.03))
