@@ -49,6 +49,9 @@ DriftWarning
 AssumptionWarning
     Independent sampling, although neighbouring pairs resemble each other; `session` given with another `sampling`,
     although sessions differ.""",
+    "shape": """
+AssumptionWarning
+    Independent pairs whose errors are skewed, or have heavier tails than normal ones, beyond chance (p < 0.001).""",
 }
 
 

@@ -30,6 +30,7 @@ def test_interval_of_the_upper_limit_covers_whatever_the_shape(n, name):
     assert (ends >= truth).mean() >= 0.975 - 3 * 0.005
 
 
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
 @pytest.mark.filterwarnings("ignore:neighbouring errors")
 def test_normal_theory_does_not_cover_skewed_errors():
     rows = stats.expon().rvs((300, 60), random_state=np.random.default_rng(1))

@@ -118,6 +118,7 @@ def test_influence_standard_errors_agree_with_the_jackknife():
     assert influence_errors(x, y) == pytest.approx(jackknife, rel=0.02)
 
 
+@pytest.mark.filterwarnings("ignore:the errors are not normal")  # of some that are drawn
 def test_influence_standard_errors_agree_with_the_bootstrap():
     x, y = made(4, 250)
     rng = np.random.default_rng(4)

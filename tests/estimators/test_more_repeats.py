@@ -18,6 +18,7 @@ from agree import (
 
 
 @pytest.mark.parametrize("width", [0.5, 1.0, 2.0])
+@pytest.mark.filterwarnings("ignore:the errors are not normal")  # one in a thousand looks so
 def test_mean_width_of_the_limits_is_the_one_foretold(width):
     found = limits_sample_size(width=3 * width, sd=3.0)
     rng = np.random.default_rng(1)

@@ -24,7 +24,7 @@ _spec.loader.exec_module(cases)
 
 RNG = np.random.default_rng(1)
 X = RNG.uniform(100, 400, 60)
-Y = 0.97 * X + RNG.normal(0, 3, 60)
+Y = X * (0.97 + RNG.normal(0, 0.01, 60))
 PAIRS = Pairs(reference=X, device=Y)
 OPEN = Estimate(value=1.0, low=-math.inf, high=math.inf, level=0.95, method="t")
 UNKNOWN = Estimate(value=math.nan, low=math.nan, high=math.nan, level=0.95, method="t")

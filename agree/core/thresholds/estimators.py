@@ -4,6 +4,8 @@
 TOGETHER_P = 0.001       # one-sided p of a correlation within subjects, below which a constant true value is doubted
 ALIKE_P = 0.001          # p of neighbours, or errors of one session, being alike: below, a sampling without is doubted
 LEAST_ALIKE = 20         # pairs below which they are not compared
+SHAPE_P = 0.001          # p of skewness, or of heavy tails, below which intervals for normal errors are doubted
+LEAST_SHAPE = 20         # errors below which their shape is not looked at: fewer hardly ever show it
 UNLIKELY_P = 0.001       # probability of the chi-square below which the stated uncertainties are doubted
 LEAST_RELIABILITY = 0.5  # share of the reference's variance that is true; below it, error outweighs the range
 # What a look at the errors lets pass

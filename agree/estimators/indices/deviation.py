@@ -19,6 +19,7 @@ from agree.estimators.indices.shares import any_index, any_share, normal_index, 
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale
+from agree.estimators.shape import warn_of_shape
 
 DISTRIBUTIONS = ("normal", "any")
 
@@ -103,6 +104,8 @@ def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: s
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     error = errors_on_scale(x, y, scale)
     warn_of_alike(error, sampling, stacklevel=4)
+    if distribution == "normal":
+        warn_of_shape(error, sampling, "ask for distribution='any'", stacklevel=4)
     return error, rounding_of_error(x, y, scale, labels), {"level": checks.fraction(level, "level"),
                                                            "sampling": sampling, "session": labels}
 
@@ -148,7 +151,7 @@ def deviation_index(
 
     Warns
     -----
-    {drift, alike}
+    {drift, alike, shape}
 
     See Also
     --------
@@ -232,7 +235,7 @@ def coverage_probability(
 
     Warns
     -----
-    {drift, alike}
+    {drift, alike, shape}
 
     See Also
     --------

@@ -22,6 +22,7 @@ from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale, exponential
+from agree.estimators.shape import warn_of_shape
 
 
 @made_by("limits_of_agreement", also=("ToleranceLimits", "QuantileLimits"))
@@ -144,7 +145,7 @@ def limits_of_agreement(
 
     Warns
     -----
-    {drift, alike}
+    {drift, alike, shape}
 
     See Also
     --------
@@ -158,6 +159,13 @@ def limits_of_agreement(
     is (d_i - dbar) -+ z ((d_i - dbar)^2 - s^2)/(2 s). All-equal errors give s = 0 and limits equal to the bias.
     Readings that share a power of ten as their step are taken for rounded to it: intervals are no narrower than that
     of a mean whose standard error is step/sqrt(6 n).
+
+    Intervals are exact for normal errors alone: of 20, 40 and 80 exponential errors the interval of the upper limit
+    lies wholly below the true quantile in 48, 62 and 78 % of samples, of t ones (3 df) in 14 to 19 % (4,000 runs,
+    error 0.8). Skewness or heavy tails that show bring a warning, but samples that show nothing are covered no
+    better (benchmarks/limits_shape.py): where errors may be so, ask quantile_limits(tails="usual"). Means of
+    sessions are taken as normal too: with t (3 df) ones limits over 2 to 12 sessions cover 83 to 96 %, with
+    exponential ones 63 to 96 %.
 
     ``sessions``: sessions have equal weight; s^2 = var(session means) + mean(variance within a session), and the
     limits' intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees
@@ -191,6 +199,7 @@ def limits_over(
     z = float(special.ndtri((1 + coverage) / 2))
     d = errors_on_scale(x, y, scale)
     warn_of_alike(d, sampling, stacklevel=4)
+    warn_of_shape(d, sampling, "ask quantile_limits(tails='usual')", stacklevel=4)
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())  # guards the squares against overflow and underflow
