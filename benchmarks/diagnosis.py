@@ -91,6 +91,12 @@ def _hours(ride: Ride) -> np.ndarray:
     return np.arange(ride.power.size) / 3600
 
 
+def _turns(ride: Ride) -> np.ndarray:
+    """Cadence less its mean while pedalling, rev/min."""
+    turns = np.nan_to_num(ride.cadence)
+    return turns - turns[ride.power > 0].mean()
+
+
 def _step(p: np.ndarray, ride: Ride, rng: np.random.Generator) -> np.ndarray:
     return p * (1 + _sign(rng, 0.02, 0.04) * (np.arange(p.size) > p.size * rng.uniform(0.3, 0.7)))
 
@@ -123,11 +129,14 @@ CAUSES: dict[str, Cause] = {
     "one side doubled": _one_side,
     "loss": lambda p, ride, rng: (1 - rng.uniform(0.009, 0.014)) * p - rng.uniform(2.2, 3.6),
     "device dropouts": _dropouts,
+    # Adversaries: no line of power describes them.
+    "bend": lambda p, ride, rng: p + _sign(rng, 0.08, 0.15) * np.maximum(p - np.nanquantile(p[p > 0], 0.6), 0),
+    "gain by cadence": lambda p, ride, rng: p * (1 + _sign(rng, 0.002, 0.004) * _turns(ride)),
 }
 # What may be first: the cause, or a word of not being able to tell it from what it looks like.
 RIGHT = {"none": {"none"}, "drift, gain": {"drift"}, "offset in N m": {"torque_offset"},
          "delay that varies": {"delay_that_varies"}, "one side doubled": {"one_side_doubled"},
-         "device dropouts": {"dropout"}}
+         "device dropouts": {"dropout"}, "gain by cadence": {"cadence_gain"}}
 PAIRS = (("scale", "offset"), ("scale", "drift"), ("scale", "step"), ("scale", "smoothing"),
          ("scale", "delay that varies"), ("scale", "device dropouts"), ("offset", "drift"), ("offset", "smoothing"),
          ("offset in N m", "scale"),

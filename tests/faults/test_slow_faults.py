@@ -170,3 +170,23 @@ def test_least_sizes(ride):
     for size, made, kind in ((1.0, 1.0 * (t >= REST[1][1]), "auto_zero_step"),
                              (0.01 * mean, np.exp(-3 * t / 900), "warm_up_drift")):
         assert [len(found(t, x, quiet + k * size * made, kinds=(kind,))) for k in (0.95, 1.05)] == [0, 1]
+
+
+def riding(rng, seconds=2700):
+    """Pedalling throughout, and errors of 4 W."""
+    t = np.arange(seconds)
+    return t, 210 + 60 * np.sin(t / 150) + rng.normal(0, 15, seconds), rng.normal(0, 4, seconds)
+
+
+def test_an_early_step_is_no_warm_up():
+    t, x, noise = riding(np.random.default_rng(0))
+    item, = found(t.astype(float), x, noise + 0.03 * x * (t > 700))
+    assert item.kind == "step"
+    assert item.detail["at_s"] == pytest.approx(700, abs=60)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_warm_up_is_no_step(seed):
+    t, x, noise = riding(np.random.default_rng(seed))
+    item, = found(t.astype(float), x, noise + 0.04 * x * np.exp(-3 * t / 900))
+    assert item.kind == "warm_up_drift"

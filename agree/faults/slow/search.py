@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_T
+from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_PLACE_GAIN, STEP_T
 from agree.faults.slow.coefficient import coefficient
 from agree.faults.slow.lasting_steps import alike, gains, size_of, with_steps
 from agree.faults.slow.steady_ride import Mask, Ride, Shape, pieces, steady_ride
@@ -103,8 +103,7 @@ def _search(ride: Ride, time: FloatArray, kinds: Collection[str], only: Collecti
             stepped.append(number)
         found += [_figures(made, place, piece.start, time) for place in own]
         if only is not None:
-            basis, _ = np.linalg.qr(made.base(waves=True).T)
-            left += float(np.sum((made.error - basis @ (basis.T @ made.error)) ** 2))
+            left += _left(made)
             length += made.error.size
     return Search(found, stepped, first, left, length)
 
@@ -115,7 +114,23 @@ def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
     That stands if one step or two explain all slow change there is: neither a drift nor a slow wave is left.
     """
     lean = _alternate(replace(ride, lean=True), kinds)
-    return lean if explains_all(lean) else _alternate(ride, kinds)
+    made = lean if explains_all(lean) else _alternate(ride, kinds)
+    if made.warm is not None and not made.steps:  # an early step is like a warm-up
+        alone = with_steps(replace(made, warm=None, warm_size=None))
+        if len(alone.steps) == 1 and _better(alone, made, STEP_PLACE_GAIN):
+            return alone
+    return made
+
+
+def _better(one: Ride, other: Ride, gain: float) -> bool:
+    """Whether what was found in one leaves less than in the other, by so much of chi-squared."""
+    return _left(one) <= math.exp(-gain / one.error.size) * _left(other)
+
+
+def _left(ride: Ride) -> float:
+    """Sum of squares that what was found leaves."""
+    basis, _ = np.linalg.qr(ride.base(waves=True).T)
+    return float(np.sum((ride.error - basis @ (basis.T @ ride.error)) ** 2))
 
 
 def explains_all(lean: Ride) -> bool:
