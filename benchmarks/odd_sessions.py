@@ -1,6 +1,6 @@
 """How often a session is named as far from the others: of sound ones (false), and of one that is.
 
-    python benchmarks/odd_sessions.py [--runs 300] [--part 1/2]
+    python benchmarks/odd_sessions.py [--runs 300] [--part 1/2] [--designs ...]
 
 Errors of seconds are noise (SD in % of the power) that is white or correlated over a time, plus the session's own
 error (normal, SD between sessions). Standard errors come from the interval engine, as in a check. "t" is the deleted t
@@ -92,10 +92,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--runs", type=int, default=300)
     parser.add_argument("--part", default="1/1", help="which part of the rows, as 2/5")
+    parser.add_argument("--designs", nargs="+", choices=LENGTHS, default=list(LENGTHS), help="only these")
     arguments = parser.parse_args()
     part, parts = map(int, arguments.part.split("/"))
     rows = [(name, world, between) for name in LENGTHS for world in WORLDS for between in BETWEEN
             if world in ("white 3 %", "white 10 %") or len(set(LENGTHS[name])) > 1 or name in ("6 x 30", "8 x 3")]
+    rows = [row for row in rows if row[0] in arguments.designs]
     print(f"{arguments.runs} runs a row; Monte-Carlo SE at 5 %: "
           f"{100 * math.sqrt(0.0475 / arguments.runs):.1f} points\n")
     print("| lengths, min | noise of seconds | SD between, % | t: any named, % | named falsely, % "

@@ -291,7 +291,7 @@ def check_claim(
         passing_bablok=robust, correction=fix, findings=causes,
         next_step=looked.next or held.next(given, meaning) or looked.before_the_next(
             next_step(data, meaning, readings, claim, level, effects, reference_u.main_term(
-                float(data.reference.mean())))),
+                float(data.reference.mean())), held.rides.one_day)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=said + held.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
         decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)

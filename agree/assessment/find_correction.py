@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from agree.assessment.doubts.not_followed import Followed, followed
+from agree.assessment.doubts.one_ride import OneRide
 from agree.core import checks
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
@@ -196,9 +197,10 @@ def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding]) -> Corre
 
 
 def unless_one_ride(fix: Correction, doubts: Sequence[Note]) -> Correction:
-    """Leave it open whether a correction lasts where sessions look like one ride: they are no days to tell it from."""
+    """Leave it open whether a correction lasts where sessions look like one ride, or are of one day."""
     alike = next((note for note in doubts if note.kind == "sessions_alike"), None)
-    if alike is None or fix.stable is None:
+    if fix.stable is None or (alike is None and not OneRide(tuple(doubts)).one_day):
         return fix
-    return replace(fix, stable=None, harm=math.nan, error_left_percent=math.nan, because=(
-        *fix.because[:-1], Note(kind="correction_one_ride", values={"sessions": alike.values["sessions"]})))
+    why = Note(kind="correction_one_day") if alike is None else Note(
+        kind="correction_one_ride", values={"sessions": alike.values["sessions"]})
+    return replace(fix, stable=None, harm=math.nan, error_left_percent=math.nan, because=(*fix.because[:-1], why))

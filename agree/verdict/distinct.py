@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from itertools import combinations
@@ -62,8 +63,9 @@ def refuse_repeats(pairs: Pairs | Sequence[Pairs], *, pieces: bool = True) -> tu
     Returns
     -------
     tuple of Note
-        What is doubted and cannot be refused: sessions that are alike as one programme on two days may be, and
-        recordings without dates, which may be pieces of one ride.
+        What is doubted and cannot be refused: sessions that are alike as one programme on two days may be,
+        recordings without dates, which may be pieces of one ride, and sessions of one day, which share what differs
+        from day to day.
 
     Raises
     ------
@@ -102,7 +104,15 @@ def _doubts(items: Sequence[Pairs], pairs_alike: Sequence[Alike], pieces: bool) 
     if undated > 1 and pieces:
         found.append(Note(kind="sessions_undated", severity="trust", values={
             "undated": undated, "sessions": len(items)}))
-    return tuple(found)
+    return tuple(found + _one_day(items) * pieces)
+
+
+def _one_day(items: Sequence[Pairs]) -> list[Note]:
+    """Return which day holds more than one session, by the date that the clock shows (local time, or UTC)."""
+    days = Counter(item.start.strip()[:10] for item in items if item.start and _span(item) is not None)
+    day, most = max(days.items(), key=lambda entry: entry[1], default=("", 0))
+    return [Note(kind="sessions_of_one_day", severity="trust", values={
+        "sessions": len(items), "day": day, "most": most, "days": len(days)})] if most > 1 else []
 
 
 def _alike(found: Sequence[Alike]) -> Note:

@@ -31,8 +31,9 @@ def odd_p_values(values: FloatArray, variances: FloatArray, df: FloatArray, seco
     df : (S,) array
         Degrees of freedom of these, above 0.
     seconds : (S,) array
-        Used seconds of each: a short session has more of what wanders from minute to minute, so that the variance
-        between sessions counts 1 + 300/n times for n seconds, as in the weights of the mean.
+        Used seconds of each. A short session may have more of what wanders from minute to minute, so that the variance
+        between sessions counts c = 1 + 300/n times for n seconds, as in the weights of the mean; or days may differ
+        alike, whatever the length (c = 1). Which is not known: the larger probability of the two is returned.
 
     Returns
     -------
@@ -58,14 +59,16 @@ def odd_p_values(values: FloatArray, variances: FloatArray, df: FloatArray, seco
     >>> bool(p[3] > 0.05)  # a short session, known to +-1
     True
     """
-    shape = 1 + HALF_WEIGHT_S / seconds
+    shapes = np.stack([np.ones(values.size), 1 + HALF_WEIGHT_S / seconds])
+    shapes = shapes if np.ptp(seconds) > 0 else shapes[:1]  # of equal sessions the two are one
     found = np.ones(values.size)
     away = values - np.median(values)
     size = np.median(away**2)
     farthest = np.argsort(-(away**2) / np.maximum(variances + size, 1e-300), kind="stable")[:MOST_TRIED]
     for k in farthest.tolist():
         rest = np.arange(values.size) != k
-        found[k] = _one(values[k], variances[k], df[k], shape[k], values[rest], variances[rest], shape[rest])
+        found[k] = max(_one(values[k], variances[k], df[k], shape[k], values[rest], variances[rest], shape[rest])
+                       for shape in shapes)
     return found
 
 

@@ -282,7 +282,11 @@ def test_an_odd_session_is_named_with_what_would_explain_it():
     check = CASES["odd and the same"]
     one = OddSession(number=5, value=2.1, others=-2.1, suspicion="files exchanged")
     told = main_doubt(replace(check, effects=replace(check.effects, odd_sessions=(one,))))
-    assert told[1] == "Its two files look exchanged."
+    assert told[0].startswith("the files of session 5 look exchanged: it reads ")
+    assert told[-1] == "Check that before you leave it out."
+    doubled = replace(one, suspicion="twice as much")
+    told = main_doubt(replace(check, effects=replace(check.effects, odd_sessions=(doubled,))))
+    assert told[1] == "It looks doubled."
     two = replace(check.effects, odd=(3, 4), odd_sessions=(replace(one, number=4, suspicion=""), one))
     assert "In session 5 its two files look exchanged." in main_doubt(replace(check, effects=two))
 

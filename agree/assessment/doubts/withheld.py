@@ -48,7 +48,7 @@ class Withheld(NamedTuple):
         """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
-        return (self.rides.next(held) or self.copies.next(held and self.copies.any)
+        return (self.rides.next(held, meaning) or self.copies.next(held and self.copies.any)
                 or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
                 or (self.slower.next(meaning) if asked.verdict == HOLDS else None))
 

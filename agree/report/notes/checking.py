@@ -7,6 +7,7 @@ from collections.abc import Callable
 from agree.core.results.note import Note
 from agree.core.results.words import percent
 
+HARDLY_SETTLES = 0.2  # chance below which so much riding is said to hardly settle an answer; else the chance is given
 WORDS = {"average": "the mean error", "bands": "each power band", "readings": "single readings",
          "next_session": "the next session"}
 
@@ -46,13 +47,26 @@ def _whose(note: Note) -> str:
 
 def _hardly(note: Note) -> tuple[str, ...]:
     """How far the error lies from the limit, and what the most that is thought of would still leave open."""
-    values, unit = note.values, note.values["unit"]
+    values, unit, most = note.values, note.values["unit"], note.values["most"]
     left = f"{values['value']:+.2g} {unit} lies {values['gap']:.2g} {unit} from the limit"
+    chance = float(values.get("chance", 0.0))
+    by_chance = f"only with a chance of {100 * chance:.0f} %, were the error to stay as it is"
     if values["one"]:
-        return (f"sessions on other days: even {values['most']} times as long a ride would hardly settle it if the "
-                "error stays as it is.", f"{left}, and this ride leaves ±{values['half']:.2g} {unit} open.")
-    return (f"even {values['most']} sessions would hardly settle it if the error stays as it is: {left}, and sessions "
-            f"differ by SD {values['sd']:.2g} {unit}.",)
+        how = (f"even {most} times as long a ride would hardly settle it if the error stays as it is"
+               if chance < HARDLY_SETTLES else f"even {most} times as long a ride would settle it {by_chance}")
+        return (f"sessions on other days: {how}.", f"{left}, and this ride leaves ±{values['half']:.2g} {unit} open.")
+    how = (f"even {most} sessions would hardly settle it if the error stays as it is" if chance < HARDLY_SETTLES else
+           f"even {most} sessions would settle it {by_chance}")
+    return (f"{how}: {left}, and sessions differ by SD {values['sd']:.2g} {unit}.",)
+
+
+def _one_day(note: Note) -> str:
+    values = note.values
+    if values["most"] == values["sessions"]:
+        return (f"all {values['sessions']} sessions are of one day ({values['day']}): what differs from day to day is "
+                "not in the interval.")
+    return (f"{values['most']} of {values['sessions']} sessions are of one day ({values['day']}): the interval takes "
+            "them for sessions of different days, and may be too narrow.")
 
 
 DECLARED = {"claim": "the claim", "meaning": "the question", "level": "the level", "rule": "the decision rule",
@@ -148,6 +162,13 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         f"±{note.values['needed']:.2g} {note.values['unit']}."),
     "next_spread": "more sessions sharpen the forecast, but sessions differ by SD {sd:.2g} {unit}: it stays that wide.",
     "next_odd": "find out what was different in session {session} (zero, battery, crank length), then ride 2 more.",
+    "next_files_exchanged": lambda note: (
+        f"first check which file of session {note.values['session']} is the device's: the two look exchanged.",
+        "If they are, change them over and check again; more rides come after that."),
+    "next_find_trend": lambda note: (
+        f"first find out why the error changes by {note.values['change']:+.2g} {note.values['unit']} from session to "
+        "session (battery, mounting, wear), and mend it; then new sessions.",
+        "No number of sessions like these can be said to settle it."),
     "next_reference_or_luck": _luck,
     "next_look": "ride until {sessions} sessions are recorded: the next look was declared for then.",
     "looks_undeclared": ("looking after each session and stopping at the first answer makes a wrong one up to "
@@ -208,6 +229,7 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         "some that do not follow the same programme."),
     "sessions_of_athletes": ("the {sessions} sessions are of {athletes} athletes, and those of one are alike: over the "
                              "athletes' means the answer is {verdict} ({low:+.2g} to {high:+.2g} {unit})."),
+    "sessions_of_one_day": _one_day,
     "sessions_undated": lambda note: (
         f"{'no' if note.values['undated'] == note.values['sessions'] else 'not every'} recording shows its date: that "
         "the sessions are of different days is your word; pieces of one ride are one session."),

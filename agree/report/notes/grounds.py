@@ -80,6 +80,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_gaps": "too many seconds are missing or faulty at an end of the range of power",
     "because_one_ride": lambda note: (
         f"sessions {note.values['sessions']} look like one ride{' each' if note.values['rides'] != 1 else ''}"),
+    "because_one_day": "all sessions are of one day, and the next one may be of another",
     "because_not_followed": "the device does not move with the reference",
     "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "
                        "limit"),
@@ -116,6 +117,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_tested": "on {left_out} left out it brings the mean error from {before:.2g} to {after:.2g} %",
     "correction_one_session": "one session cannot show whether it lasts",
     "correction_one_ride": "sessions {sessions} look like one ride, and cannot show whether it lasts",
+    "correction_one_day": "all sessions are of one day, and cannot show whether it lasts",
     "correction_few_sessions": "{least} sessions are needed to show whether it lasts",
     "correction_no_power": "a session without power of the device cannot show whether it lasts",
     "correction_ageing": "the error changes from session to session",

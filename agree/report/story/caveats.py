@@ -20,7 +20,7 @@ WITHHELD = ("used_not_followed",
             "used_hardly_any", "used_slower", "sessions_alike")
 # How the notes begin that are said as warnings.
 KINDS = ("bands_not_ridden", "copy_", "declared_", "faults_", "looks_", "range_", "sessions_alike",
-         "sessions_of_athletes", "sessions_undated", "used_")
+         "sessions_of_", "sessions_undated", "used_")
 
 
 class Caveat(NamedTuple):

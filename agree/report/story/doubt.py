@@ -14,6 +14,7 @@ from agree.report.story.language.vocabulary import counted
 from agree.verdict.reference import LOSS, Term
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
+FEW = 5           # sessions below which an open answer is said to rest on few
 MOST_OF_IT = 0.5  # share of the squared uncertainty from which a term is "most of the uncertainty"
 WOULD = {HOLDS: "hold", FAILS: "not hold", OPEN: "not be settled"}
 SESSIONS, WITHIN = "spread between sessions", "noise within the recording"
@@ -56,8 +57,14 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
         return ("one session says nothing about other days.", *_within(check))
     if effects is not None and effects.ageing and (not check.budget or check.budget[0].name == SESSIONS):
         return tuple(f"{note_text(note).rstrip('.')}." for note in effects.notes if note.kind == "sessions_trend")
+    if _one_day(check):
+        return (f"all {len(check.pairs)} sessions are of one day, so they say nothing about other days.",
+                *_exact(check))
     if check.budget and check.budget[0].name == SESSIONS and check.budget[0].share > MOST_OF_IT:
-        return _sessions(check)
+        if _differ(check):
+            return _sessions(check)
+        if len(check.pairs) < FEW and check.reading.verdict == OPEN:
+            return (f"there are only {len(check.pairs)} sessions.",)
     return _largest(check)
 
 
@@ -70,6 +77,10 @@ def _odd(check: ClaimCheck) -> tuple[str, ...]:
     which = " and ".join(f"session {k + 1} ({plain(round(values[k], 2), places, sign=True)} {unit})" for k in odd)
     low, high = (plain(value, places, sign=True) for value in (min(rest), max(rest)))
     it = "it" if len(odd) == 1 else "them"
+    suspicions = [item.suspicion for item in check.effects.odd_sessions] if check.effects is not None else []
+    if len(odd) == 1 and suspicions == ["files exchanged"]:
+        return (f"the files of session {odd[0] + 1} look exchanged: it reads {which.split('(')[1].rstrip(')')}, the "
+                f"others {low} to {high} {unit}.", *_without(check, it), "Check that before you leave it out.")
     return (f"{which} {'is' if len(odd) == 1 else 'are'} far from the others ({low} to {high} {unit}).",
             *_suspected(check), *_without(check, it), f"Leave {it} out only if you find the reason, and say so.")
 
@@ -94,9 +105,24 @@ def _without(check: ClaimCheck, it: str) -> tuple[str, ...]:
     return (f"Without {it} the claim would {WOULD[verdict]}.",)
 
 
+def _one_day(check: ClaimCheck) -> bool:
+    """Whether all sessions show one date."""
+    return any(note.kind == "sessions_of_one_day" and note.values["most"] == note.values["sessions"]
+               for note in check.notes if isinstance(note, Note))
+
+
+def _differ(check: ClaimCheck) -> bool:
+    """Whether sessions differ by more than chance within them: a spread of 0 is no doubt."""
+    return check.effects is None or check.effects.between_sd > 0
+
+
+def _exact(check: ClaimCheck) -> tuple[str, ...]:
+    return () if check.reference_uncertainty.terms else ("The reference is taken as exact: no ± was stated for it.",)
+
+
 def _within(check: ClaimCheck) -> tuple[str, ...]:
     if not check.reference_uncertainty.terms:
-        return ("The reference is taken as exact: no ± was stated for it.",)
+        return _exact(check)
     if not check.budget or not check.budget[0].share > MOST_OF_IT:
         return ()
     return (f"Within it, most of the uncertainty is {_source(check, check.budget[0].name)}.",)
@@ -116,7 +142,7 @@ def _sessions(check: ClaimCheck) -> tuple[str, ...]:
     effects, count = check.effects, len(check.pairs)
     sd = effects.between_sd if effects is not None else math.nan
     size = f" (SD {plain(sd, first_places(sd))} {check.claim.unit})" if math.isfinite(sd) else ""
-    few = f", and there are only {count}" if count < 5 and check.reading.verdict == OPEN else ""
+    few = f", and there are only {count}" if count < FEW and check.reading.verdict == OPEN else ""
     return (f"the sessions differ from one another{size}{few}.",)
 
 
@@ -124,9 +150,9 @@ def _largest(check: ClaimCheck) -> tuple[str, ...]:
     if not check.reference_uncertainty.terms:
         return ("the reference is taken as exact: no ± was stated for it.",
                 "The answer is only as good as the reference.")
-    name = check.budget[0].name if check.budget else ""
-    if name in (SESSIONS, ""):
-        return _sessions(check)
-    who = _source(check, name)
+    terms = [item for item in check.budget if item.name != SESSIONS or _differ(check)]
+    if not terms or terms[0].name == SESSIONS:
+        return _sessions(check) if _differ(check) else ("nothing stands out; the sessions agree within chance.",)
+    who = _source(check, terms[0].name)
     more = f"more of the uncertainty comes from it than from the {counted(len(check.pairs), 'session')}"
-    return (f"{who}: {more}." if check.budget[0].share > MOST_OF_IT else f"{who}.",)
+    return (f"{who}: {more}." if terms[0].share > MOST_OF_IT else f"{who}.",)
