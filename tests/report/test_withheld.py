@@ -13,7 +13,7 @@ from agree.report.notes.sentence import note_text
 from agree.report.story.tell import tell
 from tests.report.made import made
 
-KINDS = ["because_gaps", "because_faults", "because_copy", "because_one_ride", "because_too_little",
+KINDS = ["because_gaps", "because_faults", "because_copy", "because_one_ride", "because_one_day", "because_too_little",
          "because_slower", "because_not_followed", "because_between_looks"]
 
 
