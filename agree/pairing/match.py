@@ -25,7 +25,6 @@ from agree.core.thresholds import (
 )
 from agree.pairing import same_ride, witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
-from agree.pairing.clocks.chance_steps import without_chance
 from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
@@ -181,7 +180,7 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
     u, v = blind(x), blind(y)
     if found:
         one, two = smoothness.made_even(u.power, v.power, found[0].lag)
-        stretches = without_chance(one, two, lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest))
+        stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
         if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked, blind)) is not None:
             return stepped
     if unsure in (Doubt.MISSING, Doubt.WEAK):

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from agree import Recording, pair_recordings
 from agree.pairing.clocks import lag_path
-from agree.pairing.clocks.chance_steps import without_chance
-from agree.pairing.clocks.lag_path import Stretch
+from agree.pairing.clocks.lag_path import FAR_LEAST_S, FAR_S, REUSED_SHARE, Stretch, without_reuse
+from agree.pairing.clocks.step_search import refined
 
 SECONDS = 1200
 
@@ -28,7 +29,7 @@ def stretches(*parts):
 @pytest.mark.parametrize(("lost", "steps"), [(0, 0), (50, 1)])
 def test_a_lag_that_holds_for_a_minute_must_explain_most_of_its_seconds_better(lost, steps):
     x, y = two(lost)
-    found = without_chance(x, y, stretches((0, 1050, 0), (1120, SECONDS, -50)))
+    found = refined(x, y, stretches((0, 1050, 0), (1120, SECONDS, -50)))
     assert len(found) - 1 == steps
     assert (found[0].start, found[-1].stop) == (0, SECONDS)
     assert found[0].lags[0] == 0
@@ -36,9 +37,37 @@ def test_a_lag_that_holds_for_a_minute_must_explain_most_of_its_seconds_better(l
 
 def test_the_longer_of_two_stretches_is_the_one_that_stays():
     x, y = two(0)
-    x, y = x[::-1], y[::-1]
-    found = without_chance(x, y, stretches((0, 80, -50), (120, SECONDS, 0)))
+    x, y = x[::-1].copy(), y[::-1].copy()
+    found = refined(x, y, stretches((0, 80, -50), (120, SECONDS, 0)))
     assert [(one.start, one.stop, set(one.lags.tolist())) for one in found] == [(0, SECONDS, {0})]
+
+
+@pytest.mark.parametrize(("lag", "kept"), [(-63, True), (-65, False)])
+def test_seconds_of_the_device_are_not_used_twice(lag, kept):
+    """REUSED_SHARE: of 60 s at another lag, 23 or 25 lie before the device's second 1000, which all lie at lag 0."""
+    assert REUSED_SHARE == 0.4
+    both = stretches((0, 1000, 0), (1040, 1100, lag))
+    assert (len(without_reuse(both, 1200)) == 2) == kept
+
+
+@pytest.mark.parametrize(("lag", "seconds", "kept"), [
+    (-121, 241, True), (-121, 239, False), (-119, 60, True), (-900, 60, False)])
+def test_a_lag_far_from_its_neighbours_must_last(lag, seconds, kept):
+    assert (FAR_S, FAR_LEAST_S) == (120, 240)
+    both = stretches((0, 1000, 0), (2000, 2000 + seconds, lag))
+    assert (len(without_reuse(both, 3000)) == 2) == kept
+
+
+@pytest.mark.parametrize(("seed", "minutes"), [(0, 10), (1, 15), (2, 10)])
+def test_a_file_that_ends_early_is_not_strewn_over_the_ride(seed, minutes):
+    """A trainer's steps: the last minute is alike to later ones by chance. Before, jumps of minutes: 8, 3 and 1."""
+    rng = np.random.default_rng(seed)
+    target = np.repeat(rng.choice([150, 180, 210, 250, 300], 60), 60).astype(float)
+    x = np.rint(target + lfilter([1], [1, -0.9], rng.normal(0, 4, target.size)))
+    y = np.rint(x + rng.normal(0, 3, x.size))[:60 * minutes]
+    pairs = pair_recordings(*(Recording(time=np.arange(v.size) + begin, power=v) for v, begin in ((x, 0.0), (y, 19.0))))
+    assert pairs.alignment.steps == ()
+    assert (pairs.alignment.lag_s, pairs.reference.size) == (pytest.approx(19, abs=0.1), 60 * minutes)
 
 
 @pytest.mark.parametrize(("most", "sought"), [(60, True), (0, False)])

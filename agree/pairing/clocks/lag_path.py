@@ -35,6 +35,8 @@ WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and
 LARGEST = 0.98  # correlation: above it all windows are equally sure
 CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
 HOPELESS = 5  # times as many changes of lag as are taken out at most: no path is sought with such care
+REUSED_SHARE = 0.4  # of a stretch's seconds of the device: windows reach over a step by half
+FAR_S, FAR_LEAST_S = 120, 240  # a lag so far from those of all longer stretches must last so long
 MIN_STEP_S = 2  # a change of lag smaller than this is drift
 
 
@@ -233,9 +235,35 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
         window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
     cuts = np.flatnonzero(np.abs(np.diff(path)) >= MIN_STEP_S) + 1
     bounds = [0, *cuts.tolist(), path.size]
-    return without_excursions([
+    return without_excursions(without_reuse([
         Stretch(int(window[a]) * HOP_S, min((int(window[b - 1]) + HOPS) * HOP_S, x.size), path[a:b])
-        for a, b in pairwise(bounds)])
+        for a, b in pairwise(bounds)], y.size))
+
+
+def without_reuse(stretches: list[Stretch], size: int) -> list[Stretch]:
+    """Leave out stretches for which the device's seconds are mostly those of longer ones already.
+
+    Where the device has ended, or is absent, its last minutes are alike to some later minute by chance; and a lag of
+    minutes from both neighbours, for a window or two, is more often chance than a long pause with another soon after.
+
+    Parameters
+    ----------
+    stretches : list of Stretch
+        In order of time.
+    size : int
+        Seconds of the device.
+    """
+    taken = np.zeros(size, bool)
+    kept: list[Stretch] = []
+    for stretch in sorted(stretches, key=lambda s: s.start - s.stop):
+        lag = int(np.median(stretch.lags))
+        own = slice(max(stretch.start + lag, 0), max(stretch.stop + lag, 0))
+        others = [abs(int(np.median(other.lags)) - lag) for other in kept]
+        far = bool(others) and min(others) > FAR_S and stretch.stop - stretch.start < FAR_LEAST_S
+        if not far and taken[own].sum() <= REUSED_SHARE * max(taken[own].size, 1):
+            kept.append(stretch)
+            taken[own] = True
+    return sorted(kept, key=lambda s: s.start)
 
 
 def without_excursions(stretches: list[Stretch]) -> list[Stretch]:

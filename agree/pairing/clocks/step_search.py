@@ -17,17 +17,20 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks import clock, smoothness
-from agree.pairing.clocks.chance_steps import without_chance
 from agree.pairing.clocks.lag_path import MIN_STEP_S, Stretch, shifted, without_excursions
 
 PRICE = 12.0  # of a change of lag, in units of log likelihood
 WORST = 4.5  # log likelihood that one second can cost: 3 standard deviations
-REACH_S = 6  # lags tried beyond those found
+PASSED = 3.7  # of a second of work that the device passed over: about what unrelated readings cost
+UNKNOWN = 1.0  # of a second that either lacks; beyond the ends of the device it is `WORST`: else faults would lie there
+REACH_S = 6  # lags tried beyond those found; with 66 the zeros of a late start were taken for a pause
+LONGEST_S = 7200  # a region of more seconds is cut, since the memory goes with seconds times lags
 BESIDE_S = 400  # readings looked at on either side of a change
 MOST_LAGS = 400  # between the lowest and the highest of neighbouring changes; a longer pause stays where it was found
 ROUNDS = 3  # of settling how alike the traces are, which says what a second may cost
 SMOOTH_SD_S = 1.5  # a lag between whole seconds mixes neighbours: both are smoothed by more
 LEAST_SD_W = 2.0
+MINUTE_S = 60
 MEMORY_S = 20  # over which errors of neighbouring seconds may be alike
 
 
@@ -55,7 +58,7 @@ def refined(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> list[Stre
         before, courses = courses, _followed(one, two, courses)
         if courses == before:
             break
-    return without_chance(*_evened(x, y, courses), without_excursions(_stretches(courses)))
+    return without_excursions(_stretches(courses))
 
 
 def _courses(stretches: list[Stretch], size: int) -> list[Course]:
@@ -108,8 +111,10 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
         own = scale * one[start:stop]
         apart = np.lib.stride_tricks.sliding_window_view(near, count) - own[:, None]
         cost = np.minimum(0.5 * (apart / sd) ** 2, WORST)
-        cost = np.where(np.isfinite(cost), cost, 1.0) / memory
-        skip = np.where(own > WORKING_W, WORST, 0.5) / memory
+        place = np.arange(start, stop)[:, None] + lowest + np.arange(count)
+        beyond = (place < 0) | (place >= two.size)
+        cost = np.where(np.isfinite(cost), cost, np.where(beyond, WORST, UNKNOWN)) / memory
+        skip = np.where(own > WORKING_W, PASSED, UNKNOWN / 2) / memory
         out += [Course(start + a, start + b, lowest + k) for a, b, k in likeliest(cost, skip, PRICE)]
     return _merged(out)
 
@@ -121,12 +126,16 @@ def _noise(one: FloatArray, laid: FloatArray) -> tuple[float, float, float]:
         return 1.0, LEAST_SD_W, 1.0
     scale = float(np.median(laid[works] / one[works]))
     rest = np.where(works, laid - scale * one, np.nan)
-    sizes = np.abs(rest)
-    # Where the course is wrong all is far apart: the better half of the minutes tells how far what is right is.
-    minutes = sizes[:sizes.size // 60 * 60].reshape(-1, 60)
-    minutes = minutes[np.isfinite(minutes).sum(axis=1) >= 30]
-    medians = np.median(np.nan_to_num(minutes), axis=1) if minutes.size else np.array([np.nanmedian(sizes)])
-    sd = max(1.4826 * float(np.median(medians)), LEAST_SD_W)
+    # Where the course is wrong all is far apart, and lastingly so: the better half of the minutes tells what is right.
+    size = rest.size // MINUTE_S * MINUTE_S
+    minutes = np.abs(rest[:size]).reshape(-1, MINUTE_S)
+    telling = np.isfinite(minutes).sum(axis=1) >= MINUTE_S / 2
+    if telling.any():
+        medians = np.full(telling.size, np.inf)
+        medians[telling] = np.nanmedian(minutes[telling], axis=1)
+        usual = float(np.median(medians[telling]))
+        rest = np.where(np.repeat(medians <= usual, MINUTE_S), rest[:size], np.nan)
+    sd = max(1.4826 * float(np.nanmedian(np.abs(rest))), LEAST_SD_W)
     rest = np.clip(rest, -WORST * sd, WORST * sd)
     rest = np.where(np.isfinite(rest), rest - np.nanmean(rest), 0.0)
     square, memory = float(rest @ rest), 1.0
@@ -142,7 +151,8 @@ def _regions(courses: list[Course]) -> list[list[Course]]:
     """The courses cut into regions near changes, and single courses between them."""
     out: list[list[Course]] = [[]]
     for k, course in enumerate(courses):
-        if out[-1] and _reach(out[-1], course) >= MOST_LAGS:
+        long = bool(out[-1]) and course.stop - out[-1][0].start > LONGEST_S
+        if out[-1] and (long or _reach(out[-1], course) >= MOST_LAGS):
             last = out[-1][-1]
             out.append([])
             if _reach([last], course) < MOST_LAGS:  # else so long a pause stays where it was found
