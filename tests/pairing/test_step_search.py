@@ -80,8 +80,8 @@ def test_no_step_is_made_by_the_search(road):
 def test_five_stops_of_45_s_on_a_steady_ride(seed):
     """Stretches of 150 s between, in which power changes every minute: a first stop missed moved the mean by 0.8."""
     rng = np.random.default_rng(seed)
-    power = np.repeat(rng.choice([160, 190, 220, 250, 280, 310], 26), 60)
-    x, y = stopped(power + 12 * rng.normal(0, 1, 52).repeat(30) + rng.normal(0, 4, 1560), tuple((200 + 150 * k + 40 * (k > 2), 45) for k in range(5)), seed)
+    power = np.repeat(rng.choice([160, 190, 220, 250, 280, 310], 26), 60) + 12 * rng.normal(0, 1, 52).repeat(30)
+    x, y = stopped(power + rng.normal(0, 4, 1560), [(place, 45) for place in (200, 350, 500, 690, 840)], seed)
     assert sizes(x, y) == pytest.approx([-45] * 5, abs=0.5)
 
 
