@@ -12,7 +12,17 @@ import pytest
 from matplotlib.figure import Figure
 
 import agree
-from agree import Claim, Estimate, Pairs, bias_by_band, bias_curve, deming, find_correction, limits_of_agreement
+from agree import (
+    Claim,
+    Estimate,
+    Pairs,
+    bias_by_band,
+    bias_curve,
+    deming,
+    find_correction,
+    folded_distribution,
+    limits_of_agreement,
+)
 from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
 from agree.report.figures.look import bar, round_steps
@@ -47,6 +57,8 @@ RESULTS = {
     "line": LINE, "unbounded line": replace(LINE, slope=OPEN, intercept=OPEN),
     "unknown line": replace(LINE, slope=UNKNOWN, intercept=UNKNOWN),
     "bands": BANDS, "curve": CURVE,
+    "folded": folded_distribution(X, Y), "folded ratios": folded_distribution(X, Y, scale="log"),
+    "folded alike": folded_distribution(X, X + 2.0**-20),
     "unbounded bands": replace(BANDS, bands=tuple(replace(band, bias=bias) for band, bias in zip(
         BANDS.bands, (OPEN, UNKNOWN, replace(OPEN, high=3.0)), strict=True))),
     "no bands": replace(BANDS, bands=()),
@@ -62,6 +74,16 @@ def test_every_picture_can_be_drawn(name):
     ax = RESULTS[name].plot()
     ax.get_figure().canvas.draw()
     assert ax.has_data() == (name != "unknown")
+
+
+def test_a_fold_shows_the_share_beyond_each_error_and_the_reach_of_a_fortieth():
+    folded = folded_distribution([100, 200, 300, 400, 500], [101, 199, 303, 404, 502])
+    ax = folded.plot()
+    drawn = next(line for line in ax.get_lines() if len(line.get_xdata()) == 5)
+    assert list(drawn.get_xdata()) == [-1, 1, 2, 3, 4]
+    assert list(drawn.get_ydata()) == pytest.approx([20, 40, 50, 40, 20])
+    assert "2.5 % of errors below -1, and above 4" in " ".join(text.get_text() for text in ax.texts)
+    assert ax.get_ylabel() == "errors at or beyond, % of all"
 
 
 @pytest.mark.parametrize("name", cases.ALL)

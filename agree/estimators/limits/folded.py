@@ -10,14 +10,14 @@ from numpy.typing import ArrayLike
 from agree.core import checks
 from agree.core.checks import FloatArray
 from agree.core.choices import LogScale, NanPolicy
-from agree.core.results.result import Result
+from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.scales import errors_on_scale
 
 
 @made_by("folded_distribution", also=("LimitsOfAgreement",))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FoldedDistribution(Result):
+class FoldedDistribution(Drawn):
     """Errors in increasing order with the share beyond each, on its own side of the middle.
 
     Attributes
@@ -62,7 +62,7 @@ def folded_distribution(
     """Empirical distribution of the errors, folded at its median ("mountain plot").
 
     Use it to compare the tails of several devices at a glance: the peak shows the bias, the flanks the long errors that
-    limits of agreement hide. It has no interval.
+    limits of agreement hide. It has no interval; ``.plot()`` draws it.
 
     Parameters
     ----------

@@ -19,6 +19,7 @@ from agree.correction.find import Correction
 from agree.estimators.bands.by_band import BandBias
 from agree.estimators.bands.curve import BiasCurve
 from agree.estimators.limits.agreement import LimitsOfAgreement
+from agree.estimators.limits.folded import FoldedDistribution
 from agree.estimators.lines.line import Line
 from agree.report.figures.bands import draw_bands
 from agree.report.figures.look import (
@@ -159,6 +160,25 @@ def _points(result: LimitsOfAgreement) -> tuple[FloatArray, FloatArray]:
     error = {"difference": d - r, "percent": 100 * (d - r) / np.where(r == 0, np.nan, r),
              "log": d / np.where(r == 0, np.nan, r)}
     return (r + d) / 2, error.get(result.scale, d - r)
+
+
+@_draw.register
+def _(result: FoldedDistribution, ax: Axes, unit: str) -> None:
+    """Share of errors beyond each error, on its own side of the median, and how far 2.5 % lie on either side."""
+    ends = result.reach(0.025)
+    ax.set_xlim(*view([*result.error, 0.0], 0.04))
+    ax.set_ylim(0, 53)
+    ax.axvspan(*ends, facecolor=ALLOWED, edgecolor="none", linewidth=0, zorder=0)
+    ax.axvline(0, color=RULE, linewidth=0.6, **DOTTED, zorder=1)
+    ax.axvline(result.median, color=INSIDE, linewidth=0.9, **SOLID, zorder=1)
+    ax.plot(result.error, 100 * result.share, **{**DOTS, "linestyle": "-", "color": INSIDE, "linewidth": 1.0})
+    frame(ax)
+    round_ticks(ax, "x", 6)
+    round_ticks(ax, "y", 6, sign=False)
+    axis_name(ax, "x", "logarithm of device / reference" if result.scale == "log" else
+              ERRORS[result.scale] + (f", {unit}" if unit and result.scale == "difference" else ""))
+    axis_name(ax, "y", "errors at or beyond, % of all")
+    _title(ax, f"median {result.median:.3g}; at most 2.5 % of errors below {ends[0]:.3g}, and above {ends[1]:.3g}")
 
 
 @_draw.register
