@@ -201,7 +201,7 @@ def test_results_without_a_number_or_a_limit_stop_nothing():
 
 
 @pytest.mark.parametrize("why", ["because_faults", "because_gaps", "because_copy", "because_one_ride",
-                                 "because_too_little", "because_not_followed"])
+                                 "because_too_little", "because_not_followed", "because_programme"])
 @pytest.mark.parametrize(("withheld", "verdict"), [(2, "holds"), (3, "not settled")])
 def test_a_cell_does_not_hold_where_more_than_a_fifth_of_its_pairs_were_withheld(withheld, verdict, why):
     made = study(RNG.normal(size=(5, 1, 1, 2)) * 0.1)
