@@ -153,7 +153,7 @@ def refuse_likeness(likeness: Likeness, steps: int) -> None:
 def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]]) -> None:
     """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size.
 
-    Where few of these are alike, or few minutes tell, or one of the two has up to six times less, one may be a noisy
+    Where few of these are alike, or few minutes tell, or one of the two has up to 4.5 times less, one may be a noisy
     device or one that averages: then, made equally smooth, they are alike (`leftover`, from `same_ride.leftover`), or
     what is left is noise.
     """

@@ -42,12 +42,12 @@ LEAST_STEPPED_LIKENESS = 0.40
 # ones 0.35). A 10-s mean leaves a ratio of 0.44 to 0.64, one of 30 s 0.15 to 0.25, for which it is not asked.
 LEAST_RAPID_LIKENESS = 0.10
 MOST_RAPID_RATIO = 2.0
-# Up to six times less in one of them (less is a mean over 30 s and more): it averages if, with both made equally
+# Up to 4.5 times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally
 # smooth, they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with
 # noise of 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. Settled
-# on half of the rides; from 4 to 6 after one of 380 wrong pairs of the other half, a little beyond 4, was accepted: of
-# 141 true pairs with means over 20 s and more one is refused by it.
-LARGEST_RAPID_RATIO = 6.0
+# on half of the rides; from 4 to 4.5 after one of 380 wrong pairs of the other half, a little beyond 4, was accepted: of
+# 141 true pairs with means over 20 s and more at most one is refused by it; at 5 a mean over 25 s would be.
+LARGEST_RAPID_RATIO = 4.5
 LEAST_EVEN_LIKENESS = 0.70
 MOST_LEFT_COLOUR = 0.26
 # Up to this limit of rapid changes of like size, the colour and less evenness are asked: two efforts on one plan of a
