@@ -45,7 +45,7 @@ MOST_RAPID_RATIO = 2.0
 # Up to 4.5 times less in one of them (less is a mean over 20 s and more): it averages if, with both made equally
 # smooth, they are alike, or if what is left is noise. True pairs whose rapid changes are not alike: 0.43 and more with
 # noise of 4 W, 0.38 with 8 W, and a colour up to 0.22. The 17 wrong ones of 400: up to 0.65, and from 0.30 on. Settled
-# on half of the rides; from 4 to 4.5 after one of 380 wrong pairs of the other half, a little beyond 4, was accepted: of
+# on half of the rides; from 4 to 4.5 after one of 380 wrong pairs of the other half, just beyond 4, was accepted: of
 # 141 true pairs with means over 20 s and more at most one is refused by it; at 5 a mean over 25 s would be.
 LARGEST_RAPID_RATIO = 4.5
 LEAST_EVEN_LIKENESS = 0.70
