@@ -117,7 +117,8 @@ def side(view: View, claim: Claim) -> str:
     if other <= PARTIAL_SURE_JUMP * own:
         return view.role
     short = claim.stop - claim.start < PARTIAL_SHORT_S
-    if short and (view.judge[claim.stop:claim.stop + PARTIAL_BESIDE_S] <= WORKING_W).any():
+    filtered = view.reach[1] - view.reach[0] > 1
+    if short and filtered and (view.judge[claim.stop:claim.stop + PARTIAL_BESIDE_S] <= WORKING_W).any():
         return ""  # a push that ends: one trace dies away faster than the filter says
     sure = not short or claim.budget >= PARTIAL_ERRORS * claim.error
     return EITHER if sure or other <= PARTIAL_LIKELY_JUMP * own else ""

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
 from agree.core.thresholds import (
     BUDGET_LOW,
     CLAIM_ERRORS,
@@ -27,7 +28,7 @@ Mask = NDArray[np.bool_]
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
-LEAST_WHOLE_S = 60        # s of the sharper trace without a 0 that tell its usual ratio to the other
+LEAST_WHOLE_S, LEAST_WHOLE_SHARE = 60, 0.1  # s without a strewn 0 that tell the usual ratio, and of all that tell it
 NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
 
 
@@ -217,11 +218,12 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     sharp, smooth = (device, reference) if made.smoother == "reference" else (reference, device)
     late = round(made.mean_delay)
     ahead = moved(smooth, -late)
-    # Zeros that are dropouts would make the sharper trace low as a whole.
-    whole = smoothed(np.where(sharp == 0, np.nan, sharp), made.kernel)
-    if (whole > WORKING_W).sum() < LEAST_WHOLE_S:
-        whole = smoothed(sharp, made.kernel)
+    whole = smoothed(sharp, made.kernel)
     both = (whole > WORKING_W) & (smooth > WORKING_W)
+    # Strewn zeros that are dropouts would make the sharper trace low as a whole; but what is left must be of all of it.
+    pure = smoothed(np.where(_strewn_zeros(sharp), np.nan, sharp), made.kernel)
+    if (both & (pure > WORKING_W)).sum() >= max(LEAST_WHOLE_S, LEAST_WHOLE_SHARE * both.sum()):
+        whole, both = pure, both & (pure > WORKING_W)
     k = usual_ratio(smooth[both] / whole[both])
     foretold = np.nan_to_num(np.where(np.isfinite(sharp), sharp, ahead / k))
     seen = np.nan_to_num(smooth)
@@ -234,6 +236,14 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
         sharp_role: View(sharp_role, sharp, np.nan_to_num(moved(full_smooth, -late)) / k, ahead / k,
                          np.isfinite(sharp) & np.isfinite(ahead), full_smooth / k, made.kernel, 1 / k, made.reach),
     }
+
+
+def _strewn_zeros(y: FloatArray) -> Mask:
+    """Zeros in runs too short for a coasting."""
+    found = np.zeros(y.size, bool)
+    for start, stop in runs(y == 0):
+        found[start:stop] = stop - start <= CLAIM_MARGIN_S
+    return found
 
 
 def near_coasting(view: View, start: int, stop: int) -> bool:

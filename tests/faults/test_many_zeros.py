@@ -13,7 +13,7 @@ from agree.estimators.response.matching import Filter
 from agree.faults.detect import find_faults
 from agree.faults.dropout import dropouts
 from agree.faults.set_aside import set_aside
-from agree.faults.view import Claim, View
+from agree.faults.view import Claim, View, views
 
 RIDE = Path(__file__).parent.parent / "data" / "rides" / "single-road-stops.csv"
 
@@ -134,3 +134,18 @@ def test_what_zeros_must_lack_together(lack, error, number, found, monkeypatch):
         Claim(*span, claim, lack, max(error, 1.0), 0.0, 0.0, error) for span, claim in zip(spans, claims, strict=True)])
     monkeypatch.setattr(Claim, "holds", False)
     assert len(dropouts(View("device", y, usual, usual, np.ones(1000, bool), usual, None, 1.0, (0, 0)))) == found
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_usual_ratio_is_not_that_of_the_few_seconds_without_a_stop(seed):
+    """A slow device on a ride of short stops, with one stretch of 100 s without any, in which it reads half."""
+    rng = np.random.default_rng(seed)
+    x = np.rint(200 + 40 * np.sin(np.arange(1800) / 40) + rng.normal(0, 15, 1800))
+    for start in range(0, 1800, 25):
+        if not 900 <= start < 1000:
+            x[start:start + 8] = 0
+    y = np.rint(np.maximum(lfilter([1 - np.exp(-1 / 4)], [1, -np.exp(-1 / 4)], x) + rng.normal(0, 2, 1800), 0))
+    half = y.copy()
+    half[905:1000] = np.rint(half[905:1000] / 2)
+    made = Filter(Kernel(0, (1 - np.exp(-1 / 4)) * np.exp(-np.arange(20) / 4)), "device", None)
+    assert views(x, half, made)["device"].ratio == pytest.approx(1, abs=0.03)
