@@ -25,6 +25,7 @@ from pathlib import Path
 
 import numpy as np
 from clocks import Pause, device, read, record
+from programmes import equal_steps, noise, workout
 from scipy.signal import lfilter
 
 from agree import pair_recordings, read_recording
@@ -78,17 +79,16 @@ def one_ride(a: tuple[float, np.ndarray], b: tuple[float, np.ndarray]) -> bool:
 
 
 def outcome(x: np.ndarray, y: np.ndarray) -> str:
-    """Say how a pairing ends: "refused", "accepted", or "with steps"."""
+    """Say how a pairing ends: "refused", "accepted" or "with steps", or "withheld": "holds" is not given."""
     try:
         found = match(to_grid(record(x), "reference"), to_grid(record(y), "device"), None, None, False)
     except InputError as refusal:
-        return "by minutes" if "minutes are more alike" in str(refusal) else "refused"
+        said = str(refusal)
+        return ("by minutes" if "minutes are more alike" in said else "by the rider" if "the rider's own" in said
+                else "refused")
+    if any(note.kind == "pair_programme_untold" for note in found.notes):
+        return "withheld"
     return "with steps" if found.changes else "accepted"
-
-
-def noise(size: int, rng: np.random.Generator, sd: float, memory: float) -> np.ndarray:
-    """Noise whose neighbours are correlated."""
-    return lfilter([sd * np.sqrt(1 - memory**2)], [1, -memory], rng.standard_normal(size))
 
 
 def invented(size: int, rng: np.random.Generator) -> np.ndarray:
@@ -96,14 +96,6 @@ def invented(size: int, rng: np.random.Generator) -> np.ndarray:
     x = 200 + noise(size, rng, 50, 0.997) + noise(size, rng, 30, 0.85)
     x[np.convolve(rng.random(size) < 1 / 300, np.ones(12))[:size] > 0] = 0
     return np.rint(np.maximum(x, 0))
-
-
-def workout(size: int, rng: np.random.Generator) -> np.ndarray:
-    """Targets of a trainer: steps of 20 s to 8 min, without the rider."""
-    target: list[float] = []
-    while len(target) < size:
-        target += [float(rng.choice([120, 150, 180, 210, 240, 270, 300, 350]))] * int(np.exp(rng.uniform(3, 6.2)))
-    return np.array(target[:size])
 
 
 def smooth(x: np.ndarray, width: int) -> np.ndarray:
@@ -157,16 +149,18 @@ def wrong(found: dict[str, tuple[float, np.ndarray]], runs: int, seed: int, only
         "real x real": lambda: tuple(pick(2)), "real x real, pieces of 10 to 60 min": pieces,
         "real x invented": lambda: (lambda x: (x, invented(x.size, rng)))(pick()[0]),
         "one course, another day": mixed, "one trainer's workout, another day": trainer,
+        "equal steps of a trainer, another day": lambda: equal_steps(rng),
         "reversed": lambda: (lambda x: (x, dev(x[::-1])))(pick()[0]),
         "laps shifted": lambda: laps(pick()[0], rng, dev)}
-    print("| wrong pairs | tried | refused by strength or rival | refused by minutes | accepted | accepted with steps "
-          "|\n|---|---:|---:|---:|---:|---:|")
+    print("| wrong pairs | tried | refused by strength or rival | refused by minutes | refused by the rider's own "
+          "changes | \"holds\" withheld | accepted | accepted with steps |\n|---|---:|---:|---:|---:|---:|---:|---:|")
     for name, make in kinds.items():
         if only not in name:
             continue
         count = Counter(outcome(*make()) for _ in range(runs))
-        print(f"| {name} | {runs} | {count['refused']} | {count['by minutes']} | {count['accepted']} | "
-              f"{count['with steps']} |", flush=True)
+        print(f"| {name} | {runs} | {count['refused']} | {count['by minutes']} | "
+              f"{count['by the rider']} | {count['withheld']} | {count['accepted']} | {count['with steps']} |",
+              flush=True)
 
 
 def paused(x: np.ndarray, rng: np.random.Generator, count: int) -> tuple[np.ndarray, list[Pause]]:
