@@ -20,7 +20,7 @@ from agree.correction.find import Correction, correction
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.findings import findings
 from agree.diagnosis.over_sessions import merged
-from agree.diagnosis.settled import DRIFTS, lasting, passing, weight, without
+from agree.diagnosis.settled import lasting, passing, weight, without
 from agree.diagnosis.window_findings import parts, slow
 from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
@@ -150,7 +150,9 @@ def unless_it_passes(
     finds a correction on a table.
     """
     slow = passing(causes)
-    if not slow or (fix.action == "none" and all(item.cause in DRIFTS for item in slow)):
+    # A step hides a scale in the mean; of a warm-up no factor is taken that the mean does not ask for as well.
+    may = fix.action not in ("none", "refused") or any(item.cause == "step" for item in slow)
+    if not slow or (fix.action == "none" and not may):
         return fix
     rest = without(data, slow, window_s)
     made = found_on(rest)
@@ -164,6 +166,8 @@ def unless_it_passes(
         if inside or made.action in ("none", "refused"):
             return replace(fix, action="none", factor=None, subtract_w=None, entered=None, after=None,
                            reason=Note(kind="correction_passes", values=values))
+    if not may:
+        return fix
     if made.action in ("none", "refused"):
         return made
     return replace(made, because=(*made.because[:1], Note(kind="correction_settled", values=values),
