@@ -21,7 +21,7 @@ from agree.diagnosis.by_second import (
 )
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.response_findings import answers, response_findings
-from agree.diagnosis.sessions import sessions_differ
+from agree.diagnosis.sessions import sessions_differ, whole_means
 from agree.diagnosis.set_aside_faults import set_aside_faults
 from agree.diagnosis.telltale import telltales
 from agree.diagnosis.window_findings import parts, slow, unclear
@@ -55,7 +55,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     found: list[Finding] = []
     hints: list[Finding] = []
     if made is not None:
-        found += [*parts(made, correction), *bend(made), *slow(made), *sessions_differ(made)]
+        found += [*parts(made, correction), *bend(made), *slow(made), *sessions_differ(made, whole_means(table))]
         hints = [*telltales(made), *loss(made)]
     if not found:
         found += unclear(correction, made)

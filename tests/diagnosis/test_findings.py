@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from agree import Estimate, InputError, Pairs, pair_recordings
+from agree import Estimate, InputError, Pairs, check_claim, pair_recordings
 from agree.diagnosis.finding import Finding
 from agree.report.story.cause import cause_words
 
@@ -112,6 +112,9 @@ def test_sessions_that_differ(rng):
     first = bench.diagnose(scaled)[0]
     assert first.cause == "sessions_differ"
     assert first.values["furthest_session"] == 2
+    own = [item.value for item in check_claim(scaled, "1.5 %").session_bias]
+    assert (first.values["lowest_percent"], first.values["highest_percent"], first.values["furthest_percent"]) == (
+        pytest.approx((min(own), max(own), own[1])))
     assert not {"step", "drift"} & {item.cause for item in bench.diagnose(scaled)}
     assert not bench.diagnose(pairs)
 

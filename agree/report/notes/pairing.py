@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from agree.core.results.note import Note
 
@@ -59,12 +61,23 @@ def _stamps(note: Note) -> str:
             "that agrees with the stamps of both: if a clock was wrong by an interval, efforts are mixed up")
 
 
+def merged_delay(notes: Sequence[Note]) -> Note:
+    """Return one note of the delays of several sessions that have one cause: from the least to the largest."""
+    sizes = [abs(float(note.values["rest_s"])) for note in notes]
+    explained = max((float(note.values["explained_s"]) for note in notes), key=abs)
+    return replace(notes[0], values={**notes[0].values, "least_s": min(sizes), "explained_s": explained,
+                                     "rest_s": math.copysign(max(sizes), float(notes[0].values["rest_s"]))})
+
+
 def _delay(note: Note) -> str:
     values = note.values
     rest, explained = float(values["rest_s"]), float(values["explained_s"])
-    known = f", beyond the {abs(explained):.1f} s that the difference in response explains" if explained else ""
+    least = float(values.get("least_s", abs(rest)))
+    most = "up to " * ("least_s" in values)
+    known = f", beyond the {most}{abs(explained):.1f} s that the difference in response explains" if explained else ""
     who = "device" if rest > 0 else "reference"
-    late = f"by the stamps of both, which have a date, the {who} is {abs(rest):.1f} s late{known}"
+    size = f"{abs(rest):.1f}" if f"{least:.1f}" == f"{abs(rest):.1f}" else f"{least:.1f} to {abs(rest):.1f}"
+    late = f"by the stamps of both, which have a date, the {who} is {size} s late{known}"
     ends = {"device": f"cadence is not late, so it is the power of the {who} that comes late",
             "clock": "cadence is late too, or so much is no device's delay: the clocks differ",
             "undecided": f"a delay of the {who}, or a difference of the clocks: nothing in the files decides it"}

@@ -7,6 +7,8 @@ from typing import NamedTuple
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.data.fault import NO_FAULT
 from agree.core.results.note import Note
+from agree.core.results.words import numbered
+from agree.report.notes.pairing import merged_delay
 from agree.report.notes.sentence import note_text
 from agree.report.story.doubt import main_doubt
 from agree.report.story.language.digits import plain
@@ -92,12 +94,37 @@ def _noted(check: ClaimCheck) -> list[Caveat]:
         if isinstance(note, Note) and note.kind.startswith(KINDS) and not (
                 check.verdict == OPEN and note.kind in WITHHELD):  # said first
             found.setdefault(_sentence(note), Caveat(note.severity, _sentence(note)))
-    for item in check.pairs:
+    return [*found.values(), *_of_pairs(check)]
+
+
+def _of_pairs(check: ClaimCheck) -> list[Caveat]:
+    """Notes of the recordings of each session: one sentence for a note that several have, with their numbers."""
+    found: dict[str, tuple[str, list[int]]] = {}
+    late: dict[tuple[str, bool], list[tuple[int, Note]]] = {}
+    for number, item in enumerate(check.pairs, 1):
         for note in item.notes:
-            if isinstance(note, Note) and note.severity != "detail":
+            if not isinstance(note, Note) or note.severity == "detail":
+                continue
+            if note.kind == "pair_delay":
+                kind = str(note.values["cause"]), float(note.values["rest_s"]) > 0
+                late.setdefault(kind, []).append((number, note))
+            else:
                 text = (f"{note.role}: " if note.role else "") + _sentence(note)
-                found.setdefault(text, Caveat(note.severity, text))
-    return list(found.values())
+                found.setdefault(text, (note.severity, []))[1].append(number)
+    several = len(check.pairs) > 1
+    for notes in late.values():
+        number, first = notes[0]
+        if len(notes) > 1:
+            first = merged_delay([note for _, note in notes])
+        found[_sentence(first)] = (first.severity, [number for number, _ in notes])
+    return [Caveat(severity, f"{_which(numbers, len(check.pairs))}{text}" if several else text)
+            for text, (severity, numbers) in found.items()]
+
+
+def _which(numbers: list[int], count: int) -> str:
+    """Say of which sessions a warning is; nothing where it is of all."""
+    own = sorted(set(numbers))
+    return "" if len(own) == count else f"session{'s' * (len(own) > 1)} {numbered(own)}: "
 
 
 def _sentence(note: Note | str) -> str:
