@@ -172,7 +172,7 @@ def _term(part: str, stated: str) -> tuple[Term, str, float]:
     found = _TERM.fullmatch(words)
     if found is None:
         raise InputError(f"reference uncertainty {stated!r} is not understood; write it like '±1 %', '1 % k=2', '2 W' "
-                         "or 'reads 0.3 % high ± 0.4 % k=2'")
+                         "or 'reads 0.3 % high ± 0.4 % k=2', and join several by a semicolon, as in '±1 %; 2 W'")
     value, unit, k = found.groups()
     u = number(value) / _coverage(k, stated)
     if is_percent(unit) and number(value) > MOST_OFF:

@@ -3,7 +3,9 @@
 from dataclasses import replace
 
 from agree import Note
+from agree.diagnosis.finding import Finding
 from agree.report.story.caveats import caveats
+from agree.report.story.record import to_record
 from tests.report.made import made
 
 
@@ -36,3 +38,12 @@ def test_other_notes_name_their_sessions_unless_all_have_them():
     assert said((note,), (note,)) == [text]
     assert said((note,), (), (note,), ()) == [f"sessions 1 and 3: {text}"]
     assert said((note,)) == [text]
+
+
+def test_sessions_that_drift_speak_of_rides_as_long_as_these():
+    """A finding of a drift of the mean over sessions: "nothing to record" is true of such rides only."""
+    drift = Finding(cause="drift", size=None, unit="% per hour", strength=0.99, percent=1.0, values={})
+    still = replace(made(-0.04, 0.5, sessions=3), next_step=Note(kind="next_nothing"))
+    for check, told in ((replace(still, findings=(drift,)), True), (replace(still, findings=()), False)):
+        assert any("are true of rides as long as these" in item.text for item in caveats(check)) == told
+        assert to_record(check)[0].startswith("nothing for rides as long as these;" if told else "nothing: all four")

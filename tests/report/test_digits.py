@@ -34,8 +34,8 @@ def test_printed_ends_and_printed_limit_give_the_stored_answer(a, b, limit):
     seen = shown(item, limit)
     assert three_way(seen.low, seen.high, seen.limit) == three_way(item.low, item.high, limit)
     assert seen.low <= seen.value <= seen.high
-    for value in (seen.low, seen.high, seen.value):
-        assert float(plain(value, seen.places, sign=True).replace("\N{MINUS SIGN}", "-")) == value
+    for value, places in zip(seen[:3], seen.each, strict=True):
+        assert float(plain(value, places, sign=True).replace("\N{MINUS SIGN}", "-")) == value
 
 
 @given(st.floats(0, 1), st.floats(0, 1))
@@ -64,6 +64,18 @@ def test_a_ruler_keeps_the_order_of_what_it_shows(a, b, limit, half_width):
     (-21.0, 12.0, "21 % low to 12 % high"), (-0.06, 0.05, "0.06 % low to 0.05 % high")])
 def test_intervals_in_words(low, high, words):
     assert range_words(shown(estimate(low, high), 1.5), "%") == words
+
+
+@pytest.mark.parametrize(("value", "low", "high", "words", "text"), [
+    (0.9595, 0.4191, 1.4999, "0.42 to 1.4999 % high", "+0.96 % (+0.42 to +1.4999)"),
+    (-0.9595, -1.4999, -0.4191, "0.42 to 1.4999 % low", "−0.96 % (−1.4999 to −0.42)"),
+    (0.95, 0.44, 1.46, "0.44 to 1.46 % high", "+0.95 % (+0.44 to +1.46)"),
+    (0.9, 0.42, 1.38, "0.4 to 1.4 % high", "+0.9 % (+0.4 to +1.4)"),
+    (1.4999, 1.49985, 1.49995, "1.49985 to 1.49995 % high", "+1.49990 % (+1.49985 to +1.49995)")])
+def test_only_an_end_near_the_limit_has_more_than_two_decimals(value, low, high, words, text):
+    item = Estimate(value=value, low=low, high=high, level=0.95, method="t")
+    assert range_words(shown(item, 1.5), "%") == words
+    assert interval_text(item, "%", 1.5) == text
 
 
 def test_a_printed_zero_has_no_side_and_no_sign():

@@ -63,9 +63,16 @@ def test_reference_uncertainty(stated, percent, watts):
     assert read.in_percent(200) == pytest.approx(percent + watts / 2)  # one of them is 0
 
 
+@pytest.mark.parametrize("stated", ["1 %, 2 W", "1 % and 2 W", "1 % + 2 W"])
+def test_terms_joined_otherwise_are_refused_with_the_sign_that_joins_them(stated):
+    with pytest.raises(InputError, match="join several by a semicolon, as in '±1 %; 2 W'"):
+        ReferenceUncertainty.parse(stated)
+    assert len(ReferenceUncertainty.parse("±1 %; 2 W").terms) == 2
+
+
 @pytest.mark.parametrize(("stated", "message"), [
     ("small", "reference uncertainty 'small' is not understood; write it like '±1 %', '1 % k=2', '2 W' or "
-     "'reads 0.3 % high ± 0.4 % k=2'"),
+     "'reads 0.3 % high ± 0.4 % k=2', and join several by a semicolon, as in '±1 %; 2 W'"),
     (-1, "reference uncertainty must be 0 or more per cent; got -1"),
     (math.inf, "reference uncertainty must be 0 or more per cent; got inf"),
     ("1 % k=0", "reference uncertainty '1 % k=0' has the coverage factor 0; it must be positive"),

@@ -102,7 +102,7 @@ def reads(check: ClaimCheck, seen: Shown, unit: str) -> str:
     where = "over this recording" if len(check.pairs) == 1 else "on average"
     if seen.value == 0:
         return f"reads the same as {opponent(check)} {where}"
-    return (f"reads {side_words(seen.value, seen.places, unit)} {where} against {opponent(check)}"
+    return (f"reads {side_words(seen.value, seen.each[0], unit)} {where} against {opponent(check)}"
             f"{in_watts(check, seen)}")
 
 
@@ -144,7 +144,7 @@ def _bands(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
              OPEN: f"{same} of {every} {'is' if same == 1 else 'are'} not settled; least known is"}[own]
     where = place_words(band.verdict, limit_words(check, seen, "%"))
     place = "" if math.isinf(seen.low) and math.isinf(seen.high) else f", {where}"
-    return (f"{first} {band_name(band)}: {side_words(seen.value, seen.places, '%')} on average; the interval that "
+    return (f"{first} {band_name(band)}: {side_words(seen.value, seen.each[0], '%')} on average; the interval that "
             f"decides {interval_is(seen, '%')}{place}{unless_given(reading, own)}.")
 
 
@@ -171,6 +171,6 @@ def _next(check: ClaimCheck, reading: Reading, item: Estimate) -> str:
     seen = shown(item, reading.limit)
     own = three_way(item.low, item.high, reading.limit)
     where = place_words(own, limit_words(check, seen, reading.unit)) + unless_given(reading, own)
-    told = "the same as the reference" if seen.value == 0 else side_words(seen.value, seen.places, reading.unit)
+    told = "the same as the reference" if seen.value == 0 else side_words(seen.value, seen.each[0], reading.unit)
     return (f"The next session is expected to read {told}; {interval_name(check)} for it "
             f"{interval_is(seen, reading.unit)}: {where}.")

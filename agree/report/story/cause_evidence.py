@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from agree.core.interval.estimate import Estimate
 from agree.diagnosis.finding import Finding
-from agree.report.story.language.digits import interval_text
+from agree.report.story.language.digits import interval_text, plain
 
 NAMES: dict[str, str] = {
     "scale": "scale", "offset": "offset", "torque_offset": "offset in N m", "drift": "drift",
@@ -60,7 +60,7 @@ def key(item: Finding) -> str:
         return (f"g = {values['gravity']}" if "gravity" in values else f"{values['written']} taken for "
                 f"{values['taken_for']}")
     if item.cause == "sessions_differ":
-        return f"{values['lowest_percent']:+.1f} to {values['highest_percent']:+.1f} %"
+        return " to ".join(plain(float(values[f"{end}_percent"]), 1, sign=True) for end in ("lowest", "highest")) + " %"
     if item.cause == "loss" and item.size is not None:
         return f"{interval_text(item.size, '%')} and {values['offset_W']:+.1f} W"
     if item.cause == "delay_that_varies" and item.size is not None:
@@ -101,7 +101,7 @@ def evidence(item: Finding) -> list[str]:
     if item.cause in FAULTS:
         events = "event" if values["events"] == 1 else "events"
         texts.append(f"{values['seconds']} s in {values['events']} {events}; left in, they would change the mean error "
-                     f"by {values['effect_percent']:+.2f} %")
+                     f"by {plain(float(values['effect_percent']), 2, sign=True)} %")
     elif item.percent:
         texts.append(f"{item.percent:.1f} % of mean power in 30-s means")
     if "explained" in values:
@@ -114,7 +114,8 @@ def evidence(item: Finding) -> list[str]:
     if item.cause == "cadence_gain" and item.size is not None:
         texts.append(f"{interval_text(item.size, item.unit)}")
     if item.cause == "sessions_differ":
-        texts.append(f"session {values['furthest_session']} is the furthest, {values['furthest_percent']:+.2f} %")
+        texts.append(f"session {values['furthest_session']} is the furthest, "
+                     f"{plain(float(values['furthest_percent']), 2, sign=True)} %")
     if "in_sessions" in values:
         texts.append(f"sessions {values['sessions']}")
     if item.cause == "crank_length":

@@ -78,10 +78,18 @@ def _sessions(check: ClaimCheck) -> list[Caveat]:
     return [Caveat("trust", _sentence(note)) for note in later if _sentence(note).lower() not in map(str.lower, doubt)]
 
 
+def drifts(check: ClaimCheck) -> bool:
+    """Whether several sessions drift, so that longer or shorter ones would have another mean error."""
+    return len(check.pairs) > 1 and any(item.cause == "drift" for item in check.findings)
+
+
 def _manner(check: ClaimCheck) -> list[Caveat]:
     found = []
     if check.bias.drift:
         found.append(Caveat("trust", "the error moves within the session: how the next day reads is uncertain."))
+    elif drifts(check):
+        found.append(Caveat("trust", "the error drifts within each session: the mean error, and what is said of the "
+                                     "next session, are true of rides as long as these."))
     if check.decision_rule != "interval":
         found.append(Caveat("trust", f"decided by the rule '{check.decision_rule}', not by the interval."))
     return found

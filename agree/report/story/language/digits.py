@@ -10,18 +10,24 @@ from agree.core.interval.estimate import Estimate
 
 FINE_HALF_WIDTH = 0.095  # an interval narrower than this to either side shows two decimals
 COARSE_HALF_WIDTH = 9.5  # one wider than this shows none
+USUAL_PLACES = 2         # decimals that are enough but for an end that would pass for the other side of the limit
 MOST_PLACES = 15         # beyond, a float is printed whole
 MINUS = "\N{MINUS SIGN}"
 
 
 class Shown(NamedTuple):
-    """Value, ends of the interval and limit as they are printed, without unit or sign words."""
+    """Value, ends of the interval and limit as they are printed, without unit or sign words.
+
+    `places` are the decimals that tell the ends from the limit; `each` those of value, low and high: only an end so
+    near to the limit that 2 would hide its side has more.
+    """
 
     value: float
     low: float
     high: float
     limit: float
     places: int
+    each: tuple[int, int, int]
 
 
 def sides(low: float, high: float, limit: float) -> tuple[int, ...]:
@@ -59,14 +65,24 @@ def shown(item: Estimate, limit: float = math.nan) -> Shown:
     >>> shown(near, 1.5)[:4], shown(near, 3.0)[:3]
     ((-2.9, -4.36, -1.497, 1.5), (-2.9, -4.4, -1.5))
     """
-    places = first_places((item.high - item.low) / 2)
+    first = places = first_places((item.high - item.low) / 2)
     if not math.isnan(limit + item.low + item.high):
         true = sides(item.low, item.high, limit)
         while places <= MOST_PLACES and sides(
                 rounded(item.low, places), rounded(item.high, places), limit_shown(limit, places)) != true:
             places += 1
-    return Shown(rounded(item.value, places), rounded(item.low, places), rounded(item.high, places),
-                 limit_shown(limit, places), places)
+    edge, least = limit_shown(limit, places), min(places, max(first, USUAL_PLACES))
+
+    def needed(end: float) -> int:
+        return next((k for k in range(least, places) if sides(rounded(end, k), rounded(end, k), edge) == sides(
+            end, end, limit)), places)
+
+    each = least, needed(item.low), needed(item.high)
+    value, low, high = (rounded(x, k) for x, k in zip((item.value, item.low, item.high), each, strict=True))
+    if not low <= value <= high:
+        each = places, places, places
+        value, low, high = (rounded(x, places) for x in (item.value, item.low, item.high))
+    return Shown(value, low, high, edge, places, each)
 
 
 def plain(value: float, places: int, *, sign: bool = False) -> str:
@@ -87,10 +103,9 @@ def unit_after(unit: str) -> str:
 def interval_text(item: Estimate, unit: str = "", limit: float = math.nan) -> str:
     """Value with its interval, such as "−2.8 % (−3.3 to −2.2)"."""
     seen = shown(item, limit)
-    value = plain(seen.value, seen.places, sign=True)
+    value, low, high = (plain(x, k, sign=True) for x, k in zip(seen[:3], seen.each, strict=True))
     if not (math.isfinite(item.low) or math.isfinite(item.high)):
         return f"{value}{unit_after(unit)} (no limits)"
-    low, high = (plain(end, seen.places, sign=True) for end in (seen.low, seen.high))
     return f"{value}{unit_after(unit)} ({low} to {high})"
 
 
@@ -116,14 +131,14 @@ def interval_is(seen: Shown, unit: str) -> str:
 
 def range_words(seen: Shown, unit: str) -> str:
     """Say an interval as "2.2 to 3.3 % low" or "0.6 % low to 0.4 % high"."""
-    low, high, places = seen.low, seen.high, seen.places
+    low, high, (_, first, second) = seen.low, seen.high, seen.each
     if math.isinf(low) or math.isinf(high):
         end, side = (high, "no limit below") if math.isinf(low) else (low, "no limit above")
-        return f"{side_words(end, places, unit)} with {side}"
+        return f"{side_words(end, second if math.isinf(low) else first, unit)} with {side}"
     if low < 0 < high or low == high == 0:
-        return f"{side_words(low, places, unit)} to {side_words(high, places, unit)}"
-    near, far = sorted((abs(low), abs(high)))
-    return f"{plain(near, places)} to {side_words(math.copysign(far, low + high), places, unit)}"
+        return f"{side_words(low, first, unit)} to {side_words(high, second, unit)}"
+    (near, own), (far, other) = sorted(((abs(low), first), (abs(high), second)))
+    return f"{plain(near, own)} to {side_words(math.copysign(far, low + high), other, unit)}"
 
 
 def listed(words: Sequence[str]) -> str:
