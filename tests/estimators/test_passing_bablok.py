@@ -13,6 +13,7 @@ from twin_slopes import tau_scores
 from agree import InputError, passing_bablok
 from agree.core.interval.engine import spread, t_quantile
 from agree.estimators.lines import pairwise_slopes
+from agree.estimators.lines.passing_bablok import passing_bablok_line
 
 
 def figures(line):
@@ -21,8 +22,13 @@ def figures(line):
     return b.value, b.low, b.high, a.value, a.low, a.high, line.n_slopes
 
 
+def ranks(x, y, level=0.95):
+    """The line of the ranks alone, without what coarse rounding adds to its intervals."""
+    return figures(passing_bablok_line(x, y, None, level=level))
+
+
 def same(x, y, level=0.95):
-    assert figures(passing_bablok(x, y, level=level)) == twin_passing_bablok.line(x, y, level)
+    assert ranks(x, y, level) == twin_passing_bablok.line(x, y, level)
 
 
 @pytest.mark.parametrize("n", [3, 4, 5, 6, 7, 8, 20, 101, 250])
@@ -52,7 +58,7 @@ def test_bracketing_whole_watts_equals_the_twin(n, low, high, slope):
     true = rng.uniform(low, high, n)
     x, y = np.rint(true + rng.normal(0, 3, n)), np.rint(slope * true + rng.normal(0, 3, n))
     assert n * (n - 1) // 2 > pairwise_slopes.LISTED
-    assert figures(passing_bablok(x, y)) == pytest.approx(twin_passing_bablok.line(x, y), rel=1e-13, abs=1e-10)
+    assert ranks(x, y) == pytest.approx(twin_passing_bablok.line(x, y), rel=1e-13, abs=1e-10)
 
 
 @pytest.mark.parametrize("slope", [1, 0.97, 2.5, -0.6])
@@ -68,7 +74,7 @@ def test_thousands_of_points_on_few_values(distinct):
     rng = np.random.default_rng(distinct)
     x, y = rng.integers(0, distinct, (2, 3000)) + 10.0
     y[x == 10] = 10  # keeps the median slope finite
-    assert figures(passing_bablok(x, y)) == pytest.approx(twin_passing_bablok.line(x, y), rel=1e-13, abs=1e-12)
+    assert ranks(x, y) == pytest.approx(twin_passing_bablok.line(x, y), rel=1e-13, abs=1e-12)
 
 
 @given(st.lists(st.tuples(st.integers(0, 25), st.integers(0, 25)), min_size=5, max_size=40))
@@ -80,7 +86,7 @@ def test_bracketing_of_small_samples(pairs):
     assume(math.isfinite(expected[0]))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pairwise_slopes, "LISTED", 3)
-        assert figures(passing_bablok(x, y)) == pytest.approx(expected, rel=1e-13, abs=1e-10)
+        assert ranks(x, y) == pytest.approx(expected, rel=1e-13, abs=1e-10)
 
 
 def test_slope_is_theils_after_a_turn(rng, oracle):
@@ -150,3 +156,38 @@ def test_a_constant_reference_has_no_line(size):
         passing_bablok(np.full(size, 200.0), np.arange(size) + 100.0)
     assert str(caught.value) == ("no line: the median slope is vertical; `reference` hardly varies, record a wider "
                                  "range")
+
+
+@pytest.mark.parametrize("step", [5, 10, 25])
+@pytest.mark.parametrize("slope", [0.97, 1.01, 1.03])
+def test_readings_rounded_coarsely_are_no_proof_of_the_slope_of_the_grid(step, slope):
+    """Ties pulled the slope to 1 with an interval of no width: 0 to 60 % covered (benchmarks/coverage_lines.py)."""
+    rng, covered = np.random.default_rng(step), 0
+    for _ in range(30):
+        true = rng.uniform(100, 350, 60)
+        x, y = (np.round(values / step) * step for values in (true, slope * true + rng.normal(0, 3, 60)))
+        line = passing_bablok(x, y)
+        assert line.slope.method.endswith("at least the rounding of the readings")
+        covered += line.slope.low <= slope <= line.slope.high
+    assert covered >= 27
+
+
+@pytest.mark.parametrize(("noise", "floor"), [(1.9, True), (2.3, False)])
+def test_how_coarse_rounding_is_allowed_for(noise, floor):
+    """ROUNDED_COARSELY, half the residuals' SD: steps of 1 W beside residuals of an SD just below and above 2 W."""
+    rng = np.random.default_rng(3)
+    true = rng.uniform(100, 350, 400)
+    x, y = np.round(true), np.round(true + noise * rng.normal(size=400))
+    line = passing_bablok(x, y)
+    scatter = float(np.std(y - line.intercept.value - line.slope.value * x))
+    assert 1.8 < scatter < 2.4
+    assert ("rounding" in line.slope.method) == floor == (0.5 * scatter < 1)
+
+
+def test_order_of_pairs_and_unit_do_not_change_what_rounding_adds(rng):
+    true = rng.uniform(100, 350, 60)
+    x, y = np.round(true / 10) * 10, np.round(1.02 * true / 10) * 10
+    order = rng.permutation(60)
+    assert figures(passing_bablok(x, y)) == figures(passing_bablok(x[order], y[order]))
+    one, other = passing_bablok(x, y).slope, passing_bablok(x / 64, y / 64).slope
+    assert (one.low, one.high) == pytest.approx((other.low, other.high), rel=1e-12)

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from agree import InputError, bias_by_band, deming, limits_of_agreement, passing_bablok
 
-pytestmark = pytest.mark.filterwarnings("ignore:neighbouring errors are alike")  # as some drawn orders make them
+pytestmark = [pytest.mark.filterwarnings("ignore:neighbouring errors are alike"),  # as some drawn orders make them
+              pytest.mark.filterwarnings("ignore:the errors are not normal")]
 
 # Sixteenths of a watt: sums and differences are exact, and no two slopes differ by rounding alone.
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)

@@ -132,9 +132,10 @@ OWN = {"theil": theil, "kendall": kendall, "repeated_limits": repeated, "repeate
 
 def from_columns(columns, call):
     """Run a call that rests on data."""
-    with warnings.catch_warnings():  # some published columns are alike from neighbour to neighbour, and warned of
+    with warnings.catch_warnings():  # some published columns have alike neighbours, or are skewed, and warned of
         warnings.filterwarnings("ignore", message="neighbouring errors are alike")
         warnings.filterwarnings("ignore", message=".*rise and fall together")
+        warnings.filterwarnings("ignore", message="the errors are not normal")
         if call["function"] in OWN:
             return OWN[call["function"]](columns, call)
         if {"table", "values", "means"} & call.keys():

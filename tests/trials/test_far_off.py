@@ -58,6 +58,17 @@ def test_zeros_that_are_no_readings(jumps):
     assert swapped.values["zeros"] == 4
 
 
+def test_one_zero_is_named_before_the_skew_that_it_makes(rng):
+    x = rng.normal(35, 6, 24)[np.arange(72) // 3] + rng.normal(0, 1, 72)
+    y = x + rng.normal(0.1, 0.6, 72)
+    y[10] = 0
+    check = check_trials(study(y, x), "2 cm")
+    assert check.verdict == "not settled"
+    said = check.summary().split("Mind: ")
+    assert said[1].startswith("1 trial stands far apart from all others")
+    assert len(check.summary().splitlines()) <= 20
+
+
 def test_nothing_is_named_of_sound_trials(jumps):
     x, y = jumps
     assert not told(check_trials(study(y, x), "2 cm"))

@@ -13,3 +13,6 @@ TREND_PASSES = 0.25      # shift of the bias over the levels, in half-widths of 
 SPREAD_PASSES = 0.4      # change of the SD over the levels: a ratio of 1.5
 SKEWNESS_PASSES, KURTOSIS_PASSES = 0.5, 4.0  # 0 and 3 if normal; light tails do no harm
 SHARE_PASSES = (0.5, 2.0)  # times the expected share beyond a limit
+# Of the residuals' SD: a coarser step of the readings pulls a line through medians to the grid (0.6 covers 87 %, 1: 38
+# of 200 pairs; below 0.35 nominal; benchmarks/coverage_lines.py).
+ROUNDED_COARSELY = 0.5

@@ -20,7 +20,9 @@ from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.estimators.lines.close_ranks import Known
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.null_variance import null_variance
+from agree.estimators.lines.rounded_pairs import coarse_step, spread_over_step
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import WORDS
 
 Group = NDArray[np.intp] | None
 
@@ -145,6 +147,9 @@ def passing_bablok(
     0, to first order. Its limits are those at the slope's limits (independent pairs, 1983); otherwise they come from
     its influence, that of the slope and that of the median together, which covers better where errors are slow.
 
+    Readings rounded to a step of more than half the residuals' SD tie, and ties pull the median slope to those of the
+    grid: intervals then reach over those of the readings moved evenly within their step as well.
+
     ``equivariant``: the slope is the median of the slopes without their signs, with the sign of Kendall's tau between
     reference and device; for even N the geometric mean of the middle two. It is the fixed point of the line of 1983
     when the device is divided by the slope, that is, the b at which tau between device + b reference and
@@ -172,6 +177,15 @@ def passing_bablok(
     checks.fraction(level, "level")
     blocks = _groups(group, reference, device)
     line = passing_bablok_line(x, y, labels, blocks, equivariant=equivariant, level=level, sampling=sampling)
+    step = coarse_step(x, y, y - line.intercept.value - line.slope.value * x)
+    if step:
+        try:
+            other = passing_bablok_line(*spread_over_step(x, y, step), labels, blocks, equivariant=equivariant,
+                                        level=level, sampling=sampling)
+            ends = other.slope, other.intercept
+        except InputError:  # no line within the rounding: it bounds nothing
+            ends = (replace(line.slope, low=-math.inf, high=math.inf),) * 2
+        line = replace(line, slope=_reaching(line.slope, ends[0]), intercept=_reaching(line.intercept, ends[1]))
     warn_of_drift(line.slope, line.intercept)
     warn_of_alike(y - line.intercept.value - line.slope.value * x, sampling, along=x)
     return line
@@ -249,6 +263,11 @@ def _intercept(x: FloatArray, y: FloatArray, slope: Estimate, scores: FloatArray
         effect = _shift(x, y, slope.high) - _shift(x, y, slope.low)
         phi = phi + scores * (effect / (2 * t * along.standard_error))
     return estimate(value, phi, level=slope.level, sampling=sampling, session=labels, half_weight_n=half_weight_n)
+
+
+def _reaching(item: Estimate, other: Estimate) -> Estimate:
+    """Widen an interval to that of the readings moved within their rounding."""
+    return replace(item, low=min(item.low, other.low), high=max(item.high, other.high), method=item.method + WORDS)
 
 
 def _groups(group: ArrayLike | None, reference: ArrayLike, device: ArrayLike) -> Group:

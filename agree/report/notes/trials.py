@@ -67,7 +67,7 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_of_fewer_persons": "{subjects} subjects with names like '{one}' look like trials of {persons} persons "
                                "(their levels are as much alike, correlation {correlation:.2f}): give the person a "
                                "column of its own and name it in --by; counted as many, few make the interval too "
-                               "narrow.",
+                               "narrow. If each is a person, name them without a number after a blank or a dash.",
     "trials_few_subjects": "{subjects} subjects are few: the intervals were tried from {wanted} on.",
     "trials_neighbours_alike": "errors of subjects that stand side by side are alike (correlation {correlation:.2f}): "
                                "if some rows are trials of one person, name the person as the subject; counted as "

@@ -135,12 +135,13 @@ def rests_on(check: TrialsCheck) -> str:
 
 
 def asides(check: TrialsCheck) -> list[Note]:
-    """Notes in the order of their weight; that of the counted share comes first where it is the answer."""
+    """Notes in the order of their weight: trials far apart first, since one may turn the answer, then its ground."""
     order = {"answer": 1, "trust": 2, "detail": 3}
     ground = check.answer.ground
     told = ground.kind == "trials_readings_small" or (check.verdict == "not settled" and ground.kind in SENTENCES)
-    rest = [note for note in check.notes if not (told and note.kind == ground.kind)]
-    return ([ground] if told else []) + sorted(
+    far = [note for note in check.notes if note.kind == "trials_far_off"]
+    rest = [note for note in check.notes if note not in far and not (told and note.kind == ground.kind)]
+    return far + ([ground] if told else []) + sorted(
         rest, key=lambda note: 0 if note.kind in OF_SUBJECTS else order[note.severity])
 
 
