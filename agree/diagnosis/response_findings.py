@@ -59,8 +59,10 @@ def _of_matched(made: Matched) -> Answer:
     size = None
     if made.kind != "none" and math.isfinite(made.size_se_s):
         half = t_quantile(0.95, COSINES) * made.size_se_s
-        size = Estimate(value=made.size_s, low=made.size_s - half, high=made.size_s + half, level=0.95,
-                        method=METHODS["serial"], standard_error=made.size_se_s, df=float(COSINES))
+        low, high = np.nan_to_num([made.size_low_s, made.size_high_s], nan=made.size_s)
+        size = Estimate(value=made.size_s, low=min(float(low), made.size_s - half),
+                        high=max(float(high), made.size_s + half), level=0.95, method=METHODS["serial"],
+                        standard_error=made.size_se_s, df=float(COSINES))
     return Answer(made.kind, made.smoother, size, (), None)
 
 
@@ -104,7 +106,7 @@ def _in_windows(reference: FloatArray, size: float, kind: str) -> float:
 
 
 def _mean(items: Sequence[Estimate | None]) -> Estimate | None:
-    """Mean of estimates of equal weight, each with an error of its own."""
+    """Mean of estimates of equal weight, each with an error of its own; what limits allow beside chance is common."""
     known = [item for item in items if item is not None and math.isfinite(item.standard_error)]
     if not known:
         return None
@@ -112,5 +114,8 @@ def _mean(items: Sequence[Estimate | None]) -> Estimate | None:
     error = math.sqrt(sum(item.standard_error**2 for item in known)) / len(known)
     df = known[0].df if math.isfinite(known[0].df) else math.inf
     half = t_quantile(0.95, df) * error
-    return Estimate(value=value, low=value - half, high=value + half, level=0.95, method=known[0].method,
-                    standard_error=error, df=df)
+    chance = np.array([t_quantile(0.95, df) * item.standard_error for item in known])
+    below = max(float(np.mean([item.value - item.low for item in known] - chance)), 0.0)
+    above = max(float(np.mean([item.high - item.value for item in known] - chance)), 0.0)
+    return Estimate(value=value, low=value - half - below, high=value + half + above, level=0.95,
+                    method=known[0].method, standard_error=error, df=df)

@@ -25,6 +25,7 @@ from agree import (
     response_difference,
 )
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.smeared import by_chance
 
 RIDES = Path(__file__).resolve().parent.parent / "data" / "rides"
 
@@ -103,7 +104,9 @@ def test_known_filters_are_found_under_the_noise_of_real_recorders(smooth, size,
     item = found.width_s if smooth is mean else found.time_constant_s
     assert (found.kind, found.smoother, found.alike) == ("running mean" if smooth is mean else "first order", side, ())
     assert item.low <= size <= item.high
-    assert item.high - item.low < 0.5
+    low, high = by_chance(item)
+    assert high - low < 0.5
+    assert item.high - item.low < 0.6  # their readings may lie between seconds
     assert found.slope.value == pytest.approx(response_difference(real_pair()).slope.value, abs=0.01)
 
 

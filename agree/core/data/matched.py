@@ -28,7 +28,10 @@ class Matched(Result):
     smoother : {"", "device", "reference"}
         The trace that is smoother; the other one is filtered. "" if neither trace is changed.
     size_s, size_se_s : float
-        Width of the running mean or time constant of the lag, s, and its standard error; NaN without a filter.
+        Width of the running mean or time constant of the lag, s, and its standard error by chance; NaN without a
+        filter.
+    size_low_s, size_high_s : float
+        Its 95 % limits, s, which also allow for readings between whole seconds and for a drift of the clocks.
     delay_s : float
         Device behind reference, s: beside a first-order lag, or of the middle of a running mean.
     mean_delay_s : float
@@ -52,6 +55,8 @@ class Matched(Result):
     smoother: str = ""
     size_s: float = math.nan
     size_se_s: float = math.nan
+    size_low_s: float = math.nan
+    size_high_s: float = math.nan
     delay_s: float = 0.0
     mean_delay_s: float = 0.0
     misfit: float = math.nan

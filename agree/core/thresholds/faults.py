@@ -15,6 +15,9 @@ WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turn
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
 RESPONSE_MISFIT = 1.8
+# Twice the log of a likelihood ratio by which readings between whole seconds may fit worse than on them, for their
+# size to be within the interval: chi-squared at 95 %.
+BETWEEN_FITS = 3.84
 PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---

@@ -13,6 +13,7 @@ from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.response import transfer
+from agree.estimators.response.smeared import with_smear
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
 # A filter must leave so much less than none does (twice the log of a likelihood ratio), times the mean square of what
@@ -86,12 +87,13 @@ def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float) 
     phi = transfer.influence(pair, data, found)
     size, delay = (estimate(value, row, level=level, sampling="serial")
                    for value, row in zip((found.size, found.delay + pair.lag), phi, strict=True))
-    if side == "reference":
-        delay = opposite(delay)
     error = math.hypot(size.standard_error, OWN_ERROR * found.size)
     half = t_quantile(level, size.df) * error
     least = 1.0 if found.kind == "running mean" else 0.0
-    return replace(size, low=max(size.value - half, least), high=size.value + half, standard_error=error), delay
+    size = replace(size, low=max(size.value - half, least), high=size.value + half, standard_error=error)
+    if found.kind != "none":
+        size, delay = with_smear(size, delay, least, data, found, phi[1])
+    return size, opposite(delay) if side == "reference" else delay
 
 
 def line_errors(x: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:

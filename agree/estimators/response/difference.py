@@ -16,10 +16,10 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
-from agree.estimators.lines.deming import deming
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.matched_slope import matched_slope
 from agree.estimators.response.matching import LEAST_SECONDS, TOGETHER, Filter, reasons
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
@@ -47,7 +47,7 @@ class Response(Result):
     delay_s : Estimate
         Device behind reference beside the response, s: delay of the middle of a running mean; of a lag beyond its own.
     slope : Estimate
-        Slope of Deming's line (equal errors of both) at matched response.
+        Slope of Deming's line (equal errors of both) at matched response; limits for any share of the errors in either.
     explained : Estimate or None
         Share of the variance of the second-by-second error about the straight line that the difference in response
         explains; None without one.
@@ -150,14 +150,18 @@ def response_difference(
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
     twice the log-likelihood and W is at least 1.5 s or tau 0.3 s. Intervals: the influence of each
     second on the weighted normal equations, serial engine, plus 0.3 % of the size for what the spectra cannot
-    resolve; C is taken as known.
+    resolve; C is taken as known. They also take in what the size would be, were readings of the smoother trace to lie
+    between seconds of the other (the filter times :math:`1 - p + p e^{-2 \pi i f}`, p = 0.1 to 0.9) where that fits as
+    well, and below, what a drift of the delay over the recording adds to the variance of the filter's weights.
 
-    ``slope`` takes the errors of both as equal; a slope of raw readings is lowered by a smoother device, this one not.
+    ``slope`` takes the errors of both as equal; its limits are the lower one of least squares of the device on the
+    reference, right if all errors are the device's, and the upper one of least squares the other way round (Frisch
+    1934). A slope of raw readings is lowered by a smoother device, this one not.
 
     References
     ----------
-    Bendat JS, Piersol AG (2010) Random Data, 6.1 (noise at input and output); Whittle P (1953) Ark Mat 2:423 (both from
-    memory).
+    Bendat JS, Piersol AG (2010) Random Data, 6.1 (noise at input and output); Whittle P (1953) Ark Mat 2:423; Frisch R
+    (1934) Statistical Confluence Analysis (all from memory).
 
     Examples
     --------
@@ -216,7 +220,7 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     after = line_errors(a, b)[1]
     both = np.isfinite(before) & np.isfinite(after)
     was, now = (unit * float(np.sqrt(np.mean(errors[both]**2))) for errors in (before, after))
-    return replace(result, slope=deming(a[good], b[good], level=level, sampling="serial").slope,
+    return replace(result, slope=matched_slope(a[good], b[good], level),
                    explained=None if chosen.kind == "none" else explained(before, after, level),
                    scatter_before_w=was, scatter_after_w=now)
 
@@ -281,6 +285,7 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     matched = Matched(
         reference=record[0][grid.place], device=record[1][grid.place], kind=found.kind, smoother=found.smoother,
         size_s=math.nan if size is None else size.value, size_se_s=math.nan if size is None else size.standard_error,
+        size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
         delay_s=found.delay_s.value, mean_delay_s=sign * made.mean_delay, misfit=found.misfit, fits=found.fits)
     aside = np.where(np.isin(pairs.reason, ("missing", "both_coasting", "beside_fault")), "", pairs.reason)
     reason = reasons(aside, (pairs.reference, pairs.device), (clean[0][grid.place], clean[1][grid.place]),

@@ -10,6 +10,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import PURE_LAG_S
+from agree.estimators.response.smeared import by_chance
 
 LEFT_OVER = 0.002   # share of a lag's weights that is cut off
 
@@ -22,9 +23,10 @@ class Kernel(NamedTuple):
 
 
 def _whole(item: Estimate, offset: float = 0.0) -> float:
-    """Return the value, or the whole number (plus an offset) beside it if the interval or 0.1 s allow that."""
+    """Return the value, or the whole number (plus an offset) beside it if chance or 0.1 s allow that."""
     near = round(item.value - offset) + offset
-    whole = item.low <= near <= item.high or abs(near - item.value) <= PURE_LAG_S
+    low, high = by_chance(item)
+    whole = low <= near <= high or abs(near - item.value) <= PURE_LAG_S
     return float(near if whole else item.value)
 
 

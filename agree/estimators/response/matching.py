@@ -138,6 +138,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
         reference=u, device=v, kind="none" if found is None else found.kind,
         smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
         size_se_s=math.nan if size is None else size.standard_error,
+        size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
         delay_s=0.0 if found is None else found.delay.value, mean_delay_s=sign * made.mean_delay,
         misfit=found.misfit if found is not None and judged else math.nan,
         fits=found is None or not judged or found.fits)

@@ -196,7 +196,11 @@ def best(data: Seen, kind: str, size: float | None = None) -> Fitted:
     early = sizes if kind == "first order" else np.zeros(sizes.size)  # a lag delays by its time constant
     grid = misfits(data, kind, sizes, early)
     i, j, k = np.unravel_index(np.argmin(grid), grid.shape)
-    start = np.array([DELAYS_S[j] - early[i], SHARES[k], sizes[i]])
+    return nearest(data, kind, np.array([DELAYS_S[j] - early[i], SHARES[k], sizes[i]]), sizes)
+
+
+def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray) -> Fitted:
+    """Delay, share of noise and size that leave least near a start, by simplex; a single size is kept."""
     free = 3 if sizes.size > 1 else 2
     misfit = misfit_of(data, kind)
 

@@ -1,0 +1,68 @@
+"""Slope of two traces with one response, whoever has the noise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from scipy import special
+
+from agree.core.checks import FloatArray
+from agree.core.interval.bracketed_root import bracketed_root
+from agree.core.interval.engine import estimate, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.estimators.lines.deming import deming
+
+
+def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
+    r"""Deming's slope for equal errors, with limits for any share of the errors in either trace.
+
+    Parameters
+    ----------
+    x, y : (n,) array
+        Reference and device on an unbroken grid, both known.
+    level : float
+        Confidence level.
+
+    Notes
+    -----
+    Errors of x alone lower the slope of y on x, :math:`S_{xy}/S_{xx}`, and leave :math:`S_{yy}/S_{xy}`, one over that
+    of x on y, as it is; errors of y alone the other way round; so the true slope is between the two, whatever the
+    errors' sizes and however they grow with power, if they are not those of the other trace (Frisch 1934). The limits
+    are c standard errors (serial engine) below the lower and above the higher of the two, R apart, with
+    F(c + R/se) - F(-c) = level, F of Student's t: the interval covers wherever between them the slope is, with no more
+    than one limit to fail where they are far apart (Imbens & Manski 2004). No limit is within that of equal
+    errors. Standard error and degrees of freedom are those of chance alone, at equal errors.
+
+    References
+    ----------
+    Frisch R (1934) Statistical Confluence Analysis; Fuller WA (1987) Measurement Error Models, section 1.1.3; Imbens
+    GW, Manski CF (2004) Econometrica 72:1845 (all from memory).
+    """
+    middle = deming(x, y, level=level, sampling="serial").slope
+    dx, dy = x - x.mean(), y - y.mean()
+    xx, yy, xy = float(dx @ dx), float(dy @ dy), float(dx @ dy)
+    ends = []
+    for value, along, moment in ((xy / xx, dx, xx), (yy / xy, dy, xy)):
+        ends.append(estimate(value, x.size * (dy - value * dx) * along / moment, level=level, sampling="serial"))
+    first, last = sorted(ends, key=lambda item: item.value)
+    worst = max(first.standard_error, last.standard_error)
+    apart = (last.value - first.value) / worst if worst > 0 else 0.0
+    c = quantile_beside(apart, level, middle.df)
+    return replace(middle, low=min(first.value - c * first.standard_error, middle.low),
+                   high=max(last.value + c * last.standard_error, middle.high),
+                   method=f"{middle.method}; any share of the errors in either")
+
+
+def quantile_beside(apart: float, level: float, df: float) -> float:
+    """Return c with F(c + apart) - F(-c) = level, F of Student's t: two-sided at 0, one-sided far apart.
+
+    Examples
+    --------
+    >>> [round(quantile_beside(apart, 0.95, 8), 3) for apart in (0, 1, 10)]
+    [2.306, 1.984, 1.86]
+    """
+    most = t_quantile(level, df)
+    if not apart > 0:
+        return most
+    return bracketed_root(lambda c: float(special.stdtr(df, c + apart) - special.stdtr(df, -c)) - level, 0.0, most + 1,
+                          xtol=1e-9)

@@ -1,0 +1,99 @@
+"""What else widens a filter than averaging: readings between whole seconds, and clocks that drift apart."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from agree.core.checks import FloatArray
+from agree.core.interval.engine import spread, t_quantile
+from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import BETWEEN_FITS
+from agree.estimators.response import transfer
+from agree.estimators.response.transfer import Fitted, Seen
+
+PARTS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # of a second that a reading ends after one of the other trace
+LEAST_TURN = 1e-3    # of what a reading half-way between seconds leaves at 0.5 Hz: nothing
+ERRORS = 2.0         # standard errors by which a drift may be larger than it was found
+
+
+def between_seconds(data: Seen, found: Fitted) -> FloatArray:
+    """Size and delay, s, (2, k), with the readings as they are and, where that fits as well, between whole seconds.
+
+    Notes
+    -----
+    A reading that ends a part f of a second after one of the other trace takes 1 - f of one second and f of the next,
+    if power does not change within a second, and less of that if it does. So the ratio of spectra is that of the filter
+    times 1 - f + f exp(-2 pi i frequency). It is divided out, and the filter fitted anew.
+    """
+    made = [(found.size, found.delay)]
+    turn = np.exp(-2j * np.pi * data.frequency)
+    for part in PARTS:
+        mixed = 1 - part + part * turn
+        mixed = np.where(np.abs(mixed) < LEAST_TURN, LEAST_TURN, mixed)
+        other = data._replace(ratio=data.ratio / mixed, weight=data.weight * np.abs(mixed)**2)
+        start = np.array([found.delay - part, found.share, found.size])
+        one = transfer.nearest(other, found.kind, start, transfer.SIZES[found.kind])
+        if one.misfit - found.misfit <= BETWEEN_FITS * max(1.0, found.misfit / (2 * data.frequency.size)):
+            made.append((one.size, one.delay + part))
+    return np.array(made).T
+
+
+def drift_span(delay_phi: FloatArray) -> float:
+    """How far the delay may have drifted from the first second to the last, s: what is found and two standard errors.
+
+    Parameters
+    ----------
+    delay_phi : (n,) array, s
+        Influence of each second on the delay: where the delay is larger by d than its mean, it is d on average.
+
+    Notes
+    -----
+    The least-squares slope of the influences on time, from -1/2 to 1/2, is the mean of 12 times their product.
+    """
+    time = (np.arange(delay_phi.size) + 0.5) / delay_phi.size - 0.5
+    products = 12 * time * delay_phi
+    slope = float(products.mean())
+    return abs(slope) + ERRORS * spread(products - 12 * time**2 * slope, "serial").standard_error
+
+
+def undrifted(kind: str, size: float, span: float) -> float:
+    """Return the size of the filter, s, that with a drift of the delay by `span` s looks like one of `size`.
+
+    A drift is a mean over `span` s: it adds span^2/12 to the variance of the weights, which is (size^2 - 1)/12 for a
+    running mean and k/(1 - k)^2 with k = exp(-1/size) for a lag.
+
+    Examples
+    --------
+    >>> round(undrifted("running mean", 5.0, 4.0), 6), round(undrifted("first order", 2.0, 1.0), 3)
+    (3.0, 1.979)
+    """
+    if kind == "running mean":
+        return math.sqrt(max(size**2 - span**2, 1.0))
+    keep = math.exp(-1 / size)
+    left = keep / (1 - keep)**2 - span**2 / 12
+    # k/(1 - k)^2 = 1/(4 sinh^2(1/(2 size)))
+    return 1 / (2 * math.asinh(1 / (2 * math.sqrt(left)))) if left > 0 else 0.0
+
+
+def with_smear(size: Estimate, delay: Estimate, least: float, data: Seen, found: Fitted,
+               delay_phi: FloatArray) -> tuple[Estimate, Estimate]:
+    """Limits of size and delay wide enough for readings between seconds and a drift; the estimates stay."""
+    (least_size, first), (most_size, last) = (
+        ends(between_seconds(data, found), axis=1) - np.array([found.size, found.delay]) for ends in (np.min, np.max))
+    low = undrifted(found.kind, size.low + float(least_size), drift_span(delay_phi))
+    beside = "readings between seconds"
+    return (replace(size, low=min(max(low, least), size.low), high=size.high + float(most_size),
+                    method=f"{size.method}, {beside} and drift allowed for"),
+            replace(delay, low=delay.low + float(first), high=delay.high + float(last),
+                    method=f"{delay.method}, {beside} allowed for"))
+
+
+def by_chance(item: Estimate) -> tuple[float, float]:
+    """Limits without what `with_smear` allows for: the weights of a filter are to resemble the trace as it is."""
+    if not (math.isfinite(item.standard_error) and item.df > 0):
+        return item.low, item.high
+    half = t_quantile(item.level, item.df) * item.standard_error
+    return item.value - half, item.value + half
