@@ -19,6 +19,7 @@ from agree.core.thresholds import (
     STOPS_SHARE,
     WORKING_W,
 )
+from agree.faults.real_stop import is_stop
 from agree.faults.view import Claim, View, near_coasting
 
 
@@ -28,7 +29,7 @@ def dropouts(view: View) -> list[Claim]:
     A run must be worth a quarter of a second of usual power, and half of one beside coasting. If more than a quarter of
     all stops (and more than two) show one, and more than zeros strewn over the ride would bring there by chance, it is
     how the two traces stop, and no fault; nor is then a run of 0 that is no longer, as of a stop that a device does not
-    show which goes on for 3 s. Where those found are more than a hundredth of the work, or so many zeros amid work lack
+    show which goes on for 3 s. Of a few stops each one is looked at by itself (`is_stop`). Where those found are more than a hundredth of the work, or so many zeros amid work lack
     their energy together, zeros are no rare event: then any other 0 amid what the other trace foretells is one too,
     unless the budget speaks against it.
     """
@@ -39,9 +40,12 @@ def dropouts(view: View) -> list[Claim]:
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
     weighed = view.weigh(spans, claims, zero)
     found, goes_on = without_stops(view, [claim for claim in weighed if claim.holds])
+    stops = {claim for claim in found if is_stop(view, claim)}
+    found = [claim for claim in found if claim not in stops]
     if _share(view, found) > GROSS_ZEROS or _lack_together(view, weighed):
         sure = set(found)
-        found = [claim for claim in weighed if claim in sure or (claim.may and claim.stop - claim.start > goes_on)]
+        found = [claim for claim in weighed if claim in sure or (
+            claim.may and claim.stop - claim.start > goes_on and claim not in stops)]
     return found
 
 

@@ -21,7 +21,7 @@ def held(view: View) -> list[tuple[int, int]]:
 
     Where usual power changes as little as in the run, or less, chance repeats a value in a share r of the seconds; so
     it makes n r^(L - 1) runs of L seconds in n. These, times the share of windows of that length that misfit as much,
-    must be below 0.01, and that share at most 5 %; or half if chance makes fewer than 0.0001 such runs.
+    must be below 0.001, and that share at most 5 %; or half if chance makes fewer than 0.0001 such runs.
     """
     y = view.y
     same = (y[1:] == y[:-1]) & (y[1:] != 0)

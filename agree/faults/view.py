@@ -113,13 +113,14 @@ class View:
         work = self.known & ~replaced & (self.usual > WORKING_W) & (np.nan_to_num(self.y) > WORKING_W)
         # The constant error comes from the readings themselves: replaced ones that were none would shift it. Seconds
         # that hold a replaced one are left out, unless hardly any other is left.
-        pure = work & ~(self._compared(replaced.astype(float)) > 0)
+        pure = work & ~(self.compared(replaced.astype(float)) > 0)
         work = pure if pure.sum() >= MEDIAN_S else work
-        constant = usual_error(self.other - self._compared(np.where(known, self.y, self.usual)), work)
-        rest: FloatArray = self.other - self._compared(np.where(replaced | ~known, self.usual, self.y)) - constant
+        constant = usual_error(self.other - self.compared(np.where(known, self.y, self.usual)), work)
+        rest: FloatArray = self.other - self.compared(np.where(replaced | ~known, self.usual, self.y)) - constant
         return rest
 
-    def _compared(self, values: FloatArray) -> FloatArray:
+    def compared(self, values: FloatArray) -> FloatArray:
+        """Readings of the trace as they are compared with `other`: through the filter, if it is the sharper one."""
         return values if self.kernel is None else through(values, self.kernel)
 
     def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0,

@@ -34,10 +34,18 @@ CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W i
 # More stops show a claim than two, a quarter of them, and what zeros strewn over the ride bring there by chance, by so
 # many standard deviations (Poisson): then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
+# Zeros that the other trace shows as a stop are none of a dropout: if it fits a stop, with the last reading held for so
+# many seconds beside zeros of the reference (which is trusted: none beside those of a device), within this share of the
+# power around (rms), and leaves this share of the mean square that work all through leaves.
+STOP_MISFIT, STOP_SURE = 0.2, 0.25
+STOP_HELD_S = {"reference": 5, "device": 0}
+# Where no filter was found: a trace that changes less from second to second by such a factor, and that dips to this
+# share of its readings on either side.
+STOP_SMOOTHER, STOP_DIP = 3.0, 0.95
 # Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
-# fewer than 0.01 of such recordings, are held; so are those that misfit more than half of all windows and that chance
-# would bring in fewer than 0.0001.
-HELD_EXPECTED, HELD_LIKE = 0.01, 0.05
+# fewer than 0.001 of such recordings, are held (Fisher: a product of two chances is below 0.0015 in a hundredth); so
+# are those that misfit more than half of all windows and that chance would bring in fewer than 0.0001.
+HELD_EXPECTED, HELD_LIKE = 0.001, 0.05
 HELD_COMMON, HELD_RARE, HELD_LEAST_S = 0.5, 1e-4, 4
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
