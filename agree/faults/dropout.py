@@ -29,9 +29,9 @@ def dropouts(view: View) -> list[Claim]:
     A run must be worth a quarter of a second of usual power, and half of one beside coasting. If more than a quarter of
     all stops (and more than two) show one, and more than zeros strewn over the ride would bring there by chance, it is
     how the two traces stop, and no fault; nor is then a run of 0 that is no longer, as of a stop that a device does not
-    show which goes on for 3 s. Of a few stops each one is looked at by itself (`is_stop`). Where those found are more than a hundredth of the work, or so many zeros amid work lack
-    their energy together, zeros are no rare event: then any other 0 amid what the other trace foretells is one too,
-    unless the budget speaks against it.
+    show which goes on for 3 s. Of a few stops each one is looked at by itself (`is_stop`). Where those found are more
+    than a hundredth of the work, or so many zeros amid work lack their energy together, zeros are no rare event: then
+    any other 0 amid what the other trace foretells is one too, unless the budget speaks against it.
     """
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
     spans = runs(zero)
