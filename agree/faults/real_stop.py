@@ -48,7 +48,7 @@ def is_stop(view: View, claim: Claim) -> bool:
         return False
     held, woken = found
     whole = claim.start - first <= CLAIM_MARGIN_S and last - claim.stop <= CLAIM_MARGIN_S
-    return (held <= STOP_HELD_S[view.role] or not (begins or whole)) and (
+    return (held <= (STOP_HELD_S if view.role == "reference" else 0) or not (begins or whole)) and (
         woken == 0 or (begins and not whole))
 
 

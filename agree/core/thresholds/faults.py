@@ -38,7 +38,7 @@ STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # many seconds beside zeros of the reference (which is trusted: none beside those of a device), within this share of the
 # power around (rms), and leaves this share of the mean square that work all through leaves.
 STOP_MISFIT, STOP_SURE = 0.2, 0.25
-STOP_HELD_S = {"reference": 5, "device": 0}
+STOP_HELD_S = 5
 # Where no filter was found: a trace that changes less from second to second by such a factor, and that dips to this
 # share of its readings on either side.
 STOP_SMOOTHER, STOP_DIP = 3.0, 0.95
