@@ -41,10 +41,10 @@ from agree.verdict.bands import bands as judge_bands
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.declaration import Declaration, Declared, compare, uncertainty_text
-from agree.verdict.distinct import refuse_repeats
 from agree.verdict.looks import checked_looks
 from agree.verdict.meanings import Reading
 from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.repeats.distinct import refuse_repeats
 from agree.verdict.rule import RULES
 from agree.verdict.sessions import SessionEffects
 

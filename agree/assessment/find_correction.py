@@ -26,9 +26,9 @@ from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
 from agree.verdict.claim import Claim
 from agree.verdict.columns import Table, table
-from agree.verdict.distinct import refuse_repeats
 from agree.verdict.meanings import effects_of
 from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.repeats.distinct import refuse_repeats
 from agree.verdict.rule import HOLDS
 
 # Causes that explain a scale of 2 or 1/2 or of a unit: the setting is to be changed, a factor would hide it.

@@ -13,9 +13,14 @@ from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import pair_weights
+from agree.core.thresholds import ROUNDED_COARSELY
 from agree.estimators.readings import resolution
+from agree.estimators.trials.common_step import common_step
 
 WORDS = ", at least the rounding of the readings"
+FIRST = 1000  # pairs looked at before all are
+# Steps, of the unit interval, of two sequences whose points fill the square evenly.
+ALONG, ACROSS = (math.sqrt(5) - 1) / 2, math.sqrt(2) - 1
 
 
 def rounding_of_mean(step: float, weight: FloatArray) -> float:
@@ -61,3 +66,21 @@ def at_least(item: Estimate, floor: float, df: float | None = None) -> Estimate:
     error = max(floor, item.standard_error) if math.isfinite(item.standard_error) else item.standard_error
     return replace(item, low=min(item.low, item.value - half), high=max(item.high, item.value + half),
                    standard_error=error, method=item.method + WORDS)
+
+
+def coarse_step(x: FloatArray, y: FloatArray, residual: FloatArray) -> float:
+    """Return the step that readings are rounded to, where it exceeds half the residuals' SD; else 0."""
+    size = math.frexp(max(float(np.abs(x).max()), float(np.abs(y).max())))[1]
+    x, y, residual = (np.ldexp(values, -size) for values in (x, y, residual))  # exact, and no square overflows
+    scatter = float(residual.std())
+    step = common_step(x[:FIRST], y[:FIRST])
+    if step <= ROUNDED_COARSELY * scatter or (x.size > FIRST and common_step(x, y) != step):
+        return 0.0
+    return math.ldexp(step, size)
+
+
+def spread_over_step(x: FloatArray, y: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
+    """Return the readings moved within the step each was rounded to, evenly, whatever the order of the pairs."""
+    place = np.empty(x.size)
+    place[np.lexsort((y, x))] = np.arange(1, x.size + 1)
+    return (x + step * ((place * ALONG) % 1 - 0.5), y + step * ((place * ACROSS) % 1 - 0.5))

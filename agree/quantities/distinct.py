@@ -8,7 +8,7 @@ import numpy as np
 
 from agree.core.errors import InputError
 from agree.quantities.overlay import Overlay
-from agree.verdict.distinct import LEAST_VALUES
+from agree.verdict.repeats.distinct import LEAST_VALUES
 
 
 def refuse_same_readings(items: Sequence[Overlay]) -> None:

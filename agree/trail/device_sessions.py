@@ -21,7 +21,7 @@ from agree.devices.compare import DeviceComparison, compare_lined
 from agree.devices.line_up import line_up
 from agree.estimators.devices.splitting import error_sd, error_variances, products
 from agree.trail.states import Change, State, change_between, same_spelling
-from agree.verdict.distinct import refuse_repeats
+from agree.verdict.repeats.distinct import refuse_repeats
 
 LEAST_SESSIONS = 3  # from which what varies from session to session is split between devices
 

@@ -34,8 +34,8 @@ from agree.trail.states import (
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
 from agree.verdict.declaration import Declaration, Declared
-from agree.verdict.distinct import refuse_repeats
 from agree.verdict.meanings import mean_error
+from agree.verdict.repeats.distinct import refuse_repeats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,8 +10,8 @@ from scipy.signal import lfilter
 
 from agree import InputError, Pairs, check_claim
 from agree.report.plain_text.screen import screen
-from agree.verdict.distinct import refuse_repeats
-from agree.verdict.near_copies import alike
+from agree.verdict.repeats.distinct import refuse_repeats
+from agree.verdict.repeats.near_copies import alike
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 

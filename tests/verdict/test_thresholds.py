@@ -18,10 +18,10 @@ from agree.verdict.band_variance import cells, shared_spread
 from agree.verdict.bands import bands, default_edges
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
-from agree.verdict.distinct import Common, refuse_repeats
 from agree.verdict.meanings import average
-from agree.verdict.near_copies import Alike, alike
 from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.repeats.distinct import Common, refuse_repeats
+from agree.verdict.repeats.near_copies import Alike, alike
 from agree.verdict.sessions import mean_over_sessions, session_effects
 from tests.rides import session
 

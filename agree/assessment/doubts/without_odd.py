@@ -10,9 +10,9 @@ from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.verdict.claim import Claim
 from agree.verdict.columns import table
-from agree.verdict.distinct import refuse_repeats
 from agree.verdict.meanings import average, next_session
 from agree.verdict.reference import ReferenceUncertainty
+from agree.verdict.repeats.distinct import refuse_repeats
 from agree.verdict.sessions import SessionEffects
 
 LEAST_LEFT = 2  # sessions without which nothing can be said of days

@@ -20,9 +20,8 @@ from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.estimators.lines.close_ranks import Known
 from agree.estimators.lines.line import Line
 from agree.estimators.lines.null_variance import null_variance
-from agree.estimators.lines.rounded_pairs import coarse_step, spread_over_step
 from agree.estimators.readings import warn_of_alike
-from agree.estimators.rounding import WORDS
+from agree.estimators.rounding import WORDS, coarse_step, spread_over_step
 
 Group = NDArray[np.intp] | None
 

@@ -69,7 +69,7 @@ def rides_of(found: Sequence[Alike]) -> tuple[tuple[int, ...], ...]:
 
     Examples
     --------
-    >>> from agree.verdict.near_copies import Alike, rides_of
+    >>> from agree.verdict.repeats.near_copies import Alike, rides_of
     >>> rides_of([Alike(0, 4, 0.7), Alike(1, 2, 0.6), Alike(2, 4, 0.5), Alike(3, 5, 0.8)])
     ((0, 1, 2, 4), (3, 5))
     """

@@ -17,7 +17,7 @@ from agree.core.errors import InputError
 from agree.core.results.note import Note
 from agree.core.results.words import numbered
 from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
-from agree.verdict.near_copies import Alike, alike, rides_of
+from agree.verdict.repeats.near_copies import Alike, alike, rides_of
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too

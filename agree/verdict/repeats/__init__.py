@@ -1,0 +1,1 @@
+"""Sessions that are one ride: given twice, overlapping, copied with noise, played backwards."""
