@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from agree import Estimate, response_difference
+from agree import DriftWarning, Estimate, deming, response_difference
 from agree.estimators.response import smeared, transfer
 from agree.estimators.response.kernels import kernel
 from agree.estimators.response.matched_slope import matched_slope
@@ -29,6 +29,16 @@ def test_a_slope_covers_whoever_has_the_noise(of_reference, of_device):
     least, most = (4666.667 / 5066.667, 1.0) if of_reference else (1.0, 5066.667 / 4666.667)
     assert found.low <= least + 1e-6
     assert found.high >= most - 1e-6
+
+
+def test_a_slope_that_wanders_slowly_is_less_sure():
+    """The scale goes from 0.98 to 1.02 in ten minutes: errors slower than the recording may be behind it."""
+    x = 200 + 40 * np.sin(2 * np.pi * np.arange(600) / 7)
+    y = x * np.linspace(0.98, 1.02, 600)
+    with pytest.warns(DriftWarning):
+        found, plain = matched_slope(x, y, 0.95), deming(x, y, sampling="serial").slope
+    assert found.value == plain.value
+    assert found.high - found.low > 1.5 * (plain.high - plain.low)
 
 
 def test_points_on_a_line_have_a_sure_slope():

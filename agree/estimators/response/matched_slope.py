@@ -28,10 +28,10 @@ def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
     Errors of x alone lower the slope of y on x, :math:`S_{xy}/S_{xx}`, and leave :math:`S_{yy}/S_{xy}`, one over that
     of x on y, as it is; errors of y alone the other way round; so the true slope is between the two, whatever the
     errors' sizes and however they grow with power, if they are not those of the other trace (Frisch 1934). The limits
-    are c standard errors (serial engine) below the lower and above the higher of the two, R apart, with
-    F(c + R/se) - F(-c) = level, F of Student's t: the interval covers wherever between them the slope is, with no more
-    than one limit to fail where they are far apart (Imbens & Manski 2004). No limit is within that of equal
-    errors. Standard error and degrees of freedom are those of chance alone, at equal errors.
+    are c standard errors (serial engine, slow errors allowed for) below the lower and above the higher of the two, R
+    apart, with F(c + R/se) - F(-c) = level, F of Student's t: the interval covers wherever
+    between them the slope is, and is no wider than that where they are far apart (Imbens & Manski 2004). No limit is
+    within that of equal errors. Standard error and degrees of freedom are those of chance alone, at equal errors.
 
     References
     ----------
@@ -41,13 +41,11 @@ def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
     middle = deming(x, y, level=level, sampling="serial").slope
     dx, dy = x - x.mean(), y - y.mean()
     xx, yy, xy = float(dx @ dx), float(dy @ dy), float(dx @ dy)
-    ends = []
-    for value, along, moment in ((xy / xx, dx, xx), (yy / xy, dy, xy)):
-        ends.append(estimate(value, x.size * (dy - value * dx) * along / moment, level=level, sampling="serial"))
+    ends = [estimate(value, x.size * (dy - value * dx) * along / moment, level=level, sampling="serial", cautious=True)
+            for value, along, moment in ((xy / xx, dx, xx), (yy / xy, dy, xy))]
     first, last = sorted(ends, key=lambda item: item.value)
     worst = max(first.standard_error, last.standard_error)
-    apart = (last.value - first.value) / worst if worst > 0 else 0.0
-    c = quantile_beside(apart, level, middle.df)
+    c = quantile_beside((last.value - first.value) / worst if worst > 0 else 0.0, level, middle.df)
     return replace(middle, low=min(first.value - c * first.standard_error, middle.low),
                    high=max(last.value + c * last.standard_error, middle.high),
                    method=f"{middle.method}; any share of the errors in either")
