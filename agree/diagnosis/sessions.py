@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import special
 
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate
@@ -13,6 +12,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import NAMED_STRENGTH, WORTHWHILE_PERCENT
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.windows.causes import Fit
+from agree.diagnosis.windows.session_gains import unlike
 from agree.verdict.columns import Table
 
 
@@ -24,18 +24,6 @@ def session_means(fit: Fit) -> list[tuple[int, Estimate]]:
             share = 100 * fit.frame.error[low:high] / float(fit.frame.power[low:high].mean())
             found.append((number, estimate(float(share.mean()), share, level=0.95, sampling="serial")))
     return found
-
-
-def _scores(means: list[Estimate], centre: float) -> FloatArray:
-    """Deviations in standard errors as normal scores of the same probability, since the errors have few degrees."""
-    scores = []
-    for item in means:
-        if not item.standard_error > 0:
-            scores.append(0.0 if item.value == centre else math.copysign(8.0, item.value - centre))
-            continue
-        tail = float(special.stdtr(item.df, -abs(item.value - centre) / item.standard_error))
-        scores.append(math.copysign(min(-float(special.ndtri(max(tail, 1e-300))), 38.0), item.value - centre))
-    return np.array(scores)
 
 
 def whole_means(table: Table) -> FloatArray:
@@ -59,10 +47,8 @@ def sessions_differ(fit: Fit, shown: FloatArray | None = None) -> list[Finding]:
     means = [item for _, item in numbered]
     values = np.array([item.value for item in means])
     squares = np.array([max(item.standard_error, 1e-12) ** 2 for item in means])
-    centre = float(np.sum(values / squares) / np.sum(1 / squares))
-    scores = _scores(means, centre)
+    centre, scores, strength = unlike(means)
     q, df = float(scores @ scores), len(means) - 1
-    strength = float(special.chdtr(df, q))
     sd = math.sqrt(max(float(values.var(ddof=1)) - float(squares.mean()), 0.0))
     if strength < NAMED_STRENGTH or sd < WORTHWHILE_PERCENT:
         return []

@@ -10,13 +10,12 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.interval.engine import estimate, t_quantile
+from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import (
     BEND_STRENGTH,
     CADENCE_RANGE,
     CAUSE_COST,
-    HALF_WEIGHT_S,
     LEAST_CAUSE_WINDOWS,
     LEAST_WARMTH,
     MOST_CAUSES,
@@ -27,9 +26,10 @@ from agree.core.thresholds import (
 )
 from agree.diagnosis.finding import Compared, WindowCause
 from agree.diagnosis.windows.best_step import best_step
-from agree.diagnosis.windows.frame import TURN, WINDOW_S, Frame, frame, spread_ratio
+from agree.diagnosis.windows.frame import TURN, Frame, frame, spread_ratio
 from agree.diagnosis.windows.gains import Gains, gains
 from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
+from agree.diagnosis.windows.session_gains import gains_differ, scale_over_sessions
 from agree.verdict.columns import Table
 
 TURNS: set[WindowCause] = {"torque_offset", "cadence_gain"}
@@ -200,18 +200,26 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> t
     solved = solve(made.free[list(chosen)], made.error, made.floor)
     sizes = coefficients(solved)
     strengths = [level_off(item) for item in sizes]
-    if chosen[0] == 0 and len(own.bounds) > 1:
-        others = solved.beta[1:] @ made.raw[list(chosen[1:])] if len(chosen) > 1 else np.zeros(data.error.size)
-        sizes[0], strengths[0] = _over_sessions(data, own, data.error - others, sizes[0])
+    scaled, differ = chosen[0] == 0, False
+    if len(own.bounds) > 1:
+        first = int(scaled)
+        others = solved.beta[first:] @ made.raw[list(chosen[first:])] if len(chosen) > first else 0.0
+        differ = gains_differ(own, data.error - others)
+        if scaled:
+            sizes[0], strengths[0] = scale_over_sessions(data, own, data.error - others, sizes[0])
     mean = float(data.power.mean())
     percents = [100 * math.sqrt(float(np.mean((item.value * made.raw[k]) ** 2))) / mean
                 for item, k in zip(sizes, chosen, strict=True)]
-    if min(strengths) < NAMED_STRENGTH or min(percents) < WORTHWHILE_PERCENT:
+    sure = [strength >= NAMED_STRENGTH and percent >= WORTHWHILE_PERCENT
+            for strength, percent in zip(strengths, percents, strict=True)]
+    # Where the scale differs between sessions, it is free in each: else another cause takes up what it does.
+    if not all(sure[1:] if differ else sure) or (differ and not scaled):
         return None
-    slope = sizes[0].value if chosen[0] == 0 else 0.0
+    slope = sizes[0].value if scaled else 0.0
     left = float(np.mean(solved.rest**2))
     return tuple(Part(made.causes[k], made.shapes[k], of_reference(sizes[j], slope, scale=k == 0), percents[j],
-                      strengths[j], _compared(made, chosen, j, left, data, own)) for j, k in enumerate(chosen))
+                      strengths[j], _compared(made, chosen, j, left, data, own))
+                 for j, k in enumerate(chosen) if sure[j])
 
 
 def of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
@@ -220,34 +228,6 @@ def of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
     factor = turn * turn if scale else turn
     half, value = t_quantile(0.95, item.df) * item.standard_error * factor, item.value * turn
     return replace(item, value=value, low=value - half, high=value + half, standard_error=item.standard_error * factor)
-
-
-def _over_sessions(data: Frame, own: Gains, error: FloatArray, serial: Estimate) -> tuple[Estimate, float]:
-    """Scale as the mean over sessions of their gains, with what varies from one to the next in its interval.
-
-    Its strength is that of this interval, or that with which each session by itself shows a gain of the same sign:
-    of two sessions that agree, t with one degree of freedom would name nothing.
-    """
-    each = own.of_sessions(error)
-    mean = float(own.shares @ each)
-    phi = np.empty(error.size)
-    levels, signs = [], set()
-    for (low, high), gain, square in zip(own.bounds, each, own.squares, strict=True):
-        if not square > 0:
-            phi[low:high] = 0.0
-            continue
-        p = own.power[low:high]
-        influence = p * error[low:high] * (high - low) / square
-        phi[low:high] = influence - mean
-        if high - low > 8:
-            levels.append(level_off(estimate(float(gain), influence - gain * p * p * (high - low) / square,
-                                             level=0.95, sampling="serial")))
-            signs.add(gain > 0)
-    size = estimate(mean, phi, level=0.95, sampling="sessions", session=data.session,
-                    half_weight_n=HALF_WEIGHT_S / WINDOW_S)
-    size = replace(size, value=serial.value, low=serial.value - mean + size.low, high=serial.value - mean + size.high)
-    agreed = min(levels) if levels and len(signs) == 1 else 0.0
-    return size, max(level_off(size), min(agreed, level_off(serial)))
 
 
 def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data: Frame, own: Gains) -> tuple[
