@@ -279,7 +279,7 @@ def check_claim(
     causes = () if held.seen.not_at_all else findings(data, fix)
     fix = unless_it_passes(fix, data, causes, claim, window_s, lambda some: correction(
         some, level, window_s, asked=asked, reference_u=reference_u, effects=meanings.effects_of(some, claim, level)))
-    fix = unless_one_ride(unless_not_followed(unless_caused_otherwise(fix, causes), held.seen), doubts)
+    fix = unless_one_ride(unless_not_followed(unless_caused_otherwise(fix, causes, data, claim), held.seen), doubts)
     limits, robust = robust_and_limits(data, window_s, level)
     rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)

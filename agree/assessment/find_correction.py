@@ -14,7 +14,7 @@ from agree.core import checks
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.results.note import Note
-from agree.core.thresholds import NAMED_STRENGTH, SETTING_FAR_OFF
+from agree.core.thresholds import NAMED_STRENGTH, SETTING_FAR_OFF, USUAL_SD_PERCENT
 from agree.correction.after import Asked
 from agree.correction.find import Correction, correction
 from agree.diagnosis.finding import Finding
@@ -128,7 +128,7 @@ def find_correction(
     fix = found_on(data)
     causes = _causes(data, fix)
     fix = unless_it_passes(fix, data, causes, asked and asked.claim, window_s, found_on)
-    fix = unless_not_followed(unless_caused_otherwise(fix, causes), followed(data))
+    fix = unless_not_followed(unless_caused_otherwise(fix, causes, data, asked and asked.claim), followed(data))
     return unless_one_ride(fix, doubts)
 
 
@@ -161,17 +161,32 @@ def unless_it_passes(
     if first.cause == "warm_up":
         values["minutes"] = float(first.values["settled_s"]) / 60
     if weight(first) > lasting(causes):
-        inside = claim is not None and abs(float(np.mean(rest.weights() * rest.error))) <= float(
-            np.mean(claim.limit_w(rest.reference)))
+        inside = claim is not None and _mean_inside(rest, claim)
         if inside or made.action in ("none", "refused"):
-            return replace(fix, action="none", factor=None, subtract_w=None, entered=None, after=None,
-                           reason=Note(kind="correction_passes", values=values))
+            return replace(_nothing_entered(fix), reason=Note(kind="correction_passes", values=values))
     if not may:
         return fix
     if made.action in ("none", "refused"):
         return made
     return replace(made, because=(*made.because[:1], Note(kind="correction_settled", values=values),
                                   *made.because[1:]))
+
+
+def _goes_with_cadence(fix: Correction, causes: Sequence[Finding]) -> bool:
+    """Whether what would be entered is made by cadence: the first cause, or a zero that is no cause itself."""
+    named = sorted((item for item in causes if item.strength >= NAMED_STRENGTH), key=weight, reverse=True)
+    kinds = [item.cause for item in named]
+    return "cadence_gain" in kinds and (kinds[0] == "cadence_gain" or (
+        "offset" in fix.action and not {"offset", "torque_offset"} & set(kinds)))
+
+
+def _mean_inside(data: Table, claim: Claim) -> bool:
+    """Whether the mean error is inside the claim, whatever its interval."""
+    return abs(float(np.mean(data.weights() * data.error))) <= float(np.mean(claim.limit_w(data.reference)))
+
+
+def _nothing_entered(fix: Correction) -> Correction:
+    return replace(fix, action="none", factor=None, subtract_w=None, entered=None, after=None)
 
 
 def unless_not_followed(fix: Correction, seen: Followed) -> Correction:
@@ -182,12 +197,14 @@ def unless_not_followed(fix: Correction, seen: Followed) -> Correction:
         "correlation": seen.correlation}))
 
 
-def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding]) -> Correction:
+def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding], data: Table, claim: Claim | None) -> Correction:
     """Refuse a correction that the cause makes useless.
 
-    Of a device whose error bends with power, unless it brings every power band inside the claim: a factor or a zero
-    found on a mean error that comes from sprints alone makes the device wrong where it was right. And of one that
-    reads one side, or in another unit, which is to be set right.
+    Of a device whose error bends with power, or changes with cadence more than with anything else, unless it brings
+    every power band inside the claim: a factor or a zero found on a mean error that comes from sprints alone, or from
+    how cadence went with power, makes the device wrong where it was right. Nothing is to be entered where the mean
+    error of one that changes with cadence is inside the claim already. And of one that reads one side, or in another
+    unit, which is to be set right.
     """
     if fix.action in ("none", "refused"):
         return fix
@@ -195,6 +212,15 @@ def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding]) -> Corre
     if setting is not None and abs(1 / fix.scale.value - 1) > SETTING_FAR_OFF:
         return replace(fix, action="refused", reason=Note(kind="correction_setting", values={"cause": setting.cause}))
     inside = fix.after is not None and fix.after.verdicts.get("bands") == HOLDS
+    if _goes_with_cadence(fix, causes):
+        why = Note(kind="correction_cadence")
+        if _mean_inside(data, claim or Claim.parse(f"{USUAL_SD_PERCENT} %")):
+            return replace(_nothing_entered(fix), reason=why)
+        if not inside:
+            return replace(fix, action="refused", reason=why)
+    if fix.factor is not None and not 0 < fix.factor.low <= fix.factor.value <= fix.factor.high < math.inf:
+        # The line's slope is not known.
+        return replace(_nothing_entered(fix), reason=Note(kind="correction_no_factor"))
     if any(item.cause == "bend" for item in causes) and not inside:
         return replace(fix, action="refused", reason=Note(kind="correction_bend"))
     return fix

@@ -130,12 +130,13 @@ def test_how_near_a_ratio_is_to_a_unit_that_is_named(ride, off, named):
 
 
 @pytest.mark.parametrize(("factor", "reason"), [(1.251, "correction_setting"), (1.249, "correction_clear")])
-def test_how_far_off_a_wrong_setting_explains_it_alone(factor, reason):
+def test_how_far_off_a_wrong_setting_explains_it_alone(ride, factor, reason):
     """SETTING_FAR_OFF, 0.25 of the factor to enter."""
     scale = Estimate(value=1 / factor, low=0.7, high=0.9, level=0.95, method="t")
     fix = Correction(scale=scale, kind="scale", stable=None, because=(), offset=None, action="scale",
                      reason=Note(kind="correction_clear"))
-    assert unless_caused_otherwise(fix, [Finding(cause="unit", strength=1.0)]).reason.kind == reason
+    data = table(Pairs(reference=ride, device=ride), 30)
+    assert unless_caused_otherwise(fix, [Finding(cause="unit", strength=1.0)], data, None).reason.kind == reason
 
 
 # MOST_RATIO

@@ -104,6 +104,9 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_clear": "clearly the lowest error on {left_out} left out",
     "correction_bend": ("no single factor or zero brings the whole range inside the claim: what helps at one power "
                         "harms at another"),
+    "correction_cadence": ("the error goes with cadence: a factor or a zero would be wrong as soon as the cadence at a "
+                           "power is another"),
+    "correction_no_factor": "the readings do not tell what factor to enter",
     "correction_passes": _passes,
     "correction_settled": lambda note: SETTLED.get(str(note.values["cause"]), SETTLED["drift"]),
     "correction_not_followed": ("the device does not move with the reference (correlation {correlation:.2f}): it is "
