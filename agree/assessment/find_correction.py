@@ -167,7 +167,9 @@ def unless_it_passes(
     if not may:
         return fix
     if made.action in ("none", "refused"):
-        return made
+        # Its ground is true of what comes after the warm-up, say, and not of the mean error that is shown.
+        reason = made.reason and replace(made.reason, values={**made.reason.values, "beside": first.cause})
+        return replace(made, reason=reason)
     return replace(made, because=(*made.because[:1], Note(kind="correction_settled", values=values),
                                   *made.because[1:]))
 

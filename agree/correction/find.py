@@ -177,7 +177,7 @@ def action_of(
                 judged.size_percent, judged.sd_percent, table.sessions):
             return "refused", Note(kind="correction_nothing_common", values={"sd": judged.sd_percent})
         if abs(bias.value) <= WORTHWHILE_PERCENT:
-            return "none", Note(kind="correction_small", values={"percent": WORTHWHILE_PERCENT})
+            return "none", _small(widen(bias, known.known(mean_w)))
         return "none", Note(kind="correction_no_gain", values={"left_out": units_left})
     alone = known.known(mean_w)
     if chosen != "scale and offset" and abs(bias.value) <= float(interval_half_width(0.0, math.inf, alone, 0.95)):
@@ -195,6 +195,15 @@ def action_of(
         return "refused", Note(kind="correction_as_days", values={
             "size": judged.size_percent, "least": LEAST_SESSIONS})
     return chosen, Note(kind="correction_clear", values={"left_out": units_left})
+
+
+def _small(bias: Estimate) -> Note:
+    """Ground for no correction of a small mean error: that it is small only where its interval, as shown, says so."""
+    if max(-bias.low, bias.high) <= WORTHWHILE_PERCENT:
+        return Note(kind="correction_small", values={"percent": WORTHWHILE_PERCENT})
+    if bias.low <= 0 <= bias.high:
+        return Note(kind="correction_perhaps_none", values={"unit": "%", "low": -bias.high, "high": -bias.low})
+    return Note(kind="correction_small_value", values={"error": bias.value})
 
 
 def stability(table: Table, judged: Judged, ageing: bool) -> tuple[bool | None, Note]:

@@ -15,6 +15,7 @@ from agree.core.thresholds import (
     HINT_STRENGTH,
     NAMED_STRENGTH,
     POWER_RANGE,
+    WARM_MEAN_PERCENT,
     WORTHWHILE_PERCENT,
 )
 from agree.correction.find import Correction
@@ -98,13 +99,16 @@ def _by_cadence(part: Part, fit: Fit, turning: FloatArray) -> dict[str, float]:
 
 
 def slow(fit: Fit) -> list[Finding]:
-    """Steps and warm-ups, with the size that their detector gave them."""
+    """Steps and warm-ups, with the size that their detector gave them; no warm-up that hardly moves the mean error."""
     data, found = fit.frame, []
     mean, several = float(data.power.mean()), len(fit.gains.bounds) > 1
+    warm = sum(fault.size.value * float(course.sum()) for faults, courses in zip(data.slow, data.courses, strict=True)
+               for fault, course in zip(faults, courses, strict=True) if fault.cause == "warm_up")
+    no_warmth = 100 * abs(warm) / data.error.size < WARM_MEAN_PERCENT * mean
     for number, (faults, courses) in enumerate(zip(data.slow, data.courses, strict=True)):
         for fault, course in zip(faults, courses, strict=True):
             percent = 100 * math.sqrt(float(np.sum((fault.size.value * course) ** 2)) / data.error.size) / mean
-            if percent < WORTHWHILE_PERCENT:
+            if percent < WORTHWHILE_PERCENT or (fault.cause == "warm_up" and no_warmth):
                 continue
             values: dict[str, float | int | str | bool] = {**fault.detail, "mean_W": mean}
             if several:

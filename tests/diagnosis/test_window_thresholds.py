@@ -131,6 +131,17 @@ def test_a_step_that_is_worth_naming(watts, said):
     assert len(window_findings.slow(fitted(data))) == said
 
 
+# WARM_MEAN_PERCENT
+@pytest.mark.parametrize(("watts", "said"), [(4.1, 1), (3.9, 0)])
+def test_a_warm_up_that_moves_the_mean(watts, said):
+    """At 200 W, for 1 of 20 windows: 4 W are 0.1 % of the mean, and 0.45 % RMS."""
+    course = np.zeros((1, 40))
+    course[0, :2] = 1
+    warm = SlowFault("warm_up", sized(watts, 5), "W", {"settled_s": 60.0}, False)
+    data = framed(np.full(40, 200.0))._replace(slow=((warm,),), courses=(course,))
+    assert len(window_findings.slow(fitted(data))) == said
+
+
 @pytest.mark.parametrize(("apart", "t", "said"), [
     pytest.param(0.44, 30.0, 1, id="WORTHWHILE_PERCENT"), pytest.param(0.41, 30.0, 0, id="WORTHWHILE_PERCENT"),
     pytest.param(2.0, 2.61, 1, id="NAMED_STRENGTH"), pytest.param(2.0, 2.54, 0, id="NAMED_STRENGTH")])

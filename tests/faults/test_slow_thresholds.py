@@ -30,6 +30,17 @@ def test_a_step_that_is_certain(rested, size, found, monkeypatch):
     assert bool(lasting_steps.with_steps(riding(rested)).steps) == found
 
 
+# STEP_FREE_SHARE
+@pytest.mark.parametrize(("share", "found"), [(0.103, True), (0.097, False)])
+def test_a_step_that_goes_with_power(share, found, monkeypatch):
+    """Power is 40 W more after it, with a W up and down by turns: of the step a^2/(a^2 + 20^2) is left."""
+    monkeypatch.setattr(lasting_steps, "size_of", lambda ride, place: Size(-20.0, 1.0))
+    ride = riding(False)
+    swing = 20 * np.sqrt(share / (1 - share)) * np.where(ride.seconds % 2, 1, -1)
+    power = 200 + 40 * (ride.seconds >= 1000) + swing
+    assert bool(lasting_steps.with_steps(replace(ride, power=power)).steps) == found
+
+
 @pytest.mark.parametrize(("left", "fewer"), [
     pytest.param(1.26, True, id="STEP_T cost"), pytest.param(1.31, False, id="STEP_T cost")])
 def test_what_a_step_must_be_worth(left, fewer):

@@ -7,7 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import STEP_LASTING_S, STEP_LEAST_W, STEP_PLACE_GAIN, STEP_T, STEP_T_ELSEWHERE
+from agree.core.thresholds import (
+    STEP_FREE_SHARE,
+    STEP_LASTING_S,
+    STEP_LEAST_W,
+    STEP_PLACE_GAIN,
+    STEP_T,
+    STEP_T_ELSEWHERE,
+)
 from agree.faults.slow.coefficient import Size, coefficient
 from agree.faults.slow.steady_ride import Ride
 
@@ -15,8 +22,13 @@ MOST_STEPS = 12
 
 
 def gains(ride: Ride) -> FloatArray:
-    """Reduction of the sum of squares by a step at each place tried; 0 too near to another step."""
-    basis, _ = np.linalg.qr(ride.base(waves=True).T)
+    """Reduction of the sum of squares by a step at each place tried.
+
+    0 too near to another step, and where power and cadence change with the step, so that they explain it but for a
+    trifle: what is left of it, however certain, is how far their curves are from the true ones.
+    """
+    base, by_power = ride.base(waves=True), ride.rows_of_level()
+    basis, _ = np.linalg.qr(np.vstack([np.delete(base, by_power, axis=0), base[by_power]]).T)
     rest = ride.error - basis @ (basis.T @ ride.error)
     unit = ride.unit()
 
@@ -26,8 +38,11 @@ def gains(ride: Ride) -> FloatArray:
         return found
 
     whole = after(unit**2)
-    square = whole - sum(after(unit * column) ** 2 for column in basis.T)
-    found: FloatArray = np.where(square > 1e-6 * whole, after(unit * rest) ** 2 / np.maximum(square, 1e-300), 0.0)
+    taken = [after(unit * column) ** 2 for column in basis.T]
+    alone = whole - sum(taken[:-len(by_power)])
+    square = alone - sum(taken[-len(by_power):])
+    told = (square > 1e-6 * whole) & (square > STEP_FREE_SHARE * alone)
+    found: FloatArray = np.where(told, after(unit * rest) ** 2 / np.maximum(square, 1e-300), 0.0)
     for place in ride.steps:
         found[np.abs(ride.tried - place) < STEP_LASTING_S] = 0.0
     return found

@@ -76,6 +76,11 @@ class Ride:
         scaled: FloatArray = rows / np.abs(rows).max(axis=1, keepdims=True).clip(1e-300)
         return scaled
 
+    def rows_of_level(self) -> list[int]:
+        """Places in the base of what changes with the level of power and with cadence; also a drift of power."""
+        turns = len(self._turns())
+        return [1, 3, *range(5, 5 + turns), *(() if self.lean else (6 + turns,))]
+
     def _turns(self) -> tuple[FloatArray, ...]:
         if self.turning is None:
             return ()

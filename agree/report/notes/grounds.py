@@ -62,6 +62,9 @@ def _passes(note: Note) -> str:
 SETTLED = {"warm_up": "it is found on what comes after the warm-up", "step": "it is found on one side of the step",
            "drift": "it is found with the drift taken off"}
 
+AFTER = {"warm_up": " after the warm-up", "step": " on one side of the step",
+         "drift": " with the drift taken off", "temperature_drift": " with the drift taken off"}
+
 GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_few_seconds": "only {seconds} s in the range of the claim: too few to judge",
     "because_interval": lambda note: (
@@ -88,7 +91,10 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",
     "because_too_little": "too little was recorded",
     "because_between_looks": "no look was declared after this number of sessions",
-    "correction_small": "the mean error is at most {percent:g} %",
+    "correction_small": lambda note: (f"the mean error is at most {note.values['percent']:g} %"
+                                      + AFTER.get(str(note.values.get("beside")), "")),
+    "correction_small_value": lambda note: (f"a mean error of {note.values['error']:+.2g} % is too small to correct"
+                                            + AFTER.get(str(note.values.get("beside")), "")),
     "correction_short": "the recording is too short to test a correction on a part left out",
     "correction_nothing_common": "the sessions differ by SD {sd:.2g} % and have no error in common",
     "correction_no_gain": "on {left_out} left out no correction clearly lowers the error",

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from agree.assessment.budget import reference_forbids
 from agree.assessment.claim_check import ClaimCheck
 from agree.core.results.note import Note
+from agree.core.thresholds import MOSTLY_WITHIN
 from agree.report.notes.checking import SUSPICIONS
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
@@ -142,6 +145,11 @@ def _sessions(check: ClaimCheck) -> tuple[str, ...]:
     effects, count = check.effects, len(check.pairs)
     sd = effects.between_sd if effects is not None else math.nan
     size = f" (SD {plain(sd, first_places(sd))} {check.claim.unit})" if math.isfinite(sd) else ""
+    shown = [item.value for item in check.session_bias]
+    if len(shown) > 1 and sd < MOSTLY_WITHIN * float(np.std(shown, ddof=1)):
+        # A spread far below that of the errors shown beside it would look like a slip.
+        size = (f" ({plain(min(shown), 1, sign=True)} to {plain(max(shown), 1, sign=True)} {check.claim.unit}), mostly "
+                "by what changes within each of them")
     few = f", and there are only {count}" if count < FEW and check.reading.verdict == OPEN else ""
     return (f"the sessions differ from one another{size}{few}.",)
 
