@@ -7,7 +7,7 @@ BEND_STRENGTH = 0.999      # the same for an error that bends with power: two sh
 HINT_STRENGTH = 0.9        # level from which scale or offset may be there too
 APART_STRENGTH = 0.9       # level at which a cause must fit better than another to exclude it
 WORTHWHILE_PERCENT = 0.3   # least size of a cause: RMS of its part in window means, per cent of mean power
-# Least that warm-ups move the mean error of all sessions, per cent: a false one of 5 min, in one of five sessions, moved
+# Least that warm-ups move the mean error of all sessions, per cent: a false one of 5 min in one session of five moved
 # it by 0.04; a true one of 4 % with a time constant of 5 min moves that of an hour by 0.3.
 WARM_MEAN_PERCENT = 0.1
 POWER_RANGE = 1.5          # 95th over 5th percentile of power, below which scale and offset look alike
