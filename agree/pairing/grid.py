@@ -22,11 +22,14 @@ GAP_JITTER_S = 0.2  # and what the stamps of a recorder with a reading every 2 s
 STEP_S, PHASE_S, PHASE_SHARE = 0.05, 0.35, 0.95
 EVEN, EVEN_SHARE = 0.25, 0.9  # even steps: so many are within this share of their median (of a second: round to it)
 HALF = 0.5  # a second covered for less than this is missing
-CHANNELS = ("power", "cadence", "speed", "temperature")
+CHANNELS = ("power", "cadence", "speed", "temperature", "read")
 
 
 class Grid(NamedTuple):
-    """A recording on a 1-s grid: timestamp of place 0, channels, and what the reader must know of it."""
+    """A recording on a 1-s grid: timestamp of place 0, channels, and what the reader must know of it.
+
+    `read`, of a recording with a reading every 2 s: its readings of power alone, each in its second; NaN between them.
+    """
 
     first: float
     power: FloatArray
@@ -34,6 +37,7 @@ class Grid(NamedTuple):
     speed: FloatArray | None = None
     temperature: FloatArray | None = None
     note: str = ""
+    read: FloatArray | None = None
 
     def map(self, change: Callable[[FloatArray], FloatArray]) -> Grid:
         """Change every channel there is."""
@@ -98,8 +102,9 @@ def to_grid(recording: Recording, role: str) -> Grid:
         return _integrated(recording, float(time[0]) - step / 2, step, f"a reading every {step:.3g} s: each second "
                            "is the mean of its readings over time")
     start = phase - 0.5 + math.floor(time[0] - phase + 0.5) if whole else float(time[0])
-    return _integrated(recording, start, 0.0, f"a reading every {step:.3g} s{'' if even else ' by the median'}: "
+    made = _integrated(recording, start, 0.0, f"a reading every {step:.3g} s{'' if even else ' by the median'}: "
                        f"interpolated between neighbours at most {MAX_GAP_S:g} s apart, and averaged over each second")
+    return made._replace(read=_apart(recording, start, made.power.size)) if even else made
 
 
 def _seconds(recording: Recording, start: float) -> Grid:
@@ -125,9 +130,17 @@ def _integrated(recording: Recording, start: float, step: float, note: str) -> G
         recording, lambda values: integrate(recording.time - start, values, size, step)[0]))
 
 
+def _apart(recording: Recording, start: float, size: int) -> FloatArray:
+    """Readings of power that are not every second, each in its second."""
+    out = np.full(size, np.nan)
+    valid = np.isfinite(recording.values)
+    out[np.clip(np.floor(recording.time[valid] - start).astype(np.int64), 0, size - 1)] = recording.values[valid]
+    return out
+
+
 def _channels(source: Recording | Grid, change: Callable[[FloatArray], FloatArray]) -> dict[str, Any]:
     """Each channel there is, changed."""
-    return {name: change(values) for name in CHANNELS if (values := getattr(source, name)) is not None}
+    return {name: change(values) for name in CHANNELS if (values := getattr(source, name, None)) is not None}
 
 
 def integrate(time: FloatArray, values: FloatArray, size: int, step: float = 0.0) -> tuple[FloatArray, FloatArray]:

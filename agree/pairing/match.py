@@ -29,7 +29,7 @@ from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
-from agree.pairing.one_programme import one_programme
+from agree.pairing.one_programme import of_cadence, one_programme, one_ride, surely_shared
 from agree.pairing.refusal import (
     Doubt,
     OtherRide,
@@ -188,15 +188,28 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y))
     fine = _refined(u, v, found[0].lag)
-    return Match(x, y, fine, found, **_judged(u, v, fine, 0, asked))
+    return Match(x, y, fine, found, **_judged(u, v, fine, 0, asked, saved=True))
 
 
-def _judged(x: Grid, y: Grid, fine: Fine, steps: int, asked: Asked) -> dict[str, Any]:
-    """Likeness of two grids along the lags found, and notes on it; other rides and lost seconds are refused."""
+def _judged(x: Grid, y: Grid, fine: Fine, steps: int, asked: Asked, *, saved: bool = False) -> dict[str, Any]:
+    """Likeness of two grids along the lags found, and notes on it; other rides and lost seconds are refused.
+
+    `saved`: minutes that are not alike beside noise refuse nothing where the rider's own changes are of one ride; those
+    within 15 s refuse nothing where the cadence is.
+    """
     refuse_drift(fine, asked.absolute)
     likeness = same_ride.along(x.power, y.power, fine)
-    refuse_likeness(likeness, steps)
-    refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine), lambda: same_ride.leftover(x.power, y.power, fine))
+    try:
+        refuse_likeness(likeness, steps)
+    except OtherRide:
+        if not (saved and one_ride(x, y, fine)):
+            raise
+    try:
+        refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine),
+                           lambda: same_ride.leftover(x.power, y.power, fine))
+    except OtherRide:
+        if not (saved and surely_shared(of_cadence(x, y, fine))):
+            raise
     untold = one_programme(x, y, fine, asked.absolute)
     return {"likeness": likeness, "notes": (*same_ride.unlike(likeness), *untold)}
 
@@ -216,7 +229,8 @@ def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
     note = Note(kind="pair_stamps_decided", severity="trust", values={
         "lag_s": float(best.lag + shift), "correlation": best.correlation, "rival_lag_s": float(others[0].lag + shift),
         "rival_correlation": others[0].correlation} if others else {"lag_s": float(best.lag + shift)})
-    return Match(x, y, _refined(x, y, best.lag), [best, *others], notes=(note,))
+    fine = _refined(x, y, best.lag)
+    return Match(x, y, fine, [best, *others], notes=(note, *one_programme(x, y, fine, absolute=True)))
 
 
 def _by_slow_power(x: Grid, y: Grid, asked: Asked) -> Match | None:

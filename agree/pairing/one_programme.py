@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from agree.core.results.note import Note
-from agree.core.thresholds import LEAST_OWN_CADENCE, LEAST_OWN_SIZE, LEAST_SHARED, MOST_STRANGE_SHARE
+from agree.core.thresholds import (
+    LEAST_OWN_CADENCE,
+    LEAST_OWN_SIZE,
+    LEAST_PROGRAMME_S,
+    LEAST_SHARED,
+    LEAST_WHOLE_SHARE,
+    MOST_STRANGE_SHARE,
+)
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, OtherRide
-from agree.pairing.same_rider import SLOW_PIECE_S, Own, own_changes
+from agree.pairing.same_rider import CADENCE_AHEAD_S, NOTHING, SLOW_PIECE_S, Own, own_changes, worked
 
 SURE_SE, COLOUR_SE = 2.0, 3.0
 
@@ -19,8 +26,32 @@ def strange(own: Own, least: float = LEAST_OWN_SIZE) -> bool:
 
 
 def shared(own: Own) -> bool:
-    """Whether the changes between steps are alike beyond doubt."""
-    return own.correlation - SURE_SE * own.correlation_se > LEAST_SHARED
+    """Whether the changes between steps are alike beyond doubt, and all that there is: steps leave less of them."""
+    return own.correlation - SURE_SE * own.correlation_se > LEAST_SHARED and own.share > LEAST_WHOLE_SHARE
+
+
+def surely_shared(own: Own) -> bool:
+    """Whether they are so much alike, and so much of what there is, that unlike minutes are those of noise."""
+    return (own.correlation - COLOUR_SE * own.correlation_se > LEAST_SHARED
+            and own.share - SURE_SE * own.share_se > MOST_STRANGE_SHARE)
+
+
+def of_power(x: Grid, y: Grid, fine: Fine) -> Own:
+    """Compare the rider's own changes of power; of readings every 2 s, those alone."""
+    return own_changes(x.power, y.power, fine, read=(x.read, y.read))
+
+
+def of_cadence(x: Grid, y: Grid, fine: Fine) -> Own:
+    """Compare the rider's own changes of cadence, where both have it."""
+    if x.cadence is None or y.cadence is None:
+        return NOTHING
+    return own_changes(x.cadence, y.cadence, fine, ahead_s=CADENCE_AHEAD_S)
+
+
+def one_ride(x: Grid, y: Grid, fine: Fine) -> bool:
+    """Whether the rider's own changes, of power or of cadence at the same lag, are beyond doubt those of one ride."""
+    power = of_power(x, y, fine)
+    return not strange(power) and (surely_shared(power) or surely_shared(of_cadence(x, y, fine)))
 
 
 def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, ...]:
@@ -40,21 +71,23 @@ def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, .
     OtherRide
         Both have changes between steps, of power or else of cadence, and those of the one are not in the other.
     """
-    power = own_changes(x.power, y.power, fine)
+    power = of_power(x, y, fine)
     if strange(power):
         raise OtherRide(_words("power", power))
-    if not power.seconds or shared(power):
+    if surely_shared(power) and shared(power):
         return ()
-    if x.cadence is not None and y.cadence is not None:
-        cadence = own_changes(x.cadence, y.cadence, fine)
-        if strange(cadence, LEAST_OWN_CADENCE):
-            raise OtherRide(_words("cadence", cadence))
-        if shared(cadence):
-            return ()
-    if absolute or shared(own_changes(x.power, y.power, fine, SLOW_PIECE_S)):
+    cadence = of_cadence(x, y, fine)
+    if strange(cadence, LEAST_OWN_CADENCE):
+        raise OtherRide(_words("cadence", cadence))
+    if absolute or shared(power) or shared(cadence):
+        return ()
+    slow = own_changes(x.power, y.power, fine, SLOW_PIECE_S)
+    if surely_shared(slow) and shared(slow):
+        return ()
+    if not power.seconds and worked(x.power, y.power, fine) < LEAST_PROGRAMME_S:
         return ()
     return (Note(kind="pair_programme_untold", severity="trust", values={
-        "seconds": power.seconds, "correlation": power.correlation}),)
+        "seconds": power.seconds, **({"correlation": power.correlation} if power.seconds else {})}),)
 
 
 def _words(channel: str, own: Own) -> str:

@@ -145,9 +145,10 @@ def refuse_likeness(likeness: Likeness, steps: int) -> None:
     after = f" and {steps} step{'s' if steps > 1 else ''} of a clock" if steps else ""
     raise OtherRide(
         f"the recordings are probably not of the same ride: after the best lag{after} {int(likeness.matched.sum())} of "
-        f"{likeness.matched.size} minutes are more alike than the same minutes at other shifts; at least "
-        f"{100 * least:.0f} % are needed with certainty, and two efforts on one course, or one plan of intervals, "
-        f"reach less; check that both are of the same ride; {FORCE}")
+        f"{likeness.matched.size} minutes are more alike than the same minutes at other shifts: by chance this share "
+        f"may be {100 * likeness.low:.0f} % only (lower 95 % limit); {100 * least:.0f} % or more are needed of it, "
+        "which two efforts on one course, or one plan of intervals, do not reach; check that both are of the same "
+        f"ride; {FORCE}")
 
 
 def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]]) -> None:
@@ -198,4 +199,4 @@ def refuse_other_day(lag: float, absolute: bool) -> None:
         raise OtherRide(
             f"the recordings match at a lag of {lag:+.0f} s ({lag / 86400:+.1f} days), which no time zone explains: "
             "the same workout, or the same course, on another day is alike too; check that both are of the same ride; "
-            f"if a clock was not set, allow for it: max_lag_s={abs(lag):.0f} (--max-lag), or {FORCE[4:]}")
+            f"if a clock was not set, allow for it: max_lag_s={abs(lag):.0f} (--max-lag); {FORCE}")

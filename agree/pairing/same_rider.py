@@ -9,6 +9,7 @@ two traces, if they are of one ride, is no less. Of two rides it is about 0.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -21,14 +22,19 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted
-from agree.pairing.clocks.smoothness import made_even, running_mean
+from agree.pairing.clocks.smoothness import WIDTHS, running_mean
 
-RAPID_S, EDGE_SD, BESIDE_S = 15, 4.0, 6  # a step: so far from the mean over 15 s; seconds beside it are left out too
+# A step: the means of 5 s before and after differ by so many standard deviations, in either trace; a trainer comes to
+# its target within seconds, which are left out too.
+BESIDE_S, EDGE_SD, AFTER_S, ROUNDS = 6, 3.5, 7, 5
 QUARTER, QUARTER_SD = 0.25, 0.3186  # a quarter of normal noise is within so many SD; steps may fill half of a workout
 PIECE_S, SHORTEST_S = 16, 8  # changes are those about the mean of pieces of about so many seconds
 SLOW_PIECE_S = 50
 AHEAD_S = 2  # devices of unlike response are best alike some seconds off
+CADENCE_AHEAD_S = 10  # power that is averaged is so much behind cadence
 GROUPS = 20  # of the jackknife
+SURER = 0.25  # of the share, for which one of the two is averaged
+LEAST_EVEN = 0.4  # and then both change about as much
 MOST_SHARE = 100.0  # what one trace of white noise would make infinite
 
 
@@ -37,7 +43,8 @@ class Own(NamedTuple):
 
     `share`: covariance of the two traces over the geometric mean of that of neighbouring seconds of each: 1 or more
     for one ride. `colour`: correlation of neighbouring seconds, of the trace with less. `size`: standard deviation of
-    that part, of the trace with less, as a share of usual power. Standard errors are of a jackknife.
+    that part, of the trace with less, as a share of usual power. `ratio`: its variance in the trace with less, over
+    that in the other one. Standard errors are of a jackknife.
     """
 
     seconds: int
@@ -48,74 +55,148 @@ class Own(NamedTuple):
     colour: float
     colour_se: float
     size: float
+    ratio: float = 1.0
 
 
 NOTHING = Own(0, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan)
 
 
 def steps(trace: FloatArray) -> NDArray[np.bool_]:
-    """Seconds at a step of power, and near one."""
-    rapid = trace - running_mean(trace, RAPID_S)
-    works = np.isfinite(rapid) & (trace > WORKING_W)
+    """Seconds at a step, and near one: short steps are told from noise by the means on either side."""
+    mean = running_mean(trace, BESIDE_S - 1)
+    apart = (BESIDE_S + 1) // 2
+    place = np.arange(trace.size)
+    change = np.abs(shifted(mean, place + apart) - shifted(mean, place - apart))
+    works = np.isfinite(change) & (trace > WORKING_W)
     if not works.any():
         return np.ones(trace.size, bool)
-    usual = float(np.quantile(np.abs(rapid[works]), QUARTER)) / QUARTER_SD
-    out: NDArray[np.bool_] = ndimage.binary_dilation(~(np.abs(rapid) <= EDGE_SD * usual), iterations=BESIDE_S)
+    usual, left = 0.0, works
+    for _ in range(ROUNDS):  # short steps fill half of a workout: what is left without them tells what is usual
+        usual = float(np.quantile(change[left], QUARTER)) / QUARTER_SD
+        left = works & (change <= EDGE_SD * usual)
+    out: NDArray[np.bool_] = ndimage.binary_dilation(np.isfinite(change) & (change > EDGE_SD * usual), iterations=2)
+    for _ in range(AFTER_S):
+        out[1:] |= out[:-1]
     return out
 
 
-def _pieces(calm: NDArray[np.bool_], length: int) -> list[tuple[int, int]]:
-    """Pieces of about one length of the runs of calm seconds."""
-    out = []
+def _pieces(calm: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
+    """Number of the piece of each second: pieces of about one length of the runs of calm seconds; -1 between them."""
+    out, count = np.full(calm.size, -1), 0
     for start, stop in runs(calm):
         edges = np.linspace(start, stop, max(round((stop - start) / length), 1) + 1).astype(int)
-        out += [(int(a), int(b)) for a, b in pairwise(edges) if b - a >= SHORTEST_S]
+        for a, b in pairwise(edges):
+            if b - a >= SHORTEST_S:
+                out[a:b], count = count, count + 1
     return out
 
 
-def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S) -> Own:
+def _evened(x: FloatArray, y: FloatArray) -> Iterator[tuple[FloatArray, FloatArray, int]]:
+    """Both as they are, then one or the other averaged over seconds, as the other may be; and the seconds."""
+    yield x, y, 1
+    for width in WIDTHS:
+        yield running_mean(x, width), y, width
+        yield x, running_mean(y, width), width
+
+
+def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S, ahead_s: int = AHEAD_S,
+                read: tuple[FloatArray | None, FloatArray | None] = (None, None)) -> Own:
     """Compare the changes of two traces between steps, along the lags found.
+
+    One of the two may average: it is compared with means of the other one over as many seconds, those that make the
+    two most surely alike. Noise alone does not choose them, as it would if all of the correlation was counted.
 
     Parameters
     ----------
     x, y : array
-        Power of reference and device, W, on 1-s grids.
+        Power of reference and device, W, on 1-s grids; or cadence.
     fine : Fine
         Lags found.
     length : int
         Length of the pieces, s, about whose mean changes are counted.
+    ahead_s : int
+        The two may be best alike so many seconds off.
+    read : tuple of array
+        The readings alone of a trace with one every 2 s: what is between them has noise of both its neighbours.
     """
-    one, two = made_even(x, y, round(fine.lag))
     place = np.arange(x.size)
     place = place + np.rint(fine.at(place.astype(float))).astype(np.int64)
-    ahead = [shifted(two, place + by) for by in range(-AHEAD_S, AHEAD_S + 1)]
-    other = ahead[AHEAD_S]
-    calm = (one > WORKING_W) & (other > WORKING_W) & ~steps(one) & ~steps(other)
-    rows = []
-    for start, stop in _pieces(calm, length):
-        u, v = one[start:stop] - one[start:stop].mean(), other[start:stop] - other[start:stop].mean()
-        near = [shift[start:stop] for shift in ahead]
-        whole = u.size / (u.size - 1)
-        rows.append([u.size, u @ u, v @ v, whole * (u[1:] @ u[:-1]), whole * (v[1:] @ v[:-1]),
-                     *(float(np.nansum(u * (w - np.nanmean(w)))) if np.isfinite(w).any() else 0.0 for w in near)])
-    if len(rows) < GROUPS:
-        return NOTHING
-    group = np.arange(len(rows)) * GROUPS // len(rows)
-    parts = np.array([np.sum(np.array(rows)[group == g], axis=0) for g in range(GROUPS)])
-    total = parts.sum(axis=0)
-    usual = float(np.median(one[calm]))
-    share, correlation, colour, size = _figures(total, usual)
-    without = np.array([_figures(total - part, usual) for part in parts])
+    other = shifted(y, place)
+    edge = steps(x) | steps(other)
+    works = (x > WORKING_W) & (other > WORKING_W)
+    every = 1 if read[0] is None and read[1] is None else 2
+    plain = best = NOTHING
+    for one, two, width in _evened(x if read[0] is None else read[0], y if read[1] is None else read[1]):
+        calm = works & ~(ndimage.binary_dilation(edge, iterations=width // 2) if width > 1 else edge)
+        piece = _pieces(calm, length)
+        if piece.max() + 1 < GROUPS:
+            break
+        found = _compared(one, [shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)], piece, every)
+        if width == 1:
+            plain = best = found
+        elif found.ratio > LEAST_EVEN and (
+                found.share - 2 * found.share_se > best.share - 2 * best.share_se + SURER):
+            best = found
+    return best._replace(colour=plain.colour, colour_se=plain.colour_se, size=plain.size)
+
+
+def worked(x: FloatArray, y: FloatArray, fine: Fine) -> int:
+    """Seconds in which both work, along the lags found."""
+    place = np.arange(x.size)
+    other = shifted(y, place + np.rint(fine.at(place.astype(float))).astype(np.int64))
+    return int(((x > WORKING_W) & (other > WORKING_W)).sum())
+
+
+def _about_mean(trace: FloatArray, piece: NDArray[np.int64], count: int) -> FloatArray:
+    """Changes about the mean of each piece; NaN where there is none."""
+    there = (piece >= 0) & np.isfinite(trace)
+    number = np.bincount(piece[there], minlength=count)
+    mean = np.bincount(piece[there], trace[there], minlength=count) / np.maximum(number, 1)
+    out = np.full(trace.size, np.nan)
+    out[there] = trace[there] - mean[piece[there]]
+    return out
+
+
+def _compared(one: FloatArray, ahead: list[FloatArray], piece: NDArray[np.int64], every: int) -> Own:
+    """Figures of two traces in pieces, the one at several shifts, with standard errors of a jackknife."""
+    count = int(piece.max()) + 1
+    inside = piece >= 0
+    group = piece[inside] * GROUPS // count
+    u, *shifts = (_about_mean(trace, piece, count) for trace in (one, *ahead))
+    v = shifts[len(shifts) // 2]
+    same = np.zeros(piece.size, bool)
+    same[:-every] = piece[every:] == piece[:-every]
+
+    def beside(trace: FloatArray) -> FloatArray:
+        return np.where(same, trace * np.roll(trace, -every), np.nan)
+
+    products = np.array([u * u, v * v, beside(u), beside(v), *(u * w for w in shifts)])[:, inside]
+    sums, counts = (np.array([np.bincount(group, part, minlength=GROUPS) for part in parts]).T for parts in (
+        np.nan_to_num(products), np.isfinite(products).astype(float)))
+    level = float(np.nanmedian(one[inside]))
+
+    def figures(left: NDArray[np.bool_]) -> tuple[float, ...]:
+        return _figures(sums[left].sum(axis=0), counts[left].sum(axis=0), level, count * float(left.mean()))
+
+    every_group = np.arange(GROUPS)
+    share, correlation, colour, own, ratio = figures(every_group >= 0)
+    without = np.array([figures(every_group != g) for g in every_group])
     se = np.sqrt((GROUPS - 1) / GROUPS * ((without - without.mean(axis=0))**2).sum(axis=0))
-    return Own(int(total[0]), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), size)
+    return Own(int(inside.sum()), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), own, ratio)
 
 
-def _figures(total: FloatArray, usual: float) -> tuple[float, float, float, float]:
-    """Share, correlation, colour and size of sums."""
-    count, xx, yy, x_near, y_near = total[:5]
-    both = float(total[5:].max())
-    scale = math.sqrt(max(xx * yy, 1e-12))
-    near = max(min(x_near, y_near), 0.0)
+def _figures(sums: FloatArray, counts: FloatArray, level: float, pieces: float) -> tuple[float, ...]:
+    """Share, correlation, colour, size and ratio of sums.
+
+    The mean of a piece takes from neighbours the variance of the mean of their noise: it is given back.
+    """
+    xx, yy, x_near, y_near = sums[:4] / np.maximum(counts[:4], 1)
+    often = counts[4:] >= counts[4:].max() / 2
+    both = float((sums[4:][often] / np.maximum(counts[4:][often], 1)).max())
+    x_near += (xx - x_near) * pieces / max(counts[0], 1)
+    y_near += (yy - y_near) * pieces / max(counts[1], 1)
     own = math.sqrt(max(x_near, 0.0) * max(y_near, 0.0))
-    return (min(both / own, MOST_SHARE) if own > 0 else MOST_SHARE, both / scale,
-            min(x_near / xx, y_near / yy) if min(xx, yy) > 0 else 0.0, math.sqrt(near / count) / usual)
+    return (max(min(both / own, MOST_SHARE), -MOST_SHARE) if own > 0 else MOST_SHARE,
+            both / math.sqrt(max(xx * yy, 1e-12)), min(x_near / xx, y_near / yy) if min(xx, yy) > 0 else 0.0,
+            math.sqrt(max(min(x_near, y_near), 0.0)) / level,
+            max(min(x_near, y_near), 0.0) / max(x_near, y_near, 1e-12))

@@ -6,8 +6,17 @@ from scipy.signal import lfilter
 
 from agree import Recording, check_claim, pair_recordings
 from agree.core.errors import MatchError
-from agree.core.thresholds import LEAST_OWN_CADENCE, LEAST_OWN_SIZE, LEAST_SHARED, MOST_STRANGE_SHARE
-from agree.pairing.one_programme import shared, strange
+from agree.core.thresholds import (
+    LEAST_OWN_CADENCE,
+    LEAST_OWN_SIZE,
+    LEAST_PROGRAMME_S,
+    LEAST_SHARED,
+    LEAST_WHOLE_SHARE,
+    MOST_STRANGE_SHARE,
+)
+from agree.pairing.clocks.fine import Fine
+from agree.pairing.grid import Grid
+from agree.pairing.one_programme import one_programme, shared, strange, surely_shared
 from agree.pairing.same_rider import Own
 from agree.report.notes.sentence import note_text
 from agree.report.story.tell import tell
@@ -139,5 +148,61 @@ def test_less_of_cadence_is_enough():
 
 
 def test_limit_of_shared_changes():
-    assert shared(own(correlation=LEAST_SHARED + 0.05))
-    assert not shared(own(correlation=LEAST_SHARED + 0.03))
+    assert shared(own(correlation=0.5, share=LEAST_WHOLE_SHARE + 0.01))
+    assert not shared(own(correlation=0.5, share=LEAST_WHOLE_SHARE - 0.01))
+    assert shared(own(correlation=LEAST_SHARED + 0.05, share=1.0))
+    assert not shared(own(correlation=LEAST_SHARED + 0.03, share=1.0))
+
+
+def short_steps(seed, own_seed, step):
+    """Steps of a trainer on one plan, and a rider whose own changes are 5 W and last for 2 s."""
+    levels = np.random.default_rng(seed).choice([110.0, 140, 160, 200, 240, 280], SIZE // step + 1)
+    plan = np.repeat(levels, step)[:SIZE]
+    return lfilter([0.3], [1, -0.7], plan - plan[0]) + plan[0] + colour(own_seed, 5, 0.6)
+
+
+def every(power, seconds, seed, noise, **fields):
+    record_ = record(power, seed, 3.0, noise=noise)
+    return Recording(time=record_.time[::seconds], power=record_.power[::seconds], clock="elapsed",
+                     **{name: values[::seconds] for name, values in fields.items()})
+
+
+@pytest.mark.parametrize(("step", "noise"), [(60, 4), (60, 10), (45, 4)])
+def test_short_steps_of_one_programme_hide_no_other_day(step, noise):
+    """What is left between them tells: the steps themselves are left out, with the seconds the trainer takes."""
+    one, two = short_steps(1, 2, step), short_steps(1, 3, step)
+    with pytest.raises(MatchError):
+        pair_recordings(record(one, 4), record(two, 5, 3.0, noise=noise))
+    assert not untold(pair_recordings(record(one, 4), record(one, 5, 3.0, noise=noise)))
+
+
+def test_cadence_tells_where_short_steps_and_noise_leave_power_silent():
+    one, two = short_steps(1, 2, 60), short_steps(1, 3, 60)
+    first, second = (88 + colour(seed, 3, 0.9) for seed in (7, 8))
+    with pytest.raises(MatchError, match="own changes of"):
+        pair_recordings(record(one, 4, cadence=first), record(two, 5, 3.0, noise=15, cadence=second))
+    pair_recordings(record(one, 4, cadence=first), record(one, 5, 3.0, noise=15, cadence=first))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_one_ride_with_a_reading_every_two_seconds_and_noise_is_accepted(seed):
+    power, cadence = short_steps(seed, seed + 10, 120), 88 + colour(seed + 20, 3, 0.9)
+    pairs = pair_recordings(record(power, 4, cadence=cadence), every(power, 2, 5, 15, cadence=cadence))
+    assert pairs.alignment.lag_s == pytest.approx(3, abs=0.6)
+
+
+@pytest.mark.parametrize(("step", "seconds", "notes"), [(15, LEAST_PROGRAMME_S, 1), (15, LEAST_PROGRAMME_S - 1, 0)])
+def test_steps_that_leave_nothing_between_them_are_said(step, seconds, notes):
+    power = np.resize([200.0, 300.0], 60).repeat(step)[:seconds]
+    grid = Grid(0.0, power + colour(1, 3, 0.5)[:seconds])
+    fine = Fine(0.0, 0.1, 0.0, 0.0, seconds / 2, False)
+    found = one_programme(grid, grid, fine, absolute=False)
+    assert len(found) == notes
+    assert all("leave too little between them" in note_text(note) for note in found)
+
+
+def test_limit_of_surely_shared_changes():
+    sure = {"correlation": LEAST_SHARED + 0.07, "share": MOST_STRANGE_SHARE + 0.11}
+    assert surely_shared(own(**sure))
+    assert not surely_shared(own(**{**sure, "correlation": LEAST_SHARED + 0.05}))
+    assert not surely_shared(own(**{**sure, "share": MOST_STRANGE_SHARE + 0.09}))

@@ -59,8 +59,15 @@ LEAST_EVEN_SHARE = 0.5
 # The rider's own changes between steps, as a share of what one ride has (`same_rider.Own`): 1.0 to 2.4 in true pairs of
 # any device tried, at most 0.33 in workouts of a trainer on two days. Less than MOST_STRANGE_SHARE by two standard
 # errors is of two days, if the own changes of both are certain and 1 % of power, or 0.5 % of cadence: less may be what
-# devices add. A correlation above LEAST_SHARED by two standard errors is of one ride; two days reached 0.05 so.
+# devices add. A correlation above LEAST_SHARED by two standard errors is of one ride; two days reached 0.05. By three,
+# with a share above MOST_STRANGE_SHARE by two, it stands against minutes that noise leaves unlike.
 MOST_STRANGE_SHARE, LEAST_OWN_SIZE, LEAST_OWN_CADENCE, LEAST_SHARED = 0.6, 0.01, 0.005, 0.1
+# What is left of steps of 30 s beside them gave two days a share of 0.53 to 0.86; one ride has 0.87 and more, but for
+# noise of 15 W beside changes of 5 W: less asks cadence, and without it and dates it is said.
+LEAST_WHOLE_SHARE = 0.9
+# Where steps leave nothing between them, that is said of recordings with so much work in common; shorter ones may have
+# too few pieces between steps (20 of 16 s are needed) without being a programme.
+LEAST_PROGRAMME_S = 640
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
 # Seconds of 0 far from all coasting of the other trace, over those in which both work: with more, zeros tell the clocks
 # nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.

@@ -109,7 +109,10 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
         f"though {100 * float(note.values['share']):.0f} % of all minutes are: a device may have failed there, or a "
         "clock changed"),
     "pair_delay": _delay,
-    "pair_programme_untold": "the recordings may be of one programme on two days: their steps of power coincide, but "
-                             "between them ({seconds} s) nothing shows one ride (correlation {correlation:.2f}), "
-                             "as with a trainer that holds power; files with dates, or cadence in both, would tell",
+    "pair_programme_untold": lambda note: (
+        "the recordings may be of one programme on two days: their steps of power coincide, but "
+        + (f"between them ({note.values['seconds']} s) nothing shows one ride (correlation "
+           f"{float(note.values['correlation']):.2f}), as with a trainer that holds power"
+           if note.values["seconds"] else "leave too little between them to show one ride")
+        + "; files with dates, or cadence in both, would tell"),
 }
