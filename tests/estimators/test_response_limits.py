@@ -1,5 +1,7 @@
 """Limits of sizes and slopes: noise of one trace alone, noise that grows with power, readings between, drift."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -104,3 +106,12 @@ def test_the_best_fit_is_where_the_grid_led(rng):
     again = transfer.nearest(data, "running mean", np.array([best.delay + 0.1, best.share, best.size + 0.2]),
                              transfer.SIZES["running mean"])
     assert (again.size, again.delay) == (pytest.approx(best.size, abs=1e-3), pytest.approx(best.delay, abs=1e-3))
+
+
+@pytest.mark.parametrize("kind", ["running mean", "first order"])
+@pytest.mark.parametrize("size", [-5.0, -1e-3, -0.0, 0.0, 1e-9, 1e-3, 0.3, 1e3, 1e5, math.inf])
+def test_any_lower_limit_of_a_size_gives_a_size(kind, size):
+    """A limit just below 0 raised OverflowError in a pair of real rides."""
+    found = undrifted(kind, size, 0.5)
+    assert found >= (1 if kind == "running mean" else 0)
+    assert found <= max(size, 1.0) * (1 + 1e-9)

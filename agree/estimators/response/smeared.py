@@ -63,7 +63,8 @@ def undrifted(kind: str, size: float, span: float) -> float:
     """Return the size of the filter, s, that with a drift of the delay by `span` s looks like one of `size`.
 
     A drift is a mean over `span` s: it adds span^2/12 to the variance of the weights, which is (size^2 - 1)/12 for a
-    running mean and k/(1 - k)^2 with k = exp(-1/size) for a lag.
+    running mean and k/(1 - k)^2 with k = exp(-1/size) for a lag. The lower limit of a small size may lie below 0: that
+    of no filter is returned then.
 
     Examples
     --------
@@ -71,7 +72,9 @@ def undrifted(kind: str, size: float, span: float) -> float:
     (3.0, 1.979)
     """
     if kind == "running mean":
-        return math.sqrt(max(size**2 - span**2, 1.0))
+        return math.sqrt(max(max(size, 0.0)**2 - span**2, 1.0))
+    if not 0 < size < math.inf:
+        return max(size, 0.0)
     keep = math.exp(-1 / size)
     left = keep / (1 - keep)**2 - span**2 / 12
     # k/(1 - k)^2 = 1/(4 sinh^2(1/(2 size)))
