@@ -61,3 +61,14 @@ def test_a_slow_fault_names_its_session():
     words = [text for _, text in told_causes(made(0.1, 0.5, findings=found))]
     assert words[0].endswith("settled at 15 min of session 2")
     assert words[1].endswith("at 15 min of session 2")
+
+
+@pytest.mark.parametrize(("value", "first"), [(-2.75, "a zero error"), (-1.8, "the reference froze")])
+def test_what_is_wrong_with_the_seconds_left_comes_before_those_set_aside_where_the_claim_does_not_hold(value, first):
+    """Limit ±1.5 %: 2.75 % low does not hold, 1.8 % low is not settled."""
+    zero = Finding(cause="offset", size=item(value, 0.5), unit="W", percent=1.0, values={
+        f"{at}_{of}": 1.0 for at in ("at_low", "at_middle", "at_high", "low", "middle", "high")
+        for of in ("percent", "W")})
+    check = made(value, 0.6, findings=(frozen(4.9), zero))
+    assert tell(check).causes[0].startswith(first)
+    assert "1. " + first.capitalize() in details(check, tell(check)).replace("  1.", "1.")

@@ -14,7 +14,7 @@ from agree.diagnosis.set_aside_faults import KINDS
 from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text
 from agree.report.story.language.vocabulary import FAULTS
-from agree.verdict.rule import HOLDS
+from agree.verdict.rule import FAILS, HOLDS
 
 ZEROS = {"offset", "torque_offset"}
 BEFORE_A_STEP = ("scale", "offset", "torque_offset")
@@ -103,6 +103,7 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
     """Return the causes with their words in order of size times strength, hints last.
 
     In one recording with a step, a scale and a zero are those before it: they stand behind the step, and say so.
+    Where the claim does not hold with the faulty seconds set aside, what is wrong with the others stands first.
     """
     stepped = len(check.pairs) == 1 and any(
         item.cause == "step" and item.strength >= NAMED_STRENGTH for item in check.findings)
@@ -112,5 +113,10 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
         weight = 1.01 if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH else item.strength
         return item.strength < HINT_LAST, stepped and item.cause in BEFORE_A_STEP, -item.percent * weight
 
+    placed = sorted(merged(check.findings), key=place)
+    if check.verdict == FAILS:
+        left = [item for item in placed if item.cause not in KINDS and item.strength >= NAMED_STRENGTH
+                and item.percent >= WORTHWHILE_PERCENT]
+        placed = left[:1] + [item for item in placed if item not in left[:1]]
     return tuple((item, ("until then " if stepped and item.cause in BEFORE_A_STEP else "") + cause_words(item))
-                 for item in sorted(merged(check.findings), key=place))
+                 for item in placed)
