@@ -40,7 +40,9 @@ def late_starts(view: View, *, early_end: bool = False) -> Mask:
     late start of reversed time, without rests.
     """
     turn = -1 if early_end else 1
-    asleep, found = _late(view.judge[::turn], view.y[::turn], rests=not early_end)
+    inside = np.ones(view.y.size, bool) if view.inside is None else view.inside
+    usual = np.where(np.isfinite(view.judge), view.usual, np.nan)
+    asleep, found = _late(*(column[::turn] for column in (view.judge, usual, view.y, inside)), rests=not early_end)
     n = view.y.size
     spans = [(start, stop) if turn == 1 else (n - stop, n - start) for start, stop in asleep]
     found, replaced = found[::turn].copy(), np.zeros(n, bool)
@@ -64,7 +66,8 @@ def _lasting(works: Mask, judge: FloatArray) -> Mask:
     return lasting
 
 
-def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tuple[int, int]], Mask]:
+def _late(judge: FloatArray, usual: FloatArray, trace: FloatArray, inside: Mask, *, rests: bool) -> tuple[
+        list[tuple[int, int]], Mask]:
     """Runs in which the trace is silent though the other works, and seconds in which it is frozen."""
     n = judge.size
     works, least = _lasting(judge > WORKING_W, judge), LATE_S if rests else EARLY_END_S
@@ -79,12 +82,12 @@ def _late(judge: FloatArray, trace: FloatArray, *, rests: bool) -> tuple[list[tu
     for start, stop in runs(judge[1:] == judge[:-1]):
         steady[start:stop + 1] = stop - start + 1 >= FROZEN_S
     top = float(y.max())  # a trace that ends at its largest reading is at its ceiling, and not asleep
-    silent, frozen = runs(y == 0), [run for run in frozen_runs(judge, y) if y[run[0]] < top]
+    silent, frozen = runs(y == 0), [run for run in frozen_runs(usual, y) if y[run[0]] < top]
     asleep = []
     for idle, first in rest:
         asleep += [(first, stop) for start, stop in silent
                    if start <= max(first - LATE_SILENT_S, idle) and first < stop < n
-                   and (works & ~steady)[first:stop].sum() >= least]
+                   and (works & inside & ~steady)[first:stop].sum() >= least]
         for start, stop in frozen:
             # One that was frozen while the other worked before its rest is stuck, which is a held value.
             if start <= first < stop < n and works[start:idle].sum() < FROZEN_S:

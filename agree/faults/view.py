@@ -82,13 +82,17 @@ class View:
     judge : (n,) array, W
         The other one's own readings, of the same moment, in the trace's scale; NaN where unknown.
     known : (n,) array of bool
-        Both are known at that moment.
+        Both are known at that moment, and so is what the filter holds.
     other : (n,) array, W
         The smoother trace in the trace's scale, if the trace is the sharper one; else what the sharper one foretells.
     kernel : Kernel or None
         The filter that the trace goes through before it is compared; None if it is the smoother one.
     ratio : float
         Usual ratio of the trace to the other.
+    reach : tuple of int
+        First and last second, after one of the sharper trace, at which the smoother one shows it.
+    inside : (n,) array of bool or None
+        The filter takes no more than a fifth of its weight from beyond the ends; None if it does so nowhere.
     """
 
     role: str
@@ -100,6 +104,7 @@ class View:
     kernel: Kernel | None
     ratio: float
     reach: tuple[int, int]
+    inside: Mask | None = None
 
     @property
     def working(self) -> Mask:
@@ -231,12 +236,24 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     shape = through(foretold, made.kernel)
     full_smooth = np.where(np.isfinite(smooth), seen, k * shape)
     behind = moved(sharp, late)
+    within = _weight_within(sharp.size, made.kernel) >= 1 - CLAIM_UNKNOWN
+    held = np.nan_to_num(moved(within.astype(float), -late)) > 0
     return {
-        smooth_role: View(smooth_role, smooth, k * shape, k * behind, np.isfinite(smooth) & np.isfinite(behind),
-                          k * shape, None, k, (0, made.reach[1] - made.reach[0])),
+        smooth_role: View(smooth_role, smooth, k * shape, k * behind,
+                          np.isfinite(smooth) & np.isfinite(behind) & within, k * shape, None, k,
+                          (0, made.reach[1] - made.reach[0]), within),
         sharp_role: View(sharp_role, sharp, np.nan_to_num(moved(full_smooth, -late)) / k, ahead / k,
-                         np.isfinite(sharp) & np.isfinite(ahead), full_smooth / k, made.kernel, 1 / k, made.reach),
+                         np.isfinite(sharp) & np.isfinite(ahead) & held, full_smooth / k, made.kernel, 1 / k,
+                         made.reach, held),
     }
+
+
+def _weight_within(size: int, by: Kernel) -> FloatArray:
+    """Share of a filter's weight that falls on seconds of the recording, for each second."""
+    reach = by.weights.size
+    whole = np.convolve(np.ones(size), by.weights)
+    at = np.arange(size) - by.start
+    return np.where((at >= 0) & (at < size + reach - 1), whole[np.clip(at, 0, whole.size - 1)], 0.0)
 
 
 def _strewn_zeros(y: FloatArray) -> Mask:

@@ -52,3 +52,43 @@ def test_a_response_that_no_kind_of_filter_describes_is_said_to_be_so(true, kind
     found = response_difference(true + rng.normal(0, 2, true.size), device + rng.normal(0, 2, true.size))
     assert found.fits is fits
     assert (found.misfit <= 1.8) is fits
+
+
+def of_the_road(seed):
+    """Half an hour, invented: power that wanders, and a coasting of some seconds every two minutes."""
+    rng = np.random.default_rng(seed)
+    power = 190 + sum(lfilter([sd * np.sqrt(1 - np.exp(-2 / tau))], [1, -np.exp(-1 / tau)], rng.normal(size=1800))
+                      for tau, sd in ((60, 60), (5, 45)))
+    at = 0
+    while at < power.size:
+        at += int(rng.exponential(100)) + 15
+        length = int(rng.exponential(9)) + 2
+        power[at:at + length] = 0
+        at += length
+    cadence = lfilter([1.0], [1, -0.97], rng.normal(0, 0.6, power.size)) + 85
+    return rng, np.where(power < 15, 0, power), np.where(power < 15, 0, cadence)
+
+
+@pytest.mark.parametrize(("width", "swapped"), [(30, False), (45, True), (60, False)])
+def test_coasting_beside_a_mean_over_half_a_minute_and_more_is_no_dropout(width, swapped):
+    rng, power, cadence = of_the_road(2)
+    sharp = np.rint(np.where(power > 0, np.maximum(power + rng.normal(0, 3, power.size), 1), 0))
+    smooth = np.rint(lfilter(np.ones(width) / width, [1], power) + rng.normal(0, 1, power.size).clip(-3, 3)).clip(0)
+    rows = [frame(one).assign(cadence_rpm=np.rint(cadence)) for one in (sharp, smooth)]
+    pairs = pair_recordings(*rows[::-1] if swapped else rows)
+    assert not [one.kind for one in pairs.faults]
+    assert (pairs.matched.kind, round(pairs.matched.size_s)) == ("running mean", width)
+    check = check_claim(pairs, "2 %")
+    assert check.verdict == "holds"
+    assert check.bias.value == pytest.approx(0, abs=0.15)
+
+
+@pytest.mark.parametrize("tau", [40])
+def test_a_lag_of_many_seconds_is_found(true, tau):
+    rng = np.random.default_rng(3)
+    pairs = pair_recordings(frame(true), frame(slow(true + rng.normal(0, 4, true.size), tau)))
+    assert not [one.kind for one in pairs.faults]
+    assert pairs.matched.size_s == pytest.approx(tau, rel=0.2)
+    found = pairs.used
+    error = float((pairs.matched_device - pairs.matched_reference)[found].sum() / pairs.matched_reference[found].sum())
+    assert error == pytest.approx(0, abs=0.0015)

@@ -20,7 +20,7 @@ from agree.estimators.response import transfer
 from agree.estimators.response.choice import choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.matched_slope import matched_slope
-from agree.estimators.response.matching import LEAST_SECONDS, TOGETHER, Filter, reasons
+from agree.estimators.response.matching import LEAST_SECONDS, Filter, reasons
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
@@ -190,9 +190,9 @@ def response_difference(
         if not column.any():
             raise InputError(f"no response: `{name}` does not change from one second to the next; record a ride whose "
                              "power changes")
-    if pair.correlation * math.sqrt(pair.known) < TOGETHER:
+    if pair.correlation * math.sqrt(pair.known) < transfer.TOGETHER:
         raise InputError("no response: changes of `reference` and `device` from second to second do not go together "
-                         f"within 30 s (largest correlation {pair.correlation:.2f}): the clocks do not match, or the "
+                         f"within {transfer.LAGS_S} s (largest correlation {pair.correlation:.2f}): the clocks do not match, or the "
                          "power changes too slowly to tell")
     return _result(x, y, pair.lag, level)
 

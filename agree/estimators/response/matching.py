@@ -15,9 +15,9 @@ from agree.core.thresholds import PURE_LAG_S
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.transfer import TOGETHER
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
-TOGETHER = 4.0        # changes go together if their largest correlation is above this over the root of n
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
 LEVEL = 0.95
 ALIKE = 0.02          # sum of differences of weights
@@ -78,12 +78,12 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     alone = Filter(NOTHING, "device", None)
     if pair.known < LEAST_SECONDS or not (pair.x.any() and pair.y.any()):
         return alone
-    if pair.correlation * math.sqrt(pair.known) < TOGETHER or abs(pair.lag) > FARTHEST_S:
+    if pair.correlation * math.sqrt(pair.known) < TOGETHER:
         return alone
     unit = float(np.nanmax(np.abs([reference, device])))
     chosen = choose(reference / unit, device / unit, LEVEL, alike=False)
     if chosen.kind == "none":
-        return Filter(of_lag(chosen), "device", chosen)
+        return Filter(of_lag(chosen), "device", chosen) if abs(pair.lag) <= FARTHEST_S else alone
     late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
     made = Filter(kernel(chosen.kind, chosen.size, late), chosen.smoother, chosen)
     return _without_filter(made, chosen, reference, device) if made.kernel.weights.size <= SHORT else made

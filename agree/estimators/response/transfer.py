@@ -30,10 +30,12 @@ ComplexArray = NDArray[np.complex128]
 BINS = 128           # frequencies at which the spectra are judged
 LEAST_IN_BIN = 8
 SMOOTHED = 17        # bins over which noise is smoothed
-LAGS_S = 30
-DELAYS_S = np.arange(-16.0, 16.25, 0.5)   # about the lag of largest covariance
-SIZES = {"none": np.ones(1), "running mean": np.r_[1.25:8:0.25, 8:31:0.5],
-         "first order": np.r_[0.1:2:0.1, 2:6:0.25, 6:15.5:0.5]}
+LAGS_S = 45          # a mean over 60 s goes together with what it is made of at 30 s on either side of its middle
+TOGETHER = 4.0       # changes go together if their largest correlation is above this over the root of n
+SPAN_S = 15          # over which changes are looked at where those from second to second do not go together
+DELAYS_S = np.arange(-31.0, 31.25, 0.5)   # about the lag of largest covariance
+SIZES = {"none": np.ones(1), "running mean": np.r_[1.25:8:0.25, 8:31:0.5, 31:61],
+         "first order": np.r_[0.1:2:0.1, 2:6:0.25, 6:15.5:0.5, 16:31:1, 32:62:2]}
 SHARES = np.array([0.0, 0.1, 0.5, 0.9, 1.0])
 STEP = 1e-3
 FLOOR = 1e-9         # least incoherent share: traces that are exact filters of one another
@@ -74,7 +76,8 @@ class Fitted(NamedTuple):
 def cross(first: FloatArray, second: FloatArray) -> Cross:
     """Changes from second to second of both, the second set forward by the lag at which they go together best.
 
-    Unknown seconds are bridged by straight lines, so that the change over a gap is kept.
+    Where changes from second to second do not go together, those over 15 s tell the lag. Unknown seconds are bridged
+    by straight lines, so that the change over a gap is kept.
     """
     rows = np.stack([first, second])
     whole = np.asarray(np.isfinite(rows).all(axis=0))
@@ -90,11 +93,22 @@ def cross(first: FloatArray, second: FloatArray) -> Cross:
     size = fft.next_fast_len(n + LAGS_S, real=True)  # no lag that is looked at goes round
     spectrum = fft.rfft(changes, size)
     lags = np.r_[0:LAGS_S + 1, -LAGS_S:0]
-    product = fft.irfft(spectrum[1] * spectrum[0].conj(), size)[lags]
-    power = float(np.sqrt(np.prod(np.square(changes).sum(axis=1))))
-    lag = int(lags[np.argmax(product)])
+    joint = spectrum[1] * spectrum[0].conj()
+
+    def largest(shared: NDArray[Any], power: float) -> tuple[int, float]:
+        product = fft.irfft(shared, size)[lags]
+        return int(lags[np.argmax(product)]), float(product.max()) / power if power else 0.0
+
+    lag, correlation = largest(joint, float(np.sqrt(np.prod(np.square(changes).sum(axis=1)))))
+    if correlation * math.sqrt(known) < TOGETHER:
+        # A mean over a minute hides what goes on from second to second beneath noise, but not what lasts. Changes over
+        # a span count as one for each span.
+        over = np.abs(fft.rfft(np.ones(SPAN_S), size)) ** 2
+        summed = [ndimage.uniform_filter1d(row, SPAN_S) * SPAN_S for row in changes]
+        wide, alike = largest(joint * over, float(np.sqrt(np.prod([row @ row for row in summed]))))
+        lag, correlation = max((lag, correlation), (wide, alike / math.sqrt(SPAN_S)), key=lambda one: one[1])
     forward = np.roll(np.pad(changes[1], LAGS_S), -lag)[LAGS_S:LAGS_S + n]
-    return Cross(changes[0], forward, lag, known, float(product.max()) / power if power else 0.0)
+    return Cross(changes[0], forward, lag, known, correlation)
 
 
 def seen(pair: Cross) -> Seen:
