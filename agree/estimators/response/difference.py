@@ -192,8 +192,8 @@ def response_difference(
                              "power changes")
     if pair.correlation * math.sqrt(pair.known) < transfer.TOGETHER:
         raise InputError("no response: changes of `reference` and `device` from second to second do not go together "
-                         f"within {transfer.LAGS_S} s (largest correlation {pair.correlation:.2f}): the clocks do not match, or the "
-                         "power changes too slowly to tell")
+                         f"within {transfer.LAGS_S} s (largest correlation {pair.correlation:.2f}): the clocks do not "
+                         "match, or the power changes too slowly to tell")
     return _result(x, y, pair.lag, level)
 
 
