@@ -220,7 +220,7 @@ def test_readings_that_cannot_be_used():
     assert message(Pairs(reference=x, device=y), y).startswith("with `Pairs` neither `device` nor `time` is needed")
     rng = np.random.default_rng(1)
     assert message(rng.normal(200, 30, 900), rng.normal(200, 30, 900)).startswith(
-        "no response: changes of `reference` and `device` from second to second do not go together within 30 s "
+        "no response: changes of `reference` and `device` from second to second do not go together within 45 s "
         "(largest correlation 0.")
 
 
