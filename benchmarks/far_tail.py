@@ -33,7 +33,7 @@ def cell(name: str, n: int, runs: int) -> str:
     rng = np.random.default_rng([n, list(SHAPES).index(name)])
     x = np.sort(law.rvs((runs, n), random_state=rng), axis=1)
     truth, middle = law.ppf(0.975), x[:, (n + 1) // 2 - 1]
-    end = x[:, -1] + stretch(n, 0.975, 0.025) * (x[:, -1] - middle)
+    end = middle + stretch(n, 0.975, 0.025) * (x[:, -1] - middle)
     unit = exact_limit(0.0, 1.0, n, stats.norm.ppf(0.975), 0.95).high
     normal = x.mean(axis=1) + unit * x.std(axis=1, ddof=1)
     reach = float(np.median(end - middle) / np.median(normal - middle))

@@ -58,11 +58,14 @@ def _kurtosis_z(kurtosis: float, n: int) -> float:
     return (1 - 2 / (9 * a) - math.copysign(abs(base) ** (1 / 3), base)) / math.sqrt(2 / (9 * a))
 
 
-def warn_of_shape(error: FloatArray, sampling: str, instead: str, stacklevel: int = 3) -> None:
+NORMAL_ONLY = "and these intervals are for normal errors: "
+
+
+def warn_of_shape(error: FloatArray, sampling: str, consequence: str, stacklevel: int = 3) -> None:
     """Warn if independent errors are skewed, or have heavier tails than normal ones, beyond chance.
 
-    Light tails do no harm, nor do moments that pass in `look_at_errors`. That nothing is seen proves nothing: most
-    samples of 20 exponential errors do not show it.
+    `consequence` ends the sentence. Light tails do no harm, nor do moments that pass in `look_at_errors`. That nothing
+    is seen proves nothing: most samples of 20 exponential errors do not show it.
     """
     seen = shape_of(error) if sampling == "independent" else None
     if seen is None:
@@ -71,5 +74,5 @@ def warn_of_shape(error: FloatArray, sampling: str, instead: str, stacklevel: in
     if ((abs(seen.skewness) > SKEWNESS_PASSES and abs(seen.skewness_z) > limit)
             or (seen.kurtosis > KURTOSIS_PASSES and seen.kurtosis_z > limit)):
         warnings.warn(f"the errors are not normal (skewness {seen.skewness:.1f}, kurtosis {seen.kurtosis:.1f}; 0 and 3 "
-                      f"if they were), and these intervals are for normal errors: {instead}",
+                      f"if they were), {consequence}",
                       AssumptionWarning, stacklevel=stacklevel)

@@ -1,5 +1,7 @@
 """Limits of agreement and what belongs to them."""
 
+import warnings
+
 import numpy as np
 from matplotlib.figure import Figure
 from pictures.invented import ALLOWED, BLUE, GREY, INK, ORANGE, new_figure, pairs
@@ -61,7 +63,10 @@ def quantile_limits() -> Figure:
     rng = np.random.default_rng(4)
     reference = rng.uniform(100, 400, 400)
     device = reference + rng.gamma(1.2, 6, 400) - 4
-    result, plain = agree.quantile_limits(reference, device), agree.limits_of_agreement(reference, device)
+    result = agree.quantile_limits(reference, device)
+    with warnings.catch_warnings():  # that such errors are not normal is what the picture shows
+        warnings.filterwarnings("ignore", "the errors are not normal", agree.AssumptionWarning)
+        plain = agree.limits_of_agreement(reference, device)
     _cloud(ax, reference, device)
     for k, (low, high, color, name) in enumerate((
             (result.lower, result.upper, ORANGE, "by order"), (plain.lower, plain.upper, BLUE, "as if normal"))):

@@ -7,7 +7,8 @@ import pytest
 from scipy import stats
 
 from agree import InputError, limits_of_agreement, quantile_limits
-from agree.estimators.limits.far_tail import LEAST, SHAPES, far_end, stretch
+from agree.estimators.limits.agreement import exact_limit
+from agree.estimators.limits.far_tail import COMMON_TAILS, LEAST, SHAPES, far_end, stretch
 
 # Shapes that the far end was not made for are among them.
 COVERED = {"normal": stats.norm(), "t, 4 df": stats.t(4), "gamma 2": stats.gamma(2),
@@ -26,17 +27,57 @@ def test_interval_of_the_upper_limit_covers_whatever_the_shape(n, name):
         inside += item.low <= truth <= item.high
     assert inside / 300 >= 0.95 - 3 * 0.0126
     rows = np.sort(rows, axis=1)
-    ends = rows[:, -1] + stretch(n, 0.975, 0.025) * (rows[:, -1] - rows[:, (n + 1) // 2 - 1])
+    middle = rows[:, (n + 1) // 2 - 1]
+    ends = middle + stretch(n, 0.975, 0.025) * (rows[:, -1] - middle)
     assert (ends >= truth).mean() >= 0.975 - 3 * 0.005
 
 
 @pytest.mark.filterwarnings("ignore:the errors are not normal")
 @pytest.mark.filterwarnings("ignore:neighbouring errors")
-def test_normal_theory_does_not_cover_skewed_errors():
-    rows = stats.expon().rvs((300, 60), random_state=np.random.default_rng(1))
-    items = [limits_of_agreement(np.zeros(60), row).upper for row in rows]
-    assert np.mean([item.low <= stats.expon().ppf(0.975) <= item.high for item in items]) < 0.6
+def test_limits_of_agreement_hold_the_quantile_of_skewed_errors_and_normal_theory_does_not():
+    law = stats.expon()
+    rows = law.rvs((300, 60), random_state=np.random.default_rng(1))
+    for interval, least, most in (("robust", 0.95 - 3 * 0.0126, 1), ("exact", 0, 0.6)):
+        items = [limits_of_agreement(np.zeros(60), row, interval=interval).upper for row in rows]
+        assert least <= np.mean([item.low <= law.ppf(0.975) <= item.high for item in items]) <= most
     assert items[0].method == "exact for normal errors, noncentral t"
+
+
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
+@pytest.mark.filterwarnings("ignore:neighbouring errors")
+@pytest.mark.parametrize("n", [20, 60, 145])
+@pytest.mark.parametrize("name", ["normal", "uniform", "t, 5 df", "gamma 2", "-exponential", "contaminated"])
+def test_default_limits_hold_both_quantiles_of_common_shapes(n, name):
+    rng = np.random.default_rng([n, len(name)])
+    draw = {"normal": rng.normal, "uniform": rng.uniform, "t, 5 df": lambda size: rng.standard_t(5, size),
+            "gamma 2": lambda size: rng.gamma(2, size=size), "-exponential": lambda size: -rng.exponential(size=size),
+            "contaminated": lambda size: rng.normal(size=size) * np.where(rng.random(size) < 0.05, 5, 1)}[name]
+    truth, held = np.quantile(draw(size=400_000), [0.025, 0.975]), np.zeros(2)
+    for row in draw(size=(200, n)):
+        found = limits_of_agreement(np.zeros(n), row)
+        held += [item.low <= q <= item.high for item, q in zip((found.lower, found.upper), truth, strict=True)]
+    assert (held / 200 >= 0.95 - 3 * 0.0154).all()
+
+
+def test_what_robust_limits_cost_normal_errors_and_where_they_begin():
+    """The far end lies from 1.6 to 1.15 times as far as the exact one; below LEAST pairs the exact one is taken."""
+    for n, most in ((20, 1.65), (145, 1.17)):
+        few = np.sort(np.random.default_rng(n).normal(size=(2000, n)), axis=1)
+        middle = few[:, (n + 1) // 2 - 1]
+        ends = middle + stretch(n, 0.975, 0.025, COMMON_TAILS) * (few[:, -3:].mean(axis=1) - middle)
+        assert 1.1 < np.median(ends) / exact_limit(0.0, 1.0, n, 1.959964, 0.95).high < most
+    d = np.random.default_rng(7).normal(size=LEAST)
+    methods = [limits_of_agreement(np.zeros(k), d[:k]).upper.method for k in (LEAST - 1, LEAST)]
+    assert methods == ["exact for normal errors, noncentral t",
+                       "order statistics, binomial; far end for shapes up to exponential and t, 3 df"]
+
+
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
+def test_a_limit_that_is_no_quantile_lies_within_its_interval(rng):
+    """Of 2,000 exponential errors bias + 1.96 SD lies short of the quantile: the interval reaches from it to beyond."""
+    found = limits_of_agreement(np.zeros(2000), rng.exponential(size=2000)).upper
+    assert found.low == found.value < -np.log(0.025) < found.high
+    assert found.method == "order statistics, binomial"
 
 
 def test_draws_are_those_of_order_statistics():
@@ -47,7 +88,7 @@ def test_draws_are_those_of_order_statistics():
     uniform = np.sort(rng.uniform(size=(20000, n)), axis=1)
     for name, quantile in SHAPES.items():
         top, middle = quantile(uniform[:, -1]), quantile(uniform[:, 14])
-        k[name] = ((top + stretch(n, 0.975, 0.025) * (top - middle)) >= quantile(np.array([0.975]))[0]).mean()
+        k[name] = ((middle + stretch(n, 0.975, 0.025) * (top - middle)) >= quantile(np.array([0.975]))[0]).mean()
     assert min(k.values()) == pytest.approx(0.975, abs=0.005)
 
 

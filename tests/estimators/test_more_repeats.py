@@ -22,7 +22,8 @@ from agree import (
 def test_mean_width_of_the_limits_is_the_one_foretold(width):
     found = limits_sample_size(width=3 * width, sd=3.0)
     rng = np.random.default_rng(1)
-    items = [limits_of_agreement(np.zeros(n), rng.normal(0, 3, n)).upper for n in [found.n] * 400 if n >= 3]
+    items = [limits_of_agreement(np.zeros(n), rng.normal(0, 3, n), interval="exact").upper
+             for n in [found.n] * 400 if n >= 3]
     widths = np.array([item.high - item.low for item in items])
     assert widths.mean() == pytest.approx(found.expected_width, rel=4 * widths.std() / widths.mean() / 20)
     assert (widths <= 3 * width).mean() == pytest.approx(found.chance, abs=3 * 0.5 / 20)

@@ -96,10 +96,10 @@ def test_shift_of_the_device(rows, shift):
 def test_scale_of_both(rows, factor):
     x, y = pairs(rows)
     spread_out(x, y)
-    before, after = limits_of_agreement(x, y), limits_of_agreement(x * factor, y * factor)
+    u, v = x + math.pi / 1000, y + math.pi / 1000  # rounded in no unit
+    before, after = limits_of_agreement(u, v), limits_of_agreement(u * factor, v * factor)
     for name in ("bias", "lower", "upper"):
         same([v / factor for v in ends(getattr(after, name))], ends(getattr(before, name)))
-    u, v = x + math.pi / 1000, y + math.pi / 1000  # rounded in no unit
     one, other = deming(u, v), deming(u * factor, v * factor)
     same(ends(other.slope), ends(one.slope), rel=1e-7)
     same([v / factor for v in ends(other.intercept)], ends(one.intercept), rel=1e-6, tiny=1e-6)

@@ -19,7 +19,7 @@ from agree.estimators.indices.shares import any_index, any_share, normal_index, 
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale
-from agree.estimators.shape import warn_of_shape
+from agree.estimators.shape import NORMAL_ONLY, warn_of_shape
 
 DISTRIBUTIONS = ("normal", "any")
 
@@ -105,7 +105,7 @@ def _errors(reference: ArrayLike, device: ArrayLike, scale: str, distribution: s
     error = errors_on_scale(x, y, scale)
     warn_of_alike(error, sampling, stacklevel=4)
     if distribution == "normal":
-        warn_of_shape(error, sampling, "ask for distribution='any'", stacklevel=4)
+        warn_of_shape(error, sampling, NORMAL_ONLY + "ask for distribution='any'", stacklevel=4)
     return error, rounding_of_error(x, y, scale, labels), {"level": checks.fraction(level, "level"),
                                                            "sampling": sampling, "session": labels}
 

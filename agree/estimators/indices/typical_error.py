@@ -22,7 +22,7 @@ from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import transformed
-from agree.estimators.shape import warn_of_shape
+from agree.estimators.shape import NORMAL_ONLY, warn_of_shape
 
 SCALES = ("difference", "percent")
 
@@ -159,7 +159,7 @@ def typical_error(
         x, y = logarithms(x, "trial1"), logarithms(y, "trial2")
     d = y - x
     warn_of_alike(d, sampling)
-    warn_of_shape(d, sampling, "that of the typical error is likely too narrow")
+    warn_of_shape(d, sampling, NORMAL_ONLY + "that of the typical error is likely too narrow")
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())

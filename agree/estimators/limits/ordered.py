@@ -8,9 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
-from scipy.optimize import brentq
 
 from agree.core.checks import FloatArray
+from agree.core.interval.bracketed_root import bracketed_root
 from agree.core.interval.engine import spread, t_quantile
 from agree.core.interval.over_sessions import mean_over, pair_weights
 
@@ -68,7 +68,7 @@ def refused(effective: float, share: float, tail: float) -> float:
 
     if excess(0.0) > 0:
         return -1.0
-    return float(brentq(excess, 0.0, effective * (1 - 1e-12), xtol=1e-12))
+    return bracketed_root(excess, 0.0, effective * (1 - 1e-12), xtol=1e-12)
 
 
 def effective_pairs(marks: FloatArray, level: float, sampling: str, labels: NDArray[Any] | None) -> tuple[float, bool]:

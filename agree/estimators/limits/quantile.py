@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,7 +14,7 @@ from agree.core.interval.engine import warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
-from agree.estimators.limits.far_tail import far_end
+from agree.estimators.limits.far_tail import USUAL_TAILS, ends
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
@@ -59,12 +58,9 @@ class QuantileLimits(Result):
 
 def _interval(errors: Ordered, share: float, effective: float, level: float, method: str, drift: bool,
               usual: bool) -> Estimate:
-    value, tail = errors.quantile(share), (1 - level) / 2
-    low, high = errors.low(share, effective, tail), errors.high(share, effective, tail)
-    if usual and math.isinf(low):
-        low, method = -far_end(-errors.values[::-1], 1 - share, tail), f"{method}; far end for usual shapes"
-    if usual and math.isinf(high):
-        high, method = far_end(errors.values, share, tail), f"{method}; far end for usual shapes"
+    value = errors.quantile(share)
+    low, high, reached = ends(errors, share, effective, (1 - level) / 2, USUAL_TAILS if usual else None)
+    method += "; far end for usual shapes" if reached else ""
     return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, method=method, drift=drift)
 
 
@@ -114,7 +110,7 @@ def quantile_limits(
 
     See Also
     --------
-    limits_of_agreement : Narrower limits where errors are normal.
+    limits_of_agreement : bias -+ z s, with intervals that hold these quantiles for common shapes.
     look_at_errors : Which limits to use.
 
     Notes

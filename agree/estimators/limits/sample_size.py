@@ -75,7 +75,9 @@ def limits_sample_size(
     r"""Least number of independent pairs for limits of agreement whose intervals are narrow enough.
 
     Use it to plan a comparison of single readings. Neighbouring seconds are not independent pairs: they count for
-    less. Not for the mean error, which needs fewer: see `plan`.
+    less. Not for the mean error, which needs fewer: see `plan`. The width is that of ``interval="exact"``, for errors
+    known to be normal; the robust interval that `limits_of_agreement` gives unless told otherwise is about twice as
+    wide of normal errors (2.3 times at 20 pairs, 2.0 at 80, 1.7 at 300).
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ from agree.core.shared_docs import made_by, shared
 from agree.estimators.pivots import PIVOTAL, Pivots, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import errors_on_scale, exponential
-from agree.estimators.shape import warn_of_shape
+from agree.estimators.shape import NORMAL_ONLY, warn_of_shape
 
 NORMAL_REACH, NODES = 9.0, 120  # beyond 9 standard deviations the normal density leaves nothing to 1e-18
 TWO_SIDED, ONE_SIDED = ("exact", "howe", "wald-wolfowitz"), ("exact", "approximate")
@@ -268,7 +268,7 @@ def tolerance_limits(
         raise InputError(f"method={method!r} is for independent pairs; leave `method` out with sampling={sampling!r}")
     d = errors_on_scale(x, y, scale)
     warn_of_alike(d, sampling)
-    warn_of_shape(d, sampling, "ask quantile_limits(tails='usual')")
+    warn_of_shape(d, sampling, NORMAL_ONLY + "ask quantile_limits(tails='usual')")
     n, mean = d.size, float(d.mean())
     unit = float(np.abs(d - mean).max())
     sd = unit * math.sqrt(float(np.square((d - mean) / unit).sum()) / (n - 1)) if unit > 0 else 0.0
