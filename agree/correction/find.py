@@ -64,7 +64,8 @@ class Correction(Drawn):
         Probability that the correction makes the mean error of the next session larger; NaN with one session, from
         which it cannot be known.
     error_left_percent : float
-        Mean size of the next session's mean error after the correction, per cent; NaN below 3 sessions: not known.
+        Mean size of the next session's mean error after the correction, per cent; NaN with one session, from which it
+        cannot be known. From two it is right in the mean of many tests, and of one may be off several times.
     after : After or None
         The claim after the correction, judged on data left out; None if nothing is corrected.
 
@@ -132,7 +133,7 @@ def correction(
         session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
         factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
         entered=judged.entered if action != "none" else None, harm=judged.harm, after=later,
-        error_left_percent=error_left(judged.sd_percent, table.sessions))
+        error_left_percent=error_left(judged.sd_percent, judged.size_percent, table.sessions))
 
 
 def _scale(bias: Estimate, known: ReferenceUncertainty, mean_w: float) -> Estimate:
@@ -187,8 +188,10 @@ def action_of(
     if made is not None and made.scale == 1 and made.offset_w == 0:
         return "none", Note(kind="correction_below_step", values={"step": made.step_percent})
     few = not several and (not judged.helps or not judged.sd_percent < judged.size_percent / 2)  # blocks are alike
-    if made is None or few or (several and not helps_in_the_mean(judged.size_percent, judged.sd_percent,
-                                                                table.sessions)):
+    no_gain = several and not helps_in_the_mean(judged.size_percent, judged.sd_percent, table.sessions)
+    if made is not None and no_gain and (table.sessions < LEAST_SESSIONS or judged.sd_percent <= SCATTER_PERCENT):
+        return "none", _small(widen(bias, alone))
+    if made is None or few or no_gain:
         return "refused", Note(kind="correction_scatter", values={
             "left_out": units_left, "sd": judged.sd_percent, "size": judged.size_percent})
     if not several and judged.size_percent <= USUAL_SD_PERCENT:

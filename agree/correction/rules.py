@@ -168,7 +168,9 @@ def choose(data: Units) -> str | None:
         if action in table:
             worse = table[action] - table[best]
             error = worse.std(ddof=1) / math.sqrt(count)
-            if worse.mean() <= max(data.margin * error, (WORTHWHILE_PERCENT / 100) ** 2):
+            # Of sessions `helps_in_the_mean` judges none: their own spread alone lets luck decide.
+            margin = 0.0 if data.sessions and action == "none" else data.margin
+            if worse.mean() <= max(margin * error, (WORTHWHILE_PERCENT / 100) ** 2):
                 return action
     return best
 

@@ -22,7 +22,12 @@ BAND_STEP_W = 5.0        # W: edges of bands and stretches are rounded to this
 POOL_LEVEL = 0.95        # bands are pooled at this level and above: at 0.90 a wrong "holds" came in 7.8 %
 
 # --- correction ---
-LEAST_TO_FORETELL = 3    # sessions; from two that agree the error left came out up to 42 % larger than foretold
+LEAST_TO_FORETELL = 2    # sessions: one shows no spread between sessions
+# Standard errors, of an SD that is drawn towards USUAL_SD_PERCENT with the weight of so many degrees of freedom, by
+# which a correction must differ from none to be entered; and how much more is left than the SD of sessions says whose
+# correction was entered (benchmarks/error_left.py).
+LEAST_GAIN, USUAL_SD_WEIGHT, LUCK = 1.75, 2.0, 32.0
+SHOWN_LEVEL, LEAST_SHOWN = 0.95, 3  # an interval that misses 0 is enough to enter, from so many sessions on
 # A correction along the power: stretches, and s used in each; standard errors by which an error must be below half of
 # what the correction takes off, to be called worse; shares of the claim that it may not then exceed (the rest is for a
 # step inside a stretch) and by which it has grown; share of the riding where it may be worse at all. Set on seeds from
