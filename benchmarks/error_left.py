@@ -78,7 +78,8 @@ def row(truth: str, shape: str, spread: float, count: int, runs: range) -> str:
     if n > 4:
         t, c = told[entered], came[entered]
         ratio = t.mean() / c.mean()
-        cells += [f"{t.mean():.2f}", f"{c.mean():.2f}", f"{ratio:.2f} ± {(t - ratio * c).std() / c.mean() / n**0.5:.2f}"]
+        error = (t - ratio * c).std() / c.mean() / n**0.5
+        cells += [f"{t.mean():.2f}", f"{c.mean():.2f}", f"{ratio:.2f} ± {error:.2f}"]
     else:
         cells += ["-", "-", "-"]
     return "| " + " | ".join([*cells, f"{came.mean():.2f}", f"{plain.mean():.2f}"]) + " |"

@@ -64,8 +64,9 @@ class Correction(Drawn):
         Probability that the correction makes the mean error of the next session larger; NaN with one session, from
         which it cannot be known.
     error_left_percent : float
-        Mean size of the next session's mean error after the correction, per cent; NaN with one session, from which it
-        cannot be known. From two it is right in the mean of many tests, and of one may be off several times.
+        Mean size of the next session's mean error after the correction, per cent; NaN where none is advised, where the
+        error changes from session to session, and with one session, from which it cannot be known. From two it is
+        right in the mean of many tests, and of one may be off several times.
     after : After or None
         The claim after the correction, judged on data left out; None if nothing is corrected.
 
@@ -126,14 +127,16 @@ def correction(
         later = after(table, data, judged.left_out, window_s, level, known, asked)
     seen = () if later is None else (Note(kind="correction_tested", values={
         "left_out": later.left_out, "before": later.before_percent, "after": later.after_percent}),)
-    stable, ground = stability(table, judged, effects is not None and effects.ageing)
+    ageing = effects is not None and effects.ageing
+    stable, ground = stability(table, judged, ageing)
     return Correction(
         scale=scale, kind=kind, stable=stable,
         because=(facts, *seen, ground), offset=None if line is None else line.intercept,
         session_sd_percent=judged.sd_percent if table.sessions > 1 else math.nan, action=action, reason=reason,
         factor=parts[0] if action != "none" else None, subtract_w=parts[1] if action != "none" else None,
         entered=judged.entered if action != "none" else None, harm=judged.harm, after=later,
-        error_left_percent=error_left(judged.sd_percent, judged.size_percent, table.sessions))
+        error_left_percent=math.nan if action == "none" or ageing else error_left(
+            judged.sd_percent, judged.size_percent, table.sessions))
 
 
 def _scale(bias: Estimate, known: ReferenceUncertainty, mean_w: float) -> Estimate:

@@ -45,7 +45,7 @@ def test_watts_are_told_to_be_a_zero_only_where_a_zero_error_is_found():
         f"{at}_{of}": 1.0 for at in ("at_low", "at_middle", "at_high", "low", "middle", "high") for of in (
             "percent", "W")}) for cause, unit in (("bend", "%"), ("offset", "W")))
     alone = tell(replace(check, correction=line, findings=(bend,))).enter[0]
-    assert alone.startswith("subtract 6.4 W, then multiply by")
+    assert alone.startswith("nothing yet: this one session asks to subtract 6.4 W, then multiply by")
     assert "(first set the zero afresh)" in tell(replace(check, correction=line, findings=(zero,))).enter[0]
     assert "(first set the zero afresh)" in to_enter(line)[0]
 

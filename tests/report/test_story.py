@@ -317,17 +317,33 @@ def test_a_factor_of_one_day_says_so_and_that_a_small_one_may_be_none(percent, p
     factor = Estimate(value=1 + percent / 100, low=1.015, high=1.025, level=0.95, method="t")
     one = with_correction("fails", scale=factor, factor=factor)
     text = to_enter(one.correction)[0]
-    assert ", found on one day" in text
-    assert (": perhaps none is needed; wait for 3 sessions" in text) == perhaps
+    assert text.startswith("nothing yet: this one session asks to multiply by ")
+    assert ("others may not; perhaps none is needed; record 2 more first." in text) == perhaps
     days = replace(one.correction, because=(Note(kind="correction_few_sessions", values={"least": 3}),))
     assert to_enter(days)[0].endswith("; wait for 3 sessions before relying on it.")
-    assert "day" not in to_enter(days)[0]
+    none = replace(days, factor=replace(factor, low=0.99), scale=replace(factor, low=0.99))
+    assert to_enter(none)[0].startswith("nothing yet: the two sessions do not show an error; together they ask to ")
+    one_day = replace(days, because=(Note(kind="correction_one_day"),))
+    assert to_enter(one_day)[0].endswith("; wait for sessions of other days before relying on it.")
+
+
+@pytest.mark.parametrize(("left", "few", "said"), [
+    (0.634, False, "with it the next is expected to be 0.6 % off."),
+    (0.06, False, "with it the next is expected to be less than 0.1 % off."),
+    (0.634, True, "0.6 % off, but two sessions tell this badly: it may be several times as much."),
+    (float("nan"), True, "On sessions held back to test it the error falls from ")])
+def test_the_error_that_is_left_is_said_where_sessions_tell_it(left, few, said):
+    item = with_correction("fails").correction
+    why = Note(kind="correction_few_sessions", values={"least": 3}) if few else Note(
+        kind="correction_spread", values={"sd": 0.5, "harm": 0.0})
+    item = replace(item, error_left_percent=left, because=(why,), after=replace(item.after, left_out="sessions"))
+    assert said in to_enter(item)[1]
 
 
 def test_a_factor_in_few_words_is_not_without_what_speaks_against_it():
     told = [tell(with_correction("fails", stable=stable)).enter_briefly for stable in (False, None, True)]
     assert told == ["nothing to rely on: it changes from session to session.",
-                    "multiply by 1.028; wait for 3 sessions.", "multiply by 1.028."]
+                    "nothing yet: this one session asks to multiply by 1.028; record 2 more.", "multiply by 1.028."]
 
 
 def crowded(others, warnings, words=18):
@@ -352,7 +368,7 @@ def test_another_question_that_fails_is_never_left_out():
 
 
 def test_what_changes_the_answer_goes_before_other_questions_that_do_not_fail():
-    text = crowded(["holds"] * 3, ["answer", "answer", "trust"], 15)
+    text = crowded(["holds"] * 3, ["answer", "answer", "trust"], 18)
     assert "Also asked" not in text
     assert "arning 1" in text
 

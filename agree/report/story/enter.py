@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import ONE_DAY_PERCENT
 from agree.correction.find import LEAST_SESSIONS, Correction
@@ -11,7 +13,8 @@ from agree.report.story.language.digits import first_places, plain
 
 SAME = "It was the same in all these sessions."
 BEFORE = " before relying on it"
-DAY = ", found on one day"
+MAY_NOT = ", and others may not"
+LEAST_SAID = 0.1  # per cent: no device is known better
 SETTLED = {"warm_up": ", found after the warm-up", "step": ", found beside the step",
            "drift": ", found with the drift taken off"}
 
@@ -30,7 +33,8 @@ def to_enter(item: Correction, *, zero_error: bool = True) -> tuple[str, ...]:
     """
     if item.action in ("none", "refused") or item.entered is None:
         return (f"nothing: {note_text(item.reason)}." if item.reason else "nothing.",)
-    first = f"{_what(item, zero_error=zero_error)}{_settled(item)}{_unless(item)}."
+    what = f"{_what(item, zero_error=zero_error)}{_settled(item)}"
+    first = f"{_not_yet(item, what)}; record {_more(item)} more first." if _waits(item) else f"{what}{_unless(item)}."
     return (first, *_tested(item), *(SAME,) * (item.stable is True))
 
 
@@ -40,7 +44,33 @@ def to_enter_briefly(item: Correction) -> str:
         return "nothing; why: --details." if item.reason else "nothing."
     if item.stable is False:
         return "nothing to rely on: it changes from session to session."
-    return f"{_what(item).split(' (')[0]}{_settled(item)}{_unless(item).removesuffix(BEFORE).replace(DAY, '')}."
+    what = f"{_what(item).split(' (')[0]}{_settled(item)}"
+    if _waits(item):
+        return f"{_not_yet(item, what).replace(MAY_NOT, '')}; record {_more(item)} more."
+    return f"{what}{_unless(item).removesuffix(BEFORE)}."
+
+
+def _one(item: Correction) -> bool:
+    return any(note.kind == "correction_one_session" for note in item.because)
+
+
+def _more(item: Correction) -> int:
+    return LEAST_SESSIONS - (1 if _one(item) else 2)
+
+
+def _waits(item: Correction) -> bool:
+    """Whether what is found is no thing to enter yet: that of one session, or of two that do not show an error."""
+    few = any(note.kind == "correction_few_sessions" for note in item.because)
+    return item.stable is None and (_one(item) or (few and none_fits(item.factor, item.subtract_w)))
+
+
+def _not_yet(item: Correction, what: str) -> str:
+    """Say what few sessions ask for so that it does not read as advice."""
+    if _one(item):
+        none = "; perhaps none is needed" if abs(item.scale.value - 1) * 100 <= ONE_DAY_PERCENT or none_fits(
+            item.factor, item.subtract_w) else ""
+        return f"nothing yet: this one session asks to {what}{MAY_NOT}{none}"
+    return f"nothing yet: the two sessions do not show an error; together they ask to {what}"
 
 
 def _what(item: Correction, *, zero_error: bool = True) -> str:
@@ -60,19 +90,29 @@ def _settled(item: Correction) -> str:
 
 
 def _tested(item: Correction) -> tuple[str, ...]:
+    """Say what is left: of the next session where sessions tell it, else what was left on data held back."""
     if item.after is None:
         return ()
-    where = "sessions" if item.after.left_out == "sessions" else "parts of the ride"
     before, after = item.after.before_percent, item.after.after_percent
-    return (f"On {where} held back to test it the error falls from {before:.1f} to {after:.1f} %.",)
+    if not math.isnan(item.error_left_percent):
+        few = any(note.kind == "correction_few_sessions" for note in item.because)
+        badly = ", but two sessions tell this badly: it may be several times as much" if few else ""
+        return (f"These sessions are {before:.1f} % off on average; with it the next is expected to be "
+                f"{_size(item.error_left_percent)} % off{badly}.",)
+    where = "sessions" if item.after.left_out == "sessions" else "parts of the ride"
+    other = "; another day may differ" if where == "sessions" else ""
+    return (f"On {where} held back to test it the error falls from {before:.1f} to {after:.1f} %{other}.",)
+
+
+def _size(percent: float) -> str:
+    return f"{percent:.1f}" if percent >= LEAST_SAID else f"less than {LEAST_SAID:g}"
 
 
 def _unless(item: Correction) -> str:
     """Say how far to trust it where it is not known to last: in one sentence with it, which is never cut."""
     if item.stable is False:
         return ", but do not rely on it: it changes from session to session, and agree correct refuses it"
-    one = any(note.kind == "correction_one_session" for note in item.because)
-    near = one and abs(item.scale.value - 1) * 100 <= ONE_DAY_PERCENT
-    doubt = ": perhaps none is needed" if near or none_fits(item.factor, item.subtract_w) else ""
-    day = DAY if one else ""
-    return doubt if item.stable else f"{day}{doubt}; wait for {LEAST_SESSIONS} sessions{BEFORE}"
+    doubt = ": perhaps none is needed" if none_fits(item.factor, item.subtract_w) else ""
+    alike = any(note.kind in ("correction_one_day", "correction_one_ride") for note in item.because)
+    wait = "sessions of other days" if alike else f"{LEAST_SESSIONS} sessions"
+    return doubt if item.stable else f"{doubt}; wait for {wait}{BEFORE}"
