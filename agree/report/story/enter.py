@@ -13,7 +13,6 @@ from agree.report.story.language.digits import first_places, plain
 
 SAME = "It was the same in all these sessions."
 BEFORE = " before relying on it"
-MAY_NOT = ", and others may not"
 LEAST_SAID = 0.1  # per cent: no device is known better
 SETTLED = {"warm_up": ", found after the warm-up", "step": ", found beside the step",
            "drift": ", found with the drift taken off"}
@@ -46,7 +45,7 @@ def to_enter_briefly(item: Correction) -> str:
         return "nothing to rely on: it changes from session to session."
     what = f"{_what(item).split(' (')[0]}{_settled(item)}"
     if _waits(item):
-        return f"{_not_yet(item, what).replace(MAY_NOT, '')}; record {_more(item)} more."
+        return f"nothing yet (to {what} would fit); record {_more(item)} more."
     return f"{what}{_unless(item).removesuffix(BEFORE)}."
 
 
@@ -69,7 +68,7 @@ def _not_yet(item: Correction, what: str) -> str:
     if _one(item):
         none = "; perhaps none is needed" if abs(item.scale.value - 1) * 100 <= ONE_DAY_PERCENT or none_fits(
             item.factor, item.subtract_w) else ""
-        return f"nothing yet: this one session asks to {what}{MAY_NOT}{none}"
+        return f"nothing yet: this one session asks to {what}, and others may not{none}"
     return f"nothing yet: the two sessions do not show an error; together they ask to {what}"
 
 
