@@ -18,6 +18,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import mean_over
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.estimators.indices.leave_one_out import agreement, correlation, session_means, without_each
 from agree.estimators.readings import warn_of_alike
 from agree.estimators.scales import transformed
 
@@ -148,9 +149,10 @@ def concordance(
 
     Repeats of several subjects: ``sampling="sessions"`` with the subject as `session` gives the concordance of
     repeated measures, subjects counting alike. It is that of King, Chinchilli and Carrasco (2007) where the means
-    do not change from repeat to repeat, and its interval is one between subjects, which is for many of them: it
-    covered 81 to 86 % with 5 subjects of 5 pairs, 88 to 93 % with 10 and 90 to 94 % with 30
-    (benchmarks/repeated_measures.py, error 1.3 to 2), where that of all pairs as if independent covered 77 to 81 %.
+    do not change from repeat to repeat. Its interval, and that of the precision, comes from leaving each subject out
+    (`agree.estimators.indices.leave_one_out`): from 4 subjects on it covers 91 to 96 %, where that of influences
+    covered 82 to 93 (3,000 runs of 4 to 30 subjects of 5 pairs, error 0.4); it misses where few subjects set the range
+    (exponential levels: 85 to 91 %, 73 to 85 before). Of 3 it says next to nothing, of 2 nothing: -1 to 1.
 
     References
     ----------
@@ -179,6 +181,11 @@ def concordance(
     e, a, b, root = dy - dx, dx / sx, dy / sy, math.sqrt(sx) * math.sqrt(sy)
     agreed = _fisher((dx + dy) ** 2 + gap * (gap + 2 * e), e * e + gap * (gap + 2 * e), options)
     precision = _fisher((a + b) ** 2, (a - b) ** 2, options)
+    if labels is not None:
+        scores = (a + b, a - b, (a + b) ** 2, (a - b) ** 2, (a + b) * (a - b))
+        sums = (dx + dy, (dx + dy) ** 2, gap + e, (gap + e) ** 2)
+        agreed = without_each(agreed, session_means(sums, labels), agreement)
+        precision = without_each(precision, session_means(scores, labels), correlation)
     shifts = ((math.log(sy / sx), (b * b - a * a) / 2), (gap / root, e / root - gap / root * (a * a + b * b - 2) / 4))
     scale, location = (estimate(value, phi, **options) for value, phi in shifts)
     accuracy = _accuracy(*(estimate(value, phi, **{**options, "level": (1 + level) / 2}) for value, phi in shifts))
