@@ -6,8 +6,8 @@
 subjects of 5 pairs. `limits_sample_size`: mean width of the interval of a limit over the width asked for, and the
 share of intervals no wider than asked where 80 % were promised. `folded_distribution`: share of later errors beyond its
 reach at 2.5 %. Adversaries, each breaking an assumption: subjects of 2 to 12 pairs, errors with t (3 df), errors of a
-subject whose neighbours are alike (correlation 0.8), slopes that differ between subjects (SD 0.5), levels that are exponential, skewed
-errors. Prints Markdown.
+subject whose neighbours are alike (correlation 0.8), slopes that differ between subjects (SD 0.5), exponential levels,
+skewed errors. Prints Markdown.
 """
 
 from __future__ import annotations

@@ -184,7 +184,11 @@ def limits_of_agreement(
 
     ``sessions``: sessions have equal weight; s^2 = var(session means) + mean(variance within a session), and the
     limits' intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees
-    of freedom. With 2 or 3 sessions they are wide, because the variance between so few is hardly known.
+    of freedom. With 2 or 3 sessions they are wide, because the variance between so few is hardly known. Means of
+    sessions are taken as normal: where these differ as much as the readings within, and are t (3 df), the limits of 3,
+    6 and 12 sessions cover 93, 87 and 84 %; where they are exponential, the limit on the long side covers 85, 74 and
+    72 % (300 runs, error 1.5 to 2.6). To hold for such means too it would have to lie 7.7, 2.6 and 1.9 times as far
+    away, as the robust end of so few independent errors does.
 
     References
     ----------

@@ -23,6 +23,8 @@ from agree.report.story.provenance import ridden_text
 from agree.report.story.tell import Story
 
 LEAST_CELL = 8  # columns below which no name of a table is cut
+NORMAL_MEANS = (" Limits over sessions take the sessions' means as normal: where these are skewed, or one lies far off, "
+                "they are likely too near.")
 SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
 
 
@@ -145,7 +147,7 @@ def _scatter(check: ClaimCheck) -> list[str]:
                      f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}; their plain mean is "
                      f"{interval_text(limits.bias, '%')}. That mean counts every reading of a session alike; the mean "
                      "error above is the sum of all errors over the sum of the reference, so that high readings count "
-                     "more.")
+                     "more." + (NORMAL_MEANS if limits.sampling == "sessions" else ""))
     for number, item in enumerate(check.response, 1):
         session = f"Session {number}: " if len(check.response) > 1 else ""
         lines.append(session + response_words(item))
