@@ -23,8 +23,8 @@ from agree.report.story.provenance import ridden_text
 from agree.report.story.tell import Story
 
 LEAST_CELL = 8  # columns below which no name of a table is cut
-NORMAL_MEANS = (" Limits over sessions take the sessions' means as normal: where these are skewed, or one lies far off, "
-                "they are likely too near.")
+NORMAL_MEANS = (" Limits over sessions take the sessions' means as normal: where these are skewed, or one lies far "
+                "off, they are likely too near.")
 SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
 
 
