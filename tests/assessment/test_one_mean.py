@@ -1,11 +1,15 @@
 """No two means over sessions stand side by side in a check: limits and faulty seconds have the weights of the mean."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
 from agree.core.interval.over_sessions import weighted_means
 from agree.estimators.limits.agreement import limits_of_agreement, limits_over
+from agree.report.plain_text.details import details
+from agree.report.story.tell import tell
 
 MINUTES, ERRORS = (10, 10, 90), (1.0, 0.4, 3.0)
 
@@ -25,6 +29,12 @@ def test_limits_are_centred_on_the_mean_error(check):
     assert check.limits.bias.value == pytest.approx(check.bias.value, abs=0.02)
     assert check.limits.bias.low == pytest.approx(check.bias.low, abs=0.1)
     assert (check.limits.lower.value + check.limits.upper.value) / 2 == pytest.approx(check.limits.bias.value)
+
+
+def test_details_say_what_the_limits_take_for_normal(check):
+    for limits, told in ((check.limits, True), (replace(check.limits, sampling="serial"), False)):
+        shown = replace(check, limits=limits)
+        assert ("take the sessions' means as normal" in " ".join(details(shown, tell(shown)).split())) == told
 
 
 def test_with_faults_is_the_mean_error_where_there_are_none(check):
