@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.data.answered_pairs import answered_columns
 from agree.core.data.fault import SLOW
 from agree.core.data.pairs import Pairs
 from agree.core.interval.engine import t_quantile
@@ -29,7 +30,7 @@ def slow_faults(pairs: Pairs) -> tuple[SlowFault, ...]:
     """Slow faults that the pairing found and left in; of pairs that no pairing made they are looked for here."""
     if pairs.alignment is None and not any(fault.kind in SLOW for fault in pairs.faults):
         found = [(item.kind, item.detail) for item in
-                 find_slow(pairs.matched_reference, pairs.matched_device, pairs.time, pairs.used, pairs.cadence, SLOW)]
+                 find_slow(*answered_columns(pairs), pairs.time, pairs.used, pairs.cadence, SLOW)]
     else:
         found = [(fault.kind, dict(fault.detail)) for fault in pairs.faults
                  if fault.kind in SLOW and fault.handling == "report" and fault.detail]

@@ -19,6 +19,7 @@ from agree.core.thresholds import (
     STOPS_SHARE,
     WORKING_W,
 )
+from agree.estimators.response.nonlinear.holding import Holding
 from agree.faults.real_stop import is_stop
 from agree.faults.view import Claim, View, near_coasting
 
@@ -34,7 +35,9 @@ def dropouts(view: View) -> list[Claim]:
     any other 0 amid what the other trace foretells is one too, unless the budget speaks against it.
     """
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
-    spans = runs(zero)
+    # Zeros that are no longer than the other trace holds its last reading are hidden in it altogether.
+    hidden_s = view.kernel.seconds if isinstance(view.kernel, Holding) else 0
+    spans = [(start, stop) for start, stop in runs(zero) if stop - start > hidden_s]
     if not spans:
         return []
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]

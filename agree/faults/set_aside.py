@@ -89,7 +89,7 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]
-    record = matched(made, reference, device)
+    record = matched(made, reference, device, (sound[0], sound[1]))
     reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
                      (record.reference, record.device))
     return Setting(reason, record, found.found, _unsought(found))
@@ -177,7 +177,7 @@ def all_faults(
     # A slow device differs from the other one after every change; with one response it does not. Stops are as recorded.
     as_is = ~both | ((reference == 0) & (device == 0))
     one, two = (np.where(as_is | ~np.isfinite(made), given, made) for given, made in (
-        (reference, setting.matched.reference), (device, setting.matched.device)))
+        (reference, setting.matched.answered[0]), (device, setting.matched.answered[1])))
     for item in find_slow(one, two, time, reason == "", cadence, [
             kind for kind in SLOW if handling[kind] != "keep"]):
         how = handling[item.kind]

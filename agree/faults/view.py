@@ -21,8 +21,9 @@ from agree.core.thresholds import (
     USUAL_RATIO,
     WORKING_W,
 )
-from agree.estimators.response.kernels import Kernel, smoothed
+from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
+from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered, through
 
 Mask = NDArray[np.bool_]
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
@@ -85,7 +86,7 @@ class View:
         Both are known at that moment, and so is what the filter holds.
     other : (n,) array, W
         The smoother trace in the trace's scale, if the trace is the sharper one; else what the sharper one foretells.
-    kernel : Kernel or None
+    kernel : AnyFilter or None
         The filter that the trace goes through before it is compared; None if it is the smoother one.
     ratio : float
         Usual ratio of the trace to the other.
@@ -101,7 +102,7 @@ class View:
     judge: FloatArray
     known: Mask
     other: FloatArray
-    kernel: Kernel | None
+    kernel: AnyFilter | None
     ratio: float
     reach: tuple[int, int]
     inside: Mask | None = None
@@ -128,16 +129,26 @@ class View:
         """Readings of the trace as they are compared with `other`: through the filter, if it is the sharper one."""
         return values if self.kernel is None else through(values, self.kernel)
 
+    def _answered_gain(self, replaced: Mask) -> FloatArray:
+        """What the usual readings in the seconds `replaced` add behind a filter that does not keep energy, W."""
+        known = np.isfinite(self.y)
+        gain: FloatArray = self.compared(np.where(replaced | ~known, self.usual, self.y)) - self.compared(
+            np.where(known, self.y, self.usual))
+        return gain
+
     def weigh(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], replaced: Mask, sign: float = 1.0,
               *, tails: bool = False) -> list[Claim]:
         """Compare each claim of lacking energy (of excess, if `sign` is -1) with the budget around it.
 
+        Behind a filter that does not keep energy, claim and budget are what they come to in the other trace.
+
         With `tails` the error of a budget is also what the hundredth that errs most shows: a response that no filter
         fits errs rarely and much. That needs all other faults to be explained.
         """
-        rest = self.lack(replaced)
+        rest, bends = self.lack(replaced), not (self.kernel is None or isinstance(self.kernel, Kernel))
         total, energy, seen, own = (np.r_[0.0, np.cumsum(values)] for values in (
-            rest, np.maximum(self.other, 0.0), self.known, np.nan_to_num(self.usual - self.y)))
+            rest, np.maximum(self.other, 0.0), self.known,
+            self._answered_gain(replaced) if bends else np.nan_to_num(self.usual - self.y)))
         errors: dict[int, tuple[float, float]] = {}
 
         def budget(start: int, stop: int, low: int, high: int) -> tuple[float, float]:
@@ -145,6 +156,8 @@ class View:
             if high - low not in errors:
                 errors[high - low] = _own_error(total, energy, seen, high - low, tails=tails)
             share, usual = errors[high - low]
+            if bends:
+                start, stop = low, high
             return (sign * float(own[stop] - own[start] + total[high] - total[low]),
                     share * max(float(energy[high] - energy[low]), BUDGET_LOW * usual))
 
@@ -153,9 +166,10 @@ class View:
             low = max(start - CLAIM_MARGIN_S + min(self.reach[0], 0), 0)
             high = min(stop + CLAIM_MARGIN_S + max(self.reach[1], 0), self.y.size)
             far = budget(start, stop, low, high)
+            lacking = sign * float(own[high] - own[low]) if bends else claim
             # A sharper trace shows in the other one over the whole reach: there is no nearer budget.
             near = budget(start, stop, start - CLAIM_MARGIN_S, stop + CLAIM_MARGIN_S) if self.kernel is None else far
-            found.append(Claim(start, stop, claim, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
+            found.append(Claim(start, stop, lacking, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
         return found
 
 
@@ -174,15 +188,6 @@ def _own_error(total: FloatArray, energy: FloatArray, seen: FloatArray, width: i
     apart = np.abs(share - np.median(share))
     sd = NORMAL * float(np.median(apart))
     return max(sd, float(np.quantile(apart, 0.99)) / NORMAL_99 if tails else 0.0), usual
-
-
-def through(values: FloatArray, by: Kernel) -> FloatArray:
-    """A trace without gaps, filtered; the first and the last reading stand for those beyond the ends."""
-    before, after = max(by.start + by.weights.size - 1, 0), max(-by.start, 0)
-    padded = np.pad(values, (before, after), mode="edge")
-    whole = np.convolve(padded, by.weights)
-    result: FloatArray = whole[before - by.start:before - by.start + values.size]
-    return result
 
 
 def usual_error(rest: FloatArray, work: Mask) -> FloatArray:
@@ -224,10 +229,10 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     sharp, smooth = (device, reference) if made.smoother == "reference" else (reference, device)
     late = round(made.mean_delay)
     ahead = moved(smooth, -late)
-    whole = smoothed(sharp, made.kernel)
+    whole = answered(sharp, made.kernel)
     both = (whole > WORKING_W) & (smooth > WORKING_W)
     # Strewn zeros that are dropouts would make the sharper trace low as a whole; but what is left must be of all of it.
-    pure = smoothed(np.where(_strewn_zeros(sharp), np.nan, sharp), made.kernel)
+    pure = answered(np.where(_strewn_zeros(sharp), np.nan, sharp), made.kernel)
     if (both & (pure > WORKING_W)).sum() >= max(LEAST_WHOLE_S, LEAST_WHOLE_SHARE * both.sum()):
         whole, both = pure, both & (pure > WORKING_W)
     k = usual_ratio(smooth[both] / whole[both])
@@ -248,7 +253,7 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     }
 
 
-def _weight_within(size: int, by: Kernel) -> FloatArray:
+def _weight_within(size: int, by: AnyFilter) -> FloatArray:
     """Share of a filter's weight that falls on seconds of the recording, for each second."""
     reach = by.weights.size
     whole = np.convolve(np.ones(size), by.weights)

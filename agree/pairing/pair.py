@@ -21,6 +21,7 @@ from agree.files.source import Source
 from agree.pairing import facts
 from agree.pairing.clocks import retime
 from agree.pairing.clocks.delay import attributed, delay_fact, with_response
+from agree.pairing.clocks.held_stops import without_holding
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
@@ -28,6 +29,7 @@ from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
 
 ABSOLUTE = ("utc", "local")
+HELD_ROUNDS = 2  # a drift of the clocks hides for how long readings are held at stops
 
 
 def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
@@ -137,6 +139,12 @@ def pair_recordings(
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
     setting = set_aside(x.power[over.place], over.device, handling)
+    for _ in range(HELD_ROUNDS if made.channel == "power" and not made.changes else 0):
+        if not setting.matched.held_s or (fine := without_holding(x, y, fine, setting.matched)) == made.fine:
+            break
+        made = made._replace(fine=fine)
+        over = lay_over(x.power, y.power, fine)
+        setting = set_aside(x.power[over.place], over.device, handling)
     if made.channel == "power":
         told, said = with_response(made.witnesses, made.notes, fine.lag + shift, fine.lag_se, setting.matched)
         made = made._replace(witnesses=told, notes=said)

@@ -12,7 +12,10 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.results.result import Result
 
-MATCHED_KINDS = ("none", "running mean", "first order")
+MATCHED_KINDS = ("none", "running mean", "first order", "uneven")
+# What JSON tells of it.
+MATCHED_TOLD = ("kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits", "down_s",
+                "down_se_s", "held_s", "energy")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,13 +26,14 @@ class Matched(Result):
     ----------
     reference, device : (n,) array, W
         The columns; NaN where a second that the filter needs is missing or faulty.
-    kind : {"none", "running mean", "first order"}
+    kind : {"none", "running mean", "first order", "uneven"}
         The filter. With "none" the sharper trace is moved by the remaining lag alone, which may be a part of a second.
+        "uneven" is a first-order lag with one time constant to more power and another one to less.
     smoother : {"", "device", "reference"}
         The trace that is smoother; the other one is filtered. "" if neither trace is changed.
     size_s, size_se_s : float
         Width of the running mean or time constant of the lag, s, and its standard error by chance; NaN without a
-        filter.
+        filter. Of an uneven lag that to more power.
     size_low_s, size_high_s : float
         Its 95 % limits, s, which also allow for readings between whole seconds and for a drift of the clocks.
     delay_s : float
@@ -41,6 +45,15 @@ class Matched(Result):
         was looked for.
     fits : bool
         The filter describes the difference in response; False if no kind of filter does.
+    down_s, down_se_s, down_low_s, down_high_s : float
+        Time constant of an uneven lag to less power, s, its standard error and 95 % limits; else NaN.
+    held_s : int
+        Seconds for which the smoother trace goes on with its last reading after pedalling ends; 0 if it does not.
+    energy : float
+        What the response itself makes of the energy of the sharper trace over the whole ride, as a factor: a linear
+        filter keeps it (1), but a device that holds its reading adds to it, and one that is slower upwards loses some.
+        The filtered column is divided by it, so that this error of the device stays in the mean, and does not hang on
+        the seconds that are used.
 
     Examples
     --------
@@ -61,6 +74,12 @@ class Matched(Result):
     mean_delay_s: float = 0.0
     misfit: float = math.nan
     fits: bool = True
+    down_s: float = math.nan
+    down_se_s: float = math.nan
+    down_low_s: float = math.nan
+    down_high_s: float = math.nan
+    held_s: int = 0
+    energy: float = 1.0
 
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
@@ -75,3 +94,11 @@ class Matched(Result):
         object.__setattr__(self, "reference", x)
         object.__setattr__(self, "device", y)
         Result.__post_init__(self)
+
+    @property
+    def answered(self) -> tuple[FloatArray, FloatArray]:
+        """Both columns as the filter makes them, W: a device whose response alone is wrong reads the same."""
+        if self.energy == 1:
+            return self.reference, self.device
+        return (self.reference * (1.0 if self.smoother == "reference" else self.energy),
+                self.device * (self.energy if self.smoother == "reference" else 1.0))

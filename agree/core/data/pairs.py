@@ -17,7 +17,7 @@ from agree.core.data.alignment import ClockStep as ClockStep
 from agree.core.data.alignment import Witness as Witness
 from agree.core.data.fault import FIRST_EVENTS, NO_FAULT, Fault, FaultRow
 from agree.core.data.fault import REASONS as REASONS
-from agree.core.data.matched import Matched
+from agree.core.data.matched import MATCHED_TOLD, Matched
 from agree.core.data.reason_codes import NAMES, USED, Codes, among, reasons_held_as_codes
 from agree.core.data.source_identity import SourceIdentity
 from agree.core.errors import InputError
@@ -292,8 +292,7 @@ class Pairs(Drawn):
             "start": self.start, "sources": json_safe(self.sources), "notes": json_safe(self.notes),
             "alignment": None if self.alignment is None else self.alignment.to_dict(),
             "matched": None if self.matched is None else {
-                name: json_safe(getattr(self.matched, name)) for name in (
-                    "kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits")},
+                name: json_safe(getattr(self.matched, name)) for name in MATCHED_TOLD},
             "seconds": {"overlap": int(self.reason.size), "used": int(self.used.sum()),
                         "set_aside": self.counts()},
             "faults": json_safe(self.faults), "fault_table": json_safe(self.fault_table()),

@@ -20,6 +20,14 @@ RESPONSE_MISFIT = 1.8
 # Twice the log of a likelihood ratio by which readings between whole seconds may fit worse than on them, for their
 # size to be within the interval: chi-squared at 95 %.
 BETWEEN_FITS = 3.84
+# A lag that is slower one way: s by which errors go with the size of changes, and t of that, below which two constants
+# are not tried (linear filters of ten kinds: 0.03 and 7 at most; constants of 2 and 3 s: 0.28 and 26 at least); the
+# mean square that they may leave of that of one; and the ratio of one to the other, below which they are one.
+UNEVEN_SCREEN, UNEVEN_SCREEN_T, UNEVEN_LEFT, UNEVEN_RATIO = 0.08, 10.0, 0.9, 1.2
+# A device that holds its last reading at a stop: share of that reading by which the first 3 s of half the stops exceed
+# a filter, below which it is not tried; stops that are needed; what holding may leave of the error, and in which share
+# of the stops.
+HOLD_SCREEN, HOLD_STOPS, HOLD_LEFT, HOLD_STOPS_SHARE = 0.15, 4, 0.5, 0.6
 PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---

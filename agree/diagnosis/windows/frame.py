@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.answered_pairs import answered_columns
 from agree.core.data.pairs import Pairs
 from agree.diagnosis.slow_faults import SlowFault, courses, slow_faults
 from agree.verdict.columns import Table, beside_coasting
@@ -87,7 +88,7 @@ def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tup
         result: FloatArray = np.where(known >= count / 2, total / np.maximum(known, 1), np.nan)[keep]
         return result
 
-    reference, device = item.matched_reference[good], item.matched_device[good]
+    reference, device = (column[good] for column in answered_columns(item))
     power = (reference + device) / 2
     turning = nothing if item.cadence is None else item.cadence[good] * TURN
     warmth = nothing if item.temperature is None else item.temperature[good]

@@ -10,11 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
 from agree.core.thresholds import PURE_LAG_S
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
+from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold
+from agree.estimators.response.nonlinear.fit_uneven import TwoConstants, two_constants
+from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.nonlinear.uneven import Uneven
 from agree.estimators.response.transfer import TOGETHER
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
@@ -27,17 +33,22 @@ NOTHING = Kernel(0, np.ones(1))
 
 
 class Filter(NamedTuple):
-    """How the smoother trace is made from the other: weights, which trace is smoother, and what they rest on."""
+    """How the smoother trace is made from the other: by what, which trace is smoother, and what that rests on.
 
-    kernel: Kernel
+    `constants` is given where the smoother trace is slower one way than the other.
+    """
+
+    kernel: AnyFilter
     smoother: str
     choice: Choice | None
+    constants: TwoConstants | None = None
 
     @property
     def reach(self) -> tuple[int, int]:
         """First and last second, after one of the sharper trace, at which the smoother one shows 80 % of it."""
         shown = int(np.searchsorted(np.cumsum(self.kernel.weights), SHOWN - 1e-9))
-        return self.kernel.start, self.kernel.start + min(shown, self.kernel.weights.size - 1)
+        held_s = self.kernel.seconds if isinstance(self.kernel, Holding) else 0
+        return self.kernel.start, self.kernel.start + min(shown, self.kernel.weights.size - 1 - held_s) + held_s
 
     @property
     def mean_delay(self) -> float:
@@ -63,8 +74,8 @@ class Filter(NamedTuple):
     def columns(self, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Both traces with one response; NaN where a second that the filter needs is unknown."""
         if self.smoother == "reference":
-            return reference, smoothed(device, self.kernel)
-        return smoothed(reference, self.kernel), device
+            return reference, answered(device, self.kernel)
+        return answered(reference, self.kernel), device
 
 
 def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
@@ -72,8 +83,63 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
 
     Lag and filter are one model (Whittle's likelihood, see `response_difference`), tried with either trace as the
     smoother one. Without a filter the sharper trace is moved by the lag: (1 - f, f) for a fraction f of a second. So
-    the readings of the smoother trace are never mixed from neighbours.
+    the readings of the smoother trace are never mixed from neighbours. Where the errors of that filter say so at a
+    first look, readings held at stops, and a lag that is slower one way, are tried beside it.
     """
+    made = _linear(reference, device)
+    if made.choice is None:
+        return made
+    return _holding(made, reference, device) or _uneven(made, reference, device) or made
+
+
+def _holding(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
+    """The filter with readings held at stops of the sharper trace, if most stops show that."""
+    traces = {"reference": reference, "device": device}
+    ways = [made.smoother]
+    if made.choice is not None and made.choice.kind == "none":
+        ways.append("reference" if made.smoother == "device" else "device")
+    for holder in ways:
+        sharper = "device" if holder == "reference" else "reference"
+        by = _seen_from(made, holder)
+        if not may_hold(traces[sharper], traces[holder], by):
+            continue
+        # What is held for a second looks like a lag by a part of one.
+        part = by.weights.size == 2 and made.choice is not None and made.choice.kind == "none"
+        tried = (held_seconds(traces[sharper], traces[holder], one) for one in (
+            by, *(Kernel(by.start + more, np.ones(1)) for more in (0, 1) if part)))
+        seconds = next((one for one in tried if one), 0)
+        for _ in range(2):  # the filter beside it was found without it
+            if not seconds:
+                break
+            other = _linear(*(traces | {sharper: held(traces[sharper], seconds)}).values())
+            if other.choice is None or (other.choice.kind != "none" and other.smoother != holder):
+                break
+            again = held_seconds(traces[sharper], traces[holder], _seen_from(other, holder))
+            if again == seconds:
+                return Filter(Holding(seconds, _seen_from(other, holder)), holder, other.choice)
+            seconds = again
+    return None
+
+
+def _seen_from(made: Filter, smoother: str) -> Kernel:
+    """Weights of a linear filter, or of a lag the other way round, with this trace as the smoother."""
+    start, weights = made.kernel.start, made.kernel.weights
+    return Kernel(start, weights) if smoother == made.smoother else Kernel(1 - start - weights.size, weights[::-1])
+
+
+def _uneven(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
+    """A lag with two constants, if it leaves clearly less than the filter."""
+    sharp, smooth = (device, reference) if made.smoother == "reference" else (reference, device)
+    chosen = made.choice
+    if chosen is None or chosen.size is None:
+        return None
+    lag = chosen.size.value if chosen.kind == "first order" else max(chosen.size.value / 3, 0.3)
+    found = two_constants(sharp, smooth, answered(sharp, made.kernel), lag, made.mean_delay - lag)
+    return None if found is None else Filter(found.filter, made.smoother, chosen, found)
+
+
+def _linear(reference: FloatArray, device: FloatArray) -> Filter:
+    """The linear filter between the two."""
     pair = transfer.cross(reference, device)
     alone = Filter(NOTHING, "device", None)
     if pair.known < LEAST_SECONDS or not (pair.x.any() and pair.y.any()):
@@ -126,22 +192,46 @@ def of_lag(chosen: Choice) -> Kernel:
     return Kernel(whole, np.array([1 - part, part]))
 
 
-def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
-    """Columns with one response, as a record of what was done."""
+def matched(made: Filter, reference: FloatArray, device: FloatArray,
+            sound: tuple[FloatArray, FloatArray] | None = None) -> Matched:
+    """Columns with one response, as a record of what was done; `sound` are the readings without faulty ones."""
     u, v = made.columns(reference, device)
     found = made.choice
     sign = -1.0 if made.smoother == "reference" else 1.0
-    size = None if found is None else found.size
+    energy = energy_factor(made, *(sound or (reference, device)))
+    if made.smoother == "reference":
+        v = v / energy
+    else:
+        u = u / energy
+    up, down = (None, None) if made.constants is None else (made.constants.up, made.constants.down)
+    size = up if up is not None else None if found is None else found.size
     # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
-    judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1)
+    judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1) and up is None
+    kind = "none" if found is None else "uneven" if up is not None else found.kind
     return Matched(
-        reference=u, device=v, kind="none" if found is None else found.kind,
+        reference=u, device=v, kind=kind,
         smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
         size_se_s=math.nan if size is None else size.standard_error,
         size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
-        delay_s=0.0 if found is None else found.delay.value, mean_delay_s=sign * made.mean_delay,
+        delay_s=sign * made.kernel.delay_s if isinstance(made.kernel, Uneven) else (
+            0.0 if found is None else found.delay.value), mean_delay_s=sign * made.mean_delay,
         misfit=found.misfit if found is not None and judged else math.nan,
-        fits=found is None or not judged or found.fits)
+        fits=found is None or not judged or found.fits,
+        held_s=made.kernel.seconds if isinstance(made.kernel, Holding) else 0, energy=energy,
+        **({} if down is None else {"down_s": down.value, "down_se_s": down.standard_error, "down_low_s": down.low,
+                                    "down_high_s": down.high}))
+
+
+def energy_factor(made: Filter, reference: FloatArray, device: FloatArray) -> float:
+    """What the response makes of the sharper trace's energy, as a factor; 1 for a linear filter."""
+    if isinstance(made.kernel, Kernel):
+        return 1.0
+    sharp = device if made.smoother == "reference" else reference
+    answer = answered(sharp, made.kernel)
+    known = np.isfinite(answer) & np.isfinite(sharp)
+    whole = float(sharp[known].sum())
+    factor = float(answer[known].sum()) / whole if whole > 0 else 1.0
+    return factor if factor > 0 else 1.0
 
 
 def reasons(

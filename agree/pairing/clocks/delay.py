@@ -13,6 +13,7 @@ from agree.core.thresholds import AGREES_S, AGREES_SE, CLOCK_ALONE_S, DELAY_LEAS
 # A device that reads between whole seconds mixes neighbours, which widens its mean by up to half a second and explains
 # up to a quarter of a second of the lag that is the clock's: errors of 0.04 to 0.10 s (benchmarks/lag_errors.py).
 BETWEEN_SECONDS_S = 0.08
+LAGS = ("first order", "uneven")  # late by themselves
 
 
 def explained_s(matched: Matched) -> tuple[float, float]:
@@ -62,7 +63,7 @@ def attributed(whole_s: float, lag_se_s: float, matched: Matched, witnesses: tup
     rest = whole_s + matched.delay_s - explained
     se = math.hypot(lag_se_s if math.isfinite(lag_se_s) else 0.0, error, BETWEEN_SECONDS_S)
     return Delay(cause=_cause(rest, se, witnesses), rest_s=rest, explained_s=whole_s + matched.mean_delay_s - rest
-                 if matched.kind == "first order" else explained, se_s=se)
+                 if matched.kind in LAGS else explained, se_s=se)
 
 
 def _cause(rest: float, se: float, witnesses: tuple[Witness, ...]) -> str:
@@ -87,7 +88,7 @@ def with_response(
     A witness that differs from the lag by what the response explains agrees, and nothing is said of it.
     """
     explained, error = explained_s(matched)
-    if matched.kind == "first order":
+    if matched.kind in LAGS:
         explained = matched.mean_delay_s - matched.delay_s
     if not explained:
         return witnesses, notes
