@@ -30,15 +30,16 @@ from agree.diagnosis.windows import frame
 from agree.estimators.lines import pairwise_slopes
 from agree.faults import ceiling, held, late_start, partial, spike, view
 from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
-from agree.pairing import grid, match, same_ride, same_rider, witnesses
+from agree.pairing import grid, match, witnesses
 from agree.pairing.clocks import clock, crowd, fine, lag_path, retime, smoothness, step_search
+from agree.pairing.same_ride import between_steps, minutes, rider
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, crowd, fine, grid, lag_path, match, retime,
-           same_ride, same_rider, smoothness, step_search, witnesses, schema_1, rules, find, meanings, next_step,
-           columns, steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held, late_start, partial,
-           spike, view)
+           between_steps, minutes, rider, smoothness, step_search, witnesses, schema_1, rules, find, meanings,
+           next_step, columns, steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held,
+           late_start, partial, spike, view)
 
 
 def constants() -> dict[str, Any]:

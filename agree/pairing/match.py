@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,13 +23,13 @@ from agree.core.thresholds import (
     STAMPS_RIVAL_SHARE,
     STAMPS_S,
 )
-from agree.pairing import same_ride, witnesses
+from agree.pairing import witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
 from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
-from agree.pairing.one_programme import of_cadence, one_programme, one_ride, surely_shared
+from agree.pairing.one_ride import judged
 from agree.pairing.refusal import (
     Doubt,
     OtherRide,
@@ -37,12 +37,13 @@ from agree.pairing.refusal import (
     doubt,
     refuse_drift,
     refuse_inverted,
-    refuse_likeness,
     refuse_other_day,
-    refuse_other_rider,
+    refuse_returns,
     refuse_steps,
     refuse_zero,
 )
+from agree.pairing.same_ride import minutes
+from agree.pairing.same_ride.programme import one_programme
 from agree.pairing.slow_power import behind, response_explains
 
 ROLES = ("reference", "device")
@@ -59,7 +60,7 @@ class Match(NamedTuple):
     notes: tuple[Note, ...] = ()
     witnesses: tuple[Witness, ...] = ()
     changes: tuple[retime.Change, ...] = ()
-    likeness: same_ride.Likeness | None = None
+    likeness: minutes.Likeness | None = None
 
 
 class Asked(NamedTuple):
@@ -188,30 +189,7 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y))
     fine = _refined(u, v, found[0].lag)
-    return Match(x, y, fine, found, **_judged(u, v, fine, 0, asked, saved=True))
-
-
-def _judged(x: Grid, y: Grid, fine: Fine, steps: int, asked: Asked, *, saved: bool = False) -> dict[str, Any]:
-    """Likeness of two grids along the lags found, and notes on it; other rides and lost seconds are refused.
-
-    `saved`: minutes that are not alike beside noise refuse nothing where the rider's own changes are of one ride; those
-    within 15 s refuse nothing where the cadence is.
-    """
-    refuse_drift(fine, asked.absolute)
-    likeness = same_ride.along(x.power, y.power, fine)
-    try:
-        refuse_likeness(likeness, steps)
-    except OtherRide:
-        if not (saved and one_ride(x, y, fine)):
-            raise
-    try:
-        refuse_other_rider(*same_ride.rapidly(x.power, y.power, fine),
-                           lambda: same_ride.leftover(x.power, y.power, fine))
-    except OtherRide:
-        if not (saved and surely_shared(of_cadence(x, y, fine))):
-            raise
-    untold = one_programme(x, y, fine, asked.absolute)
-    return {"likeness": likeness, "notes": (*same_ride.unlike(likeness), *untold)}
+    return Match(x, y, fine, found, **judged(u, v, fine, 0, asked.absolute, saved=True))
 
 
 def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
@@ -241,7 +219,7 @@ def _by_slow_power(x: Grid, y: Grid, asked: Asked) -> Match | None:
         return None
     fine = refine(slow.x.power, slow.y.power, slow.lag)
     found = clock.candidates(slow.x.power, slow.y.power, slow.lag - 1, slow.lag + 1)
-    return Match(x, y, fine, found, **_judged(slow.x, slow.y, fine, 0, asked))
+    return Match(x, y, fine, found, **judged(slow.x, slow.y, fine, 0, asked.absolute))
 
 
 def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:
@@ -273,7 +251,7 @@ def _passed(x: Grid, y: Grid, fine: Fine, best: clock.Candidate, asked: Asked, r
     """Refuse power that does not match at the lag of a witness; equal intervals match there, but at others too."""
     one_programme(x, y, fine, asked.absolute)
     if best.correlation < MIN_CORRELATION and (
-            _judged(x, y, fine, 0, asked)["likeness"].matched.size < LIKENESS_WINDOWS):
+            judged(x, y, fine, 0, asked.absolute)["likeness"].matched.size < LIKENESS_WINDOWS):
         raise refusal
 
 
@@ -285,12 +263,13 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, 
     if len(stretches) == 1:
         return None
     one, two, changes = retime.mend(x, y, stretches)
+    refuse_returns([change.size for change in changes])
     u, v = blind(one), blind(two)
     found = clock.candidates(u.power, v.power, asked.lowest, asked.highest)
     if doubt(found) is not Doubt.NONE:
         return None
     fine = _refined(u, v, found[0].lag, tuple(change.start for change in changes))
-    return Match(one, two, fine, found, changes=tuple(changes), **_judged(u, v, fine, len(changes), asked))
+    return Match(one, two, fine, found, changes=tuple(changes), **judged(u, v, fine, len(changes), asked.absolute))
 
 
 def _refined(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> Fine:

@@ -30,11 +30,14 @@ from agree.core.thresholds import (
     MOST_DRIFT_S,
     MOST_LEFT_COLOUR,
     MOST_RAPID_RATIO,
+    MOST_RETURNS,
+    RETURN_S,
     SURE_RAPID_LIKENESS,
 )
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
-from agree.pairing.same_ride import Likeness
+from agree.pairing.same_ride.joined import Other
+from agree.pairing.same_ride.minutes import Likeness
 
 FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
 
@@ -137,6 +140,17 @@ def refuse_steps(count: int) -> None:
                         "them seems to count rows, or moving time; export it with a timestamp in each row")
 
 
+def refuse_returns(sizes: list[int]) -> None:
+    """Refuse clocks of which each loses a minute and more against the other, twice: another ride is followed so."""
+    long = [size for size in sizes if abs(size) >= RETURN_S]
+    returns = min(sum(size > 0 for size in long), sum(size < 0 for size in long))
+    if returns > MOST_RETURNS:
+        raise OtherRide(
+            f"the lag jumps to and fro by {RETURN_S:.0f} s and more ({', '.join(f'{size:+d} s' for size in long)}), "
+            "which two clocks do not: after the first jump the recordings seem to be of different rides; cut both to "
+            f"the part that is of one ride; {FORCE}")
+
+
 def refuse_likeness(likeness: Likeness, steps: int) -> None:
     """Refuse recordings that are not alike minute by minute, more than at any other shift."""
     least = LEAST_STEPPED_LIKENESS if steps else LEAST_LIKENESS
@@ -175,6 +189,16 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
         "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
         f"those within 15 s, which are the rider's own, only in {int(told.matched.sum())} of {told.matched.size} "
         f"minutes; check that both are of the same ride; {FORCE}")
+
+
+def refuse_joined(other: Other | None) -> None:
+    """Refuse recordings of which a part is of another ride."""
+    if other is not None:
+        raise OtherRide(
+            f"from {other.start_s / 60:.0f} to {other.stop_s / 60:.0f} min of the reference the recordings are of "
+            f"different rides: their changes have a correlation of {other.correlation:.2f} there, and of "
+            f"{other.rest:.2f} in the rest; one of the files seems to be joined of two rides, or to go on into another "
+            f"one; cut both to the part that is of one ride; {FORCE}")
 
 
 def refuse_drift(fine: Fine, absolute: bool) -> None:

@@ -15,7 +15,7 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.facts import unusual_lag
 from agree.pairing.grid import Grid
-from agree.pairing.same_ride import Likeness, likeness, unlike
+from agree.pairing.same_ride.minutes import Likeness, likeness, unlike
 from agree.pairing.witnesses import still
 
 POWER = np.tile([180.0, 220.0, 200.0, 240.0], 100)
@@ -148,12 +148,13 @@ def test_a_lag_that_is_said(lag, said):
     assert ("" if note is None else note.kind) == said
 
 
-@pytest.mark.parametrize(("minutes", "run", "noted"), [
-    pytest.param(60, 4, True, id="UNLIKE_MINUTES"), pytest.param(60, 3, False, id="UNLIKE_MINUTES"),
-    pytest.param(60, 12, True, id="USUALLY_ALIKE"), pytest.param(60, 13, False, id="USUALLY_ALIKE")])
-def test_minutes_that_are_unlike(minutes, run, noted):
-    alike = (np.arange(minutes) < 20) | (np.arange(minutes) >= 20 + run)
-    assert bool(unlike(Likeness(60 * np.arange(minutes), alike, np.ones(minutes)))) == noted
+@pytest.mark.parametrize(("run", "others", "noted"), [
+    pytest.param(4, 0, True, id="UNLIKE_MINUTES"), pytest.param(3, 0, False, id="UNLIKE_MINUTES"),
+    pytest.param(20, 10, True, id="USUALLY_ALIKE"), pytest.param(20, 11, False, id="USUALLY_ALIKE")])
+def test_minutes_that_are_unlike(run, others, noted):
+    """A run of minutes, and others one by one, of 50 beside the run."""
+    alike = np.r_[np.arange(50) % 2 >= (np.arange(50) < 2 * others), np.zeros(run, bool)]
+    assert bool(unlike(Likeness(60 * np.arange(alike.size), alike, np.ones(alike.size)))) == noted
 
 
 

@@ -11,13 +11,18 @@ from agree.core.thresholds import (
     LEAST_OWN_SIZE,
     LEAST_PROGRAMME_S,
     LEAST_SHARED,
+    LEAST_SLOW_R,
     LEAST_WHOLE_SHARE,
     MOST_STRANGE_SHARE,
+    SURE_MEANS_T,
+    SURE_SLOW_T,
+    SURE_T,
 )
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
-from agree.pairing.one_programme import one_programme, shared, strange, surely_shared
-from agree.pairing.same_rider import Own
+from agree.pairing.same_ride.between_steps import RAPID, SLOW, beside_parabola
+from agree.pairing.same_ride.programme import one_programme, shared, strange, surely_shared
+from agree.pairing.same_ride.rider import Own
 from agree.report.notes.sentence import note_text
 from agree.report.story.tell import tell
 
@@ -73,6 +78,7 @@ def test_the_refusal_says_why(width):
 @pytest.mark.parametrize(("sd", "noise"), [(12, 8), (6, 2), (12, 20)])
 @pytest.mark.parametrize("width", [1, 5])
 def test_one_ride_on_a_trainer_is_accepted(sd, noise, width):
+    noise /= 1 + (noise > 8 and width > 1)  # an average over 5 s has less noise; with 20 W it is not told
     power = ridden(1, sd)
     slow = lfilter(np.ones(width) / width, [1], power)
     pairs = pair_recordings(record(power, 3, noise=2), record(slow, 4, 7.0, noise=noise))
@@ -88,9 +94,16 @@ def held():
 
 def test_that_nothing_tells_is_said(held):
     (note,) = untold(pair_recordings(record(held, 3), record(held, 4, 7.0)))
-    assert "may be of one programme on two days" in note_text(note)
-    dated = [record(held, seed, 1.7e9 + begin, clock="utc") for seed, begin in ((3, 0.0), (4, 7.0))]
-    assert not untold(pair_recordings(*dated))
+    assert "may be of one programme, by two riders or on two days" in note_text(note)
+
+
+@pytest.mark.parametrize(("noise", "notes"), [(0.5, 0), (2.0, 1)])
+def test_dates_decide_only_where_no_rider_leaves_a_trace(held, noise, notes):
+    """What is left beside a parabola is 0.2 and 0.7 % of power (LEAST_TRACE: 0.5 %)."""
+    dated = [record(held, seed, 1.7e9 + begin, clock="utc", noise=noise) for seed, begin in ((3, 0.0), (4, 7.0))]
+    found = untold(pair_recordings(*dated))
+    assert len(found) == notes
+    assert all(note_text(note).endswith("; cadence in both would tell") for note in found)
 
 
 def test_cadence_tells(held):
@@ -116,9 +129,9 @@ def test_holds_is_withheld_where_it_cannot_be_told(held, lag, verdict):
     if lag is None:
         story = tell(check)
         assert check.readings[0].because.kind == "because_programme"
-        assert "because the two files may be one programme on two days" in story.sentence
-        assert "may be of one programme on two days" in story.caveats[0].text
-        assert "export both files with dates" in " ".join(story.record)
+        assert "because the two files may be two rides of one programme" in story.sentence
+        assert "may be of one programme, by two riders or on two days" in story.caveats[0].text
+        assert "or export both files with dates" in " ".join(story.record)
 
 
 @pytest.mark.parametrize("cadence", [88 + colour(8, 4, 0.95), np.zeros(SIZE)], ids=["estimated", "dead"])
@@ -174,6 +187,40 @@ def test_short_steps_of_one_programme_hide_no_other_day(step, noise):
     with pytest.raises(MatchError):
         pair_recordings(record(one, 4), record(two, 5, 3.0, noise=noise))
     assert not untold(pair_recordings(record(one, 4), record(one, 5, 3.0, noise=noise)))
+
+
+@pytest.mark.parametrize(("step", "noise", "seed"), [(45, 10, 5), (45, 15, 6), (60, 20, 5)])
+def test_dates_that_agree_do_not_make_one_ride_of_two_riders(step, noise, seed):
+    """Side by side on one plan: "holds" would be said of what the trainer sets, beside a device with noise."""
+    one, two = short_steps(seed, 2, step), short_steps(seed, 3, step)
+    first = record(one, 4, 1.7e9, clock="utc")
+    wrong, true = (pair_recordings(first, record(power, 5, 1.7e9 + 3, noise=noise, clock="utc"))
+                   for power in (two, one))
+    assert untold(wrong)
+    assert not untold(true)
+
+
+@pytest.mark.parametrize(("scale", "t", "r", "averaged", "told"), [
+    (RAPID, SURE_T, 0.1, False, True), (RAPID, SURE_T - 0.01, 0.1, False, False),
+    (RAPID, SURE_MEANS_T, 0.1, True, True), (RAPID, SURE_MEANS_T - 0.01, 0.1, True, False),
+    (SLOW, SURE_SLOW_T, LEAST_SLOW_R, True, True), (SLOW, SURE_SLOW_T - 0.01, LEAST_SLOW_R, True, False),
+    (SLOW, SURE_SLOW_T, LEAST_SLOW_R - 0.01, True, False)])
+def test_limits_of_chance(scale, t, r, averaged, told):
+    assert scale.beyond_chance(t, r, averaged=averaged) == told
+
+
+@pytest.mark.parametrize("reach", [3, 7])
+def test_beside_a_parabola_nothing_is_left_of_it(reach):
+    place = np.arange(60.0)
+    trace = 200 + 3 * place - 0.1 * place**2
+    trace[20:25] = np.nan
+    left = beside_parabola(trace, reach)
+    assert np.nanmax(np.abs(left)) < 1e-6
+    assert np.isnan(left[20:25]).all()
+    assert np.isfinite(left[30:50]).all()
+    trace[40] += 10
+    # The weight of the middle of 15 points is 167/1105 (Savitzky and Golay 1964, Anal. Chem. 36:1627, table I).
+    assert beside_parabola(trace, 7)[40] == pytest.approx(10 * (1 - 167 / 1105), abs=1e-9)
 
 
 def test_cadence_tells_where_short_steps_and_noise_leave_power_silent():

@@ -10,7 +10,7 @@ from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
-from agree.pairing.same_ride import likeness, shifts, wilson_low
+from agree.pairing.same_ride.minutes import likeness, shifts, wilson_low
 from agree.report.notes.sentence import note_text
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"

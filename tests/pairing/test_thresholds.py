@@ -16,7 +16,7 @@ from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.grid import to_grid
 from agree.pairing.gross_zeros import lags_without_zeros
 from agree.pairing.refusal import Doubt
-from agree.pairing.same_ride import Likeness
+from agree.pairing.same_ride.minutes import Likeness
 
 NONE = Matched(reference=[100.0], device=[101.0])
 

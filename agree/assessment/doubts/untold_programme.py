@@ -1,4 +1,4 @@
-"""Whether two files may be one programme on two days: then they agree, right or wrong, and no "holds" is given."""
+"""Whether two files may be two rides of one programme: then they agree, right or wrong, and no "holds" is given."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from agree.verdict.meanings import Reading, hold_back
 
 
 class UntoldProgramme(NamedTuple):
-    """Sessions, counted from 1, in which nothing tells one ride from one programme on two days; and of how many."""
+    """Sessions, counted from 1, in which nothing tells one ride from two of one programme; and of how many."""
 
     found: tuple[int, ...]
     sessions: int

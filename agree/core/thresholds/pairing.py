@@ -56,7 +56,7 @@ SURE_RAPID_LIKENESS, LEAST_SURE_EVEN = 0.35, 0.30
 # With fewer minutes than tell a share: the same colour, and less than half of the minutes alike. Ten minutes of two
 # rides that were alike in one event had 0 of 1; of 407 true pairs of 130 to 280 s those with a colour had half or more.
 LEAST_EVEN_SHARE = 0.5
-# The rider's own changes between steps, as a share of what one ride has (`same_rider.Own`): 1.0 to 2.4 in true pairs of
+# The rider's own changes between steps, as a share of what one ride has (`rider.Own`): 1.0 to 2.4 in true pairs of
 # any device tried, at most 0.33 in workouts of a trainer on two days. Less than MOST_STRANGE_SHARE by two standard
 # errors is of two days, if the own changes of both are certain and 1 % of power, or 0.5 % of cadence: less may be what
 # devices add. A correlation above LEAST_SHARED by two standard errors is of one ride; two days reached 0.05. By three,
@@ -65,9 +65,27 @@ MOST_STRANGE_SHARE, LEAST_OWN_SIZE, LEAST_OWN_CADENCE, LEAST_SHARED = 0.6, 0.01,
 # What is left of steps of 30 s beside them gave two days a share of 0.53 to 0.86; one ride has 0.87 and more, but for
 # noise of 15 W beside changes of 5 W: less asks cadence, and without it and dates it is said.
 LEAST_WHOLE_SHARE = 0.9
+# Readings beside a parabola of 15 s, between steps (`same_ride/between_steps.py`): t of their products, the greatest of
+# 5 shifts of both as they are, or of 8 means of one of them too. Of 150 pairs of one programme, two riders (steps of 30
+# to 300 s, noise of 4 to 20 W, own changes of 3 to 8 W), the greatest were 3.3 and 3.6; 3 of 200 others, with steps of
+# 30 s and a trainer that takes 6 s, had 4.0 to 4.1 with means. True ones of a reading a second: 4 to 13.
+SURE_T, SURE_MEANS_T = 4.0, 4.5
+# Beside a parabola of 51 s, 20 s and more after a step: of those 200, one had t of 5 and a correlation of 0.36; means
+# over 20 and 30 s of real rides 3.5 to 7.6, and 0.5 to 0.9 but for 2 of 28.
+SURE_SLOW_T, LEAST_SLOW_R = 3.5, 0.5
+# With dates that agree, and less than this share of power left in one of the two beside the parabola (1 W of 200; the
+# rounding of readings makes 0.3 W), no rider leaves a trace that another could lack, and dates decide.
+LEAST_TRACE = 0.005
+# Minutes in a row, and their correlation, slope and size of changes beside those of the rest, that make another ride of
+# a part; and how many of the others must be alike. Of 40 real rides joined to another one 14 were told so, 15 refused
+# otherwise and 11 had parts too short or too calm to be sure; of 160 true pairs with noise and means none was.
+LEAST_OTHER_MINUTES, LEAST_REST_ALIKE, MOST_OTHER_R, MOST_OTHER_SLOPE, LEAST_LIVELY = 6, 0.5, 0.25, 0.5, 0.1
 # Where steps leave nothing between them, that is said of recordings with so much work in common; shorter ones may have
 # too few pieces between steps (20 of 16 s are needed) without being a programme.
 LEAST_PROGRAMME_S = 640
+# Steps of a minute and more: a recorder that leaves out stops makes them of one sign, and rarely do both leave out
+# some that the other counts. Where a file went on into another ride, seven of 178 to 263 s were told, to and fro.
+RETURN_S, MOST_RETURNS = 60.0, 1
 LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a share says little
 # Seconds of 0 far from all coasting of the other trace, over those in which both work: with more, zeros tell the clocks
 # nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.

@@ -182,12 +182,12 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
     "looks_spent": lambda note: (
         f"looks after {note.values['looks']} sessions were {'' if note.values.get('declared', True) else 'not '}"
         f"declared; this one is answered at the level {percent(float(note.values['level']))}."),
-    "next_dates": ("export both files with dates (date and time in each row), or record cadence in both: that shows "
-                   "whether they are of one ride; if you know that they are, give the lag (--lag)."),
+    "next_dates": ("record cadence in both, or export both files with dates (date and time in each row) if they have "
+                   "none: that shows whether they are of one ride; if you know that they are, give the lag (--lag)."),
     "used_programme_untold": lambda note: (
         "the two files" + ("" if note.values["all"] == 1 else f" of session {note.values['sessions']}")
-        + " may be of one programme on two days: steps of power coincide, but between them nothing shows one ride, nor "
-        "do dates or cadence. What agrees may be the programme."),
+        + " may be of one programme, by two riders or on two days: steps of power coincide, but between them nothing "
+        "shows one ride, nor does cadence. What agrees may be the programme."),
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
     "faults_or_gaps_too_many": ("{percent:.0f} % of the riding is missing or faulty, and that goes with the power: "

@@ -85,7 +85,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
         f"sessions {note.values['sessions']} look like one ride{' each' if note.values['rides'] != 1 else ''}"),
     "because_one_day": "all sessions are of one day, and the next one may be of another",
     "because_not_followed": "the device does not move with the reference",
-    "because_programme": "the two files may be one programme on two days",
+    "because_programme": "the two files may be two rides of one programme",
     "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "
                        "limit"),
     "because_copy": "a correction that was not shown to come from other rides proves nothing on this one",

@@ -106,13 +106,14 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "pair_stamps_decided": _stamps,
     "pair_minutes_unlike": lambda note: (
         f"for {note.values['minutes']} min from {_when(float(note.values['from_s']))} the recordings are not alike, "
-        f"though {100 * float(note.values['share']):.0f} % of all minutes are: a device may have failed there, or a "
-        "clock changed"),
+        f"though {100 * float(note.values['share']):.0f} % of the other minutes are: a device may have failed there, "
+        "a clock changed, or a file went on into another ride"),
     "pair_delay": _delay,
     "pair_programme_untold": lambda note: (
-        "the recordings may be of one programme on two days: their steps of power coincide, but "
+        "the recordings may be of one programme, by two riders or on two days: their steps of power coincide, but "
         + (f"between them ({note.values['seconds']} s) nothing shows one ride (correlation "
            f"{float(note.values['correlation']):.2f}), as with a trainer that holds power"
            if note.values["seconds"] else "leave too little between them to show one ride")
-        + "; files with dates, or cadence in both, would tell"),
+        + ("; cadence in both would tell" if note.values.get("dated") else "; files with dates, or cadence in both, "
+           "would tell")),
 }

@@ -8,13 +8,15 @@ from agree.core.thresholds import (
     LEAST_OWN_SIZE,
     LEAST_PROGRAMME_S,
     LEAST_SHARED,
+    LEAST_TRACE,
     LEAST_WHOLE_SHARE,
     MOST_STRANGE_SHARE,
 )
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, OtherRide
-from agree.pairing.same_rider import CADENCE_AHEAD_S, NOTHING, SLOW_PIECE_S, Own, own_changes, worked
+from agree.pairing.same_ride.between_steps import SLOW, alike
+from agree.pairing.same_ride.rider import CADENCE_AHEAD_S, NOTHING, Own, own_changes, worked
 
 SURE_SE, COLOUR_SE = 2.0, 3.0
 
@@ -51,11 +53,15 @@ def of_cadence(x: Grid, y: Grid, fine: Fine) -> Own:
 def one_ride(x: Grid, y: Grid, fine: Fine) -> bool:
     """Whether the rider's own changes, of power or of cadence at the same lag, are beyond doubt those of one ride."""
     power = of_power(x, y, fine)
-    return not strange(power) and (surely_shared(power) or surely_shared(of_cadence(x, y, fine)))
+    return not strange(power) and (surely_shared(power) or alike(x, y, fine).told
+                                   or surely_shared(of_cadence(x, y, fine)))
 
 
 def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, ...]:
-    """Refuse one programme on two days; a note if it cannot be told from one ride, and no date tells either.
+    """Refuse two rides of one programme; a note if they cannot be told from one ride.
+
+    Dates that agree do not tell two riders who ride one programme side by side. They do where power is held so still
+    that no rider leaves a trace in it: then nothing else can.
 
     Parameters
     ----------
@@ -73,26 +79,26 @@ def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, .
     """
     power = of_power(x, y, fine)
     if strange(power):
-        raise OtherRide(_words("power", power))
-    if surely_shared(power) and shared(power):
+        raise OtherRide(_words("power", power, absolute))
+    rapid = alike(x, y, fine)
+    if rapid.told:
         return ()
     cadence = of_cadence(x, y, fine)
     if strange(cadence, LEAST_OWN_CADENCE):
-        raise OtherRide(_words("cadence", cadence))
-    if absolute or shared(power) or shared(cadence):
-        return ()
-    slow = own_changes(x.power, y.power, fine, SLOW_PIECE_S)
-    if surely_shared(slow) and shared(slow):
+        raise OtherRide(_words("cadence", cadence, absolute))
+    if shared(cadence) or (absolute and rapid.size < LEAST_TRACE) or alike(x, y, fine, SLOW).told:
         return ()
     if not power.seconds and worked(x.power, y.power, fine) < LEAST_PROGRAMME_S:
         return ()
     return (Note(kind="pair_programme_untold", severity="trust", values={
-        "seconds": power.seconds, **({"correlation": power.correlation} if power.seconds else {})}),)
+        "seconds": power.seconds, "dated": absolute,
+        **({"correlation": power.correlation} if power.seconds else {})}),)
 
 
-def _words(channel: str, own: Own) -> str:
-    return (f"the recordings are probably of one programme, or one course, on two days: the steps of power coincide, "
-            f"but between them ({own.seconds} s) the rider's own changes of {channel} do not: their correlation is "
+def _words(channel: str, own: Own, dated: bool) -> str:
+    whose = "by two riders" if dated else "on two days"
+    return (f"the recordings are probably of one programme, or one course, {whose}: the steps of power coincide, but "
+            f"between them ({own.seconds} s) the rider's own changes of {channel} do not: their correlation is "
             f"{own.correlation:.2f}, and {max(100 * own.share, 0):.0f} % of what one ride gives (at least "
-            f"{100 * MOST_STRANGE_SHARE:.0f} % needed); check that both are of the same ride; files with dates tell; "
-            f"{FORCE}")
+            f"{100 * MOST_STRANGE_SHARE:.0f} % needed); check that both are of the same ride; "
+            f"{'' if dated else 'files with dates tell; '}{FORCE}")

@@ -57,7 +57,7 @@ def wilson_low(count: int, number: int) -> float:
 
     Examples
     --------
-    >>> from agree.pairing.same_ride import wilson_low
+    >>> from agree.pairing.same_ride.minutes import wilson_low
     >>> round(wilson_low(9, 10), 3)
     0.596
     """
@@ -202,10 +202,11 @@ def leftover(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]
 
 def unlike(found: Likeness) -> tuple[Note, ...]:
     """Note on a run of minutes that are not matched, in recordings that otherwise are."""
-    if not found.matched.size or found.share < USUALLY_ALIKE:
-        return ()
     longest = max(runs(~found.matched), key=lambda run: run[1] - run[0], default=(0, 0))
     if longest[1] - longest[0] < UNLIKE_MINUTES:
         return ()
+    rest = np.delete(found.matched, np.arange(*longest))
+    if not rest.size or rest.mean() < USUALLY_ALIKE:
+        return ()
     return (Note(kind="pair_minutes_unlike", severity="trust", values={
-        "minutes": longest[1] - longest[0], "from_s": float(found.starts[longest[0]]), "share": found.share}),)
+        "minutes": longest[1] - longest[0], "from_s": float(found.starts[longest[0]]), "share": float(rest.mean())}),)

@@ -28,8 +28,7 @@ from agree.pairing.clocks.smoothness import WIDTHS, running_mean
 # its target within seconds, which are left out too.
 BESIDE_S, EDGE_SD, AFTER_S, ROUNDS = 6, 3.5, 7, 5
 QUARTER, QUARTER_SD = 0.25, 0.3186  # a quarter of normal noise is within so many SD; steps may fill half of a workout
-PIECE_S, SHORTEST_S = 16, 8  # changes are those about the mean of pieces of about so many seconds
-SLOW_PIECE_S = 50
+PIECE_S = 16  # changes are those about the mean of pieces of about so many seconds
 AHEAD_S = 2  # devices of unlike response are best alike some seconds off
 CADENCE_AHEAD_S = 10  # power that is averaged is so much behind cadence
 GROUPS = 20  # of the jackknife
@@ -61,8 +60,16 @@ class Own(NamedTuple):
 NOTHING = Own(0, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan)
 
 
-def steps(trace: FloatArray) -> NDArray[np.bool_]:
-    """Seconds at a step, and near one: short steps are told from noise by the means on either side."""
+def steps(trace: FloatArray, after_s: int = AFTER_S) -> NDArray[np.bool_]:
+    """Seconds at a step, and near one: short steps are told from noise by the means on either side.
+
+    Parameters
+    ----------
+    trace : (n,) array
+        Power on a 1-s grid, W.
+    after_s : int
+        Seconds after a step that belong to it: a trainer comes to its target smoothly.
+    """
     mean = running_mean(trace, BESIDE_S - 1)
     apart = (BESIDE_S + 1) // 2
     place = np.arange(trace.size)
@@ -75,18 +82,21 @@ def steps(trace: FloatArray) -> NDArray[np.bool_]:
         usual = float(np.quantile(change[left], QUARTER)) / QUARTER_SD
         left = works & (change <= EDGE_SD * usual)
     out: NDArray[np.bool_] = ndimage.binary_dilation(np.isfinite(change) & (change > EDGE_SD * usual), iterations=2)
-    for _ in range(AFTER_S):
+    for _ in range(after_s):
         out[1:] |= out[:-1]
     return out
 
 
-def _pieces(calm: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
-    """Number of the piece of each second: pieces of about one length of the runs of calm seconds; -1 between them."""
+def pieces(calm: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
+    """Number of the piece of each second: pieces of about one length of the runs of calm seconds; -1 between them.
+
+    Shorter ones than half of that length have none.
+    """
     out, count = np.full(calm.size, -1), 0
     for start, stop in runs(calm):
         edges = np.linspace(start, stop, max(round((stop - start) / length), 1) + 1).astype(int)
         for a, b in pairwise(edges):
-            if b - a >= SHORTEST_S:
+            if b - a >= length // 2:
                 out[a:b], count = count, count + 1
     return out
 
@@ -128,7 +138,7 @@ def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S,
     plain = best = NOTHING
     for one, two, width in _evened(x if read[0] is None else read[0], y if read[1] is None else read[1]):
         calm = works & ~(ndimage.binary_dilation(edge, iterations=width // 2) if width > 1 else edge)
-        piece = _pieces(calm, length)
+        piece = pieces(calm, length)
         if piece.max() + 1 < GROUPS:
             break
         found = _compared(one, [shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)], piece, every)
@@ -185,7 +195,7 @@ def _compared(one: FloatArray, ahead: list[FloatArray], piece: NDArray[np.int64]
     return Own(int(inside.sum()), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), own, ratio)
 
 
-def _figures(sums: FloatArray, counts: FloatArray, level: float, pieces: float) -> tuple[float, ...]:
+def _figures(sums: FloatArray, counts: FloatArray, level: float, number: float) -> tuple[float, ...]:
     """Share, correlation, colour, size and ratio of sums.
 
     The mean of a piece takes from neighbours the variance of the mean of their noise: it is given back.
@@ -193,8 +203,8 @@ def _figures(sums: FloatArray, counts: FloatArray, level: float, pieces: float) 
     xx, yy, x_near, y_near = sums[:4] / np.maximum(counts[:4], 1)
     often = counts[4:] >= counts[4:].max() / 2
     both = float((sums[4:][often] / np.maximum(counts[4:][often], 1)).max())
-    x_near += (xx - x_near) * pieces / max(counts[0], 1)
-    y_near += (yy - y_near) * pieces / max(counts[1], 1)
+    x_near += (xx - x_near) * number / max(counts[0], 1)
+    y_near += (yy - y_near) * number / max(counts[1], 1)
     own = math.sqrt(max(x_near, 0.0) * max(y_near, 0.0))
     return (max(min(both / own, MOST_SHARE), -MOST_SHARE) if own > 0 else MOST_SHARE,
             both / math.sqrt(max(xx * yy, 1e-12)), min(x_near / xx, y_near / yy) if min(xx, yy) > 0 else 0.0,
