@@ -31,7 +31,9 @@ DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond bo
 USUAL_DRIFT_PPM = 100.0
 ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
 UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
-UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.8  # minutes in a row that are not matched are noted, where so many others are
+# Minutes in a row that are not matched are noted, where so many of the others are: at 0.8, four in a row come by chance
+# in one of ten hours, at 0.9 in one of 160.
+UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.9
 # Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
 # rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more
 # with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.
