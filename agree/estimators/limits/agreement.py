@@ -190,6 +190,9 @@ def limits_of_agreement(
     72 % (300 runs, error 1.5 to 2.6). To hold for such means too it would have to lie 7.7, 2.6 and 1.9 times as far
     away, as the robust end of so few independent errors does.
 
+    ``serial`` and ``sessions``: the interval is that of bias -+ z s, whatever the errors' shape; that 95 % of them lie
+    between the limits rests on normal errors. `quantile_limits` counts them.
+
     References
     ----------
     Bland JM, Altman DG (1986) Lancet 327:307-310; (1999) Stat Methods Med Res 8:135-160, section 2; Hahn GJ, Meeker WQ

@@ -144,7 +144,8 @@ def _scatter(check: ClaimCheck) -> list[str]:
     limits = check.limits
     if limits is not None:
         lines.append(f"{percent(limits.coverage)} of the {check.window_s}-s readings lie between "
-                     f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}; their plain mean is "
+                     f"{interval_text(limits.lower, '%')} and {interval_text(limits.upper, '%')}, if their errors are "
+                     "normal; their plain mean is "
                      f"{interval_text(limits.bias, '%')}. That mean counts every reading of a session alike; the mean "
                      "error above is the sum of all errors over the sum of the reference, so that high readings count "
                      "more." + (NORMAL_MEANS if limits.sampling == "sessions" else ""))
