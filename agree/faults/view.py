@@ -15,29 +15,33 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import (
     BUDGET_LOW,
     CLAIM_ERRORS,
+    CLAIM_EVEN,
     CLAIM_MARGIN_S,
+    CLAIM_MOST,
     CLAIM_SHARE,
     CLAIM_UNKNOWN,
+    SLOW_REACH_S,
     USUAL_RATIO,
     WORKING_W,
 )
-from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered, through
+from agree.faults.together import borne_out
 
 Mask = NDArray[np.bool_]
 MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is taken out, and how far apart
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
 LEAST_WHOLE_S, LEAST_WHOLE_SHARE = 60, 0.1  # s without a strewn 0 that tell the usual ratio, and of all that tell it
+WHOLE = 0.95              # share of a slow filter's weight within the recording that makes its reading known
 NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
 
 
 class Claim(NamedTuple):
     """A run of seconds [start, stop) that are said to lack (or exceed by) an energy, W s, and what the budgets show.
 
-    The near budget is that from 3 s before to 3 s after the run; the far one goes on over the reach of the filter, and
-    errs more.
+    The near budget is that from 3 s before to 3 s after the run; the far one goes on over the filter's reach.
     """
 
     start: int
@@ -48,6 +52,7 @@ class Claim(NamedTuple):
     unknown: float   # share of the window that is unknown
     near: float
     near_error: float
+    even: bool = False  # its error is that of the claim alone: true and not are as likely at a half of it
 
     @property
     def holds(self) -> bool:
@@ -65,7 +70,9 @@ class Claim(NamedTuple):
     @property
     def may(self) -> bool:
         """Whether the budget allows the claim, within two standard errors, and enough of the window is known."""
-        return self.unknown <= CLAIM_UNKNOWN and self.budget >= CLAIM_SHARE * self.claim - 2 * self.error
+        least = CLAIM_SHARE * self.claim - 2 * self.error
+        least = max(CLAIM_EVEN[0] * self.claim, CLAIM_EVEN[1] * self.error) if self.even else least
+        return self.unknown <= CLAIM_UNKNOWN and self.budget >= least
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +82,6 @@ class View:
     Attributes
     ----------
     role : {"device", "reference"}
-        Which trace it is.
     y : (n,) array, W
         The trace as recorded; NaN where unknown or explained by a fault found before.
     usual : (n,) array, W
@@ -89,7 +95,7 @@ class View:
     kernel : AnyFilter or None
         The filter that the trace goes through before it is compared; None if it is the smoother one.
     ratio : float
-        Usual ratio of the trace to the other.
+        Usual ratio to the other.
     reach : tuple of int
         First and last second, after one of the sharper trace, at which the smoother one shows it.
     inside : (n,) array of bool or None
@@ -145,6 +151,8 @@ class View:
         With `tails` the error of a budget is also what the hundredth that errs most shows: a response that no filter
         fits errs rarely and much. That needs all other faults to be explained.
         """
+        if isinstance(self.kernel, Kernel) and self.reach[1] - self.reach[0] >= SLOW_REACH_S:
+            return self._weigh_together(spans, claims, sign, self.kernel)
         rest, bends = self.lack(replaced), not (self.kernel is None or isinstance(self.kernel, Kernel))
         total, energy, seen, own = (np.r_[0.0, np.cumsum(values)] for values in (
             rest, np.maximum(self.other, 0.0), self.known,
@@ -170,6 +178,24 @@ class View:
             # A sharper trace shows in the other one over the whole reach: there is no nearer budget.
             near = budget(start, stop, start - CLAIM_MARGIN_S, stop + CLAIM_MARGIN_S) if self.kernel is None else far
             found.append(Claim(start, stop, lacking, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
+        return found
+
+
+    def _weigh_together(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], sign: float,
+                        by: Kernel) -> list[Claim]:
+        known = np.isfinite(self.y)
+        made = self.compared(np.where(known, self.y, self.usual))
+        # A slow trace is not 0 while the other one works: its own dropouts tell nothing of this one; nor do the ends.
+        amiss = ((self.other <= 0) & (made > WORKING_W)) | (weight_within(made.size, by.start, by.weights) < WHOLE)
+        rest = np.where(amiss, np.nan, self.other - made)
+        rest -= usual_error(np.nan_to_num(rest), self.working)
+        lacks = sign * np.where(known, self.usual - np.nan_to_num(self.y), 0.0)
+        found, beyond = [], CLAIM_MARGIN_S + self.reach[1] - self.reach[0]
+        for span, claim, (shown, error) in zip(spans, claims, borne_out(sign * rest, spans, lacks, by), strict=True):
+            low, high = span[0] - CLAIM_MARGIN_S, span[1] + beyond
+            seen = float(self.known[max(low, 0):high].sum()) / (high - low)  # of a stop at the end little is shown
+            energy = shown if shown <= CLAIM_MOST * claim + CLAIM_ERRORS * error else 0.0
+            found.append(Claim(*span, claim, energy, error, 1 - seen, energy, error, even=True))
         return found
 
 
@@ -217,7 +243,7 @@ def moved(values: FloatArray, by: int) -> FloatArray:
     """The trace, later by whole seconds; NaN beyond the ends."""
     out = np.full(values.size, np.nan)
     if by >= 0:
-        out[by:] = values[:values.size - by] if by else values
+        out[by:] = values[:values.size - by]
     else:
         out[:by] = values[-by:]
     return out
@@ -241,7 +267,7 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     shape = through(foretold, made.kernel)
     full_smooth = np.where(np.isfinite(smooth), seen, k * shape)
     behind = moved(sharp, late)
-    within = _weight_within(sharp.size, made.kernel) >= 1 - CLAIM_UNKNOWN
+    within = weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= 1 - CLAIM_UNKNOWN
     held = np.nan_to_num(moved(within.astype(float), -late)) > 0
     return {
         smooth_role: View(smooth_role, smooth, k * shape, k * behind,
@@ -251,14 +277,6 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
                          np.isfinite(sharp) & np.isfinite(ahead) & held, full_smooth / k, made.kernel, 1 / k,
                          made.reach, held),
     }
-
-
-def _weight_within(size: int, by: AnyFilter) -> FloatArray:
-    """Share of a filter's weight that falls on seconds of the recording, for each second."""
-    reach = by.weights.size
-    whole = np.convolve(np.ones(size), by.weights)
-    at = np.arange(size) - by.start
-    return np.where((at >= 0) & (at < size + reach - 1), whole[np.clip(at, 0, whole.size - 1)], 0.0)
 
 
 def _strewn_zeros(y: FloatArray) -> Mask:

@@ -32,6 +32,10 @@ PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it mov
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
 WORKING_W = 15.0           # a trace above this is working, not coasting
+# Of a filter whose reach is so many seconds or more, all claims on the sharper trace are weighed together; what shows
+# more than twice the energy of a claim, by 4 standard errors, is something else; where such faults are many, half of it
+# is as likely true as not, if it is 3 standard errors (with 2, one of 90 stops of a real ride became a dropout).
+SLOW_REACH_S, CLAIM_MOST, CLAIM_EVEN = 12, 2.0, (0.5, 3.0)
 USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not move it
 # A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.

@@ -65,3 +65,10 @@ def smoothed(values: FloatArray, by: Kernel) -> FloatArray:
     inside = (at >= 0) & (at < full.size)
     result[inside] = full[at[inside]]
     return result
+
+
+def weight_within(size: int, start: int, weights: FloatArray) -> FloatArray:
+    """Share of a filter's weights that falls on seconds of a recording of so many, for each second."""
+    whole = np.convolve(np.ones(size), weights)
+    at = np.arange(size) - start
+    return np.where((at >= 0) & (at < whole.size), whole[np.clip(at, 0, whole.size - 1)], 0.0)
