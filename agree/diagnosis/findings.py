@@ -6,7 +6,7 @@ import math
 
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import DELAY_S, LEAST_MEAN_W, MOST_MEAN_W, NAMED_STRENGTH
-from agree.correction.find import Correction
+from agree.correction.find import LEAST_SESSIONS, Correction
 from agree.diagnosis.by_second import (
     Changes,
     Delay,
@@ -65,10 +65,21 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     found += [*response_findings(answers(table.pairs, late, ratio), None if varying else late, mean_w, first),
               *varying, *faults]
     found.sort(key=lambda item: -item.percent * item.strength)
+    if not_constant(table.sessions, correction):
+        found.sort(key=lambda item: item.cause != "sessions_differ")
     side = one_side(made, rough, ratio)
     # One side would explain scale, offset and drift at once: it stands before them once it is likely.
     ahead = bool(side) and not side[0].rivals
     return tuple([*side, *found, *hints] if ahead else [*found, *hints, *side])
+
+
+def not_constant(sessions: int, correction: Correction) -> bool:
+    """Whether sessions, at least 3, show no error in common: it ages, or the interval over them takes in none.
+
+    That they differ is then what is wrong first: a zero that moves from one to the next is no zero error.
+    """
+    ages = any(note.kind == "correction_ageing" for note in correction.because)
+    return sessions >= LEAST_SESSIONS and (ages or correction.scale.low <= 1 <= correction.scale.high)
 
 
 def _by_second(table: Table, scale: float) -> tuple[Delay | None, Estimate | None, Scatter | None]:

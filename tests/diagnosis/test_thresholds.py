@@ -17,6 +17,7 @@ from agree.diagnosis.telltale import TELLTALES, telltales
 from agree.diagnosis.windows import one_side
 from agree.report.story.cause import causes
 from agree.verdict.columns import table
+from agree.verdict.rule import HOLDS
 from tests.diagnosis.frames import fitted, framed, sized
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -127,7 +128,7 @@ def test_a_mean_that_is_a_riders(watts, looked, monkeypatch):
     reference = watts * np.tile([0.9, 1.1], 40)
     same = Matched(reference=reference, device=reference)
     data = table(Pairs(reference=reference, device=reference, matched=same), 30)
-    findings.findings(data, SimpleNamespace(scale=sized(1.0, 1000), kind="none"))
+    findings.findings(data, SimpleNamespace(scale=sized(1.0, 1000), kind="none", because=()))
     assert bool(asked) == looked
 
 
@@ -162,7 +163,8 @@ def told_first(strength, percent):
     """Role of the cause that is told first: the device's, 1.2 % at full strength, or the reference's."""
     found = [Finding(cause="dropout", role="device", percent=1.2, values={"seconds": 9}),
              Finding(cause="dropout", role="reference", percent=percent, strength=strength, values={"seconds": 9})]
-    first, = {causes(SimpleNamespace(findings=order, pairs=()))[0].split()[1] for order in (found, found[::-1])}
+    first, = {causes(SimpleNamespace(findings=order, pairs=(), verdict=HOLDS))[0].split()[1]
+              for order in (found, found[::-1])}
     return first
 
 
@@ -184,7 +186,7 @@ def test_a_setting_that_is_certain_comes_before_the_scale_it_explains(strength, 
     size = sized(-50.0, 50)
     found = [Finding(cause="scale", size=size, unit="%", percent=50.0),
              Finding(cause="one_side_not_doubled", role="device", size=size, unit="%", percent=50.0, strength=strength)]
-    assert "reads one side" in causes(SimpleNamespace(findings=found, pairs=()))[place]
+    assert "reads one side" in causes(SimpleNamespace(findings=found, pairs=(), verdict=HOLDS))[place]
 
 
 @pytest.mark.parametrize(("ratio", "found"), [

@@ -103,15 +103,19 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
     """Return the causes with their words in order of size times strength, hints last.
 
     In one recording with a step, a scale and a zero are those before it: they stand behind the step, and say so.
+    Sessions that show no error in common stand first, as in the findings.
     Where the claim does not hold with the faulty seconds set aside, what is wrong with the others stands first.
     """
     stepped = len(check.pairs) == 1 and any(
         item.cause == "step" and item.strength >= NAMED_STRENGTH for item in check.findings)
 
-    def place(item: Finding) -> tuple[bool, bool, float]:
+    unlike = next(iter(check.findings), None)
+
+    def place(item: Finding) -> tuple[bool, bool, bool, float]:
         # A setting that explains a scale comes before the scale.
         weight = 1.01 if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH else item.strength
-        return item.strength < HINT_LAST, stepped and item.cause in BEFORE_A_STEP, -item.percent * weight
+        first = item is unlike and item.cause == "sessions_differ"
+        return not first, item.strength < HINT_LAST, stepped and item.cause in BEFORE_A_STEP, -item.percent * weight
 
     placed = sorted(merged(check.findings), key=place)
     if check.verdict == FAILS:
