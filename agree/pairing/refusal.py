@@ -11,6 +11,7 @@ from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.thresholds import (
     DAY_APART_S,
+    EXCHANGED_S,
     LARGEST_RAPID_RATIO,
     LEAST_EVEN_LIKENESS,
     LEAST_EVEN_SHARE,
@@ -220,7 +221,9 @@ def refuse_drift(fine: Fine, absolute: bool) -> None:
 def refuse_other_day(lag: float, absolute: bool) -> None:
     """Refuse recordings whose stamps, both with a date, are further apart than any time zone explains."""
     if absolute and abs(lag) > DAY_APART_S:
+        swapped = ("if a date such as 03/05/2024 was read with day and month exchanged, say which is first: "
+                   "day_first=... (dates=day-first, dates=month-first); " if abs(lag) > EXCHANGED_S else "")
         raise OtherRide(
             f"the recordings match at a lag of {lag:+.0f} s ({lag / 86400:+.1f} days), which no time zone explains: "
             "the same workout, or the same course, on another day is alike too; check that both are of the same ride; "
-            f"if a clock was not set, allow for it: max_lag_s={abs(lag):.0f} (--max-lag); {FORCE}")
+            f"if a clock was not set, allow for it: max_lag_s={abs(lag):.0f} (--max-lag); {swapped}{FORCE}")

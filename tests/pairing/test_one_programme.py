@@ -151,6 +151,7 @@ def own(**changed):
     ({"size": LEAST_OWN_SIZE + 1e-6}, {"size": LEAST_OWN_SIZE - 1e-6}),
     ({"colour": 0.16}, {"colour": 0.14}), ({}, {"seconds": 0})])
 def test_limits_of_strange_changes(inside, outside):
+    """Two standard errors (SURE_SE) of 0.05 beside the share, three (COLOUR_SE) beside the colour."""
     assert strange(own(**inside))
     assert not strange(own(**outside))
 

@@ -159,6 +159,14 @@ def test_limit_of_what_a_time_zone_explains(stamps, apart, good):
             refusal.refuse_other_day(apart, stamps)
 
 
+@pytest.mark.parametrize(("apart", "named"), [
+    pytest.param(27 * 86400.0 + 1, True, id="EXCHANGED_S"), pytest.param(27 * 86400.0 - 1, False, id="EXCHANGED_S")])
+def test_day_and_month_exchanged_are_named(apart, named):
+    with pytest.raises(MatchError) as caught:
+        refusal.refuse_other_day(apart, True)
+    assert ("dates=month-first" in str(caught.value)) == named
+
+
 def test_most_steps_of_a_clock():
     """MOST_CLOCK_STEPS."""
     refusal.refuse_steps(60)

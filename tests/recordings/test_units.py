@@ -66,14 +66,16 @@ def test_a_median_that_no_rider_has_is_questioned(median, kinds):
 
 @pytest.mark.parametrize(("cells", "missing", "marker"), [
     ([200, -1, 210, 220], 1, "-1"), ([200, 9999, 210, 220], 1, "9999"), ([200, 32767, 210, 220], 1, "32767"),
-    ([200, 65535, 210, 220], 1, "65535"), ([200, -32768, 210, 220], 1, "-32768"), ([200, 99999, 1, 2], 1, "99999")])
+    ([200, 65535, 210, 220], 1, "65535"), ([200, -32768, 210, 220], 1, "-32768"), ([200, 4095, 2040, 220], 1, "4095"),
+    ([200, 99999, 1, 2], 1, "99999")])
 def test_markers_are_named(cells, missing, marker):
     found = read_recording(text("power", cells))
     assert int(np.isnan(found.power).sum()) == missing
     assert f"1 row with the missing marker {marker} read as missing" in said(found)
 
 
-@pytest.mark.parametrize("cells", [[200, -1, -3, 210], [200, 999, 998, 1001], [5100, 9999, 6000, 7000]])
+@pytest.mark.parametrize("cells", [
+    [200, -1, -3, 210], [200, 999, 998, 1001], [5100, 9999, 6000, 7000], [200, 4095, 2050, 220]])
 def test_readings_that_look_like_markers(cells):
     assert read_recording(text("power", cells)).power.tolist() == cells
 
@@ -83,6 +85,8 @@ QUANTITIES = [
     ("heart rate", "hr", [120, 255, 122, 121], [120, np.nan, 122, 121]),
     ("speed", "Geschwindigkeit [km/h]", [36, 18, 9], [10, 5, 2.5]),
     ("pace", "pace (min/km)", ["4:00", "5:00", "8:20"], [1000 / 240, 1000 / 300, 2]),
+    ("pace", "pace 1 [min/km]", ["4:00", "5:00", "8:20"], [1000 / 240, 1000 / 300, 2]),
+    ("cadence", "cadence 2 [1/min]", [80, 81, 82], [80, 81, 82]),
     ("cadence", "Trittfrequenz", [80, 81, 82], [80, 81, 82]),
     ("torque", "Drehmoment [Nm]", [30.5, 31, 29], [30.5, 31, 29]),
     ("balance", "L/R balance right [%]", [48, 50, 51], [48, 50, 51]),

@@ -177,6 +177,8 @@ def _without_units(
             counted = length == 1 and at and split[at - 1].isdigit()  # "at 20 Hz" says how, "power 2 [kW]" the unit
             if found is None or (counted and found.dimension not in (wanted, "energy", "torque", "pressure")):
                 continue
+            if phrase[0].isdigit() and _wanted_after(split[at + 1:], wanted):  # "pace 1 [min/km]" is not in 1/min
+                continue
             if found.dimension == wanted and (not unit or unit == found.symbol) and not _noun(phrase, quantity):
                 unit = found.symbol
                 break
@@ -189,6 +191,12 @@ def _without_units(
             length = 1
         at += length
     return tuple(rest), unit, tuple(strange)
+
+
+def _wanted_after(split: tuple[str, ...], wanted: str) -> bool:
+    """Tell whether words begin with a unit of a dimension that is written with more than one word."""
+    found = (_units().get(split[:length]) for length in (2, 3))
+    return any(unit is not None and unit.dimension == wanted for unit in found)
 
 
 def _noun(phrase: tuple[str, ...], quantity: str) -> bool:

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAST_SLOW_R, SURE_MEANS_T, SURE_SLOW_T, SURE_T, WORKING_W
+from agree.core.thresholds import AFTER_S, LEAST_SLOW_R, SURE_MEANS_T, SURE_SLOW_T, SURE_T, WORKING_W
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.clocks.smoothness import running_mean
 from agree.pairing.grid import Grid
-from agree.pairing.same_ride.rider import AFTER_S, AHEAD_S, GROUPS, PIECE_S, pieces, steps
+from agree.pairing.same_ride.rider import AHEAD_S, GROUPS, PIECE_S, pieces, steps
 
 LEAST_READINGS = 6  # a parabola through fewer follows everything
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from agree.core.results.note import Note
 from agree.core.thresholds import (
+    COLOUR_SE,
     LEAST_OWN_CADENCE,
     LEAST_OWN_SIZE,
     LEAST_PROGRAMME_S,
@@ -11,14 +12,13 @@ from agree.core.thresholds import (
     LEAST_TRACE,
     LEAST_WHOLE_SHARE,
     MOST_STRANGE_SHARE,
+    SURE_SE,
 )
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import FORCE, OtherRide
 from agree.pairing.same_ride.between_steps import SLOW, alike
 from agree.pairing.same_ride.rider import CADENCE_AHEAD_S, NOTHING, Own, own_changes, worked
-
-SURE_SE, COLOUR_SE = 2.0, 3.0
 
 
 def strange(own: Own, least: float = LEAST_OWN_SIZE) -> bool:

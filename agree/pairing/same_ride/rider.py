@@ -19,21 +19,17 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import AFTER_S, EDGE_SD, LEAST_EVEN, SURE_SE, SURER, WORKING_W
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.clocks.smoothness import WIDTHS, running_mean
 
-# A step: the means of 5 s before and after differ by so many standard deviations, in either trace; a trainer comes to
-# its target within seconds, which are left out too.
-BESIDE_S, EDGE_SD, AFTER_S, ROUNDS = 6, 3.5, 7, 5
+BESIDE_S, ROUNDS = 6, 5  # the middles of the means on either side of a step
 QUARTER, QUARTER_SD = 0.25, 0.3186  # a quarter of normal noise is within so many SD; steps may fill half of a workout
 PIECE_S = 16  # changes are those about the mean of pieces of about so many seconds
 AHEAD_S = 2  # devices of unlike response are best alike some seconds off
 CADENCE_AHEAD_S = 10  # power that is averaged is so much behind cadence
 GROUPS = 20  # of the jackknife
-SURER = 0.25  # of the share, for which one of the two is averaged
-LEAST_EVEN = 0.4  # and then both change about as much
 MOST_SHARE = 100.0  # what one trace of white noise would make infinite
 
 
@@ -109,6 +105,12 @@ def _evened(x: FloatArray, y: FloatArray) -> Iterator[tuple[FloatArray, FloatArr
         yield x, running_mean(y, width), width
 
 
+def more_surely(found: Own, best: Own) -> bool:
+    """Whether an average of one of the two makes them more surely alike, and both change about as much then."""
+    return found.ratio > LEAST_EVEN and (
+        found.share - SURE_SE * found.share_se > best.share - SURE_SE * best.share_se + SURER)
+
+
 def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S, ahead_s: int = AHEAD_S,
                 read: tuple[FloatArray | None, FloatArray | None] = (None, None)) -> Own:
     """Compare the changes of two traces between steps, along the lags found.
@@ -144,8 +146,7 @@ def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S,
         found = _compared(one, [shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)], piece, every)
         if width == 1:
             plain = best = found
-        elif found.ratio > LEAST_EVEN and (
-                found.share - 2 * found.share_se > best.share - 2 * best.share_se + SURER):
+        elif more_surely(found, best):
             best = found
     return best._replace(colour=plain.colour, colour_se=plain.colour_se, size=plain.size)
 
