@@ -207,8 +207,10 @@ def unless_caused_otherwise(fix: Correction, causes: Sequence[Finding], data: Ta
     every power band inside the claim: a factor or a zero found on a mean error that comes from sprints alone, or from
     how cadence went with power, makes the device wrong where it was right. Nothing is to be entered where the mean
     error of one that changes with cadence is inside the claim already. And of one that reads one side, or in another
-    unit, which is to be set right.
+    unit, which is to be set right; or whose error is that of its response to changes.
     """
+    if fix.action != "none" and any(item.values.get("explains") for item in causes):
+        return replace(fix, action="refused", reason=Note(kind="correction_response"))
     if fix.action in ("none", "refused"):
         return fix
     setting = next((item for item in causes if item.cause in SETTINGS and item.strength >= NAMED_STRENGTH), None)

@@ -16,7 +16,7 @@ Cause = Literal[
     # slow faults
     "step", "warm_up",
     # from second to second
-    "delay", "delay_that_varies", "smoothing", "noise_in_proportion",
+    "delay", "delay_that_varies", "smoothing", "uneven_response", "held_readings", "noise_in_proportion",
     # where a scale or an offset may come from
     "crank_length", "unit", "one_side_doubled", "one_side_not_doubled", "one_side_doubled_twice", "loss",
     # seconds set aside

@@ -7,6 +7,7 @@ import math
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import DELAY_S, LEAST_MEAN_W, MOST_MEAN_W, NAMED_STRENGTH
 from agree.correction.find import LEAST_SESSIONS, Correction
+from agree.diagnosis.bent_response import bent_response
 from agree.diagnosis.by_second import (
     Changes,
     Delay,
@@ -57,8 +58,10 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     if made is not None:
         found += [*parts(made, correction), *bend(made), *slow(made), *sessions_differ(made, whole_means(table))]
         hints = [*telltales(made), *loss(made)]
-    if not found:
+    bent = bent_response(table.pairs, 100 * float(table.error.sum() / table.reference.sum()))
+    if not found and not any(item.values["explains"] for item in bent):
         found += unclear(correction, made)
+    found += bent
     late, ratio, rough = _by_second(table, correction.scale.value)
     first = seconds(table.pairs[0], 1.0).reference
     varying = varying_delay(late, mean_w)

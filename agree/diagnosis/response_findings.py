@@ -79,7 +79,7 @@ def response_findings(found: Sequence[Answer], late: Delay | None, mean_w: float
     if delay is not None and abs(delay.value) >= DELAY_S and level_off(delay) >= NAMED_STRENGTH:
         made.append(Finding(cause="delay", role="device", size=delay, unit="s", strength=level_off(delay),
                             percent=100 * abs(delay.value) * late.per_second / mean_w, values={"sessions": len(found)}))
-    named = [item for item in found if item.kind != "none"]
+    named = [item for item in found if item.kind not in ("none", "uneven")]
     if 2 * len(named) <= len(found):
         return made
     kinds = sorted({(item.kind, item.smoother) for item in named})

@@ -14,7 +14,7 @@ from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
-from agree.estimators.response.matching import Filter, find_filter, matched, reasons
+from agree.estimators.response.matching import Filter, find_filter, matched, reasons, with_energy
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide, zeros_amid
@@ -89,9 +89,10 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]
-    record = matched(made, reference, device, (sound[0], sound[1]))
+    record = matched(made, reference, device)
     reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
                      (record.reference, record.device))
+    record = with_energy(record, made, (sound[0], sound[1]), reason == "")
     return Setting(reason, record, found.found, _unsought(found))
 
 

@@ -122,7 +122,9 @@ def part_of(pairs: Pairs, mask: NDArray[np.bool_]) -> Pairs:
     """Return some seconds of a recording, with the clock and the faults in them."""
     matched = pairs.matched
     if matched is not None:
-        matched = replace(matched, reference=matched.reference[mask], device=matched.device[mask])
+        course = matched.energy_course
+        matched = replace(matched, reference=matched.reference[mask], device=matched.device[mask],
+                          energy_course=None if course is None else course[mask])
     time = pairs.time[mask]
     faults = tuple(item for item in pairs.faults
                    if time[0] <= item.start_s <= time[-1] and not _is_the_part(item, time))

@@ -6,7 +6,7 @@ import pytest
 from agree import Pairs, pair_recordings
 from agree.core.data.held_readings import held
 from agree.estimators.response.kernels import Kernel
-from agree.estimators.response.matching import energy_factor, find_filter, matched
+from agree.estimators.response.matching import find_filter, matched, with_energy
 from agree.estimators.response.nonlinear import fit_uneven
 from agree.estimators.response.nonlinear.any_filter import answered, through
 from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold
@@ -93,13 +93,15 @@ def test_held_and_slow():
 def test_what_the_response_does_to_energy_stays_in_the_mean_whichever_seconds_are_used(device):
     true, rng = ride()
     x, y = noisy(true, 4, rng), noisy(device(true), 3, rng)
-    record = matched(find_filter(x, y), x, y)
+    made = find_filter(x, y)
+    record = matched(made, x, y)
     known = np.isfinite(record.reference) & np.isfinite(record.device)
     error = 100 * (y[known].sum() / x[known].sum() - 1)
     assert abs(error) > 2
-    assert record.energy == pytest.approx(1 + error / 100, abs=0.003)
     tails = (x == 0) & (y > 0)
     for used in (known, known & ~tails, known & (np.arange(x.size) // 100 % 3 > 0)):
+        record = with_energy(matched(made, x, y), made, (x, y), used)
+        assert record.energy == pytest.approx(1 + error / 100, abs=0.003)
         u, v = record.reference[used], record.device[used]
         assert 100 * (v.sum() / u.sum() - 1) == pytest.approx(error, abs=0.1)
     u, v = (column[known] for column in record.answered)
@@ -108,7 +110,9 @@ def test_what_the_response_does_to_energy_stays_in_the_mean_whichever_seconds_ar
 
 def test_a_linear_filter_keeps_energy():
     x, _ = ride()
-    assert energy_factor(find_filter(x, uneven(x, 3.0, 3.0)), x, uneven(x, 3.0, 3.0)) == 1
+    made = find_filter(x, uneven(x, 3.0, 3.0))
+    record = matched(made, x, uneven(x, 3.0, 3.0))
+    assert with_energy(record, made, (x, x), x > 0) is record
 
 
 @pytest.mark.parametrize("swapped", [False, True])

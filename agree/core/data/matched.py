@@ -54,6 +54,9 @@ class Matched(Result):
         filter keeps it (1), but a device that holds its reading adds to it, and one that is slower upwards loses some.
         The filtered column is divided by it, so that this error of the device stays in the mean, and does not hang on
         the seconds that are used.
+    energy_course : (n,) array or None
+        The factor second by second: that of the ten minutes around, times a constant that makes the mean over the used
+        seconds what `energy` says.
 
     Examples
     --------
@@ -80,6 +83,7 @@ class Matched(Result):
     down_high_s: float = math.nan
     held_s: int = 0
     energy: float = 1.0
+    energy_course: FloatArray | None = None
 
     def __post_init__(self) -> None:
         x, y = checks.vector(self.reference, "reference"), checks.vector(self.device, "device")
@@ -98,7 +102,8 @@ class Matched(Result):
     @property
     def answered(self) -> tuple[FloatArray, FloatArray]:
         """Both columns as the filter makes them, W: a device whose response alone is wrong reads the same."""
-        if self.energy == 1:
+        course = self.energy_course
+        if course is None:
             return self.reference, self.device
-        return (self.reference * (1.0 if self.smoother == "reference" else self.energy),
-                self.device * (self.energy if self.smoother == "reference" else 1.0))
+        return (self.reference * (1.0 if self.smoother == "reference" else course),
+                self.device * (course if self.smoother == "reference" else 1.0))

@@ -32,3 +32,6 @@ SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
 LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for
 LEAST_PATTERN_EVENTS = 5   # events of a kind of fault, from which on what goes with them is judged
 PATTERN_P = 0.01           # chance, over all moments tried, below which a pattern is named
+# Of the mean error, what a response that does not keep energy may leave, for it to explain that error: then no scale
+# and no zero is wrong, and none is entered.
+RESPONSE_EXPLAINS = 0.3

@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
-from agree.core.thresholds import PURE_LAG_S
+from agree.core.thresholds import PURE_LAG_S, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
@@ -27,6 +28,8 @@ LEAST_SECONDS = 300   # changes from one second to the next, known in both, belo
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
 LEVEL = 0.95
 ALIKE = 0.02          # sum of differences of weights
+AROUND_S = 601       # s over which a response that does not keep energy is taken to do so alike
+MOST_LOCAL = 2.0      # times the usual factor
 SHORT = 4             # weights of a filter that may be but a lag by a part of a second
 SHOWN = 0.8           # share of a filter's weights in its reach: a longer window adds more noise than energy
 NOTHING = Kernel(0, np.ones(1))
@@ -192,23 +195,17 @@ def of_lag(chosen: Choice) -> Kernel:
     return Kernel(whole, np.array([1 - part, part]))
 
 
-def matched(made: Filter, reference: FloatArray, device: FloatArray,
-            sound: tuple[FloatArray, FloatArray] | None = None) -> Matched:
-    """Columns with one response, as a record of what was done; `sound` are the readings without faulty ones."""
+def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
+    """Columns with one response, as a record of what was done."""
     u, v = made.columns(reference, device)
     found = made.choice
     sign = -1.0 if made.smoother == "reference" else 1.0
-    energy = energy_factor(made, *(sound or (reference, device)))
-    if made.smoother == "reference":
-        v = v / energy
-    else:
-        u = u / energy
     up, down = (None, None) if made.constants is None else (made.constants.up, made.constants.down)
     size = up if up is not None else None if found is None else found.size
     # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
     judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1) and up is None
     kind = "none" if found is None else "uneven" if up is not None else found.kind
-    return Matched(
+    record = Matched(
         reference=u, device=v, kind=kind,
         smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
         size_se_s=math.nan if size is None else size.standard_error,
@@ -217,21 +214,50 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray,
             0.0 if found is None else found.delay.value), mean_delay_s=sign * made.mean_delay,
         misfit=found.misfit if found is not None and judged else math.nan,
         fits=found is None or not judged or found.fits,
-        held_s=made.kernel.seconds if isinstance(made.kernel, Holding) else 0, energy=energy,
-        **({} if down is None else {"down_s": down.value, "down_se_s": down.standard_error, "down_low_s": down.low,
-                                    "down_high_s": down.high}))
+        held_s=made.kernel.seconds if isinstance(made.kernel, Holding) else 0)
+    return record if down is None else replace(record, down_s=down.value, down_se_s=down.standard_error,
+                                               down_low_s=down.low, down_high_s=down.high)
 
 
-def energy_factor(made: Filter, reference: FloatArray, device: FloatArray) -> float:
-    """What the response makes of the sharper trace's energy, as a factor; 1 for a linear filter."""
+def with_energy(record: Matched, made: Filter, sound: tuple[FloatArray, FloatArray], used: NDArray[np.bool_],
+                ) -> Matched:
+    """Record with the energy that the response itself adds, or takes, put back into the error of the device.
+
+    Parameters
+    ----------
+    record : Matched
+        Columns as the filter makes them.
+    made : Filter
+        The filter; a linear one keeps energy, and nothing is changed.
+    sound : pair of (n,) arrays, W
+        Reference and device as recorded, NaN where missing or faulty.
+    used : (n,) array of bool
+        Seconds that count.
+
+    Notes
+    -----
+    The filtered column is divided by a factor for each second: the ratio of answered to recorded energy in the ten
+    minutes around, times a constant. The constant makes the mean error over the used seconds (1 + k) G - 1, with k that
+    of the columns as they are, on which the choice of seconds has no bearing, and G the ratio over the whole ride.
+    """
     if isinstance(made.kernel, Kernel):
-        return 1.0
-    sharp = device if made.smoother == "reference" else reference
+        return record
+    sharp = sound[1] if made.smoother == "reference" else sound[0]
+    column = record.device if made.smoother == "reference" else record.reference
     answer = answered(sharp, made.kernel)
     known = np.isfinite(answer) & np.isfinite(sharp)
-    whole = float(sharp[known].sum())
-    factor = float(answer[known].sum()) / whole if whole > 0 else 1.0
-    return factor if factor > 0 else 1.0
+    rows = np.stack([np.where(known, answer, 0.0), np.where(known, sharp, 0.0)])
+    whole = rows.sum(axis=1)
+    used = used & np.isfinite(column)
+    if not (whole > 0).all() or not (total := float(column[used].sum())) > 0:
+        return record
+    energy = float(whole[0] / whole[1])
+    around = ndimage.uniform_filter1d(rows, AROUND_S, axis=1, mode="constant")
+    local = np.divide(around[0], around[1], out=np.full(column.size, energy), where=around[1] > WORKING_W / 10)
+    local = np.clip(local, energy / MOST_LOCAL, energy * MOST_LOCAL)
+    course = local * energy * float((column / local)[used].sum()) / total
+    side = "device" if made.smoother == "reference" else "reference"
+    return replace(record, energy=energy, energy_course=course, **{side: column / course})
 
 
 def reasons(

@@ -110,6 +110,8 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "correction_clear": "clearly the lowest error on {left_out} left out",
     "correction_bend": ("no single factor or zero brings the whole range inside the claim: what helps at one power "
                         "harms at another"),
+    "correction_response": ("the error comes of how the two respond to changes, not of a scale or a zero: with a "
+                            "factor entered, steady power would be wrong"),
     "correction_cadence": ("the error goes with cadence: a factor or a zero would be wrong as soon as the cadence at a "
                            "power is another"),
     "correction_no_factor": "the readings do not tell what factor to enter",

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from agree.assessment.claim_check import ClaimCheck
+from agree.core.data.matched import Matched
 from agree.core.data.pairs import Pairs
 from agree.core.results.note import Note
 from agree.core.results.words import clock_of, percent
@@ -151,8 +152,21 @@ def _scatter(check: ClaimCheck) -> list[str]:
                      "more." + (NORMAL_MEANS if limits.sampling == "sessions" else ""))
     for number, item in enumerate(check.response, 1):
         session = f"Session {number}: " if len(check.response) > 1 else ""
-        lines.append(session + response_words(item))
+        bent = bent_words(check.pairs[number - 1].matched) if len(check.pairs) == len(check.response) else ""
+        lines.append(session + (bent or response_words(item)))
     return lines or ["Too few readings to say."]
+
+
+def bent_words(made: Matched | None) -> str:
+    """Say how a trace responds that no linear filter describes; "" of any other."""
+    if made is None or not (made.held_s or made.kind == "uneven"):
+        return ""
+    role = made.smoother or "device"
+    if made.held_s:
+        return f"The {role} goes on with its last reading for {made.held_s} s after pedalling ends."
+    return (f"The {role} lags with a time constant of {made.size_s:.1f} s ({made.size_low_s:.1f} to "
+            f"{made.size_high_s:.1f}) to more power, and of {made.down_s:.1f} s ({made.down_low_s:.1f} to "
+            f"{made.down_high_s:.1f}) to less, compared with the other.")
 
 
 def response_words(item: Response | None) -> str:

@@ -35,6 +35,8 @@ CAUSES = {
     "delay": "the device is late against the reference",
     "delay_that_varies": "a delay that varies within the session",
     "smoothing": "the {role} averages over longer than the other",
+    "uneven_response": "the {role} answers to more power in another time than to less",
+    "held_readings": "the {role} goes on with its last reading after pedalling ends",
     "one_side_doubled": "the device doubles the reading of one side",
     "one_side_not_doubled": "the device reads one side and does not double it",
     "one_side_doubled_twice": "the device doubles the reading of one side twice",

@@ -15,6 +15,7 @@ NAMES: dict[str, str] = {
     "delay_that_varies": "delay that varies",
     "noise_in_proportion": "noise in proportion to power", "crank_length": "crank length set wrong",
     "unit": "power in another unit", "one_side_doubled": "one side doubled",
+    "uneven_response": "uneven response", "held_readings": "readings held at stops",
     "one_side_not_doubled": "one side not doubled", "one_side_doubled_twice": "one side doubled twice",
     "loss": "loss between the two"}
 FAULTS: dict[str, str] = {
@@ -65,8 +66,8 @@ def key(item: Finding) -> str:
         return f"{interval_text(item.size, '%')} and {values['offset_W']:+.1f} W"
     if item.cause == "delay_that_varies" and item.size is not None:
         return f"SD {item.size.value:.2f} s"
-    if item.cause == "smoothing" and item.size is not None:
-        return f"{values['response']}, {item.size.value:.1f} s"
+    if item.cause in ("smoothing", "uneven_response", "held_readings"):
+        return _response(item)
     if item.cause == "one_side_doubled" and item.size is not None:
         return f"scatter {item.size.value:.0f} %"
     if item.cause in ("bend", "cadence_gain"):
@@ -76,6 +77,15 @@ def key(item: Finding) -> str:
     text = interval_text(item.size, item.unit)
     when = {"step": (" at", "at_s"), "warm_up": (", settled at", "settled_s")}.get(item.cause)
     return text if when is None else f"{text}{when[0]} {float(values[when[1]]) / 60:.0f} min{_of_session(item)}"
+
+
+def _response(item: Finding) -> str:
+    """Seconds of a response."""
+    if item.size is None:
+        return f"for {item.values['seconds']} s"
+    if item.cause == "smoothing":
+        return f"{item.values['response']}, {item.size.value:.1f} s"
+    return f"{item.size.value:.1f} s up, {item.values['down_s']:.1f} s down"
 
 
 def _of_session(item: Finding) -> str:
@@ -102,6 +112,8 @@ def evidence(item: Finding) -> list[str]:
         events = "event" if values["events"] == 1 else "events"
         texts.append(f"{values['seconds']} s in {values['events']} {events}; left in, they would change the mean error "
                      f"by {plain(float(values['effect_percent']), 2, sign=True)} %")
+    elif "energy_percent" in values:
+        texts.append(f"it makes {plain(float(values['energy_percent']), 2, sign=True)} % of this mean error")
     elif item.percent:
         texts.append(f"{item.percent:.1f} % of mean power in 30-s means")
     if "explained" in values:
@@ -111,6 +123,9 @@ def evidence(item: Finding) -> list[str]:
                      f"{values['at_high_percent']:+.1f} % at the highest")
     if item.cause == "bend" and item.size is not None:
         texts.append(f"above {values['knot_W']:.0f} W it differs by {interval_text(item.size, '%')} of power")
+    if item.cause == "uneven_response" and item.size is not None:
+        texts.append(f"time constant upwards {amount(item.size, 's')}, downwards {values['down_s']:.2g} s "
+                     f"({values['down_low_s']:.2g} to {values['down_high_s']:.2g})")
     if item.cause == "cadence_gain" and item.size is not None:
         texts.append(f"{interval_text(item.size, item.unit)}")
     if item.cause == "sessions_differ":
