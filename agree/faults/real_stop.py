@@ -9,28 +9,28 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.thresholds import (
     CLAIM_MARGIN_S,
+    STOP_AFTER_S,
     STOP_DIP,
     STOP_HELD_S,
+    STOP_LONGEST_S,
     STOP_MISFIT,
     STOP_SMOOTHER,
     STOP_SURE,
 )
 from agree.faults.view import Claim, View
 
-LONGEST_S = 60      # s of a stop that are looked at
 HELD_TRIED_S, WOKEN_TRIED_S = 12, 8  # s at its begin and its end that are tried as work
 BESIDE_S = 8        # s on either side of a stop that tell what is usual there
-AFTER_S = 5         # s after it in which a smoother trace may still fall
 
 
 def is_stop(view: View, claim: Claim) -> bool:
-    """Whether zeros that a dropout is claimed of are how the rider stopped, as the other trace shows.
+    """Whether zeros that a dropout is claimed of are a stop of the rider, as the other trace shows.
 
-    The trace is tried with work in the first h and the last g of its zeros, through the filter. A stop it is if that
-    with the best h and g leaves little, a quarter of what it leaves with work in all of them, g is
-    0, and h is no longer than a device may hold its last reading beside a reference, which is right; a device that
-    falls to 0 seconds before its reference has lost them. Where no filter was found, and the
-    other trace is far smoother, it only needs to dip.
+    The zeros are compared with what the other trace would show if this one had worked in the first h and the last g of
+    them, through the filter. They are a stop if the best h and g leave at most a quarter of what work in all of them
+    leaves, g is 0, and h is no longer than a device may hold its last reading. That is allowed beside zeros of the
+    reference alone, which is right: a device that falls to 0 seconds before its reference has lost them. Where no
+    filter was found and the other trace is far smoother, it only needs to dip.
     """
     zero = np.nan_to_num(view.y, nan=1.0) == 0
     work = np.flatnonzero(~zero)
@@ -41,7 +41,7 @@ def is_stop(view: View, claim: Claim) -> bool:
     begins = claim.start - first <= last - claim.stop
     if (view.kernel is None or view.kernel.weights.size == 1) and _dips(view, claim):
         return True
-    if last - first > LONGEST_S and not begins:
+    if last - first > STOP_LONGEST_S and not begins:
         return False
     found = _shown(view, first, last)
     if found is None:
@@ -56,7 +56,7 @@ def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:
     """Seconds of work at the begin and end of zeros [first, last) that the other trace shows; None if no stop."""
     reach = CLAIM_MARGIN_S + max(view.reach[1], 0)
     far = 0 if view.kernel is None else abs(view.kernel.start) + view.kernel.weights.size
-    begin, end = max(first - reach, 0), min(min(last, first + LONGEST_S) + reach, view.y.size)
+    begin, end = max(first - reach, 0), min(min(last, first + STOP_LONGEST_S) + reach, view.y.size)
     low, high = max(begin - far, 0), min(end + far, view.y.size)
     own = np.where(np.isfinite(view.y[low:high]), view.y[low:high], view.usual[low:high])
     seen = slice(begin - low, end - low)
@@ -74,7 +74,7 @@ def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:
     dropped = left(np.linspace(before, level, count))
     best, found = math.inf, (0, 0)
     for held in range(min(HELD_TRIED_S, count - 1) + 1):
-        for woken in range(min(WOKEN_TRIED_S, count - 1 - held) + 1 if count <= LONGEST_S else 1):
+        for woken in range(min(WOKEN_TRIED_S, count - 1 - held) + 1 if count <= STOP_LONGEST_S else 1):
             filled = np.zeros(count)
             filled[:held] = before
             filled[count - woken:] = level
@@ -93,7 +93,7 @@ def _dips(view: View, claim: Claim) -> bool:
     if not own.size or not other.size or float(np.median(own)) <= STOP_SMOOTHER * float(np.median(other)):
         return False
     sides = (view.judge[max(claim.start - BESIDE_S, 0):claim.start], view.judge[claim.stop:claim.stop + BESIDE_S])
-    inside = view.judge[claim.start:claim.stop + AFTER_S]
+    inside = view.judge[claim.start:claim.stop + STOP_AFTER_S]
     if not all(np.isfinite(part).any() for part in (*sides, inside)):
         return False
     return float(np.nanmin(inside)) < STOP_DIP * min(float(np.nanmax(part)) for part in sides)

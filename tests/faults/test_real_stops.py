@@ -110,3 +110,24 @@ def test_a_dip_of_a_far_smoother_trace(dip, wave, stop):
     y[100:110] = 0.0
     one = View("reference", y, usual, usual, np.ones(300, bool), usual, None, 1.0, (0, 0))
     assert is_stop(one, Claim(100, 110, 950.0, 950.0, 1.0, 0.0, 950.0, 1.0)) is stop
+
+
+@pytest.mark.parametrize(("zeros", "stop"), [
+    pytest.param(60, True, id="STOP_LONGEST_S"), pytest.param(61, False, id="STOP_LONGEST_S")])
+def test_how_long_a_stop_is_looked_at(zeros, stop):
+    """The claim is of its last ten seconds, in which the other trace shows no work."""
+    y = np.full(300, 200.0)
+    y[100:100 + zeros] = 0.0
+    one = View("reference", y, y.copy(), y.copy(), np.ones(300, bool), y.copy(), None, 1.0, (0, 0))
+    assert is_stop(one, Claim(90 + zeros, 100 + zeros, 950.0, 950.0, 1.0, 0.0, 950.0, 1.0)) is stop
+
+
+@pytest.mark.parametrize(("second", "stop"), [
+    pytest.param(4, True, id="STOP_AFTER_S"), pytest.param(5, False, id="STOP_AFTER_S")])
+def test_how_long_after_a_stop_a_smoother_trace_may_fall(second, stop):
+    sign = (-1.0) ** np.arange(300)
+    usual = np.full(300, 100.0) + 0.01 * sign
+    y = 100 + 0.031 * sign
+    y[100:110], usual[110 + second] = 0.0, 80.0
+    one = View("reference", y, usual, usual, np.ones(300, bool), usual, None, 1.0, (0, 0))
+    assert is_stop(one, Claim(100, 110, 950.0, 950.0, 1.0, 0.0, 950.0, 1.0)) is stop

@@ -53,9 +53,13 @@ STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # power around (rms), and leaves this share of the mean square that work all through leaves.
 STOP_MISFIT, STOP_SURE = 0.2, 0.25
 STOP_HELD_S = 5
+# s of a stop that are looked at: what is claimed at the end of a longer one is judged by its budget alone, since the
+# begin tells nothing of it.
+STOP_LONGEST_S = 60
 # Where no filter was found: a trace that changes less from second to second by such a factor, and that dips to this
 # share of its readings on either side.
 STOP_SMOOTHER, STOP_DIP = 3.0, 0.95
+STOP_AFTER_S = 5  # s after a stop in which a smoother trace may still fall; later, noise would
 # Runs of one value that misfit as much as 5 % of all windows or less, and that chance would bring with such a misfit in
 # fewer than 0.001 of such recordings, are held (Fisher: a product of two chances is below 0.0015 in a hundredth); so
 # are those that misfit more than half of all windows and that chance would bring in fewer than 0.0001.
