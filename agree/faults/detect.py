@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_UNKNOWN
+from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_UNKNOWN
 from agree.estimators.response.matching import Filter
 from agree.faults.ceiling import ceiling
 from agree.faults.dropout import dropouts
@@ -109,6 +109,8 @@ def find_faults(
             for role in ROLES if one.side == EITHER else (one.side,):
                 state[role][one.start:one.stop] = np.nan
         found += new
+    if "partial" in kinds:
+        found = _partial_rather(found, {"reference": reference, "device": device}, made)
     found = _beyond_misfit(found, {"reference": reference, "device": device}, made)
     reason = np.full(reference.size, "", dtype=f"U{max(map(len, REASONS))}")
     for one in sorted(found, key=lambda one: REASONS.index(one.reason), reverse=True):
@@ -128,12 +130,7 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
     spiked = [one for one in found if one.kind == "spike"]
     if not spiked:
         return found
-    left = {role: y.copy() for role, y in recorded.items()}
-    for one in found:
-        if one.kind != "spike":
-            for role in ROLES if one.side == EITHER else (one.side,):
-                left[role][one.start:one.stop] = np.nan
-    seen, none = views(left["reference"], left["device"], made), set()
+    seen, none = _without_others(found, recorded, made), set()
     for role in ROLES:
         own = [one for one in spiked if one.side == role]
         at = np.zeros(seen[role].y.size, bool)
@@ -143,9 +140,40 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
         claims = [float(excess[one.start:one.stop].sum()) for one in own]
         for one, claim in zip(own, seen[role].weigh([(one.start, one.stop) for one in own], claims, at, sign=-1.0,
                                                     tails=True), strict=True):
-            if claim.unknown <= CLAIM_UNKNOWN and not claim.lacks:
+            # Beside a fault of the other trace any reading is a spike.
+            hidden = np.isnan(seen[role].judge[max(one.start - CLAIM_MARGIN_S, 0):one.stop + CLAIM_MARGIN_S]).mean()
+            if hidden > CLAIM_UNKNOWN or (claim.unknown <= CLAIM_UNKNOWN and not claim.lacks):
                 none.add(one)
     return [one for one in found if one not in none]
+
+
+def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> dict[str, View]:
+    """Both traces without all that is found but the spikes."""
+    left = {role: y.copy() for role, y in recorded.items()}
+    for one in found:
+        if one.kind != "spike":
+            for role in ROLES if one.side == EITHER else (one.side,):
+                left[role][one.start:one.stop] = np.nan
+    return views(left["reference"], left["device"], made)
+
+
+def _partial_rather(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
+    """Spikes that are work beside a partial reading of the other trace, which jumps at its ends, give way to it."""
+    for role, other in zip(ROLES, ROLES[::-1], strict=True):
+        late = round(made.mean_delay) * (1 if other == (made.smoother or "device") else -1)
+        spiked = [one for one in found if one.kind == "spike" and one.side == role]
+        if not spiked:
+            continue
+        rest = [one for one in found if one.kind != "partial" or one.side == role]
+        seen = _without_others(rest, recorded, made)[other]
+        new = [_typed("partial", whose, claim) for claim in partials(seen)[0] if (whose := side(seen, claim))]
+        none = {one for one in spiked for whole in new if whole.side == other
+                and whole.start < one.stop + late and one.start + late < whole.stop}
+        if none:
+            again = [one for one in found if one in rest or not any(
+                one.start < whole.stop and whole.start < one.stop for whole in new)]
+            found = [*(one for one in again if one not in none), *new]
+    return found
 
 
 def _typed(kind: str, side: str, claim: Claim) -> Found:

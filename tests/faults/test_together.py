@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
+from agree.faults.detect import find_faults
 from agree.faults.dropout import dropouts
 from agree.faults.view import Claim, View, views
 
@@ -71,3 +72,15 @@ def test_as_likely_true_as_not(budget, error, may):
     claim = Claim(0, 1, 100.0, budget, error, 0.0, budget, error)
     assert claim._replace(even=True).may == may
     assert claim.may
+
+
+def test_a_burst_beside_a_quarter_of_its_power_is_no_spike(pair):
+    """The bursts of a sprint, 600 W and more, while the device shows a quarter of them, smeared by a lag of 2.5 s."""
+    share = 1 - np.exp(-1 / 2.5)
+    by = Kernel(0, share * (1 - share) ** np.arange(16))
+    smooth = lfilter([share], [1, share - 1], pair[0]) + np.random.default_rng(5).normal(0, 2, pair[0].size)
+    smooth[3256:3306] *= 0.25
+    assert pair[0][3256:3306].max() > 600
+    found = find_faults(pair[0], smooth, Filter(by, "device", None)).found
+    assert {one.reason for one in found} == {"device_partial"}
+    assert sum(one.stop - one.start for one in found) == 50
