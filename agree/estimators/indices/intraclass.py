@@ -250,7 +250,7 @@ def intraclass(
     one = _one_factor(s.subject, s.within, (n - 1, n * (k - 1)), k, level)
     two = _agreement(s, level)
     three = _one_factor(s.subject, s.error, (n - 1, (n - 1) * (k - 1)), k, level)
-    exact, near = "exact, F", "approximate, F"
+    exact, near = "exact for normal errors, F", "approximate, F, normal errors"
     return Intraclass(
         one_way=_estimate(one, level, exact), one_way_mean=_estimate(_stepped_up(one, k), level, exact),
         agreement=_estimate(two, level, near), agreement_mean=_estimate(_stepped_up(two, k), level, near),

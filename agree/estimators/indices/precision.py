@@ -90,9 +90,9 @@ def _root(value: float, parts: Sequence[Part], level: float, method: str) -> Est
 def _deviations(a: OneWay, level: float) -> tuple[Estimate, Estimate, Estimate]:
     low, high = square_limits(a.within, a.df_within, level)
     within = Estimate(value=math.sqrt(a.within), low=math.sqrt(low), high=math.sqrt(high), level=level,
-                      method="exact, chi-square", df=float(a.df_within))
-    between = _root(a.between_variance, between_parts(a), level, "modified large sample")
-    total = _root(a.within + a.between_variance, total_parts(a), level, "modified large sample")
+                      method="exact for normal errors, chi-square", df=float(a.df_within))
+    between = _root(a.between_variance, between_parts(a), level, "modified large sample, normal errors")
+    total = _root(a.within + a.between_variance, total_parts(a), level, "modified large sample, normal errors")
     return within, between, total
 
 

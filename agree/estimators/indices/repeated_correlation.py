@@ -136,7 +136,8 @@ def repeated_correlation(
     t = r * math.sqrt(df / (1 - r * r)) if abs(r) < 1 else math.copysign(math.inf, r)
     reach = float(special.ndtri((1 + level) / 2)) / math.sqrt(df - 1)
     low, high = (math.tanh(math.atanh(r) + k * reach) if abs(r) < 1 else r for k in (-1, 1))
-    item = Estimate(value=r, low=low, high=high, level=level, df=float(df), method="Fisher's z, within subjects")
+    item = Estimate(value=r, low=low, high=high, level=level, df=float(df),
+                    method="Fisher's z, within subjects, normal readings")
     return RepeatedCorrelation(correlation=item, slope=float(a @ b / (a @ a)) * unit_y / unit_x,
                                p_value=float(2 * special.stdtr(df, -abs(t))), df=int(df), n=x.size,
                                subjects=sizes.size)

@@ -175,7 +175,7 @@ def typical_error(
         if sampling == "independent":
             low, high = square_limits(variance, n - 1, level)
             sd = Estimate(value=math.sqrt(variance), low=math.sqrt(low), high=math.sqrt(high), level=level,
-                          method="exact, chi-square", df=n - 1.0).scaled(unit)
+                          method="exact for normal errors, chi-square", df=n - 1.0).scaled(unit)
         else:
             logarithm = estimate(math.log(variance) / 2, (square / variance - 1) / 2, level=level, sampling=sampling,
                                  session=labels)

@@ -77,7 +77,7 @@ def variance_and_limits(bias: Estimate, parts: Sequence[Part], z: float, level: 
     """SD of a single difference, lower and upper limit: bias -+ z sd with MOVER intervals (Zou 2013)."""
     variance, low, high = mover(parts, level)
     sd, sd_low, sd_high = (math.sqrt(max(v, 0.0)) for v in (variance, low, high))
-    method = "MOVER"
+    method = "MOVER, normal errors"
     result = [Estimate(value=sd, low=sd_low, high=sd_high, level=level, method=method)]
     down, up = z * (sd - sd_low), z * (sd_high - sd)
     below, above = bias.value - bias.low, bias.high - bias.value

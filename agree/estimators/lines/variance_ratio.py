@@ -152,7 +152,7 @@ def variance_ratio(
     if sampling == "independent":
         tail = (1 - level) / 2
         low, high = (value / float(special.fdtri(df_y, df_x, p)) for p in (1 - tail, tail))
-        ratio = Estimate(value=value, low=low, high=high, level=level, method="exact, F")
+        ratio = Estimate(value=value, low=low, high=high, level=level, method="exact for normal errors, F")
     else:
         if dx.shape != dy.shape:
             raise InputError(f"sampling={sampling!r} needs both devices' readings of the same seconds; got shapes "

@@ -126,10 +126,10 @@ def spread_and_limits(errors: SubjectErrors, bias: Estimate, coverage: float, le
     variance, low, high = mover(errors.parts(), level) if errors.of_means > 0 else (0.0, 0.0, 0.0)
     variance = max(variance, errors.variance())
     sd, sd_low, sd_high = (math.sqrt(max(v, 0.0)) for v in (variance, low, max(high, variance)))
-    made = [Estimate(value=sd, low=sd_low, high=sd_high, level=level, method="MOVER")]
+    made = [Estimate(value=sd, low=sd_low, high=sd_high, level=level, method="MOVER, normal errors")]
     down, up = z * (sd - sd_low), z * (sd_high - sd)
     below, above = bias.value - bias.low, bias.high - bias.value
     for value, less, more in ((bias.value - z * sd, up, down), (bias.value + z * sd, down, up)):
         made.append(Estimate(value=value, low=value - math.hypot(below, less), high=value + math.hypot(above, more),
-                             level=level, method="MOVER"))
+                             level=level, method="MOVER, normal errors"))
     return tuple(made)
