@@ -158,21 +158,25 @@ def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: F
 
 
 def _partial_rather(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
-    """Spikes that are work beside a partial reading of the other trace, which jumps at its ends, give way to it."""
+    """Partial readings that jump at their ends, in place of what they look like a part at a time.
+
+    Work of the other trace beside them looks like a spike of it; and of a quarter of the power in whole watts some
+    values repeat, as if they were held.
+    """
     for role, other in zip(ROLES, ROLES[::-1], strict=True):
         late = round(made.mean_delay) * (1 if other == (made.smoother or "device") else -1)
-        spiked = [one for one in found if one.kind == "spike" and one.side == role]
-        if not spiked:
+        doubtful = [(one, late) for one in found if one.kind == "spike" and one.side == role]
+        doubtful += [(one, 0) for one in found if one.kind == "held" and one.side == other]
+        if not doubtful:
             continue
-        rest = [one for one in found if one.kind != "partial" or one.side == role]
+        rest = [one for one in found if one.kind not in ("partial", "held") or one.side == role]
         seen = _without_others(rest, recorded, made)[other]
-        new = [_typed("partial", whose, claim) for claim in partials(seen)[0] if (whose := side(seen, claim))]
-        none = {one for one in spiked for whole in new if whole.side == other
-                and whole.start < one.stop + late and one.start + late < whole.stop}
-        if none:
-            again = [one for one in found if one in rest or not any(
-                one.start < whole.stop and whole.start < one.stop for whole in new)]
-            found = [*(one for one in again if one not in none), *new]
+        for whole in [_typed("partial", other, claim) for claim in partials(seen)[0] if side(seen, claim) == other]:
+            none = {one for one, by in doubtful if whole.start < one.start + by and one.stop + by < whole.stop}
+            if none:
+                found = [*(one for one in found if one not in none and not (
+                    one.kind == "partial" and one.side != role and whole.start <= one.start <= one.stop <= whole.stop)),
+                         whole]
     return found
 
 

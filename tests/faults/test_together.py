@@ -84,3 +84,15 @@ def test_a_burst_beside_a_quarter_of_its_power_is_no_spike(pair):
     found = find_faults(pair[0], smooth, Filter(by, "device", None)).found
     assert {one.reason for one in found} == {"device_partial"}
     assert sum(one.stop - one.start for one in found) == 50
+
+
+def test_a_value_that_a_quarter_of_the_power_repeats_is_not_held():
+    """Of a 10-s mean of some 260 W a quarter is 64 to 67 W in whole watts: eight times 66 W by chance."""
+    rng = np.random.default_rng(3)
+    power = 220 + 60 * np.sin(np.arange(1500) / 70) + lfilter([1], [1, -0.7], rng.normal(0, 14, 1500))
+    smooth = np.rint(lfilter(np.full(10, 0.1), [1], power) + rng.normal(0, 3, 1500))
+    part = slice(780, 900)
+    smooth[part] = np.rint(0.25 * smooth[part])
+    smooth[806:820] = smooth[806]
+    found = find_faults(power, smooth, Filter(Kernel(0, np.full(10, 0.1)), "device", None)).found
+    assert [(one.reason, one.start, one.stop) for one in found] == [("device_partial", 780, 900)]
