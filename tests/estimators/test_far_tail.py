@@ -45,7 +45,7 @@ def test_limits_of_agreement_hold_the_quantile_of_skewed_errors_and_normal_theor
 
 @pytest.mark.filterwarnings("ignore:the errors are not normal")
 @pytest.mark.filterwarnings("ignore:neighbouring errors")
-@pytest.mark.parametrize("n", [20, 60, 145])
+@pytest.mark.parametrize("n", [20, 145])
 @pytest.mark.parametrize("name", ["normal", "uniform", "t, 5 df", "gamma 2", "-exponential", "contaminated"])
 def test_default_limits_hold_both_quantiles_of_common_shapes(n, name):
     rng = np.random.default_rng([n, len(name)])

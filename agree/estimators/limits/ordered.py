@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -57,6 +58,7 @@ def ordered(values: FloatArray, session: NDArray[Any] | None) -> Ordered:
     return Ordered(values[order], np.cumsum(weights))
 
 
+@lru_cache(maxsize=256)
 def refused(effective: float, share: float, tail: float) -> float:
     """Number m of `effective` pairs with P(Binomial(effective, share) <= m) = `tail`; -1 if even 0 is likelier.
 
