@@ -79,6 +79,13 @@ def coarse_step(x: FloatArray, y: FloatArray, residual: FloatArray) -> float:
     return math.ldexp(step, size)
 
 
+def coarse_step_of_errors(x: FloatArray, y: FloatArray, error: FloatArray, scale: str) -> float:
+    """Return the same on the scale of the errors, at the median level; 0 where it does not exceed half their SD."""
+    level = float(np.median(np.abs(x)))
+    unit = {"percent": 100 / (level or math.inf), "log": 1 / (level or math.inf)}.get(scale, 1.0)
+    return unit * coarse_step(x, y, error / unit) if unit > 0 and math.isfinite(unit) else 0.0
+
+
 def spread_over_step(x: FloatArray, y: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
     """Return the readings moved within the step each was rounded to, evenly, whatever the order of the pairs."""
     place = np.empty(x.size)

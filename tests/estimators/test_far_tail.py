@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from agree import InputError, limits_of_agreement, quantile_limits
+from agree import AssumptionWarning, InputError, limits_of_agreement, quantile_limits
 from agree.estimators.limits.agreement import exact_limit
 from agree.estimators.limits.far_tail import COMMON_TAILS, LEAST, SHAPES, far_end, stretch
+from agree.estimators.rounding import coarse_step_of_errors
 
 # Shapes that the far end was not made for are among them.
 COVERED = {"normal": stats.norm(), "t, 4 df": stats.t(4), "gamma 2": stats.gamma(2),
@@ -113,3 +114,47 @@ def test_few_pairs_and_options(rng):
     with pytest.raises(InputError) as caught:
         quantile_limits(range(9), range(9), tails="usual", sampling="serial")
     assert str(caught.value) == ("tails='usual' is for independent pairs; leave `tails` out with sampling='serial'")
+
+
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
+def test_far_end_is_never_short_of_the_outermost_error():
+    """One error of 10 beside 39 of SD 0.1 fades in the mean of the 3 largest (the end was 7.0)."""
+    few = np.append(np.random.default_rng(1).normal(scale=0.1, size=39), 10.0)
+    for errors in (few, -few):
+        found = limits_of_agreement(np.zeros(40), errors)
+        assert (found.lower.low, found.upper.high)[int(errors.max() == 10)] == pytest.approx(errors[-1], rel=1e-12)
+    many = np.append(np.random.default_rng(1).normal(size=144), 10.0)
+    assert limits_of_agreement(np.zeros(145), many).upper.high == 10.0
+    assert limits_of_agreement(np.zeros(146), np.append(many, 0.0)).upper.high == 10.0
+
+
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
+@pytest.mark.parametrize("make", [limits_of_agreement, lambda x, y: quantile_limits(x, y, tails="usual")])
+@pytest.mark.parametrize(("sd", "n"), [(0.1, 20), (0.2, 40), (0.5, 8)])
+def test_limits_hold_where_readings_are_rounded_coarsely(make, sd, n):
+    """Whole watts: most errors are 0, and those of a watt are as frequent as the limit asks (54 % were covered)."""
+    rng, inside = np.random.default_rng(n), 0
+    for _ in range(150):
+        true = rng.normal(200, 30, n)
+        found = make(np.round(true), np.round(true + rng.normal(0, sd, n)))
+        inside += (found.lower.low <= -1) + (found.upper.high >= 1)
+    assert inside / 300 >= 0.95 - 3 * 0.0126
+
+
+def test_rounding_is_a_step_beyond_only_where_it_is_coarse_beside_the_scatter():
+    """Steps of 1 W: twice the scatter's reciprocal is the border (ROUNDED_COARSELY); per cent at the median level."""
+    for sd, added in ((1.9, True), (2.1, False)):
+        d = np.round(sd * stats.norm.ppf((np.arange(400) + 0.5) / 400))
+        x = np.full(400, 200.0)
+        assert abs(d.std() - sd) < 0.1
+        assert (coarse_step_of_errors(x, x + d, d, "difference") == 1) == added
+    x, y = np.array([100.0, 200, 201, 202, 400]), np.array([101.0, 202, 203, 204, 404])
+    assert coarse_step_of_errors(x, y, 100 * (y - x) / x, "percent") == pytest.approx(100 / 201)
+    assert coarse_step_of_errors(x, y, np.log(y / x), "log") == pytest.approx(1 / 201)
+
+
+def test_the_warning_says_what_the_intervals_hold():
+    rng = np.random.default_rng(3)
+    for n, words in ((60, "of shapes up to exponential and t, 3 df"), (200, "whatever the shape")):
+        with pytest.warns(AssumptionWarning, match=words):
+            limits_of_agreement(np.zeros(n), rng.exponential(size=n) ** 2)

@@ -19,16 +19,18 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.limits.far_tail import COMMON_TAILS, LEAST, ends
-from agree.estimators.limits.ordered import Ordered, ordered
+from agree.estimators.limits.ordered import Ordered, ordered, refused
 from agree.estimators.pivots import PIVOTAL, pivots_of_errors
 from agree.estimators.readings import warn_of_alike
-from agree.estimators.rounding import at_least, rounding_of_error
+from agree.estimators.rounding import at_least, coarse_step_of_errors, rounding_of_error
 from agree.estimators.scales import errors_on_scale, exponential
 from agree.estimators.shape import NORMAL_ONLY, warn_of_shape
 
 FAR = "; far end for shapes up to exponential and t, 3 df"
-NOT_QUANTILES = ("and bias -+ z SD is no quantile of such errors; the intervals allow for that: for the quantiles, ask "
-                 "quantile_limits(tails='usual')")
+NOT_QUANTILES = "and bias -+ z SD is no quantile of such errors; the intervals {hold}. For the quantiles, ask {ask}"
+BY_ORDER = NOT_QUANTILES.format(hold="hold the quantiles whatever the shape", ask="quantile_limits")
+BY_SHAPE = NOT_QUANTILES.format(hold="hold the quantiles of shapes up to exponential and t, 3 df, and of wilder ones "
+                                     "less often", ask="quantile_limits(tails='usual')")
 
 
 @made_by("limits_of_agreement", also=("ToleranceLimits", "QuantileLimits"))
@@ -93,8 +95,8 @@ def _approximate_limit(mean: float, sd: float, n: int, z: float, level: float) -
                     standard_error=error, df=n - 1)
 
 
-def _robust_limit(errors: Ordered, value: float, share: float, level: float) -> Estimate:
-    low, high, reached = ends(errors, share, float(errors.values.size), (1 - level) / 2, COMMON_TAILS)
+def _robust_limit(errors: Ordered, value: float, share: float, level: float, step: float) -> Estimate:
+    low, high, reached = ends(errors, share, float(errors.values.size), (1 - level) / 2, COMMON_TAILS, step)
     return Estimate(value=value, low=min(low, value), high=max(high, value), level=level,
                     method="order statistics, binomial" + (FAR if reached else ""))
 
@@ -176,11 +178,12 @@ def limits_of_agreement(
     Robust intervals: the end next to the bias is an order statistic by the binomial distribution, for errors of any
     shape. So is the end beyond from 146 pairs on (coverage and level 0.95); with fewer it is median + k (top - median),
     top being the mean of the 3 largest errors and k large enough for uniform, normal, Laplace, t (3 df), exponential
-    and lognormal (sigma 0.5) errors, either way round. Of 20, 40, 80 and 145 normal errors it lies 1.6, 1.4, 1.25 and
-    1.15 times as far from the bias as the exact end: what it costs not to know the shape. Exact ones lie wholly below
-    the true quantile in 47, 62 and 78 % of samples of 20, 40 and 80 exponential errors, and samples that show nothing
-    are covered no better (docs: measured, limits). An interval that does not reach the limit itself, bias -+ z s, is
-    stretched to it: then the limit is no quantile of the errors, and a warning says that they are not normal.
+    and lognormal (sigma 0.5) errors, either way round; never short of the outermost error, and a step beyond it where
+    readings are rounded to more than half the errors' SD. Of 20, 40, 80 and 145 normal errors it lies 1.6, 1.4, 1.25
+    and 1.15 times as far from the bias as the exact end: what it costs not to know the shape. Exact ones lie wholly
+    below the true quantile in 47, 62 and 78 % of samples of 20, 40 and 80 exponential errors, and samples that show
+    nothing are covered no better (docs: measured, limits). An interval that does not reach the limit itself, bias -+ z
+    s, is stretched to it: then the limit is no quantile of the errors, and a warning says that they are not normal.
 
     ``sessions``: sessions have equal weight; s^2 = var(session means) + mean(variance within a session), and the
     limits' intervals are those of mean and s by generalised pivotal quantities, each part of s^2 with its own degrees
@@ -223,15 +226,17 @@ def limits_over(
     d = errors_on_scale(x, y, scale)
     warn_of_alike(d, sampling, stacklevel=4)
     robust = interval == "robust" and d.size >= LEAST
-    warn_of_shape(d, sampling, NOT_QUANTILES if robust else NORMAL_ONLY + "ask interval='robust'", stacklevel=4)
+    counted = refused(float(d.size), (1 - coverage) / 2, (1 - level) / 2) >= 0
+    warn_of_shape(d, sampling, (BY_ORDER if counted else BY_SHAPE) if robust else NORMAL_ONLY + "ask interval='robust'",
+                  stacklevel=4)
     n, mean = d.size, float(d.mean())
     centred = d - mean
     unit = float(np.abs(centred).max())  # guards the squares against overflow and underflow
     sd = unit * math.sqrt(float(np.square(centred / unit).sum()) / (n - 1)) if unit > 0 else 0.0
     bias = estimate(mean, centred, level=level, sampling=sampling, session=labels, half_weight_n=half_weight_n)
     if sampling == "independent" and robust:
-        errors, tail = ordered(d, None), (1 - coverage) / 2
-        lower, upper = (_robust_limit(errors, mean + k * sd, share, level)
+        errors, tail, step = ordered(d, None), (1 - coverage) / 2, coarse_step_of_errors(x, y, d, scale)
+        lower, upper = (_robust_limit(errors, mean + k * sd, share, level, step)
                         for k, share in ((-z, tail), (z, 1 - tail)))
     elif sampling == "independent":
         make: Callable[..., Estimate] = _approximate_limit if interval == "approximate" else exact_limit

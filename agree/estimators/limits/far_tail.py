@@ -79,21 +79,27 @@ def stretch(n: int, share: float, tail: float, far: Far = USUAL_TAILS) -> float:
     return needed
 
 
-def far_end(ordered: FloatArray, share: float, tail: float, far: Far = USUAL_TAILS) -> float:
-    """Upper end for the quantile of `share` of sorted independent values, for errors of any shape of `far`; n >= 8."""
+def far_end(ordered: FloatArray, share: float, tail: float, far: Far = USUAL_TAILS, step: float = 0.0) -> float:
+    """Upper end for the quantile of `share` of sorted independent values, for errors of any shape of `far`; n >= 8.
+
+    It is never short of the largest value: one far from the others says of itself that such values are met, and in the
+    mean of the largest ones it fades. Of values rounded to a `step` that is coarse beside their scatter it lies a step
+    beyond the largest: most are equal, and the next one up may be as frequent as the quantile asks without being met.
+    """
     n = ordered.size
     if n < LEAST:
         return math.inf
     centre, top = float(ordered[(n + 1) // 2 - 1]), ordered[-far.largest:]
-    return centre + stretch(n, share, tail, far) * float((top - centre).mean())
+    return max(centre + stretch(n, share, tail, far) * float((top - centre).mean()), float(ordered[-1]) + step)
 
 
-def ends(errors: Ordered, share: float, effective: float, tail: float, far: Far | None) -> tuple[float, float, bool]:
+def ends(errors: Ordered, share: float, effective: float, tail: float, far: Far | None,
+         step: float = 0.0) -> tuple[float, float, bool]:
     """Interval of the quantile of `share`: order statistics, and where there is none a far end, which is then told."""
     low, high = errors.low(share, effective, tail), errors.high(share, effective, tail)
     reached = far is not None and (math.isinf(low) or math.isinf(high))
     if far is not None and math.isinf(low):
-        low = -far_end(-errors.values[::-1], 1 - share, tail, far)
+        low = -far_end(-errors.values[::-1], 1 - share, tail, far, step)
     if far is not None and math.isinf(high):
-        high = far_end(errors.values, share, tail, far)
+        high = far_end(errors.values, share, tail, far, step)
     return low, high, reached

@@ -17,6 +17,7 @@ from agree.core.shared_docs import made_by, shared
 from agree.estimators.limits.far_tail import USUAL_TAILS, ends
 from agree.estimators.limits.ordered import Ordered, effective_pairs, ordered
 from agree.estimators.readings import warn_of_alike
+from agree.estimators.rounding import coarse_step_of_errors
 from agree.estimators.scales import errors_on_scale, exponential
 
 
@@ -57,9 +58,9 @@ class QuantileLimits(Result):
 
 
 def _interval(errors: Ordered, share: float, effective: float, level: float, method: str, drift: bool,
-              usual: bool) -> Estimate:
+              usual: bool, step: float) -> Estimate:
     value = errors.quantile(share)
-    low, high, reached = ends(errors, share, effective, (1 - level) / 2, USUAL_TAILS if usual else None)
+    low, high, reached = ends(errors, share, effective, (1 - level) / 2, USUAL_TAILS if usual else None, step)
     method += "; far end for usual shapes" if reached else ""
     return Estimate(value=value, low=min(low, value), high=max(high, value), level=level, method=method, drift=drift)
 
@@ -141,7 +142,7 @@ def quantile_limits(
         raise InputError(f"tails='usual' is for independent pairs; leave `tails` out with sampling={sampling!r}")
     d = errors_on_scale(x, y, scale)
     warn_of_alike(d, sampling)
-    errors = ordered(d, labels)
+    errors, step = ordered(d, labels), coarse_step_of_errors(x, y, d, scale) if usual else 0.0
     low, middle, high = (errors.quantile(share) for share in (tail, 0.5, 1 - tail))
     if sampling == "independent":
         sizes, drifts, method = [float(d.size)] * 3, [False] * 3, "order statistics, binomial"
@@ -152,7 +153,7 @@ def quantile_limits(
         # Few errors lie in a tail: of the two, the less lucky number is taken for both.
         sizes[0] = sizes[2] = min(sizes[0], sizes[2])
         method = "order statistics, {:.1f} effective of " + f"{d.size} pairs ({sampling})"
-    lower, median, upper = (_interval(errors, share, size, level, method.format(size), drift, usual)
+    lower, median, upper = (_interval(errors, share, size, level, method.format(size), drift, usual, step)
                             for share, size, drift in zip((tail, 0.5, 1 - tail), sizes, drifts, strict=True))
     warn_of_drift(lower, median, upper)
     if scale == "log":
