@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_UNKNOWN
+from agree.core.thresholds import CLAIM_UNKNOWN
 from agree.estimators.response.matching import Filter
 from agree.faults.ceiling import ceiling
 from agree.faults.dropout import dropouts
@@ -140,9 +140,7 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
         claims = [float(excess[one.start:one.stop].sum()) for one in own]
         for one, claim in zip(own, seen[role].weigh([(one.start, one.stop) for one in own], claims, at, sign=-1.0,
                                                     tails=True), strict=True):
-            # Beside a fault of the other trace any reading is a spike.
-            hidden = np.isnan(seen[role].judge[max(one.start - CLAIM_MARGIN_S, 0):one.stop + CLAIM_MARGIN_S]).mean()
-            if hidden > CLAIM_UNKNOWN or (claim.unknown <= CLAIM_UNKNOWN and not claim.lacks):
+            if claim.unknown <= CLAIM_UNKNOWN and not claim.lacks:
                 none.add(one)
     return [one for one in found if one not in none]
 
@@ -163,20 +161,23 @@ def _partial_rather(found: list[Found], recorded: dict[str, FloatArray], made: F
     Work of the other trace beside them looks like a spike of it; and of a quarter of the power in whole watts some
     values repeat, as if they were held.
     """
-    for role, other in zip(ROLES, ROLES[::-1], strict=True):
-        late = round(made.mean_delay) * (1 if other == (made.smoother or "device") else -1)
-        doubtful = [(one, late) for one in found if one.kind == "spike" and one.side == role]
-        doubtful += [(one, 0) for one in found if one.kind == "held" and one.side == other]
-        if not doubtful:
-            continue
-        rest = [one for one in found if one.kind not in ("partial", "held") or one.side == role]
-        seen = _without_others(rest, recorded, made)[other]
-        for whole in [_typed("partial", other, claim) for claim in partials(seen)[0] if side(seen, claim) == other]:
-            none = {one for one, by in doubtful if whole.start < one.start + by and one.stop + by < whole.stop}
-            if none:
-                found = [*(one for one in found if one not in none and not (
-                    one.kind == "partial" and one.side != role and whole.start <= one.start <= one.stop <= whole.stop)),
-                         whole]
+    for kind in ("spike", "held"):
+        for role, other in zip(ROLES, ROLES[::-1], strict=True):
+            whose, late = (other, 0) if kind == "held" else (
+                role, round(made.mean_delay) * (1 if other == (made.smoother or "device") else -1))
+            doubtful = [one for one in found if one.kind == kind and one.side == whose]
+            if not doubtful:
+                continue
+            rest = [one for one in found if one not in doubtful and (one.kind != "partial" or one.side == role)]
+            seen = _without_others(rest, recorded, made)[other]
+            for whole in [_typed("partial", other, claim) for claim in partials(seen)[0] if side(seen, claim) == other]:
+                none = {one for one in doubtful if (
+                    whole.start < one.stop + late and one.start + late < whole.stop if kind == "spike" else
+                    whole.start < one.start and one.stop < whole.stop)}
+                if none:
+                    found = [*(one for one in found if one not in none and not (
+                        one.kind == "partial" and one.side != role and
+                        whole.start <= one.start <= one.stop <= whole.stop)), whole]
     return found
 
 

@@ -41,7 +41,7 @@ def late_starts(view: View, *, early_end: bool = False) -> Mask:
     """
     turn = -1 if early_end else 1
     inside = np.ones(view.y.size, bool) if view.inside is None else view.inside
-    usual = np.where(np.isfinite(view.judge), view.usual, np.nan)
+    usual = np.where(np.isfinite(view.judge) & inside, view.usual, np.nan)
     asleep, found = _late(view.judge[::turn], usual[::turn], view.y[::turn], inside[::turn], rests=not early_end)
     n = view.y.size
     spans = [(start, stop) if turn == 1 else (n - stop, n - start) for start, stop in asleep]

@@ -1,5 +1,6 @@
 """Slow devices are not blamed, nor is the reference; a response that no filter describes is said to be so."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +9,8 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import check_claim, pair_recordings, response_difference
+from agree.faults.late_start import late_starts
+from agree.faults.view import View
 
 RIDE = Path(__file__).parent.parent / "data" / "rides" / "single-road-stops.csv"
 
@@ -92,3 +95,12 @@ def test_a_lag_of_many_seconds_is_found(true, tau):
     found = pairs.used
     error = float((pairs.matched_device - pairs.matched_reference)[found].sum() / pairs.matched_reference[found].sum())
     assert error == pytest.approx(0, abs=0.0015)
+
+
+def test_a_mean_that_repeats_a_value_at_the_start_is_not_frozen():
+    """A mean over 40 s, of which the first seconds hang on what was before them: one value for 12 s."""
+    usual = np.full(400, 150.0) + 40 * np.sin(np.arange(400) / 9)
+    y = np.where(np.arange(400) < 12, 82.0, usual)
+    one = View("device", y, usual, usual, np.ones(400, bool), usual, None, 1.0, (0, 30))
+    assert late_starts(one).any()
+    assert not late_starts(replace(one, inside=np.arange(400) >= 12)).any()
