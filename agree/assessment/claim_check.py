@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from agree.assessment.beside import robust_and_limits, verdict_with_faults, with_faults
 from agree.assessment.budget import BudgetTerm, budget
 from agree.assessment.corrected_reference import corrected
+from agree.assessment.doubts.few_days import few_days
 from agree.assessment.doubts.other_unit import refuse_other_unit
 from agree.assessment.doubts.slower_errors import slower_errors
 from agree.assessment.doubts.withheld import withheld
@@ -263,9 +264,10 @@ def check_claim(
     first = meanings.average(data, claim, reference_u, level, decision_rule)
     second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
     faulty = with_faults(data, level)
-    held = withheld(data, claim, first, faulty, doubts,
-                    slower_errors(data, first, band_checks, reference_u, decision_rule))
     own = meanings.session_biases(data, claim, level)
+    held = withheld(data, claim, first, faulty, doubts,
+                    slower_errors(data, first, band_checks, reference_u, decision_rule),
+                    few_days(data, own, level, decision_rule))
     given = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
              meanings.next_session(data, claim, first, level, decision_rule, own))
     readings = looked.answers(held.answers(given))

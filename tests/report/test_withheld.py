@@ -14,7 +14,7 @@ from agree.report.story.tell import tell
 from tests.report.made import made
 
 KINDS = ["because_gaps", "because_faults", "because_copy", "because_one_ride", "because_one_day", "because_too_little",
-         "because_slower", "because_not_followed", "because_programme", "because_between_looks"]
+         "because_slower", "because_not_followed", "because_programme", "because_between_looks", "because_days"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -25,7 +25,7 @@ def test_the_sentence_says_why_an_answer_was_withheld(kind, meaning):
     share = Estimate(value=0.99, low=0.96, high=1.0, level=0.95, method="binomial")
     single = replace(source.readings[2], estimate=share, decides=None, verdict="holds")
     given = replace(source, readings=(*source.readings[:2], single, source.readings[3]), verdict="holds")
-    why = Note(kind=kind, values={"sessions": "1 and 2", "rides": 1})
+    why = Note(kind=kind, values={"sessions": "1 and 2", "rides": 1, "days": 3, "low": -2.0, "high": 1.0, "unit": "%"})
     held = replace(given, verdict="not settled", readings=tuple(
         replace(item, verdict="not settled", because=why) for item in given.readings))
     told, before = tell(held).sentence, tell(given).sentence

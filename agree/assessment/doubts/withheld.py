@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from agree.assessment.doubts.few_days import DAYS_ENOUGH, FewDays
 from agree.assessment.doubts.fitted import Fitted, fitted
 from agree.assessment.doubts.left_out import LeftOut, left_out
 from agree.assessment.doubts.lost_range import LostRange, lost_ranges
@@ -33,10 +34,11 @@ class Withheld(NamedTuple):
     slower: SlowerErrors = NOTHING_SLOWER
     seen: Followed = Followed(1.0)
     days: UntoldProgramme = UntoldProgramme((), 1)
+    few: FewDays = DAYS_ENOUGH
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
         """Leave the answers as they are, but for a "holds" that cannot be given."""
-        for part in (self.aside, self.used, self.copies, self.rides, self.slower, self.seen, self.days):
+        for part in (self.aside, self.used, self.copies, self.rides, self.slower, self.seen, self.days, self.few):
             readings = part.answers(readings)
         return readings
 
@@ -53,11 +55,12 @@ class Withheld(NamedTuple):
         return (self.days.next(held) or self.rides.next(held, meaning)
                 or self.copies.next(held and self.copies.any)
                 or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
-                or (self.slower.next(meaning) if asked.verdict == HOLDS else None))
+                or (self.slower.next(meaning) if asked.verdict == HOLDS else None) or self.few.next(answered, meaning))
 
 
 def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
-             doubts: tuple[Note, ...] = (), slower: SlowerErrors = NOTHING_SLOWER) -> Withheld:
+             doubts: tuple[Note, ...] = (), slower: SlowerErrors = NOTHING_SLOWER,
+             few: FewDays = DAYS_ENOUGH) -> Withheld:
     """Return what keeps answers from being given.
 
     `counted_in` is the mean error with the faulty seconds, `doubts` are those whether sessions are of different days.
@@ -65,4 +68,4 @@ def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
                     fitted(data.pairs), OneRide(doubts),
-                    thin_range(data.pairs, claim, lost), slower, followed(data), untold_programme(data.pairs))
+                    thin_range(data.pairs, claim, lost), slower, followed(data), untold_programme(data.pairs), few)

@@ -14,6 +14,7 @@ NEAR_COPY, ALIKE_RIDES, LEAST_ALIKE_S = 0.82, 0.4, 300  # the last: s in common;
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0
+LEAST_DAYS = 3           # of fewer days than sessions: from 3 on answers must stand with one mean a day (few-days.md)
 LEAST_LEVEL = 0.5        # an interval that misses more often than it holds settles nothing; usual are 0.90 to 0.99
 MOST_LOSS = 30.0         # % of power: a chain loses 1-5, a badly kept drivetrain 15 (trade, recalled); beyond, a slip
 MOST_OFF = 50.0          # %: a reference that may be off by more is none; a slip of the decimal point

@@ -84,6 +84,8 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_one_ride": lambda note: (
         f"sessions {note.values['sessions']} look like one ride{' each' if note.values['rides'] != 1 else ''}"),
     "because_one_day": "all sessions are of one day, and the next one may be of another",
+    "because_days": ("sessions of one day share what differs from day to day: one mean for each of {days} days gives "
+                     "{low:+.2g} to {high:+.2g} {unit}"),
     "because_not_followed": "the device does not move with the reference",
     "because_programme": "the two files may be two rides of one programme",
     "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "

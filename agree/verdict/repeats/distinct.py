@@ -107,9 +107,14 @@ def _doubts(items: Sequence[Pairs], pairs_alike: Sequence[Alike], pieces: bool) 
     return tuple(found + _one_day(items) * pieces)
 
 
+def day_of(item: Pairs) -> str:
+    """Return the day that the clock shows, local time or UTC; empty if it was never set."""
+    return item.start.strip()[:10] if item.start and _span(item) is not None else ""
+
+
 def _one_day(items: Sequence[Pairs]) -> list[Note]:
     """Return which day holds more than one session, by the date that the clock shows (local time, or UTC)."""
-    days = Counter(item.start.strip()[:10] for item in items if item.start and _span(item) is not None)
+    days = Counter(found for item in items if (found := day_of(item)))
     day, most = max(days.items(), key=lambda entry: entry[1], default=("", 0))
     return [Note(kind="sessions_of_one_day", severity="trust", values={
         "sessions": len(items), "day": day, "most": most, "days": len(days)})] if most > 1 else []
