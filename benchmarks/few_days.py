@@ -54,8 +54,8 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=200)
     runs = parser.parse_args().runs
     print(f"{runs} runs a cell; Monte-Carlo error {100 * math.sqrt(0.025 * 0.975 / runs):.1f} points at 2.5 %\n")
-    print("| sessions a day | days' effects | SD day, session | holds, wrong: sessions, % | now | does not hold, wrong: "
-          "sessions, % | now | exact: sessions, % | now |\n|---|---|---|" + "---:|" * 6)
+    print("| sessions a day | days' effects | SD day, session | holds, wrong: sessions, % | now | does not hold, "
+          "wrong: sessions, % | now | exact: sessions, % | now |\n|---|---|---|" + "---:|" * 6)
     for pattern in PATTERNS:
         for kind in ("normal", "t3", "skewed"):
             for day_sd, own_sd in SPREADS if kind == "normal" else SPREADS[2:3]:

@@ -13,7 +13,7 @@ from agree.verdict.error_distribution import EXACT, KnownError
 
 # Errors too slow for one recording ("because_slower") are not among them: the sessions of a study show them.
 WITHHELD = ("because_gaps", "because_faults", "because_copy", "because_one_ride", "because_too_little",
-            "because_not_followed", "because_programme")
+            "because_not_followed", "because_programme", "because_days")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

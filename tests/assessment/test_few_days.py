@@ -21,7 +21,8 @@ def doubt(errors, days, seconds=1800):
 
 
 # LEAST_DAYS
-@pytest.mark.parametrize(("days", "asked"), [((1, 1, 2, 2), 0), ((1, 1, 2, 3), 3), ((1, 2, 3, 4), 0), ((0, 0, 2, 2), 3)])
+@pytest.mark.parametrize(("days", "asked"), [
+    ((1, 1, 2, 2), 0), ((1, 1, 2, 3), 3), ((1, 2, 3, 4), 0), ((0, 0, 2, 2), 3)])
 def test_days_from_which_they_are_asked(days, asked):
     """Sessions without a date stand for days of their own."""
     assert doubt((0.1, 0.2, -0.1, 0.3), days).days == asked
@@ -29,7 +30,8 @@ def test_days_from_which_they_are_asked(days, asked):
 
 def reading(value, verdict, meaning="average"):
     item = Estimate(value=value, low=value - 0.3, high=value + 0.3, level=0.95, method="t")
-    return Reading(meaning=meaning, verdict=verdict, estimate=item, limit=1.5, unit="%", because=Note(kind="because_in"))
+    return Reading(meaning=meaning, verdict=verdict, estimate=item, limit=1.5, unit="%",
+                   because=Note(kind="because_in"))
 
 
 @pytest.mark.parametrize(("errors", "verdict", "answer"), [
@@ -57,4 +59,5 @@ def test_a_check_over_days_that_differ_gives_no_answer():
     assert check.next_step.kind == "next_other_days"
     text = " ".join(check.summary().split())
     assert "one mean for each of 3 days gives -1.8 to +2.6 %" in text
+    assert "may be too narrow; an answer must stand with one mean for each day too." in text
     assert check_claim(dated(errors, range(1, 10)), "1.5 %").verdict == "holds"

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_DAYS
@@ -78,7 +79,7 @@ def few_days(data: Table, own: Sequence[Estimate | None], level: float, rule: st
         return DAYS_ENOUGH
     seconds = np.bincount(data.session, minlength=data.sessions)[at].astype(float)
     values = np.array([item.value for item in own if item is not None])
-    of_day = np.bincount(day, seconds)
+    of_day: FloatArray = np.bincount(day, seconds).astype(float)
     means = np.bincount(day, seconds * values) / of_day
     return FewDays(mean_over_sessions(means, of_day, level), mean_over_sessions(means, of_day, level, ahead=True),
                    names.size, rule)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from agree.core.results.note import Note
 from agree.core.results.words import percent
+from agree.core.thresholds import LEAST_DAYS
 
 HARDLY_SETTLES = 0.2  # chance below which so much riding is said to hardly settle an answer; else the chance is given
 WORDS = {"average": "the mean error", "bands": "each power band", "readings": "single readings",
@@ -65,8 +66,9 @@ def _one_day(note: Note) -> str:
     if values["most"] == values["sessions"]:
         return (f"all {values['sessions']} sessions are of one day ({values['day']}): what differs from day to day is "
                 "not in the interval.")
+    stands = "; an answer must stand with one mean for each day too" if int(values["days"]) >= LEAST_DAYS else ""
     return (f"{values['most']} of {values['sessions']} sessions are of one day ({values['day']}): the interval takes "
-            "them for sessions of different days, and may be too narrow.")
+            f"them for sessions of different days, and may be too narrow{stands}.")
 
 
 DECLARED = {"claim": "the claim", "meaning": "the question", "level": "the level", "rule": "the decision rule",
