@@ -117,6 +117,22 @@ def test_seconds_that_must_be_common_to_be_alike(seconds, found):
     assert alike_by(0.9, seconds) == found
 
 
+# RIVAL_SHARE: a trace that holds 0.7 of the other's noise, and again some of it 100 s later
+@pytest.mark.parametrize(("again", "found"), [(0.37, True), (0.38, False)])
+def test_a_programme_that_repeats_itself_is_not_told_by_its_likeness(again, found):
+    one, other = np.random.default_rng(1).normal(0, 20, (2, 1200))
+    assert bool(alike([200 + one, 200 + 0.7 * one + again * np.roll(one, 100) + 0.3 * other])) == found
+
+
+# LEAST_TURNS: power that turns every 9 s turns 3 times in 30 readings, every 15 s twice
+@pytest.mark.parametrize(("every", "right"), [(9, False), (15, True)])
+def test_turns_that_make_common_readings_a_riders_own(rng, every, right):
+    way = np.where(np.arange(399) // every % 2, -5, 6)
+    device = 100.0 + np.r_[0, np.cumsum(way)]
+    assert accepted(refuse_repeats, [Pairs(reference=rng.normal(200, 20, 400), device=device, time=start + np.arange(
+        400.0)) for start in (0.0, 9000.0)]) == right
+
+
 def accepted(call, *values, **more):
     try:
         call(*values, **more)

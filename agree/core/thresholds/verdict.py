@@ -11,6 +11,9 @@ LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sess
 # Correlation of second differences at the best lag: one ride with 10 W of noise added 0.84 to 0.93, two days of one
 # programme at most 0.8; two devices on one ride 0.5, different days below 0.15 (tests/verdict/test_near_copies.py).
 NEAR_COPY, ALIKE_RIDES, LEAST_ALIKE_S = 0.82, 0.4, 300  # the last: s in common; shorter ones are alike by chance
+# Of the best sum of products at another lag, beyond which it is a programme that repeats itself; turns between rise and
+# fall within 30 readings that are a rider's own, since ramps of a programme hardly turn (choices, not measured).
+RIVAL_SHARE, LEAST_TURNS = 0.5, 3
 # s between the end of one ride and the start of another session: recorders that pause by themselves, a stop and laps
 # saved as files leave minutes; a new zero and other temperatures take longer (common practice, not measured).
 LEAST_APART_S = 600.0

@@ -16,12 +16,11 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
 from agree.core.results.note import Note
 from agree.core.results.words import numbered
-from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S
+from agree.core.thresholds import LEAST_APART_S, LEAST_COMMON_S, LEAST_TURNS
 from agree.verdict.repeats.near_copies import Alike, alike, rides_of
 
 RUN = 30          # readings in a row that are compared
 LEAST_VALUES = 8  # different readings in such a run: a power that is held repeats itself, on other days too
-LEAST_TURNS = 3   # rises that turn to falls or back within such a run: a rider's power does, a ramp does not
 FIRST_YEAR = 2000  # a clock that shows an earlier year was never set, and starts anew with each recording
 
 UNDATED = "undated"

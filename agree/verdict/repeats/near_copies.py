@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import ALIKE_RIDES, LEAST_ALIKE_S, NEAR_COPY
+from agree.core.thresholds import ALIKE_RIDES, LEAST_ALIKE_S, NEAR_COPY, RIVAL_SHARE
 
-RIVAL = 0.5        # of the best sum of products: a programme that repeats itself fits at other lags as well
 BESIDE_S = 10      # s beside the best lag, where a smooth trace resembles itself
 CLIPPED_AT = 2.0   # robust standard deviations: the starts of a programme's ramps do not outweigh the rider
 ALL_COMPARED = 150  # sessions; of more, each is compared with as many neighbours, since the pairs grow as the square
@@ -120,6 +119,6 @@ def _correlations(sums: FloatArray, energy: FloatArray, energies: FloatArray, le
     r: FloatArray = np.where((square > 0) & (common >= LEAST_ALIKE_S), peak / np.sqrt(np.maximum(square, 1e-9)), 0.0)
     for k in np.flatnonzero(r >= ALIKE_RIDES):
         away = np.roll(sums[k], -best[k])[BESIDE_S + 1:-BESIDE_S]
-        if float(away.max()) > RIVAL * peak[k]:
+        if float(away.max()) > RIVAL_SHARE * peak[k]:
             r[k] = 0.0
     return r
