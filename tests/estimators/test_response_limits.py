@@ -4,12 +4,14 @@ import math
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from agree import DriftWarning, Estimate, deming, response_difference
 from agree.estimators.response import smeared, transfer
+from agree.estimators.response.choice import Choice
 from agree.estimators.response.kernels import kernel
-from agree.estimators.response.matched_slope import matched_slope
-from agree.estimators.response.smeared import by_chance, drift_span, undrifted, with_smear
+from agree.estimators.response.matched_slope import allowing_between, matched_slope
+from agree.estimators.response.smeared import between_seconds, by_chance, drift_span, undrifted, with_smear
 from agree.estimators.response.transfer import Fitted, Seen
 
 STEPS = np.array([100.0, 140, 180, 220, 260, 300] * 6)
@@ -71,7 +73,8 @@ def test_readings_between_seconds_that_fit_as_well(worse, allowed, monkeypatch):
     found = Fitted("running mean", 3.2, 1.5, 128.0, 1.0, 0.5)
     monkeypatch.setattr(smeared.transfer, "nearest",
                         lambda *_: found._replace(size=3.0, delay=1.0, misfit=128.0 + worse))
-    size, delay = with_smear(seconds(3.2, 0.01), seconds(1.5, 0.01), 1.0, data, found, np.zeros(400))
+    size, delay = with_smear(seconds(3.2, 0.01), seconds(1.5, 0.01), 1.0, found, np.zeros(400),
+                             between_seconds(data, found))
     assert size.value == 3.2
     assert (size.low < 3.0, delay.high > 1.8) == (allowed, allowed)
     assert size.high == pytest.approx(3.2 + 0.02306, abs=1e-6)
@@ -115,3 +118,19 @@ def test_any_lower_limit_of_a_size_gives_a_size(kind, size):
     found = undrifted(kind, size, 0.5)
     assert found >= (1 if kind == "running mean" else 0)
     assert found <= max(size, 1.0) * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("fits", [True, False])
+def test_limits_of_the_slope_take_in_readings_between_seconds(fits):
+    """A lag of 2 s read half-way between seconds: beside the filter on whole seconds the slope is 2 % too high."""
+    rng = np.random.default_rng(3)
+    x = 200 + 60 * lfilter([0.3], [1, -0.7], rng.normal(0, 1, 3000))
+    lagged = lfilter([1 - np.exp(-0.5)], [1, -np.exp(-0.5)], x - 200)
+    y = 200 + (lagged + np.r_[0, lagged[:-1]]) / 2
+    between = np.array([[2.3, 2.0], [0.2, 0.5], [0.0, 0.5]])[:, :1 + fits]
+    chosen = Choice("first order", "device", seconds(2.3, 0.01), seconds(0.2, 0.01), (), 1.0, between)
+    plain = seconds(1.0214, 0.005)
+    wide = allowing_between(plain, chosen, x, y, np.ones(3000))
+    assert wide.value == plain.value
+    assert wide.low == pytest.approx(plain.low - (0.023 if fits else 0), abs=0.002)
+    assert wide.high == pytest.approx(plain.high, abs=0.001)

@@ -44,11 +44,13 @@ def test_a_lag_of_whole_seconds(delay, error, whole):
     pytest.param(90.0, "first order", 0.29, False, id="LEAST")])
 def test_a_filter_that_is_named(gain, kind, size, named, monkeypatch):
     """50 frequencies: a misfit of 100 is that of chance. Only the device can be smoother, by one kind of filter."""
-    monkeypatch.setattr(transfer, "cross", lambda x, y: "device" if x is RIDE else "reference")
-    monkeypatch.setattr(transfer, "seen", lambda side: SimpleNamespace(side=side, frequency=np.zeros(50)))
+    monkeypatch.setattr(transfer, "cross", lambda x, y: SimpleNamespace(
+        side="device" if x is RIDE else "reference", lag=0))
+    monkeypatch.setattr(transfer, "seen", lambda pair: SimpleNamespace(side=pair.side, frequency=np.zeros(50)))
     monkeypatch.setattr(transfer, "best", lambda data, other: SimpleNamespace(
         size=size, misfit=100.0 if (data.side, other) == ("device", kind) else 100.0 + gain))
     monkeypatch.setattr(choice, "_estimates", lambda *_: (seconds(size), seconds(0.0)))
+    monkeypatch.setattr(choice, "between_seconds", lambda *_: np.zeros((3, 1)))
     assert choose(RIDE, RIDE + 1, 0.95, alike=False).kind == (kind if named else "none")
 
 

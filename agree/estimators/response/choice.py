@@ -13,7 +13,7 @@ from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import RESPONSE_MISFIT
 from agree.estimators.response import transfer
-from agree.estimators.response.smeared import with_smear
+from agree.estimators.response.smeared import between_seconds, with_smear
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
 # A filter must leave so much less than none does (twice the log of a likelihood ratio), times the mean square of what
@@ -28,7 +28,9 @@ SIDES = ("device", "reference")
 class Choice(NamedTuple):
     """Model chosen, the smoother side, size and delay (s, device behind reference), and the models as good.
 
-    `alike` is None where it was not asked. `misfit` is the mean square that the model leaves, over what chance leaves.
+    `between` holds sizes, delays of the smoother trace and parts of a second, s, (3, k), with which readings may lie
+    between whole seconds; None without a filter. `alike` is None where it was not asked. `misfit` is the mean square
+    that the model leaves, over what chance leaves.
     """
 
     kind: str
@@ -37,6 +39,7 @@ class Choice(NamedTuple):
     delay: Estimate
     alike: tuple[str, ...] | None
     misfit: float
+    between: FloatArray | None = None
 
     @property
     def fits(self) -> bool:
@@ -66,10 +69,12 @@ def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bo
             if transfer.best(data[side], kind, size).misfit - plain[side].misfit <= enough) if alike else None
         return Choice("none", "", None, _estimates(pairs[none], data[none], plain[none], none, level)[1], unseen,
                       plain[none].misfit / (2 * data[none].frequency.size))
-    size, delay = _estimates(pairs[first[1]], data[first[1]], item, first[1], level)
+    between = between_seconds(data[first[1]], item)
+    size, delay = _estimates(pairs[first[1]], data[first[1]], item, first[1], level, between)
     others = tuple(named(*key) for key, other in fitted.items()
                    if key != first and other.misfit - item.misfit <= enough) if alike else None
-    return Choice(first[0], first[1], size, delay, others, left)
+    between[1] += pairs[first[1]].lag
+    return Choice(first[0], first[1], size, delay, others, left, between)
 
 
 def opposite(delay: Estimate) -> Estimate:
@@ -82,7 +87,8 @@ def named(kind: str, side: str) -> str:
     return f"{'first-order lag' if kind == 'first order' else kind} of the {side}"
 
 
-def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float) -> tuple[Estimate, Estimate]:
+def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float, between: FloatArray | None = None,
+               ) -> tuple[Estimate, Estimate]:
     """Size, and delay of the device behind the reference."""
     phi = transfer.influence(pair, data, found)
     size, delay = (estimate(value, row, level=level, sampling="serial")
@@ -91,8 +97,8 @@ def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float) 
     half = t_quantile(level, size.df) * error
     least = 1.0 if found.kind == "running mean" else 0.0
     size = replace(size, low=max(size.value - half, least), high=size.value + half, standard_error=error)
-    if found.kind != "none":
-        size, delay = with_smear(size, delay, least, data, found, phi[1])
+    if between is not None:
+        size, delay = with_smear(size, delay, least, found, phi[1], between)
     return size, opposite(delay) if side == "reference" else delay
 
 

@@ -19,7 +19,7 @@ from agree.core.shared_docs import made_by, shared
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
-from agree.estimators.response.matched_slope import matched_slope
+from agree.estimators.response.matched_slope import allowing_between, matched_slope
 from agree.estimators.response.matching import LEAST_SECONDS, Filter, reasons
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
@@ -220,7 +220,10 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     after = line_errors(a, b)[1]
     both = np.isfinite(before) & np.isfinite(after)
     was, now = (unit * float(np.sqrt(np.mean(errors[both]**2))) for errors in (before, after))
-    return replace(result, slope=matched_slope(a[good], b[good], level),
+    slope = matched_slope(a[good], b[good], level)
+    if chosen.between is not None:
+        slope = allowing_between(slope, chosen, *((y, x) if chosen.smoother == "reference" else (x, y)), riding)
+    return replace(result, slope=slope,
                    explained=None if chosen.kind == "none" else explained(before, after, level),
                    scatter_before_w=was, scatter_after_w=now)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
+import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
@@ -11,6 +13,8 @@ from agree.core.interval.bracketed_root import bracketed_root
 from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.estimators.lines.deming import deming
+from agree.estimators.response.choice import Choice, line_errors
+from agree.estimators.response.kernels import Kernel, kernel, smoothed
 
 
 def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
@@ -49,6 +53,44 @@ def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
     return replace(middle, low=min(first.value - c * first.standard_error, middle.low),
                    high=max(last.value + c * last.standard_error, middle.high),
                    method=f"{middle.method}; any share of the errors in either")
+
+
+def allowing_between(slope: Estimate, chosen: Choice, sharp: FloatArray, other: FloatArray, riding: FloatArray,
+                     ) -> Estimate:
+    """Limits that take in the slopes with readings a part of a second between those of the other trace.
+
+    Parameters
+    ----------
+    slope : Estimate
+        Slope with the filter on whole seconds.
+    chosen : Choice
+        The filter; its `between` says which parts of a second fit as well.
+    sharp, other : (n,) array
+        The trace that is filtered, and the smoother one, NaN where unknown.
+    riding : (n,) array
+        1 where the line is fitted, else NaN.
+
+    Notes
+    -----
+    A reading between two seconds mixes them, (1 - f, f), which the filter on whole seconds does not: what is left of it
+    lowers the slope as noise does. The line is fitted with each f that fits, and the limits are moved by as much as the
+    slope with it is further out.
+    """
+    if chosen.between is None or chosen.size is None:
+        return slope
+    lowest = highest = slope.value
+    for size, delay, part in chosen.between.T:
+        exact, late = (replace(chosen.size, value=value, low=value, high=value, standard_error=math.nan)
+                       for value in (float(size), float(delay - part)))
+        by = kernel(chosen.kind, exact, late)
+        if part:
+            by = Kernel(by.start, np.convolve(by.weights, [1 - part, part]))
+        filtered, seen = smoothed(sharp, by) * riding, other * riding
+        found = line_errors(seen, filtered)[0] if chosen.smoother == "reference" else line_errors(filtered, seen)[0]
+        if math.isfinite(found):
+            lowest, highest = min(lowest, found), max(highest, found)
+    return replace(slope, low=slope.low - (slope.value - lowest), high=slope.high + (highest - slope.value),
+                   method=f"{slope.method}, readings between seconds allowed for")
 
 
 def quantile_beside(apart: float, level: float, df: float) -> float:

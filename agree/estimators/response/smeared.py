@@ -20,7 +20,7 @@ ERRORS = 2.0         # standard errors by which a drift may be larger than it wa
 
 
 def between_seconds(data: Seen, found: Fitted) -> FloatArray:
-    """Size and delay, s, (2, k), with the readings as they are and, where that fits as well, between whole seconds.
+    """Size, delay and part of a second, s, (3, k), as they are and, where that fits as well, between whole seconds.
 
     Notes
     -----
@@ -28,7 +28,7 @@ def between_seconds(data: Seen, found: Fitted) -> FloatArray:
     if power does not change within a second, and less of that if it does. So the ratio of spectra is that of the filter
     times 1 - f + f exp(-2 pi i frequency). It is divided out, and the filter fitted anew.
     """
-    made = [(found.size, found.delay)]
+    made = [(found.size, found.delay, 0.0)]
     turn = np.exp(-2j * np.pi * data.frequency)
     for part in PARTS:
         mixed = 1 - part + part * turn
@@ -37,7 +37,7 @@ def between_seconds(data: Seen, found: Fitted) -> FloatArray:
         start = np.array([found.delay - part, found.share, found.size])
         one = transfer.nearest(other, found.kind, start, transfer.SIZES[found.kind])
         if one.misfit - found.misfit <= BETWEEN_FITS * max(1.0, found.misfit / (2 * data.frequency.size)):
-            made.append((one.size, one.delay + part))
+            made.append((one.size, one.delay + part, part))
     return np.array(made).T
 
 
@@ -81,11 +81,11 @@ def undrifted(kind: str, size: float, span: float) -> float:
     return 1 / (2 * math.asinh(1 / (2 * math.sqrt(left)))) if left > 0 else 0.0
 
 
-def with_smear(size: Estimate, delay: Estimate, least: float, data: Seen, found: Fitted,
-               delay_phi: FloatArray) -> tuple[Estimate, Estimate]:
+def with_smear(size: Estimate, delay: Estimate, least: float, found: Fitted,
+               delay_phi: FloatArray, between: FloatArray) -> tuple[Estimate, Estimate]:
     """Limits of size and delay wide enough for readings between seconds and a drift; the estimates stay."""
     (least_size, first), (most_size, last) = (
-        ends(between_seconds(data, found), axis=1) - np.array([found.size, found.delay]) for ends in (np.min, np.max))
+        ends(between[:2], axis=1) - np.array([found.size, found.delay]) for ends in (np.min, np.max))
     low = undrifted(found.kind, size.low + float(least_size), drift_span(delay_phi))
     beside = "readings between seconds"
     return (replace(size, low=min(max(low, least), size.low), high=size.high + float(most_size),
