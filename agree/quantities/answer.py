@@ -19,7 +19,7 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.result import Result
 from agree.core.thresholds import HALF_WEIGHT_S, SPREAD_MARGIN, TRIALS_HOLDS_MARGIN
-from agree.estimators.limits.agreement import LimitsOfAgreement, limits_of_agreement
+from agree.estimators.limits.agreement import LimitsOfAgreement, limits_over
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
 from agree.quantities.delay import Owner, taken_out
@@ -159,8 +159,10 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
         found = meanings.hold_back(found, doubts[0])
     limits: LimitsOfAgreement | None = None
     with suppress(InputError):  # too few windows: said as absent
-        limits = limits_of_agreement(windows.reference, windows.device, level=level, sampling=data.sampling,
-                                     session=windows.session) if with_limits else None
+        if with_limits:
+            x, y, labels = checks.columns(windows.reference, windows.device, session=windows.session,
+                                          sampling=data.sampling)
+            limits = limits_over(x, y, labels, level=level, sampling=data.sampling)
     bias = meanings.mean_error(data, claim.unit, level, hold_level=False)
     return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
                           bias=bias, limits=limits, seconds=int(data.reference.size), withheld=doubts)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+
 from agree.core import checks
 from agree.core.errors import InputError
 from agree.core.interval.estimate import Estimate
@@ -19,6 +21,7 @@ from agree.trials import meanings
 from agree.trials.doubtful import refuse_large_limit
 from agree.trials.doubts.far_off import far_off_notes
 from agree.trials.doubts.remarks import remarks
+from agree.trials.doubts.unseen import unseen_notes
 from agree.trials.doubts.withheld import few_persons, few_subjects, much_unread, unread_notes
 from agree.trials.meanings import ASKED, Meaning, TrialMeaning
 from agree.trials.scaled import ScaledErrors, scaled_errors
@@ -205,7 +208,8 @@ def check_trials(
              *([meanings.mean_absolute(scaled, level, known)] if meaning == "mean_absolute" else []))
     found = tuple(few_persons(few_subjects(much_unread(item, scaled), scaled), scaled) for item in found)
     bias = meanings.bias_of(scaled, level, known)
-    sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level)
+    sd, lower, upper = spread_and_limits(scaled.errors, bias, 0.95, level,
+                                         float(np.median(scaled.rounding.step)) if scaled.rounding.step.size else 0.0)
     beside = side_by_side(used.reference, used.subject, used.device, used.device_subject, level, paired=used.paired)
     verdict = next(item.verdict for item in found if item.meaning == meaning)
     odd = far_off_notes(scaled, verdict, lambda others: check_trials(
@@ -216,4 +220,5 @@ def check_trials(
         line=line, side_by_side=beside, scaled=scaled, trials=used, unit=scaled.unit, mean_of=mean_of, assume=assume,
         level=float(level), reference_u=known.u, reference_known=known,
         notes=(*odd, *unread_notes(used), *used.notes,
-               *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0])))
+               *remarks(scaled, beside, own, meaning, found[-1 if meaning == "mean_absolute" else 0]),
+               *unseen_notes(scaled, next(item for item in found if item.meaning == meaning))))

@@ -6,6 +6,7 @@ import warnings
 import numpy as np
 import pytest
 from scipy import special
+from scipy.signal import lfilter
 
 import agree
 from agree import AssumptionWarning
@@ -46,7 +47,11 @@ def test_errors_that_are_skewed_or_heavy_are_warned_of_where_normal_ones_are_ass
             CALLS[name](x, x + mixed(error))
     CALLS[name](x, x + mixed(EVEN))
     CALLS[name](x, x + np.random.default_rng(2).uniform(-1, 1, 60))  # light tails do no harm
-    CALLS[name](x, x + mixed(SKEWED), sampling="serial")
+    if name == "limits":
+        with pytest.warns(AssumptionWarning, match="not normal.*quantile_limits counts"):
+            CALLS[name](x, x + mixed(SKEWED), sampling="serial")
+    else:
+        CALLS[name](x, x + mixed(SKEWED), sampling="serial")
     if name in ("index", "share"):
         CALLS[name](x, x + mixed(SKEWED), distribution="any")
 
@@ -78,3 +83,39 @@ def test_normal_errors_are_hardly_ever_warned_of():
     """A thousand samples of 30: three in a thousand at most, one for each of the three ways."""
     rng = np.random.default_rng(4)
     assert sum(warned(error) for error in rng.normal(size=(1000, 30))) <= 3 + 3 * math.sqrt(3)
+
+
+def warned_of_dependent(error, group, serial):
+    with warnings.catch_warnings(record=True) as found:
+        warnings.simplefilter("always")
+        shape.warn_of_dependent_shape(error, group, serial, "")
+    return bool(found)
+
+
+def test_limits_of_repeats_and_sessions_warn_of_shapes_that_they_do_not_hold():
+    """Skewed errors about a subject's mean, and skewed means of subjects beside normal errors: both were silent."""
+    rng, subject = np.random.default_rng(5), np.repeat(np.arange(60), 5)
+    x, about, means = np.full(300, 256.0), rng.normal(size=300), rng.normal(size=60)
+    for error, words in ((means[subject] + rng.exponential(size=300), "about the mean of their group"),
+                         (rng.exponential(size=60)[subject] * 2 + about / 9, "groups' mean errors")):
+        for call in (lambda e: agree.repeated_limits(x, x + e, subject),
+                     lambda e: agree.limits_of_agreement(x, x + e, session=subject)):
+            with pytest.warns(AssumptionWarning, match=words) as caught:
+                call(error)
+            assert caught[0].filename == __file__
+    for found in (agree.repeated_limits(x, x + means[subject] + about, subject),
+                  agree.limits_of_agreement(x, x + means[subject] + about, session=subject)):
+        assert found.upper.method.endswith("normal errors")
+
+
+@pytest.mark.parametrize(("along", "n"), [(0.8, 300), (0.95, 600)])
+def test_serial_and_grouped_normal_errors_are_hardly_ever_warned_of(along, n):
+    """Of 200 each 5 % at most, although neighbours that are alike make moments wander."""
+    rng, serial, grouped = np.random.default_rng(6), 0, 0
+    group = np.repeat(np.arange(n // 5), 5)
+    for _ in range(200):
+        error = lfilter([1], [1, -along], rng.normal(size=n + 100))[100:]
+        serial += warned_of_dependent(error, None, True)
+        grouped += warned_of_dependent(rng.normal(size=n // 5)[group] + rng.normal(size=n), group, False)
+    assert max(serial, grouped) <= 10
+    assert shape.worth_of(error) < n / 2 < shape.worth_of(rng.normal(size=n)) <= n

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from agree import SampleSizeError
+from agree import SampleSizeError, check_trials, limits_of_agreement, pair_trials
 from agree.estimators.trials.level_line import level_line
 from agree.estimators.trials.shares_within import binomial_limits, counted_share, effective_trials, normal_share
 from agree.estimators.trials.side_by_side import side_by_side
@@ -39,6 +39,30 @@ def test_one_trial_each_is_the_exact_sd():
     s2 = values.var(ddof=1)
     assert (sd.low, sd.high) == pytest.approx(((3 * s2 / 9.348404) ** 0.5, (3 * s2 / 0.2157953) ** 0.5), rel=1e-6)
     assert upper.value - lower.value == pytest.approx(2 * 1.959964 * s2**0.5, rel=1e-6)
+
+
+@pytest.mark.filterwarnings("ignore:the errors are not normal")
+@pytest.mark.parametrize("step", [0.0, 1.0])
+def test_limits_of_one_trial_each_are_those_of_limits_of_agreement(step):
+    """Two doors, one figure; with fewer than 8, and with repeats, the method says that errors are taken as normal."""
+    rng = np.random.default_rng(2)
+    x = np.round(rng.normal(40, 6, 30), 0 if step else 3)
+    y = np.round(x + rng.exponential(0.4 if step else 2, 30), 0 if step else 3)
+    table = {"subject": [f"p{k:02d}x" for k in range(30)], "x_cm": x, "y_cm": y}
+    check = check_trials(pair_trials(table, by="subject", reference_column="x_cm", device_column="y_cm"), "5 cm")
+    one = limits_of_agreement(x, y)
+    for found, other in ((check.lower, one.lower), (check.upper, one.upper)):
+        assert found.value == pytest.approx(other.value)
+        if step:  # the mean of trials in whole steps is less sure
+            assert other.low - step / 4 < found.low <= other.low < other.high <= found.high < other.high + step / 4
+        else:
+            assert (found.low, found.high) == pytest.approx((other.low, other.high), rel=1e-9)
+        assert other.method.startswith(found.method)
+    assert "trials_limits_normal" not in [note.kind for note in check.notes]
+    few = {name: column[:7] for name, column in table.items()}
+    check = check_trials(pair_trials(few, by="subject", reference_column="x_cm", device_column="y_cm"), "5 cm")
+    assert check.upper.method == "MOVER, normal errors"
+    assert "95 % limits if normal: " in check.summary()
 
 
 def test_one_subject_is_refused():

@@ -11,9 +11,11 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
+from agree.core.interval.estimate import Estimate
 from agree.estimators.limits.ordered import Ordered
 
 DRAWS, SEED = 20_000, 4099
+FAR = "; far end for shapes up to exponential and t, 3 df"
 LEAST = 8  # pairs: with fewer the largest value is next to the median
 Quantile = Callable[[FloatArray], FloatArray]
 
@@ -103,3 +105,10 @@ def ends(errors: Ordered, share: float, effective: float, tail: float, far: Far 
     if far is not None and math.isinf(high):
         high = far_end(errors.values, share, tail, far, step)
     return low, high, reached
+
+
+def limit_by_order(errors: Ordered, value: float, share: float, level: float, step: float) -> Estimate:
+    """Limit of agreement `value` of independent errors with the interval of their quantile of `share`."""
+    low, high, reached = ends(errors, share, float(errors.values.size), (1 - level) / 2, COMMON_TAILS, step)
+    return Estimate(value=value, low=min(low, value), high=max(high, value), level=level,
+                    method="order statistics, binomial" + (FAR if reached else ""))

@@ -24,6 +24,7 @@ from agree.core.thresholds import TOGETHER_P
 from agree.estimators.components import Part, mover, one_way
 from agree.estimators.limits.repeated_parts import mixed, moments, unweighted
 from agree.estimators.scales import errors_on_scale, exponential
+from agree.estimators.shape import NORMAL_ONLY, SKEW_COSTS, warn_of_dependent_shape
 
 SCALES = ("difference", "log")
 
@@ -175,6 +176,7 @@ def repeated_limits(
     -----
     AssumptionWarning
         ``constant``, where the two methods rise and fall together within subjects: what is measured varies there.
+        Errors about their subject's mean, or subjects' mean errors, skewed or heavy-tailed beyond chance (p < 0.001).
 
     See Also
     --------
@@ -189,6 +191,11 @@ def repeated_limits(
     all pairs. Constant: variance of the S differences of means + (1 - mean of 1/m_i) (s_x^2 + s_y^2), bias their
     unweighted mean. The bias' interval is the engine's between subjects, that of the variance a sum of independent
     mean squares (MOVER), that of a limit both together:
+
+    All of it is for normal errors. Where those of subjects and of pairs are exponential the limit on the side of the
+    long tail is covered in 0 to 60 % of studies (100 subjects of 3 pairs: 15 %), and that 20 subjects of 2 pairs are
+    warned of has a chance of 18 %: for skewed errors count them, `quantile_limits` with ``session``. With z the normal
+    quantile,
 
     .. math:: L = \bar d + z s - \sqrt{(\bar d - l_d)^2 + z^2 (s - l_s)^2} .
 
@@ -210,6 +217,7 @@ def repeated_limits(
     checks.fraction(level, "level")
     z = float(special.ndtri((1 + checks.fraction(coverage, "coverage")) / 2))
     x, y, members = _readings(reference, device, subject, nan_policy, scale)
+    warn_of_dependent_shape(y - x, members, False, NORMAL_ONLY + SKEW_COSTS)
     unit = float(np.abs(y - x).max()) or 1.0
     means = np.bincount(members, weights=x / unit) / np.bincount(members)
     # Readings about their subject's mean reference: the model knows nothing of the level, and keeps its digits.

@@ -13,7 +13,14 @@ from agree.core.checks import FloatArray
 from agree.core.errors import SampleSizeError
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import ROUNDED_COARSELY
 from agree.estimators.components import Part, mover, one_way
+from agree.estimators.limits.far_tail import LEAST, limit_by_order
+from agree.estimators.limits.ordered import ordered
+
+MOVER = "MOVER, normal errors"
+
+MOVER = "MOVER, normal errors"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,8 +118,12 @@ def mean_error(errors: SubjectErrors, level: float) -> Estimate:
                    method="t, between subjects")
 
 
-def spread_and_limits(errors: SubjectErrors, bias: Estimate, coverage: float, level: float) -> tuple[Estimate, ...]:
+def spread_and_limits(errors: SubjectErrors, bias: Estimate, coverage: float, level: float,
+                      step: float = 0.0) -> tuple[Estimate, ...]:
     r"""SD of a single trial's error, and limits of agreement, bias -+ z SD, with MOVER intervals.
+
+    MOVER takes errors for normal. With one trial each, of LEAST subjects or more, errors are independent, and the
+    limits' intervals are those of `limits_of_agreement`, for other shapes too; `step` is that of rounded errors.
 
     The variance is V + (1 - 1/m) W, m the harmonic mean of the numbers of trials: its intervals keep their coverage for
     1 and 20 trials (measured in benchmarks/trials.py), where those of weighted means fall to 70 %.
@@ -126,10 +137,27 @@ def spread_and_limits(errors: SubjectErrors, bias: Estimate, coverage: float, le
     variance, low, high = mover(errors.parts(), level) if errors.of_means > 0 else (0.0, 0.0, 0.0)
     variance = max(variance, errors.variance())
     sd, sd_low, sd_high = (math.sqrt(max(v, 0.0)) for v in (variance, low, max(high, variance)))
-    made = [Estimate(value=sd, low=sd_low, high=sd_high, level=level, method="MOVER, normal errors")]
+    made = [Estimate(value=sd, low=sd_low, high=sd_high, level=level, method=MOVER)]
+    if not errors.trial_parts and errors.subjects >= LEAST:
+        return *made, *_limits_by_order(errors, bias, sd * z, coverage, step)
     down, up = z * (sd - sd_low), z * (sd_high - sd)
     below, above = bias.value - bias.low, bias.high - bias.value
     for value, less, more in ((bias.value - z * sd, up, down), (bias.value + z * sd, down, up)):
         made.append(Estimate(value=value, low=value - math.hypot(below, less), high=value + math.hypot(above, more),
-                             level=level, method="MOVER, normal errors"))
+                             level=level, method=MOVER))
+    return tuple(made)
+
+
+def _limits_by_order(errors: SubjectErrors, bias: Estimate, half: float, coverage: float,
+                     step: float) -> tuple[Estimate, ...]:
+    """Limits of one trial each, widened by what the bias is less sure of than chance alone makes it."""
+    plain, in_order = mean_error(errors, bias.level), ordered(errors.means, None)
+    coarse = step if step > ROUNDED_COARSELY * float(errors.means.std()) else 0.0
+    less, more = (math.sqrt(max(own * own - by_chance * by_chance, 0.0)) for own, by_chance in (
+        (bias.value - bias.low, plain.value - plain.low), (bias.high - bias.value, plain.high - plain.value)))
+    made = []
+    for value, share in ((bias.value - half, (1 - coverage) / 2), (bias.value + half, (1 + coverage) / 2)):
+        item = limit_by_order(in_order, value, share, bias.level, coarse)
+        made.append(replace(item, low=value - math.hypot(value - item.low, less),
+                            high=value + math.hypot(item.high - value, more)))
     return tuple(made)

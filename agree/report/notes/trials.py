@@ -55,6 +55,25 @@ def _far_off(note: Note) -> str:
     return f"{text} Look {'it' if one else 'them'} up; leave out only what is shown to be wrong."
 
 
+def _not_met(note: Note) -> str:
+    values = note.values
+    text = (f"{values['trials']} trials do not exclude errors of a kind that was not met: they may be up to "
+            f"{float(values['percent']):.0f} % of all trials")
+    if values["subjects"] != values["trials"]:
+        text += f", or of up to {float(values['subjects_percent']):.0f} % of subjects"
+    return text + " (rule of three)."
+
+
+def _limits_normal(note: Note) -> str:
+    values = note.values
+    if not values["seen"]:
+        return ("limits of agreement rest on normal errors; of skewed ones, which few trials hardly show, the limit on "
+                "the long side lies too near.")
+    return (f"errors are not normal (skewness {float(values['skewness']):.1f}, kurtosis "
+            f"{float(values['kurtosis']):.1f}; 0 and 3 if they were): the limits of agreement are for normal ones, and "
+            "lie too near on the side of the long tail.")
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "trials_readings": _readings,
     "trials_share_normal": _normal,
@@ -73,9 +92,12 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
                                "if some rows are trials of one person, name the person as the subject; counted as "
                                "many, one person makes the interval too narrow.",
     "trials_skewed": "subjects' mean errors are skewed to the {side} side; an answer for the average is then wrong in "
-                     "4 to 8 % of studies, not 2.5 %, though it allows for the skew that shows.",
+                     "4 to 8 % of studies, in 12 to 21 where the skew is of a few subjects far off, not in 2.5 %.",
     "trials_skew_margin": "few subjects hardly show a skew: if errors are strongly skewed, an answer like this is "
-                          "wrong in 4 to 8 % of studies; it would have to stand {times:.1f} times the interval.",
+                          "wrong in 4 to 8 % of studies, and in 12 to 21 if 1 subject of 17 is far off; it would have "
+                          "to stand {times:.1f} times the interval.",
+    "trials_kind_not_met": _not_met,
+    "trials_limits_normal": _limits_normal,
     "trials_skew_decides": "the interval alone would settle it, but few errors as skewed as these do not show how far "
                            "they reach: with that allowed for, the mean is {low:.3g} to {high:.3g} {unit}.",
     "trials_spread_grows": _spread,

@@ -120,7 +120,8 @@ def spread_text(check: TrialsCheck) -> str:
     """Return the limits of agreement and the typical errors."""
     beside, unit = check.side_by_side, check.trials.quantity.difference_unit
     lower, upper = (estimate_text(item, sign=True) for item in (check.lower, check.upper))
-    text = f"Limits of agreement: {lower} to {upper} {check.unit}."
+    normal = any(note.kind == "trials_limits_normal" for note in check.notes)
+    text = f"{'95 % limits if normal' if normal else 'Limits of agreement'}: {lower} to {upper} {check.unit}."
     if beside.reference_error is None or beside.device_error is None:
         return text
     first, second = (number(item.value, item.low, item.high) for item in (beside.reference_error, beside.device_error))
