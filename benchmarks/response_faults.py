@@ -5,8 +5,9 @@
 A ride is the truth; the reference is it with noise of 5 W, the device a filter of it with noise of 4 W, both in whole
 watts. Truth of the mean is the energy of the device without faults. `--swapped` gives the device as the reference.
 `--keep` writes each outcome to a file, and takes from it what is there: a long table is made in pieces. Prints a
-Markdown table. Adversaries: two lags in a row, a mean of a lag, a lag of 4 s up and 1.5 s down, and a device
-that holds its reading for 3 s after pedalling ends; none of them is among the filters that are fitted.
+Markdown table. Adversaries: two lags in a row, a mean of a lag, a lag of 4 s up and 1.5 s down, a device that
+holds its reading for 3 s after pedalling ends, and ones that read every 2 or 4 s and repeat that in between; none of
+them is among the filters that are fitted.
 """
 
 from __future__ import annotations
@@ -70,7 +71,9 @@ DEVICES: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "10-s mean": lambda x: mean(x, 10), "lag 1.5 s": lambda x: lag(x, 1.5), "lag 2.5 s": lambda x: lag(x, 2.5),
     "lag 4 s": lambda x: lag(x, 4.0), "2.6 s late": lambda x: late(x, 2.6),
     "lags 1.5 and 2.5 s": lambda x: lag(lag(x, 1.5), 2.5), "3-s mean of lag 2.5 s": lambda x: mean(lag(x, 2.5), 3),
-    "4 s up, 1.5 s down": uneven, "holds 3 s": holding}
+    "4 s up, 1.5 s down": uneven, "holds 3 s": holding,
+    "repeats every 2 s": lambda x: x, "repeats every 4 s": lambda x: x}
+EVERY_S = {"repeats every 2 s": 2, "repeats every 4 s": 4}  # s from one reading to the next, noise and all
 
 
 class Outcome(NamedTuple):
@@ -100,7 +103,8 @@ def traces(name: str, true: np.ndarray, rng: np.random.Generator) -> tuple[np.nd
         return true.copy(), true.copy()
     x = np.rint(np.where(true > 0, np.maximum(true + 5 * rng.standard_normal(true.size), 1), 0))
     y = DEVICES[name](true)
-    return x, np.rint(np.where(y >= 0.5, np.maximum(y + 4 * rng.standard_normal(y.size), 0), 0))
+    y = np.rint(np.where(y >= 0.5, np.maximum(y + 4 * rng.standard_normal(y.size), 0), 0))
+    return x, y[np.arange(y.size) // EVERY_S.get(name, 1) * EVERY_S.get(name, 1)]
 
 
 def spots(y: np.ndarray, lengths: np.ndarray, rng: np.random.Generator, change: float = -1) -> Iterator[slice]:

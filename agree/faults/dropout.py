@@ -21,7 +21,8 @@ from agree.core.thresholds import (
 )
 from agree.estimators.response.nonlinear.holding import Holding
 from agree.faults.real_stop import is_stop
-from agree.faults.view import Claim, View, near_coasting
+from agree.faults.repeated import every_s
+from agree.faults.view import Claim, Mask, View, near_coasting
 
 
 def dropouts(view: View) -> list[Claim]:
@@ -37,7 +38,8 @@ def dropouts(view: View) -> list[Claim]:
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
     # Zeros that are no longer than the other trace holds its last reading are hidden in it altogether.
     hidden_s = view.kernel.seconds if isinstance(view.kernel, Holding) else 0
-    spans = [(start, stop) for start, stop in runs(zero) if stop - start > hidden_s]
+    zero &= ~_hidden(view, zero, hidden_s)
+    spans = runs(zero)
     if not spans:
         return []
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
@@ -50,6 +52,22 @@ def dropouts(view: View) -> list[Claim]:
         found = [claim for claim in weighed if claim in sure or (
             claim.may and claim.stop - claim.start > goes_on and claim not in stops)]
     return found
+
+
+def _hidden(view: View, zero: Mask, held_s: int) -> Mask:
+    """Zeros that a stop may be which the other trace does not show: it holds its last reading, or repeats readings.
+
+    A trace that reads every n seconds shows a stop, and its end, up to n - 1 s late, and a shorter one perhaps not at
+    all: as the reference is trusted, it has stopped then, unless such zeros are more than a hundredth of the work.
+    """
+    late_s = max(every_s(view.y), every_s(view.judge)) - 1
+    beside, amid = np.zeros(zero.size, bool), np.zeros(zero.size, bool)
+    for start, stop in runs(zero):
+        near = near_coasting(view, start, stop)
+        beside[start:stop] = stop - start <= max(held_s, late_s if near else 0)
+        amid[start:stop] = stop - start <= late_s and not near
+    rare = view.role == "reference" and amid.sum() <= GROSS_ZEROS * (view.usual > WORKING_W).sum()
+    return beside | amid if rare else beside
 
 
 def _share(view: View, claims: list[Claim]) -> float:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_UNKNOWN, HELD_COMMON, HELD_EXPECTED, HELD_LEAST_S, HELD_LIKE, HELD_RARE
+from agree.faults.repeated import every_s
 from agree.faults.view import Mask, View, usual_error
 
 LONG_S = 6        # runs of so many seconds do not count for how often chance repeats a value
@@ -22,15 +23,18 @@ def held(view: View) -> list[tuple[int, int]]:
     Where usual power changes as little as in the run, or less, chance repeats a value in a share r of the seconds; so
     it makes n r^(L - 1) runs of L seconds in n. These, times the share of windows of that length that misfit as much,
     must be below 0.001, and that share at most 5 %; or half if chance makes fewer than 0.0001 such runs.
+
+    A trace that repeats its reading for some seconds counts as one reading in so many: runs and changes alike.
     """
-    y = view.y
-    same = (y[1:] == y[:-1]) & (y[1:] != 0)
-    spans = [(start, stop + 1) for start, stop in runs(same) if stop + 1 - start >= HELD_LEAST_S]
+    y, every = view.y, every_s(view.y)
+    spans = [(start, stop + 1) for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0))
+             if stop + 1 - start >= HELD_LEAST_S * every]
     if not spans:
         return []
-    change = np.abs(np.diff(view.usual))
+    same = (y[every:] == y[:-every]) & (y[every:] != 0)
+    change = np.abs(view.usual[every:] - view.usual[:-every])
     ridden = view.known & (np.nan_to_num(y) > 0)
-    repeats = _repeats(same, change, ridden, spans)
+    repeats = _repeats(same, change, ridden, spans, every)
     rest = np.where(view.known, view.usual - np.nan_to_num(y), 0.0)
     rest = rest - _usual_error(rest, view.working, spans)
     square = np.r_[0.0, np.cumsum(rest**2)]
@@ -42,11 +46,11 @@ def held(view: View) -> list[tuple[int, int]]:
     for start, stop in spans:
         if view.known[start:stop].mean() < (1 - CLAIM_UNKNOWN if stop - start >= STUCK_S else 1):
             continue
-        share = repeats(float(change[start:stop - 1].mean()))
-        expected = y.size * share ** (stop - start - 1)
+        share = repeats(float(change[start:stop - every].mean()))
+        expected = y.size / every * share ** ((stop - start) / every - 1)
         like = _like(square, repeated, start, stop)
         if is_held(expected, like):
-            found.append((start + 1, stop))
+            found.append((start + every, stop))
     return found
 
 
@@ -70,7 +74,7 @@ def is_held(expected: float, like: float) -> bool:
 
 
 class _Repeats:
-    """Share of seconds in which chance repeats a value, by how much usual power changes."""
+    """Share of readings in which chance repeats a value, by how much usual power changes."""
 
     def __init__(self, change: FloatArray, same: Mask) -> None:
         order = np.argsort(change)
@@ -81,11 +85,11 @@ class _Repeats:
         return (float(self.count[number]) + 1) / (number + 2)
 
 
-def _repeats(same: Mask, change: FloatArray, ridden: Mask, spans: list[tuple[int, int]]) -> _Repeats:
-    fair: NDArray[np.bool_] = ridden[1:] & ridden[:-1]
+def _repeats(same: Mask, change: FloatArray, ridden: Mask, spans: list[tuple[int, int]], every: int) -> _Repeats:
+    fair: NDArray[np.bool_] = ridden[every:] & ridden[:-every]
     for start, stop in spans:
-        if stop - start >= LONG_S:
-            fair[start:stop - 1] = False
+        if stop - start >= LONG_S * every:
+            fair[start:stop - every] = False
     return _Repeats(change[fair], same[fair])
 
 

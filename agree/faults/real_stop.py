@@ -17,6 +17,7 @@ from agree.core.thresholds import (
     STOP_SMOOTHER,
     STOP_SURE,
 )
+from agree.faults.repeated import usual_changes
 from agree.faults.view import Claim, View
 
 HELD_TRIED_S, WOKEN_TRIED_S = 12, 8  # s at its begin and its end that are tried as work
@@ -87,10 +88,8 @@ def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:
 
 def _dips(view: View, claim: Claim) -> bool:
     """Whether the other trace, far smoother than this one, is lower at the zeros than on either side of them."""
-    work = view.working[1:] & view.working[:-1]
-    own, other = (np.abs(np.diff(values))[work] for values in (view.y, view.judge))
-    own, other = own[np.isfinite(own)], other[np.isfinite(other)]
-    if not own.size or not other.size or float(np.median(own)) <= STOP_SMOOTHER * float(np.median(other)):
+    own, other = usual_changes(view.judge, view.y, view.working)[::-1]
+    if own <= STOP_SMOOTHER * other:
         return False
     sides = (view.judge[max(claim.start - BESIDE_S, 0):claim.start], view.judge[claim.stop:claim.stop + BESIDE_S])
     inside = view.judge[claim.start:claim.stop + STOP_AFTER_S]

@@ -9,11 +9,12 @@ from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W, WORKING_W
 from agree.faults.late_start import frozen_runs
+from agree.faults.repeated import every_s, usual_changes
 from agree.faults.view import Mask, largest_near
 
 APART_S = 8    # a zero so far from all coasting of the other trace is no stop, whatever lag or response are left
 NEAR_S = 5
-SHARPER = 1.3  # median change from second to second, over that of the other trace, of one that is clearly sharper
+SHARPER = 1.3  # median change from reading to reading, over that of the other trace, of one that is clearly sharper
 DIP = 0.95
 
 
@@ -30,8 +31,7 @@ def zeros_amid(reference: FloatArray, device: FloatArray, *, dips: bool = True) 
     one does not dip, unless `dips` is False.
     """
     work = (reference > WORKING_W) & (device > WORKING_W)
-    work = work[1:] & work[:-1]
-    sharp = [float(np.median(np.abs(np.diff(y)[work]))) if work.any() else 0.0 for y in (reference, device)]
+    sharp = usual_changes(reference, device, work)
     found = []
     for y, other, sharper in ((reference, device, sharp[0] > SHARPER * sharp[1]),
                               (device, reference, sharp[1] > SHARPER * sharp[0])):
@@ -55,7 +55,7 @@ def _gross(y: FloatArray, other: FloatArray) -> Mask:
     near = largest_near(np.nan_to_num(other), NEAR_S)
     high = np.nan_to_num(y) > SPIKE_FACTOR * k * near + SPIKE_W
     for start, stop in runs(high):
-        found[start:stop] |= stop - start <= SPIKE_S
+        found[start:stop] |= stop - start <= max(SPIKE_S, every_s(y))
     for start, stop in frozen_runs(other, y):
         found[start:stop] = True
     return found

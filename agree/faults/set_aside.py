@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +18,7 @@ from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter, matched, reasons, with_energy
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
+from agree.faults.repeated import every_s
 from agree.faults.screen import hide, zeros_amid
 from agree.faults.slow.search import find_slow
 from agree.faults.view import Mask
@@ -89,7 +91,8 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(spoiled, (reference, device), strict=True)]
-    record = matched(made, reference, device)
+    record = replace(matched(made, reference, device), reference_every_s=every_s(reference),
+                     device_every_s=every_s(device))
     reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
                      (record.reference, record.device))
     record = with_energy(record, made, (sound[0], sound[1]), reason == "")

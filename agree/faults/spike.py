@@ -1,4 +1,4 @@
-"""Spikes: up to 3 s far above what the other trace foretells, with energy that the other one does not show."""
+"""Spikes: up to 3 s, or one repeated reading, far above what is foretold, with energy that the other trace lacks."""
 
 from __future__ import annotations
 
@@ -16,12 +16,14 @@ from agree.core.thresholds import (
     SPIKE_S,
     SPIKE_W,
 )
+from agree.faults.repeated import every_s
 from agree.faults.view import Claim, View, largest_near
 
 
 def spikes(view: View) -> list[Claim]:
-    """Runs of at most 3 s above 100 W plus 1.5 times the largest usual reading within 2 s and the trace's median.
+    """Runs above 100 W plus 1.5 times the largest usual reading within 2 s and the trace's median.
 
+    They last for at most 3 s, or for one reading that is repeated for longer.
     Twice these are needed where the other trace is near its own largest readings.
 
     Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none.
@@ -33,7 +35,8 @@ def spikes(view: View) -> list[Claim]:
     factor = np.where(near > SPIKE_BELOW_TOP * np.quantile(near, 0.999), SPIKE_FACTOR, SPIKE_CLAIM)
     high = (y > factor * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
-    spans = [(start, stop) for start, stop in runs(high) if stop - start <= SPIKE_S and rise[start] > SPIKE_RISE_W]
+    longest = max(SPIKE_S, every_s(view.y))  # one reading, if it is repeated for longer
+    spans = [(start, stop) for start, stop in runs(high) if stop - start <= longest and rise[start] > SPIKE_RISE_W]
     if not spans:
         return []
     claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]

@@ -15,7 +15,7 @@ from agree.core.results.result import Result
 MATCHED_KINDS = ("none", "running mean", "first order", "uneven")
 # What JSON tells of it.
 MATCHED_TOLD = ("kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits", "down_s",
-                "down_se_s", "held_s", "energy")
+                "down_se_s", "held_s", "energy", "reference_every_s", "device_every_s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,6 +49,8 @@ class Matched(Result):
         Time constant of an uneven lag to less power, s, its standard error and 95 % limits; else NaN.
     held_s : int
         Seconds for which the smoother trace goes on with its last reading after pedalling ends; 0 if it does not.
+    reference_every_s, device_every_s : int
+        Seconds from one reading to the next of a trace that repeats it in between; 1 of one that does not.
     energy : float
         What the response itself makes of the energy of the sharper trace over the whole ride, as a factor: a linear
         filter keeps it (1), but a device that holds its reading adds to it, and one that is slower upwards loses some.
@@ -82,6 +84,8 @@ class Matched(Result):
     down_low_s: float = math.nan
     down_high_s: float = math.nan
     held_s: int = 0
+    reference_every_s: int = 1
+    device_every_s: int = 1
     energy: float = 1.0
     energy_course: FloatArray | None = None
 

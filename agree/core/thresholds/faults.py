@@ -31,6 +31,9 @@ HOLD_SCREEN, HOLD_STOPS, HOLD_LEFT, HOLD_STOPS_SHARE = 0.15, 4, 0.5, 0.6
 PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
+# Share of the times between changes that are multiples of n seconds, for a trace to be a reading every n seconds (at
+# most half of those that chance makes are even), and how many of them there must be.
+REPEAT_SHARE, REPEAT_LEAST, REPEAT_LONGEST_S = 0.8, 30, 10
 WORKING_W = 15.0           # a trace above this is working, not coasting
 # Of a filter whose reach is so many seconds or more, all claims on the sharper trace are weighed together; what shows
 # more than twice the energy of a claim, by 4 standard errors, is something else; where such faults are many, half of it

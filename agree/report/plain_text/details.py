@@ -154,7 +154,18 @@ def _scatter(check: ClaimCheck) -> list[str]:
         session = f"Session {number}: " if len(check.response) > 1 else ""
         bent = bent_words(check.pairs[number - 1].matched) if len(check.pairs) == len(check.response) else ""
         lines.append(session + (bent or response_words(item)))
+    for pairs in check.pairs:
+        session = f"Session {pairs.session}: " if len(check.pairs) > 1 else ""
+        lines += [session + words for words in repeated_words(pairs.matched)]
     return lines or ["Too few readings to say."]
+
+
+def repeated_words(made: Matched | None) -> list[str]:
+    """Say which traces repeat a reading for some seconds."""
+    if made is None:
+        return []
+    return [f"The {role} repeats its reading: a new one comes every {every} s." for role, every in (
+        ("reference", made.reference_every_s), ("device", made.device_every_s)) if every > 1]
 
 
 def bent_words(made: Matched | None) -> str:

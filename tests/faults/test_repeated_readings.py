@@ -1,0 +1,128 @@
+"""Traces that repeat their reading for some seconds: what they are told by, and what faults are found beside them."""
+
+import numpy as np
+import pytest
+
+from agree.core.data.matched import Matched
+from agree.core.thresholds import REPEAT_LEAST, REPEAT_LONGEST_S, REPEAT_SHARE
+from agree.faults.late_start import frozen_runs
+from agree.faults.repeated import every_s, usual_changes
+from agree.faults.screen import SHARPER
+from agree.faults.set_aside import set_aside
+from agree.report.plain_text.details import repeated_words
+
+PLACES = (150, 260, 395, 520, 641, 777, 902, 1050)
+LENGTHS = (3, 5, 8, 12, 15, 19, 4, 10)
+
+
+@pytest.fixture(scope="module")
+def ride():
+    """20 min with stops of 2 to 20 s."""
+    rng = np.random.default_rng(4)
+    power = 210 + np.convolve(rng.normal(0, 60, 1220), np.exp(-np.arange(21) / 6) / 3, "valid")[:1200]
+    for start, seconds in zip(range(80, 1200, 97), (20, 2, 7, 12) * 3, strict=True):
+        power[start:start + seconds] = 0
+    return np.rint(np.maximum(power, 0))
+
+
+def noisy(power, seed):
+    noise = np.random.default_rng(seed).normal(0, 3, power.size)
+    return np.rint(np.where(power > 0, np.maximum(power + noise, 1), 0))
+
+
+def repeated(power, every):
+    return power[np.arange(power.size) // every * every]
+
+
+def dropped(power):
+    made = power.copy()
+    for start, seconds in zip(PLACES, LENGTHS, strict=True):
+        made[start:start + seconds] = 0
+    return made
+
+
+def lost(one, other):
+    """Seconds that a fault put in, and those that are found, as sets."""
+    return set(np.flatnonzero(one != other)), lambda setting, reason: {
+        at for found in setting.faults if found.reason == reason for at in range(found.start, found.stop)}
+
+
+@pytest.mark.parametrize("every", [2, 4, 5])
+def test_dropouts_of_a_device_beside_a_reference_that_repeats_its_reading(ride, every):
+    reference, whole = repeated(noisy(ride, 1), every), noisy(1.035 * ride, 2)
+    device = dropped(whole)
+    put_in, found = lost(whole, device)
+    told = found(set_aside(reference, device), "device_dropout")
+    assert len(told & put_in) >= 0.95 * len(put_in)
+    assert len(told - put_in) <= 6  # three stops of 2 s that may lie between two readings
+
+
+@pytest.mark.parametrize("every", [2, 4])
+def test_frozen_runs_of_a_device_that_repeats_its_reading(ride, every):
+    whole = repeated(noisy(ride, 2), every)
+    device = whole.copy()
+    for start in (200, 420, 700, 1000):
+        device[start:start + 45] = device[start]
+    put_in, found = lost(whole, device)
+    told = found(set_aside(noisy(ride, 1), device), "device_held")
+    assert len(told & put_in) >= 0.9 * len(put_in)
+    assert len(told - put_in) <= 2 * every
+
+
+@pytest.mark.parametrize("side", ["reference", "device"])
+def test_a_trace_that_repeats_its_reading_has_no_faults_by_that(ride, side):
+    traces = noisy(ride, 1), noisy(ride, 2)
+    setting = set_aside(*(repeated(y, 4) if role == side else y
+                          for role, y in zip(("reference", "device"), traces, strict=True)))
+    # Three stops of 2 s lie between two readings: those of the reference, which is trusted, are told no dropouts.
+    assert [found.reason for found in setting.faults] == (["device_dropout"] * 3 if side == "reference" else [])
+    assert (setting.matched.reference_every_s, setting.matched.device_every_s) == (
+        (4, 1) if side == "reference" else (1, 4))
+    assert repeated_words(setting.matched) == [f"The {side} repeats its reading: a new one comes every 4 s."]
+
+
+def test_a_trace_that_reads_every_second_is_not_said_to_repeat():
+    assert repeated_words(Matched(reference=[100.0], device=[100.0])) == repeated_words(None) == []
+
+
+@pytest.mark.parametrize(("odd", "told"), [(0.19, 2), (0.21, 1)])
+def test_share_of_times_that_are_multiples(odd, told):
+    """REPEAT_SHARE: readings that come a second late are too many, or not."""
+    assert REPEAT_SHARE == 0.8
+    times = np.full(1000, 2)
+    times[np.linspace(0, 999, round(1000 * odd)).astype(int)] = 3
+    assert every_s(np.repeat(100.0 + np.arange(1000) % 7, times)) == told
+
+
+@pytest.mark.parametrize(("more", "told"), [(0, 3), (-1, 1)])
+def test_how_many_times_must_tell(more, told):
+    """REPEAT_LEAST: of n readings n - 2 times lie between two changes."""
+    assert every_s(np.repeat(100.0 + np.arange(REPEAT_LEAST + 2 + more), 3)) == told
+
+
+@pytest.mark.parametrize(("every", "told"), [(REPEAT_LONGEST_S, REPEAT_LONGEST_S), (REPEAT_LONGEST_S + 1, 1)])
+def test_longest_repeat(every, told):
+    assert every_s(np.repeat(100.0 + np.arange(60), every)) == told
+
+
+def test_zeros_and_gaps_are_no_readings_that_repeat():
+    y = np.random.default_rng(1).normal(200, 20, 600)
+    y[np.arange(600) % 6 < 2] = 0
+    assert every_s(y) == 1
+    assert every_s(np.where(y == 0, np.nan, y)) == 1
+
+
+def test_a_trace_that_repeats_its_reading_seems_no_smoother(ride):
+    one, other = usual_changes(repeated(ride, 4), ride, ride > 15)
+    assert other / SHARPER < one < SHARPER * other
+
+
+@pytest.mark.parametrize(("every", "seconds", "found"), [(1, 5, 1), (1, 4, 0), (3, 15, 1), (3, 14, 0)])
+def test_a_frozen_run_is_longer_than_some_readings(ride, every, seconds, found):
+    """FROZEN_S counts in readings."""
+    y = np.repeat(200.0 + np.arange(402) % 11, every)[:400]
+    start = 200 // every * every
+    y[start:start + seconds] = 500.0
+    y[start + seconds:] = np.where(y[start + seconds:] == 500.0, 501.0, y[start + seconds:])
+    sharp = np.tile([100.0, 200.0], 200)
+    assert len([one for one in frozen_runs(sharp, y) if one[0] == start]) == found
