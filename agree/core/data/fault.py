@@ -15,9 +15,10 @@ HANDLINGS = ("set aside", "report", "keep")
 # by one trace while the other rests is not a dropout of the other.
 REASONS = (
     *(f"{role}_{kind}" for kind in WAKING for role in ROLES), "missing", "both_coasting",
-    *(f"{role}_{kind}" for kind in SEEN for role in ROLES), "either_partial", "beside_fault", *SLOW,
+    *(f"{role}_{kind}" for kind in SEEN for role in ROLES), "either_partial", "beside_fault", "beside_gap",
+    *SLOW,
 )
-NO_FAULT = ("missing", "both_coasting", "beside_fault")
+NO_FAULT = ("missing", "both_coasting", "beside_fault", "beside_gap")
 FIRST_EVENTS = 3  # positions shown of each kind of fault
 
 
@@ -28,8 +29,8 @@ class Fault:
     Attributes
     ----------
     kind : str
-        What it is, with the trace it is a fault of: a reason other than "missing", "both_coasting" and
-        "beside_fault".
+        What it is, with the trace it is a fault of: a reason other than "missing", "both_coasting",
+        "beside_fault" and "beside_gap".
     start_s : float
         When it begins, s since the first common second.
     seconds : int

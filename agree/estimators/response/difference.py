@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.data.fault import NO_FAULT
 from agree.core.data.matched import Matched
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
@@ -244,8 +245,8 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     -------
     Pairs
         A copy with ``.matched``; ``.reference`` and ``.device`` stay as recorded. Coasting counts as 0 W. A second that
-        draws on one that is missing or set aside as faulty gets the reason "beside_fault"; all others keep their
-        reason, but those in which one matched column shows power do not count as both coasting.
+        draws on one that is missing gets the reason "beside_gap", one that draws on a faulty one "beside_fault"; all
+        others keep their reason, but those in which one matched column shows power do not count as both coasting.
 
     Raises
     ------
@@ -271,7 +272,7 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     >>> pairs = Pairs(reference=watts, device=np.convolve(watts, np.ones(3) / 3)[:900])
     >>> matched = match_response(pairs)
     >>> error = (matched.matched_device - matched.matched_reference)[matched.used]
-    >>> matched.counts()["beside_fault"], bool(abs(error).max() < 1e-9)
+    >>> matched.counts()["beside_gap"], bool(abs(error).max() < 1e-9)
     (2, True)
     """
     if not isinstance(pairs, Pairs):
@@ -290,7 +291,7 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
         size_s=math.nan if size is None else size.value, size_se_s=math.nan if size is None else size.standard_error,
         size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
         delay_s=found.delay_s.value, mean_delay_s=sign * made.mean_delay, misfit=found.misfit, fits=found.fits)
-    aside = np.where(np.isin(pairs.reason, ("missing", "both_coasting", "beside_fault")), "", pairs.reason)
+    aside = np.where(np.isin(pairs.reason, NO_FAULT), "", pairs.reason)
     reason = reasons(aside, (pairs.reference, pairs.device), (clean[0][grid.place], clean[1][grid.place]),
                      (matched.reference, matched.device))
     return replace(pairs, matched=matched, reason=reason)

@@ -277,5 +277,6 @@ def reasons(
     spoiled = ~(np.isfinite(sound[0]) & np.isfinite(sound[1]))
     coasting = (recorded[0] == 0) & (recorded[1] == 0) & (spoiled | ((full[0] == 0) & (full[1] == 0)))
     coasting |= (sound[0] == 0) & (sound[1] == 0)
-    names = ["missing", "both_coasting", "beside_fault"]
-    return np.select([aside != "", missing, coasting, spoiled], [aside, *names], "")
+    unanswered = ~(np.isfinite(full[0]) & np.isfinite(full[1]))  # with what is missing, whatever is faulty
+    names = ["missing", "both_coasting", "beside_gap", "beside_fault"]
+    return np.select([aside != "", missing, coasting, spoiled & unanswered, spoiled], [aside, *names], "")

@@ -53,7 +53,7 @@ def of_matched(pairs: Pairs) -> Grid:
 
 def own_traces(pairs: Pairs) -> Traces:
     """Each trace where it is not faulty by itself; what sits at its ceiling is what it reads, and stays."""
-    spoiled = pairs.reason == "beside_fault"  # by faults of the sharper trace, where it is filtered
+    spoiled = pairs.has_reason("beside_fault", "beside_gap")  # in the sharper trace, where it is filtered
     own = [~(np.char.startswith(pairs.reason, f"{role}_") | np.char.startswith(pairs.reason, "either_"))
            | (pairs.reason == f"{role}_saturation") for role in ("reference", "device")]
     recorded = [np.where(good, column, np.nan)

@@ -56,7 +56,8 @@ def _data(check: ClaimCheck) -> str:
     seconds = check.seconds()
     aside = seconds["set_aside"]
     text = (f"{seconds['used']:,} of {seconds['overlap']:,} s used; not used: coasting {aside['both_coasting']:,}, "
-            f"missing {aside['missing']:,}, faulty {faulty_seconds(check):,} s")
+            f"missing {aside['missing']:,}, faulty {faulty_seconds(check):,}"
+            + (f", beside gaps {aside['beside_gap']:,} s" if aside["beside_gap"] else " s"))
     if ridden := ridden_text(check):
         text = f"{text}.{ridden.rstrip('.')}"
     return f"{text}; {clock_words(check.pairs[0].alignment).rstrip('.')}" if len(check.pairs) == 1 else text

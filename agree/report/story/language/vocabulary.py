@@ -15,7 +15,8 @@ FAULTS = {
     "partial": "lost part of its reading", "auto_zero_step": "changed its zero",
     "step": "changed its level", "warm_up_drift": "drifted while warming up",
 }
-REASONS = {"missing": "not recorded by both", "both_coasting": "coasting", "beside_fault": "next to a faulty second"}
+REASONS = {"missing": "not recorded by both", "both_coasting": "coasting", "beside_fault": "next to a faulty second",
+           "beside_gap": "beside a gap or a stop that the slower one still answers to"}
 CAUTION = "This unit, not the model; no calibration."
 LONG_CAUTION = ("This unit against this reference, on these rides: not the model, and not a calibration. Before you "
                 "publish that a device fails, have it checked by an accredited laboratory.")
