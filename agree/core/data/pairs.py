@@ -176,8 +176,8 @@ class Pairs(Drawn):
             raise InputError(f"`matched` must have the length of `reference`, {used.size}; got "
                              f"{self.matched.reference.size}", option="matched")
         if not all(np.isfinite(column[used]).all() for column in (self.matched.reference, self.matched.device)):
-            raise InputError("`reason` must be 'beside_fault', 'beside_gap' or 'missing' where a column of `matched` is "
-                             "NaN", option="reason")
+            raise InputError("`reason` must be 'beside_fault', 'beside_gap' or 'missing' where a column of `matched` "
+                             "is NaN", option="reason")
 
     @property
     def used(self) -> NDArray[np.bool_]:
