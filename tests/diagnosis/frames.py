@@ -32,4 +32,5 @@ def fitted(data, *parts, by_power=0.0):
     """A fit of some parts, by cause: estimate, and what else was compared."""
     named = tuple(Part(cause, {"scale": "%", "torque_offset": "N m"}.get(cause, "W"), size, 1.0, 0.999, compared)
                   for cause, size, *compared in parts)
-    return Fit(named, 1.0, np.zeros(data.error.size), data, gains(data), np.zeros(data.error.size) + by_power, math.nan)
+    return Fit(named, 1.0, np.zeros(data.error.size), data, gains(data), np.zeros(data.error.size) + by_power, math.nan,
+               np.zeros(data.error.size))

@@ -4,10 +4,14 @@ import numpy as np
 import pytest
 
 from agree import Pairs
+from agree.core.data.matched import Matched
 from agree.correction.find import correction
 from agree.diagnosis.findings import findings
+from agree.diagnosis.windows.bend_shown import shows
 from agree.report.story.cause import cause_words
+from agree.report.story.cause_evidence import evidence
 from agree.verdict.columns import table
+from tests.diagnosis.frames import framed
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
@@ -67,3 +71,46 @@ def test_an_offset_against_a_scale_has_no_crank_length(offset, origin):
     found = {item.cause for item in named(lambda p: 0.94 * p + offset)}
     assert found >= {"scale", "offset"}
     assert ("crank_length" in found) == origin
+
+
+def shown(slope, answered, long_too):
+    """Whether a bend by `slope` above 240 W shows, in 80 windows; without `long_too` runs of 4 minutes are free of it."""
+    t = np.arange(80)
+    power = 210 + 60 * np.sin(t / 3) + 40 * np.sin(t / 15)
+    above = np.maximum(power - 240, 0)
+    error = slope * above
+    if not long_too:
+        error = error - np.repeat(error.reshape(10, 8).mean(axis=1), 8)
+    error = error + np.random.default_rng(2).normal(0, 0.3, 80)
+    data = framed(power, error)._replace(answered=answered)
+    return shows(data, np.vstack([power, np.ones(80)]), above, error, 0.0)
+
+
+@pytest.mark.parametrize(("slope", "told"), [pytest.param(0.51, False, id="LARGEST_BEND"), (-0.51, False),
+                                             pytest.param(0.49, True, id="LARGEST_BEND"), (-0.49, True)])
+def test_a_slope_that_no_device_has_is_no_bend(slope, told):
+    """A change of slope of -124 % "of power" above 328 W was told of a device 0.5 % low."""
+    assert shown(slope, True, True) == told
+
+
+@pytest.mark.parametrize("answered", [True, False])
+def test_a_bend_must_show_in_long_windows(answered):
+    assert shown(-0.2, answered, True)
+    assert not shown(-0.2, answered, False)
+
+
+def test_a_linear_device_that_is_slower_than_any_filter_says_does_not_bend():
+    """A mean over 8 s, then over 15 s, and 1.5 % low: beside pairs that no filter matched the ramps look like a bend."""
+    t, rng = np.arange(2400), np.random.default_rng(3)
+    power = 180 + 120 * (np.sin(t / 60) > 0.6) + rng.normal(0, 12, 2400)
+    slow = 0.985 * np.convolve(np.convolve(power, np.ones(8) / 8), np.ones(15) / 15)[:2400] + rng.normal(0, 5, 2400)
+    matched = Matched(reference=power, device=slow, fits=False)
+    data = table(Pairs(reference=power, device=slow, matched=matched), 30)
+    assert "bend" not in {item.cause for item in findings(data, correction(data, 0.95, 30))}
+
+
+def test_the_size_of_a_bend_is_what_it_makes_at_high_power():
+    """Above 240 W 15 % of slope less: at 290 W -2.6 %, which the error at that power shows."""
+    found = named(DEVICES["two slopes"])[0]
+    assert found.size.value == pytest.approx(found.values["at_high_percent"] - found.values["at_low_percent"], abs=1)
+    assert f"at {found.values['high_W']:.0f} W by" in "; ".join(evidence(found))

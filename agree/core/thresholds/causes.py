@@ -4,6 +4,9 @@
 LEAST_CAUSE_WINDOWS = 20   # windows of 30 s of pedalling; below, causes are not told apart
 NAMED_STRENGTH = 0.99      # level of the interval that must miss 0 for a cause to be named
 BEND_STRENGTH = 0.999      # the same for an error that bends with power: two shapes at seven powers are tried
+# Largest change of slope, W per W, of a bend: true ones of 0.05 to 0.3 were made; -1.2 to 0.76 came of ceilings set
+# aside, and of changes that the two answered in unlike times.
+LARGEST_BEND = 0.5
 HINT_STRENGTH = 0.9        # level from which scale or offset may be there too
 APART_STRENGTH = 0.9       # level at which a cause must fit better than another to exclude it
 WORTHWHILE_PERCENT = 0.3   # least size of a cause: RMS of its part in window means, per cent of mean power

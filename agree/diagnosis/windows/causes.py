@@ -25,6 +25,7 @@ from agree.core.thresholds import (
     WORTHWHILE_PERCENT,
 )
 from agree.diagnosis.finding import Compared, WindowCause
+from agree.diagnosis.windows.bend_shown import shows
 from agree.diagnosis.windows.best_step import best_step
 from agree.diagnosis.windows.frame import TURN, Frame, frame, spread_ratio
 from agree.diagnosis.windows.gains import Gains, gains
@@ -62,6 +63,7 @@ class Fit:
     gains: Gains
     by_power: FloatArray        # W: what scale, offset and bend make of the error in each window, (n,)
     knot: float                 # W, at which the error may bend
+    bend: FloatArray            # W, (n,): what a bend by one watt each watt makes of each window; zeros without one
 
     def causes(self) -> set[WindowCause]:
         """Names of the parts."""
@@ -124,7 +126,8 @@ def columns(data: Frame, own: Gains) -> Columns:
         freed = [own.free(row) for row in data.above]
         best = int(np.argmax([_gain(row, base, error) for row in freed]))
         # What a scale and offsets explain as well is no bend, however well it fits alone.
-        if level_off(regress(np.vstack([base, freed[best]]), error, floor)[-1]) >= BEND_STRENGTH:
+        if level_off(regress(np.vstack([base, freed[best]]), error, floor)[-1]) >= BEND_STRENGTH and (
+                shows(data, base, freed[best], error, floor)):
             knot = float(data.knots[best % data.knots.size])
             rows, free = [*rows, data.above[best]], [*free, freed[best]]
             causes, shapes = [*causes, "bend"], [*shapes, "%"]
@@ -178,7 +181,8 @@ def fit(table: Table) -> Fit | None:
         for k, value in zip(chosen, solved.beta, strict=True):
             by_power = by_power + (value * made.raw[k] if made.causes[k] in BY_POWER else 0.0)
     base = float(np.mean(made.error**2))
-    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own, by_power, made.knot)
+    return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own, by_power, made.knot,
+               made.raw[made.causes.index("bend")] if "bend" in made.causes else np.zeros(data.error.size))
 
 
 def in_order(made: Columns, n_eff: float) -> list[tuple[int, ...]]:

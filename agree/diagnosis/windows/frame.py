@@ -27,7 +27,7 @@ class Frame(NamedTuple):
     of that session, (faults, windows); `misfits`, how these courses may be misfit. `above` (2 knots, n) holds means
     over each window, at each of the `knots`, W: of the power by which seconds exceed it, as an error makes that bends
     there; and of the power of the seconds that exceed it, as one that begins there. `turned` is the mean of power times
-    turning, W rad/s.
+    turning, W rad/s. `answered` says whether a filter describes how the two respond, in half of the sessions or more.
     """
 
     error: FloatArray
@@ -42,6 +42,7 @@ class Frame(NamedTuple):
     knots: FloatArray
     above: FloatArray
     turned: FloatArray | None
+    answered: bool = True
 
 
 def spread_ratio(values: FloatArray | None) -> float:
@@ -70,7 +71,12 @@ def frame(table: Table) -> Frame:
     slow_rows, misfits = (tuple(part[k][:, mask] for part, mask in zip(parts, splits, strict=True)) for k in (5, 6))
     return Frame(error[keep], power[keep], turning[keep] if use[0] else None, hours[keep],
                  warmth[keep] if use[1] else None, session[keep], slow, slow_rows, misfits, knots,
-                 np.hstack([part[7] for part in parts])[:, keep], turned[keep] if use[0] else None)
+                 np.hstack([part[7] for part in parts])[:, keep], turned[keep] if use[0] else None,
+                 2 * sum(_unanswered(item) for item in table.pairs) <= len(parts))
+
+
+def _unanswered(item: Pairs) -> bool:
+    return item.matched is not None and not item.matched.fits
 
 
 def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tuple[FloatArray, ...]:

@@ -122,7 +122,8 @@ def evidence(item: Finding) -> list[str]:
         texts.append(f"{values['at_low_percent']:+.1f} % at the lowest third of power, "
                      f"{values['at_high_percent']:+.1f} % at the highest")
     if item.cause == "bend" and item.size is not None:
-        texts.append(f"above {values['knot_W']:.0f} W it differs by {interval_text(item.size, '%')} of power")
+        texts.append(f"from about {values['knot_W']:.0f} W on it leaves the line through lower power: at "
+                     f"{values['high_W']:.0f} W by {interval_text(item.size, '%')}")
     if item.cause == "uneven_response" and item.size is not None:
         texts.append(f"time constant upwards {amount(item.size, 's')}, downwards {values['down_s']:.2g} s "
                      f"({values['down_low_s']:.2g} to {values['down_high_s']:.2g})")
