@@ -65,8 +65,8 @@ def _kurtosis_z(kurtosis: float, n: float) -> float:
 
 
 NORMAL_ONLY = "and these intervals are for normal errors: "
-SKEW_COSTS = ("of skewed ones the limit on the side of the long tail lies too near, and often its whole interval "
-              "with it; quantile_limits counts the errors")
+SKEW_COSTS = ("of skewed ones a limit lies too near on the side of the long tail and too far on the other, often "
+              "with its whole interval; quantile_limits counts the errors")
 
 
 def warn_of_shape(error: FloatArray, sampling: str, consequence: str, stacklevel: int = 3) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from agree import AssumptionWarning, InputError, limits_of_agreement, quantile_limits
+from agree import AssumptionWarning, InputError, SampleSizeError, limits_of_agreement, quantile_limits
 from agree.estimators.limits.agreement import exact_limit
 from agree.estimators.limits.far_tail import COMMON_TAILS, LEAST, SHAPES, far_end, stretch
 from agree.estimators.rounding import coarse_step_of_errors
@@ -69,7 +69,7 @@ def test_what_robust_limits_cost_normal_errors_and_where_they_begin():
         assert 1.1 < np.median(ends) / exact_limit(0.0, 1.0, n, 1.959964, 0.95).high < most
     d = np.random.default_rng(7).normal(size=LEAST)
     methods = [limits_of_agreement(np.zeros(k), d[:k]).upper.method for k in (LEAST - 1, LEAST)]
-    assert methods == ["exact for normal errors, noncentral t",
+    assert methods == ["exact for normal errors, noncentral t; fewer than 8 pairs, so other shapes are not held",
                        "order statistics, binomial; far end for shapes up to exponential and t, 3 df"]
 
 
@@ -158,3 +158,12 @@ def test_the_warning_says_what_the_intervals_hold():
     for n, words in ((60, "of shapes up to exponential and t, 3 df"), (200, "whatever the shape")):
         with pytest.warns(AssumptionWarning, match=words):
             limits_of_agreement(np.zeros(n), rng.exponential(size=n) ** 2)
+
+
+def test_robust_limits_that_are_asked_for_are_not_answered_by_exact_ones():
+    x, d = np.zeros(LEAST), np.random.default_rng(7).normal(size=LEAST)
+    with pytest.raises(SampleSizeError, match="interval='robust' needs at least 8 pairs; got 7"):
+        limits_of_agreement(x[:-1], d[:-1], interval="robust")
+    asked, default = (limits_of_agreement(x, d, **options).upper for options in ({"interval": "robust"}, {}))
+    assert (asked.low, asked.high, asked.method) == (default.low, default.high, default.method)
+    assert limits_of_agreement(x[:-1], d[:-1], interval="exact").upper.method == "exact for normal errors, noncentral t"

@@ -247,7 +247,10 @@ def coverage_probability(
     ``normal``: Phi((L - m)/s) - Phi((-L - m)/s); interval from equally likely pairs of mean and SD (its high end no
     lower than the exact one for mean 0, where the mean may be that), or, serial, by influence on the logit scale.
     ``any``: the share counted, with binomial limits (Clopper & Pearson 1934) for the effective number of pairs (Korn &
-    Graubard 1998). Equal errors have a share of 0 or 1 and, taken as normal, no interval.
+    Graubard 1998). Equal errors have a share of 0 or 1, show no scatter and are counted, whatever was asked.
+
+    ``normal`` warns of skewed and heavy-tailed errors alone. Errors with light tails or two peaks (uniform; -2 and 2)
+    are not warned of: what it misses there lies on the cautious side, a share that is called lower than it is.
 
     References
     ----------

@@ -19,6 +19,7 @@ from agree.estimators.limits.tolerance import half_width
 from agree.estimators.pivots import PIVOTAL, least_sd_about_zero, pivots_of_errors
 from agree.estimators.scales import transformed
 
+FARTHEST = 1e100  # times the largest error: no limit, and no logarithm of odds, is further off
 CERTAIN = 1e8  # standard deviations from the nearer limit at which a share is 0 or 1 for all purposes
 
 
@@ -87,15 +88,21 @@ def _logit_inside(means: FloatArray, sds: FloatArray, limit: float) -> FloatArra
     # For a narrow limit the density at 0 times the width.
     log_in = np.where(limit < 1e-6 * sds, np.log(2 * limit) - np.log(sds) - (np.square(means / sds) +
                       math.log(2 * math.pi)) / 2, log_in)
-    result: FloatArray = log_in - log_out
+    result: FloatArray = np.clip(log_in - log_out, -FARTHEST, FARTHEST)  # of infinite ones no quantile is taken
     return result
 
 
 def normal_share(error: FloatArray, limit: float, options: dict[str, Any]) -> Estimate:
-    """Phi((L - m)/s) - Phi((-L - m)/s); interval on the logit scale, all in logarithms so that no tail is lost."""
+    """Phi((L - m)/s) - Phi((-L - m)/s); interval on the logit scale, all in logarithms so that no tail is lost.
+
+    Equal errors show no scatter that could be taken for normal: they are counted.
+    """
+    if _moments(error)[1] == 0:
+        item = any_share(error, limit, options)
+        return replace(item, method=item.method + ", equal errors counted")
+    size = float(np.abs(error).max())
+    error, limit = error / size, min(limit / size, FARTHEST)  # safe at 1e-300 and 1e300
     mean, sd, d_mean, d_sd = _moments(error)
-    if sd == 0:
-        return estimate(float(abs(mean) <= limit), d_mean, **options)
     if options["sampling"] != "serial":
         both = pivots_of_errors(error, options["session"])
         value = float(_logit_inside(np.array([both.mean]), np.array([both.sd]), limit)[0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -179,6 +179,7 @@ def typical_error(
         else:
             logarithm = estimate(math.log(variance) / 2, (square / variance - 1) / 2, level=level, sampling=sampling,
                                  session=labels)
+            logarithm = replace(logarithm, method=logarithm.method + ", normal errors")
             sd = transformed(logarithm, math.exp).scaled(unit)
     if scale == "difference":
         change = at_least(change, rounding_of_error(x, y, scale, labels))

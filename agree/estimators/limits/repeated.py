@@ -23,10 +23,12 @@ from agree.core.shared_docs import made_by, shared
 from agree.core.thresholds import TOGETHER_P
 from agree.estimators.components import Part, mover, one_way
 from agree.estimators.limits.repeated_parts import mixed, moments, unweighted
+from agree.estimators.rounding import at_least, rounding_of_error
 from agree.estimators.scales import errors_on_scale, exponential
 from agree.estimators.shape import NORMAL_ONLY, SKEW_COSTS, warn_of_dependent_shape
 
 SCALES = ("difference", "log")
+ARITHMETIC = 1e-15  # of the readings: errors that differ by less are equal
 
 
 @made_by("repeated_limits", also=("LimitsOfAgreement",))
@@ -106,6 +108,13 @@ def _readings(reference: ArrayLike, device: ArrayLike, subject: ArrayLike, nan_p
         errors_on_scale(x, y, scale)  # refuses readings without a logarithm
         x, y = np.log(x), np.log(y)
     return x, y, members
+
+
+def _rounding(x: FloatArray, y: FloatArray, members: NDArray[np.intp], scale: str) -> tuple[float, bool]:
+    """Standard error that rounding leaves in the bias, and whether errors differ by the arithmetic alone."""
+    error, size = y - x, max(float(np.abs(x).max()), float(np.abs(y).max()))
+    one, two = (np.exp(x), np.exp(y)) if scale == "log" else (x, y)
+    return rounding_of_error(one, two, scale, members), float(np.ptp(error)) <= ARITHMETIC * size
 
 
 def _warn_of_varying(x: FloatArray, y: FloatArray, df: int) -> None:
@@ -192,10 +201,11 @@ def repeated_limits(
     unweighted mean. The bias' interval is the engine's between subjects, that of the variance a sum of independent
     mean squares (MOVER), that of a limit both together:
 
-    All of it is for normal errors. Where those of subjects and of pairs are exponential the limit on the side of the
-    long tail is covered in 0 to 60 % of studies (100 subjects of 3 pairs: 15 %), and that 20 subjects of 2 pairs are
-    warned of has a chance of 18 %: for skewed errors count them, `quantile_limits` with ``session``. With z the normal
-    quantile,
+    All of it is for normal errors. Where those of subjects and of pairs are exponential, the limit on the side of the
+    long tail is covered in 76, 61 and 10 % of studies of 5, 20 and 100 subjects, the other in 93, 20 and 0 % (100
+    runs), and of 20 subjects with 2 pairs only 18 % are warned of: count skewed errors, `quantile_limits` with
+    ``session``. Readings rounded to a common step leave at least what rounding leaves in a mean error. With z the
+    normal quantile,
 
     .. math:: L = \bar d + z s - \sqrt{(\bar d - l_d)^2 + z^2 (s - l_s)^2} .
 
@@ -217,6 +227,7 @@ def repeated_limits(
     checks.fraction(level, "level")
     z = float(special.ndtri((1 + checks.fraction(coverage, "coverage")) / 2))
     x, y, members = _readings(reference, device, subject, nan_policy, scale)
+    floor, alike = _rounding(x, y, members, scale)
     warn_of_dependent_shape(y - x, members, False, NORMAL_ONLY + SKEW_COSTS)
     unit = float(np.abs(y - x).max()) or 1.0
     means = np.bincount(members, weights=x / unit) / np.bincount(members)
@@ -232,9 +243,14 @@ def repeated_limits(
     bias = estimate(core.bias, core.influence, level=level, sampling="independent")
     bias = replace(bias, method="t, between subjects")
     bias, sd, lower, upper = (item.scaled(unit) for item in (bias, *variance_and_limits(bias, core.parts, z, level)))
+    if alike:  # errors that differ by the rounding of the arithmetic have no spread
+        sd, lower, upper = (replace(item, value=value, low=value, high=value)
+                            for item, value in ((sd, 0.0), (lower, bias.value), (upper, bias.value)))
+    bias, lower, upper = (at_least(item, floor, bias.df) for item in (bias, lower, upper))
     if scale == "log":
         bias, lower, upper = map(exponential, (bias, lower, upper))
-    return RepeatedLimits(bias=bias, lower=lower, upper=upper, sd=sd, sd_between=unit * math.sqrt(core.between),
-                          sd_within=unit * math.sqrt(core.within), within_reference=unit * math.sqrt(own_x.within),
+    between, within = (0.0 if alike else unit * math.sqrt(variance) for variance in (core.between, core.within))
+    return RepeatedLimits(bias=bias, lower=lower, upper=upper, sd=sd, sd_between=between, sd_within=within,
+                          within_reference=unit * math.sqrt(own_x.within),
                           within_device=unit * math.sqrt(own_y.within), n=x.size, subjects=d.sizes.size,
                           true_value=true_value, method=method, scale=scale, coverage=coverage)
