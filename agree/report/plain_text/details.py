@@ -185,12 +185,24 @@ def response_words(item: Response | None) -> str:
     size = None if item is None else item.width_s or item.time_constant_s
     if item is None:
         return "How fast the two respond was not compared: too few seconds, or too little change."
+    if not item.fits:
+        who = f"The {item.smoother} is the smoother, but no" if item.smoother and size is not None else "No"
+        return (f"{who} kind of response that was tried (a running mean, a lag, or none) fits how the two differ: no "
+                "width is told.")
     if size is None or item.explained is None:
-        return "No difference in how fast the two respond was found."
+        if not item.alike:
+            return "No difference in how fast the two respond was found."
+        return ("Whether the two respond equally fast cannot be told from these readings: not excluded are "
+                f"{listed(item.alike)}.")
     what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
     doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
     return (f"The {item.smoother} {what} {amount(size, 's')}{doubt}, compared with the other; this explains "
             f"{100 * item.explained.value:.0f} % of the scatter from second to second.")
+
+
+def listed(items: Sequence[str]) -> str:
+    """List some as in a sentence: "a, b and c"."""
+    return " and ".join([", ".join(items[:-1]), items[-1]] if len(items) > 1 else items)
 
 
 def _causes(check: ClaimCheck) -> list[str]:

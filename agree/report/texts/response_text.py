@@ -21,11 +21,14 @@ def _filled(*lines: str) -> str:
 def _(result: Response) -> str:
     size, share = result.width_s or result.time_constant_s, result.explained
     if share is None:
-        head = ["No difference in response found.",
-                f"  not excluded: {', '.join(result.alike)}" if result.alike else
-                "  excluded: a mean over 3 s and a lag of 1 s, of either"]
+        head = (["No kind of response that was tried fits how the two differ."] if not result.fits else
+                ["Whether the two differ in response cannot be told.",
+                 f"  not excluded: {', '.join(result.alike)}"] if result.alike else
+                ["No difference in response found.", "  excluded: a mean over 3 s and a lag of 1 s, of either"])
     else:
         doubt = f"  not told from: {', '.join(result.alike)}" if result.alike else ""
+        if not result.fits:
+            doubt = f"  no kind that was tried fits: this one leaves {result.misfit:.2g} times what chance leaves"
         head = [f"The {result.smoother} is the smoother: {KINDS[result.kind]} {estimate_text(size, 's')}.",
                 *([doubt] if doubt else []),
                 f"  explains    {estimate_text(share.scaled(100), '%')} of the error's variance, second by second"]
