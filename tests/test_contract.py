@@ -302,7 +302,7 @@ def test_the_same_readings_twice(name, sampling):
         if name == "quantile_limits":  # 8 pairs do not bound an outer quantile on its far side
             assert [item.low in (0, -INF), item.high in (0, INF)] == [True, True]
             continue
-        if name.endswith("_any"):
+        if name.endswith("_any") or name == "coverage_probability":  # equal errors are counted
             assert item.low < item.value or item.high > item.value
             continue
         assert [item.low, item.high] == pytest.approx([expected] * 2, abs=1e-9)
