@@ -134,7 +134,7 @@ def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
     found = clock.candidates(x.power, y.power, max(asked.lowest, -ONE_CLOCK_S - shift),
                              min(asked.highest, ONE_CLOCK_S - shift))
     try:
-        accept(found, shift, lambda: witnesses.calm(x, y))
+        accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
     except MatchError as refusal:
         fine = Fine(-shift, math.nan, math.nan, math.nan, 0.0, False)
         near = clock.candidates(x.power, y.power, fine.lag - 0.5, fine.lag + 0.5)
@@ -187,7 +187,7 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
     if unsure in (Doubt.MISSING, Doubt.WEAK):
         upright, turned = np.where(x.power > 0, x.power, np.nan), np.where(y.power > 0, -y.power, np.nan)
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
-    accept(found, shift, lambda: witnesses.calm(x, y))
+    accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
     fine = _refined(u, v, found[0].lag)
     return Match(x, y, fine, found, **judged(u, v, fine, 0, asked.absolute, saved=True))
 

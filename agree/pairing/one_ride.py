@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from agree.pairing.clocks.fine import Fine
+from agree.pairing.clocks.smoothness import smoother
 from agree.pairing.grid import Grid
 from agree.pairing.refusal import OtherRide, refuse_drift, refuse_joined, refuse_likeness, refuse_other_rider
 from agree.pairing.same_ride import minutes
@@ -22,13 +23,13 @@ def judged(x: Grid, y: Grid, fine: Fine, steps: int, absolute: bool, *, saved: b
     refuse_drift(fine, absolute)
     likeness = minutes.along(x.power, y.power, fine)
     try:
-        refuse_likeness(likeness, steps)
+        refuse_likeness(likeness, steps, lambda: smoother(x.power, y.power))
     except OtherRide:
         if not (saved and one_ride(x, y, fine)):
             raise
     try:
         refuse_other_rider(*minutes.rapidly(x.power, y.power, fine),
-                           lambda: minutes.leftover(x.power, y.power, fine))
+                           lambda: minutes.leftover(x.power, y.power, fine), lambda: smoother(x.power, y.power))
     except OtherRide:
         if not (saved and (surely_shared(of_cadence(x, y, fine)) or alike(x, y, fine).told)):
             raise

@@ -75,7 +75,28 @@ def listed(found: list[clock.Candidate], shift: float) -> str:
                      for c in found)
 
 
-def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = str) -> None:
+Slower = Callable[[], tuple[str, float] | None]
+
+
+def nothing() -> None:
+    """Say of no trace that it is the smoother one."""
+
+
+def _either(slower: Slower, other: str) -> tuple[str, str]:
+    """What explains a refusal beside another ride, and what to do then; two blanks if neither trace is much smoother.
+
+    An average hides the rider's own changes, by which one ride is known: two days and one slow device look alike.
+    """
+    found = slower()
+    if found is None:
+        return "", ""
+    role, ratio = found
+    return f"either {other}, or the {role} averages over 20 s or more", (
+        f"the {role}'s changes within 10 s, beside its slower ones, are {ratio:.1f} times smaller than the other's: if "
+        "it averages, record with its averaging set to none, or to the shortest there is; ")
+
+
+def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = str, slower: Slower = nothing) -> None:
     """Refuse a match that is weak, or that has a rival.
 
     Parameters
@@ -86,6 +107,8 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
         What to add to a lag between places to have one between timestamps, s.
     why : callable
         Says which of the two is steady, if any, which explains a weak match.
+    slower : callable
+        Says which of the two is much smoother, if any, from `smoothness.smoother`.
 
     Raises
     ------
@@ -107,9 +130,10 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
             "the shorter one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you "
             "gave it")
     if weak:
+        either, then = _either(slower, "they are not of the same ride")
         raise MatchError(
-            f"the recordings do not match, and are probably not of the same ride: {shown}; check that both are of the "
-            f"same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
+            f"the recordings do not match, and {either or 'are probably not of the same ride'}: {shown}; {then}check "
+            f"that both are of the same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
     if unsure is Doubt.RIVAL:
         raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
                          f"best may have {100 * MAX_RIVAL:.0f} % of the strength of the best, and "
@@ -152,21 +176,23 @@ def refuse_returns(sizes: list[int]) -> None:
             f"the part that is of one ride; {FORCE}")
 
 
-def refuse_likeness(likeness: Likeness, steps: int) -> None:
+def refuse_likeness(likeness: Likeness, steps: int, slower: Slower = nothing) -> None:
     """Refuse recordings that are not alike minute by minute, more than at any other shift."""
     least = LEAST_STEPPED_LIKENESS if steps else LEAST_LIKENESS
     if likeness.matched.size < LIKENESS_WINDOWS or likeness.low >= least:
         return
     after = f" and {steps} step{'s' if steps > 1 else ''} of a clock" if steps else ""
+    either, then = _either(slower, "the recordings are not of the same ride")
     raise OtherRide(
-        f"the recordings are probably not of the same ride: after the best lag{after} {int(likeness.matched.sum())} of "
-        f"{likeness.matched.size} minutes are more alike than the same minutes at other shifts: by chance this share "
-        f"may be {100 * likeness.low:.0f} % only (lower 95 % limit); {100 * least:.0f} % or more are needed of it, "
-        "which two efforts on one course, or one plan of intervals, do not reach; check that both are of the same "
-        f"ride; {FORCE}")
+        f"{either or 'the recordings are probably not of the same ride'}: after the best lag{after} "
+        f"{int(likeness.matched.sum())} of {likeness.matched.size} minutes are more alike than the same minutes at other shifts: by "
+        f"chance this share may be {100 * likeness.low:.0f} % only (lower 95 % limit); {100 * least:.0f} % or more are needed of it, "
+        f"which two efforts on one course, or one plan of intervals, do not reach; {then}check that both are of the "
+        f"same ride; {FORCE}")
 
 
-def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]]) -> None:
+def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]],
+                       slower: Slower = nothing) -> None:
     """Refuse recordings whose slower changes alone are alike, though both have rapid ones of like size.
 
     Where few of these are alike, or few minutes tell, or one of the two has up to 4.5 times less, one may be a noisy
@@ -186,10 +212,11 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
         alike = not told.share < LEAST_EVEN_SHARE if few else told.low >= least
         if alike or colour < MOST_LEFT_COLOUR:
             return
+    either, then = _either(slower, "the recordings are of one course, or one plan, on two days")
     raise OtherRide(
-        "the recordings are probably of one course, or one plan, on two days: their slower changes are alike, but "
-        f"those within 15 s, which are the rider's own, only in {int(told.matched.sum())} of {told.matched.size} "
-        f"minutes; check that both are of the same ride; {FORCE}")
+        (either or "the recordings are probably of one course, or one plan, on two days")
+        + ": their slower changes are alike, but those within 15 s, which are the rider's own, only in "
+        f"{int(told.matched.sum())} of {told.matched.size} minutes; {then}check that both are of the same ride; {FORCE}")
 
 
 def refuse_joined(other: Other | None) -> None:

@@ -8,11 +8,13 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import SMOOTHER_RATIO
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.lag_path import shifted
 
 WIDTHS = (3, 5, 7, 9, 11, 15, 21, 31, 41)  # odd, so that a running mean moves no event
 GAIN = 0.02  # of correlation, for which a trace is smoothed at all
+QUICK_AND_SLOW = ((5, 10), (31, 60))  # s: width of the means, and how far apart they are
 AHEAD_S = 2  # a smoother trace is best alike at another whole second
 
 
@@ -55,6 +57,29 @@ def evening(x: FloatArray, y: FloatArray, lag: int) -> tuple[int, int]:
         if best > plain + GAIN:
             break
     return chosen
+
+
+def smoother(x: FloatArray, y: FloatArray) -> tuple[str, float] | None:
+    """Which of two traces, "reference" or "device", changes much less within 10 s than the other, and how many times.
+
+    Changes of 5-s means, which hardly any noise is left in, are taken as a share of those of 31-s means over a minute:
+    so two rides of unlike power are not told apart by that. No lag is needed. None if neither does.
+    """
+    one, two = _quickness(x), _quickness(y)
+    if not (one > 0 and two > 0):
+        return None
+    role, ratio = ("reference", two / one) if two > one else ("device", one / two)
+    return (role, ratio) if ratio >= SMOOTHER_RATIO else None
+
+
+def _quickness(trace: FloatArray) -> float:
+    """Usual change within 10 s over that within a minute, where there is pedalling; NaN where nothing is known."""
+    sizes = []
+    for width, apart in QUICK_AND_SLOW:
+        change = np.abs((mean := running_mean(trace, width))[apart:] - mean[:-apart])
+        known = np.isfinite(change) & (trace[apart:] > 0) & (trace[:-apart] > 0)
+        sizes.append(float(np.median(change[known])) if known.any() else math.nan)
+    return sizes[0] / sizes[1] if sizes[1] > 0 else math.nan
 
 
 def made_even(x: FloatArray, y: FloatArray, lag: int) -> tuple[FloatArray, FloatArray]:
