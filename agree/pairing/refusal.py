@@ -185,10 +185,10 @@ def refuse_likeness(likeness: Likeness, steps: int, slower: Slower = nothing) ->
     either, then = _either(slower, "the recordings are not of the same ride")
     raise OtherRide(
         f"{either or 'the recordings are probably not of the same ride'}: after the best lag{after} "
-        f"{int(likeness.matched.sum())} of {likeness.matched.size} minutes are more alike than the same minutes at other shifts: by "
-        f"chance this share may be {100 * likeness.low:.0f} % only (lower 95 % limit); {100 * least:.0f} % or more are needed of it, "
-        f"which two efforts on one course, or one plan of intervals, do not reach; {then}check that both are of the "
-        f"same ride; {FORCE}")
+        f"{int(likeness.matched.sum())} of {likeness.matched.size} minutes are more alike than the same minutes at "
+        f"other shifts: by chance this share may be {100 * likeness.low:.0f} % only (lower 95 % limit); "
+        f"{100 * least:.0f} % or more are needed of it, which two efforts on one course, or one plan of intervals, do "
+        f"not reach; {then}check that both are of the same ride; {FORCE}")
 
 
 def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]],
@@ -216,7 +216,8 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
     raise OtherRide(
         (either or "the recordings are probably of one course, or one plan, on two days")
         + ": their slower changes are alike, but those within 15 s, which are the rider's own, only in "
-        f"{int(told.matched.sum())} of {told.matched.size} minutes; {then}check that both are of the same ride; {FORCE}")
+        f"{int(told.matched.sum())} of {told.matched.size} minutes; {then}check that both are of the same ride; "
+        f"{FORCE}")
 
 
 def refuse_joined(other: Other | None) -> None:
