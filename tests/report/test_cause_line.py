@@ -72,3 +72,17 @@ def test_what_is_wrong_with_the_seconds_left_comes_before_those_set_aside_where_
     check = made(value, 0.6, findings=(frozen(4.9), zero))
     assert tell(check).causes[0].startswith(first)
     assert "1. " + first.capitalize() in details(check, tell(check)).replace("  1.", "1.")
+
+
+@pytest.mark.parametrize(("unit", "zero", "scale"), [
+    ("W per hour", "at the start a zero error: 4.3 W", "reads a fixed"),
+    ("W per degree C", "at the start a zero", "reads"),
+    ("% per hour", "a zero error: 4.3 W", "at the start reads a fixed percentage")])
+def test_what_drifts_has_the_value_of_the_start(unit, zero, scale):
+    """4.3 W too low at the start of a zero that rises by 8 W an hour was "too low at every power", of a mean of 0."""
+    cause = "temperature_drift" if "degree" in unit else "drift"
+    found = tuple(Finding(cause=cause, size=item(size, 0.1), unit=of, percent=percent, strength=0.999, values={
+        "at_low_percent": 1.0, "at_high_percent": 1.0}) for cause, size, of, percent in (
+            (cause, 7.5, unit, 2.5), ("offset", -4.3, "W", 2.4), ("scale", -0.8, "%", 0.8)))
+    words = [text for _, text in told_causes(replace(made(0.1, 0.5), findings=found))]
+    assert [words[1].startswith(zero), words[2].startswith(scale)] == [True, True]

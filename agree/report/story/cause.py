@@ -18,6 +18,7 @@ from agree.verdict.rule import FAILS, HOLDS
 
 ZEROS = {"offset", "torque_offset"}
 BEFORE_A_STEP = ("scale", "offset", "torque_offset")
+STARTING = ("drift", "temperature_drift")  # counted from the start of each session, where a zero was set
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power: {size}",
     "offset": "a zero error: {size} {side} at every power",
@@ -124,5 +125,16 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
         left = [item for item in placed if item.cause not in KINDS and item.strength >= NAMED_STRENGTH
                 and item.percent >= WORTHWHILE_PERCENT]
         placed = left[:1] + [item for item in placed if item not in left[:1]]
-    return tuple((item, ("until then " if stepped and item.cause in BEFORE_A_STEP else "") + cause_words(item))
-                 for item in placed)
+    return tuple((item, _when(item, stepped, check) + cause_words(item)) for item in placed)
+
+
+def _when(item: Finding, stepped: bool, check: ClaimCheck) -> str:
+    """Say when a scale or a zero was so: before a step, or at the start of what drifts from there on."""
+    if item.cause not in BEFORE_A_STEP:
+        return ""
+    if stepped:
+        return "until then "
+    drifting = {one.unit for one in check.findings if one.cause in STARTING}
+    if not drifting & ({"% per hour", "% per degree C"} if item.cause == "scale" else {"W per hour", "W per degree C"}):
+        return ""
+    return "at the start " if len(check.pairs) == 1 else "at the start of each session "
