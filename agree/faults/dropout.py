@@ -10,6 +10,7 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import (
     CLAIM_AT_STOP_S,
     CLAIM_ERRORS,
+    CLAIM_EVEN,
     CLAIM_LEAST_S,
     CLAIM_SHARE,
     CLAIM_UNKNOWN,
@@ -33,7 +34,8 @@ def dropouts(view: View) -> list[Claim]:
     how the two traces stop, and no fault; nor is then a run of 0 that is no longer, as of a stop that a device does not
     show which goes on for 3 s. Of a few stops each one is looked at by itself (`is_stop`). Where those found are more
     than a hundredth of the work, or so many zeros amid work lack their energy together, zeros are no rare event: then
-    any other 0 amid what the other trace foretells is one too, unless the budget speaks against it.
+    any other 0 amid what the other trace foretells is one too, unless its budget speaks against it, or those of all
+    such do together.
     """
     zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
     # Zeros that are no longer than the other trace holds its last reading are hidden in it altogether.
@@ -49,8 +51,9 @@ def dropouts(view: View) -> list[Claim]:
     found = [claim for claim in found if claim not in stops]
     if _share(view, found) > GROSS_ZEROS or _lack_together(view, weighed):
         sure = set(found)
-        found = [claim for claim in weighed if claim in sure or (
-            claim.may and claim.stop - claim.start > goes_on and claim not in stops)]
+        other = [claim for claim in weighed if claim.may and claim.stop - claim.start > goes_on
+                 and claim not in stops and claim not in sure]
+        found = sorted([*found, *alike(other)])
     return found
 
 
@@ -60,9 +63,13 @@ def _hidden(view: View, zero: Mask, held_s: int) -> Mask:
     A trace that reads every n seconds shows a stop, and its end, up to n - 1 s late, and a shorter one perhaps not at
     all: as the reference is trusted, it has stopped then, unless such zeros are more than a hundredth of the work.
     """
-    late_s = max(every_s(view.y), every_s(view.judge)) - 1
-    beside, amid = np.zeros(zero.size, bool), np.zeros(zero.size, bool)
+    own_s, other_s = every_s(view.y), every_s(view.judge)
+    beside, amid, whole = np.zeros(zero.size, bool), np.zeros(zero.size, bool), np.zeros(zero.size, int)
+    for start, stop in runs(np.nan_to_num(view.y, nan=1.0) == 0):
+        whole[start:stop] = stop - start
     for start, stop in runs(zero):
+        # What is shorter than one repeated reading is none.
+        late_s = max(own_s if whole[start] >= own_s else 1, other_s) - 1
         near = near_coasting(view, start, stop)
         beside[start:stop] = stop - start <= max(held_s, late_s if near else 0)
         amid[start:stop] = stop - start <= late_s and not near
@@ -73,6 +80,17 @@ def _hidden(view: View, zero: Mask, held_s: int) -> Mask:
 def _share(view: View, claims: list[Claim]) -> float:
     """Seconds of claims as a share of those of work."""
     return sum(claim.stop - claim.start for claim in claims) / max(int((view.usual > WORKING_W).sum()), 1)
+
+
+def alike(claims: list[Claim]) -> list[Claim]:
+    """Claims that may each be true: all, if they lack their energy together; else those that seem to by themselves.
+
+    Stops of a trace whose response is known roughly lack next to nothing, though each might.
+    """
+    if sum(claim.budget for claim in claims) >= CLAIM_SHARE * sum(claim.claim for claim in claims):
+        return claims
+    share, errors = CLAIM_EVEN
+    return [claim for claim in claims if claim.budget >= max(share * claim.claim, errors * claim.error)]
 
 
 def _lack_together(view: View, claims: list[Claim]) -> bool:

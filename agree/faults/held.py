@@ -7,7 +7,16 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_UNKNOWN, HELD_COMMON, HELD_EXPECTED, HELD_LEAST_S, HELD_LIKE, HELD_RARE
+from agree.core.thresholds import (
+    CLAIM_UNKNOWN,
+    HELD_COMMON,
+    HELD_EXPECTED,
+    HELD_LEAST_S,
+    HELD_LIKE,
+    HELD_RARE,
+    STOP_HELD_S,
+    WORKING_W,
+)
 from agree.faults.repeated import every_s
 from agree.faults.view import Mask, View, usual_error
 
@@ -24,7 +33,8 @@ def held(view: View) -> list[tuple[int, int]]:
     it makes n r^(L - 1) runs of L seconds in n. These, times the share of windows of that length that misfit as much,
     must be below 0.001, and that share at most 5 %; or half if chance makes fewer than 0.0001 such runs.
 
-    A trace that repeats its reading for some seconds counts as one reading in so many: runs and changes alike.
+    A trace that repeats its reading for some seconds counts as one reading in so many: runs and changes alike. Runs of
+    a few seconds at the end of pedalling are how a device stops.
     """
     y, every = view.y, every_s(view.y)
     spans = [(start, stop + 1) for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0))
@@ -49,7 +59,7 @@ def held(view: View) -> list[tuple[int, int]]:
         share = repeats(float(change[start:stop - every].mean()))
         expected = y.size / every * share ** ((stop - start) / every - 1)
         like = _like(square, repeated, start, stop)
-        if is_held(expected, like):
+        if is_held(expected, like) and not ends_pedalling(view, start, stop, STOP_HELD_S + every):
             found.append((start + every, stop))
     return found
 
@@ -66,6 +76,12 @@ def _usual_error(rest: FloatArray, working: Mask, spans: list[tuple[int, int]]) 
         if at.size:
             error[start:stop] = np.interp(np.arange(start, stop), at, error[at])
     return error
+
+
+def ends_pedalling(view: View, start: int, stop: int, most_s: int) -> bool:
+    """Whether a run may be how a device stops: it holds its last reading while the other coasts, then coasts too."""
+    coasts = bool((view.judge[max(stop - 1, 0):stop + 1] <= WORKING_W).any())
+    return stop - start <= most_s and coasts and bool((np.nan_to_num(view.y[stop:stop + 1]) <= WORKING_W).all())
 
 
 def is_held(expected: float, like: float) -> bool:

@@ -10,12 +10,14 @@ from agree.core.checks import FloatArray
 from agree.core.thresholds import (
     CLAIM_MARGIN_S,
     STOP_AFTER_S,
+    STOP_AGAIN,
     STOP_DIP,
     STOP_HELD_S,
     STOP_LONGEST_S,
     STOP_MISFIT,
     STOP_SMOOTHER,
     STOP_SURE,
+    WORKING_W,
 )
 from agree.faults.repeated import usual_changes
 from agree.faults.view import Claim, View
@@ -31,7 +33,8 @@ def is_stop(view: View, claim: Claim) -> bool:
     them, through the filter. They are a stop if the best h and g leave at most a quarter of what work in all of them
     leaves, g is 0, and h is no longer than a device may hold its last reading. That is allowed beside zeros of the
     reference alone, which is right: a device that falls to 0 seconds before its reference has lost them. Where no
-    filter was found and the other trace is far smoother, it only needs to dip.
+    filter was found and the other trace is far smoother, it only needs to dip. So are they where the other trace goes
+    on with its last reading for 3 to 5 s, watt for watt, and coasts then.
     """
     zero = np.nan_to_num(view.y, nan=1.0) == 0
     work = np.flatnonzero(~zero)
@@ -39,6 +42,8 @@ def is_stop(view: View, claim: Claim) -> bool:
     last = int(work[work >= claim.stop].min(initial=view.y.size))
     if first == 0 or not zero[claim.start:claim.stop].all():
         return False
+    if _held_through(view, first, last):
+        return True
     begins = claim.start - first <= last - claim.stop
     if (view.kernel is None or view.kernel.weights.size == 1) and _dips(view, claim):
         return True
@@ -51,6 +56,17 @@ def is_stop(view: View, claim: Claim) -> bool:
     whole = claim.start - first <= CLAIM_MARGIN_S and last - claim.stop <= CLAIM_MARGIN_S
     return (held <= (STOP_HELD_S if view.role == "reference" else 0) or not (begins or whole)) and (
         woken == 0 or (begins and not whole))
+
+
+def _held_through(view: View, first: int, last: int) -> bool:
+    """Whether the other trace goes on with its last reading for a few of the zeros [first, last), and then coasts."""
+    changes = np.flatnonzero(view.judge[1:] != view.judge[:-1]) + 1
+    at = int(np.searchsorted(changes, first + 1, side="right"))  # clocks differ by parts of a second
+    if not 0 < at < changes.size:
+        return False
+    begin, end = int(changes[at - 1]), int(changes[at])
+    again = min(end - begin - 1, end - first)
+    return again >= STOP_AGAIN and end - first <= STOP_HELD_S and bool(view.judge[end] <= WORKING_W)
 
 
 def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:

@@ -56,6 +56,7 @@ STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # power around (rms), and leaves this share of the mean square that work all through leaves.
 STOP_MISFIT, STOP_SURE = 0.2, 0.25
 STOP_HELD_S = 5
+STOP_AGAIN = 3  # times that the last reading comes again, watt for watt, as it is held: chance seldom makes as many
 # s of a stop that are looked at: what is claimed at the end of a longer one is judged by its budget alone, since the
 # begin tells nothing of it.
 STOP_LONGEST_S = 60
