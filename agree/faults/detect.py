@@ -14,7 +14,7 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_UNKNOWN
 from agree.estimators.response.matching import Filter
 from agree.faults.ceiling import ceiling
-from agree.faults.dropout import dropouts
+from agree.faults.dropout import dropouts, shown_late
 from agree.faults.held import held
 from agree.faults.late_start import late_starts
 from agree.faults.partial import EITHER, partials, side
@@ -146,12 +146,18 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
 
 
 def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> dict[str, View]:
-    """Both traces without all that is found but the spikes."""
+    """Both traces without all that is found but the spikes, nor the stops that a repeated reading shows late."""
     left = {role: y.copy() for role, y in recorded.items()}
     for one in found:
         if one.kind != "spike":
             for role in ROLES if one.side == EITHER else (one.side,):
                 left[role][one.start:one.stop] = np.nan
+    seen = views(left["reference"], left["device"], made)
+    late = {role: shown_late(seen[role]) for role in ROLES}
+    if not any(mask.any() for mask in late.values()):
+        return seen
+    for role, mask in late.items():
+        left[role][mask] = np.nan
     return views(left["reference"], left["device"], made)
 
 

@@ -37,7 +37,7 @@ def dropouts(view: View) -> list[Claim]:
     any other 0 amid what the other trace foretells is one too, unless its budget speaks against it, or those of all
     such do together.
     """
-    zero = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
+    zero = _zeros(view)
     # Zeros that are no longer than the other trace holds its last reading are hidden in it altogether.
     hidden_s = view.kernel.seconds if isinstance(view.kernel, Holding) else 0
     zero &= ~_hidden(view, zero, hidden_s)
@@ -55,6 +55,17 @@ def dropouts(view: View) -> list[Claim]:
                  and claim not in stops and claim not in sure]
         found = sorted([*found, *alike(other)])
     return found
+
+
+def _zeros(view: View) -> Mask:
+    """Seconds of 0 in which the other trace foretells more than 15 W."""
+    zero: Mask = (np.nan_to_num(view.y, nan=1.0) == 0) & (view.usual > WORKING_W) & view.known
+    return zero
+
+
+def shown_late(view: View) -> Mask:
+    """Zeros that a stop may be which a trace shows late, or not at all, as it repeats its reading."""
+    return _hidden(view, _zeros(view), 0)
 
 
 def _hidden(view: View, zero: Mask, held_s: int) -> Mask:

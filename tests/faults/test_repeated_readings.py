@@ -126,3 +126,14 @@ def test_a_frozen_run_is_longer_than_some_readings(ride, every, seconds, found):
     y[start + seconds:] = np.where(y[start + seconds:] == 500.0, 501.0, y[start + seconds:])
     sharp = np.tile([100.0, 200.0], 200)
     assert len([one for one in frozen_runs(sharp, y) if one[0] == start]) == found
+
+
+@pytest.mark.parametrize(("apart", "seconds"), [(61, 6), (71, 9)])
+def test_spikes_of_a_device_that_repeats_its_reading(ride, apart, seconds):
+    """Stops that it shows late, which are no dropouts, must not pass for the usual error."""
+    stopped = np.where(np.arange(ride.size) % apart < seconds, 0, ride)
+    whole = repeated(noisy(stopped, 2), 4)
+    device = whole.copy()
+    device[[203, 410, 657, 901]] = [1400, 1571, 1351, 1391]
+    setting = set_aside(noisy(stopped, 1), device)
+    assert {found.start for found in setting.faults if found.kind == "spike"} >= {203, 410, 657, 901}
