@@ -153,7 +153,7 @@ def test_one_session_is_too_few(fit):
     (limits_of_agreement, {"scale": "ratio"},
      "`scale` must be one of 'difference', 'percent', 'log'; got 'ratio'"),
     (limits_of_agreement, {"interval": "normal"},
-     "`interval` must be one of 'robust', 'exact', 'approximate'; got 'normal'"),
+     "`interval` must be one of 'exact', 'robust', 'approximate'; got 'normal'"),
     (limits_of_agreement, {"coverage": 95},
      "`coverage` must be a fraction between 0 and 1, such as 0.95; got 95; did you mean 0.95?"),
     (deming, {"weighting": "none"}, "`weighting` must be one of 'constant', 'proportional'; got 'none'"),

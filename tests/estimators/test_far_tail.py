@@ -1,6 +1,7 @@
 """Far end of the interval of an outer quantile: its order statistics, what it covers, where it ends."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -48,35 +49,35 @@ def test_limits_of_agreement_hold_the_quantile_of_skewed_errors_and_normal_theor
 @pytest.mark.filterwarnings("ignore:neighbouring errors")
 @pytest.mark.parametrize("n", [20, 145])
 @pytest.mark.parametrize("name", ["normal", "uniform", "t, 5 df", "gamma 2", "-exponential", "contaminated"])
-def test_default_limits_hold_both_quantiles_of_common_shapes(n, name):
+def test_robust_limits_hold_both_quantiles_of_common_shapes(n, name):
     rng = np.random.default_rng([n, len(name)])
     draw = {"normal": rng.normal, "uniform": rng.uniform, "t, 5 df": lambda size: rng.standard_t(5, size),
             "gamma 2": lambda size: rng.gamma(2, size=size), "-exponential": lambda size: -rng.exponential(size=size),
             "contaminated": lambda size: rng.normal(size=size) * np.where(rng.random(size) < 0.05, 5, 1)}[name]
     truth, held = np.quantile(draw(size=400_000), [0.025, 0.975]), np.zeros(2)
     for row in draw(size=(200, n)):
-        found = limits_of_agreement(np.zeros(n), row)
+        found = limits_of_agreement(np.zeros(n), row, interval="robust")
         held += [item.low <= q <= item.high for item, q in zip((found.lower, found.upper), truth, strict=True)]
     assert (held / 200 >= 0.95 - 3 * 0.0154).all()
 
 
 def test_what_robust_limits_cost_normal_errors_and_where_they_begin():
-    """The far end lies from 1.6 to 1.15 times as far as the exact one; below LEAST pairs the exact one is taken."""
+    """The far end lies from 1.6 to 1.15 times as far as the exact one; LEAST pairs bear one."""
     for n, most in ((20, 1.65), (145, 1.17)):
         few = np.sort(np.random.default_rng(n).normal(size=(2000, n)), axis=1)
         middle = few[:, (n + 1) // 2 - 1]
         ends = middle + stretch(n, 0.975, 0.025, COMMON_TAILS) * (few[:, -3:].mean(axis=1) - middle)
         assert 1.1 < np.median(ends) / exact_limit(0.0, 1.0, n, 1.959964, 0.95).high < most
     d = np.random.default_rng(7).normal(size=LEAST)
-    methods = [limits_of_agreement(np.zeros(k), d[:k]).upper.method for k in (LEAST - 1, LEAST)]
-    assert methods == ["exact for normal errors, noncentral t; fewer than 8 pairs, so other shapes are not held",
-                       "order statistics, binomial; far end for shapes up to exponential and t, 3 df"]
+    found = limits_of_agreement(np.zeros(LEAST), d, interval="robust").upper
+    assert found.method == "order statistics, binomial; far end for shapes up to exponential and t, 3 df"
+    assert limits_of_agreement(np.zeros(LEAST), d).upper.method == "exact for normal errors, noncentral t"
 
 
 @pytest.mark.filterwarnings("ignore:the errors are not normal")
 def test_a_limit_that_is_no_quantile_lies_within_its_interval(rng):
     """Of 2,000 exponential errors bias + 1.96 SD lies short of the quantile: the interval reaches from it to beyond."""
-    found = limits_of_agreement(np.zeros(2000), rng.exponential(size=2000)).upper
+    found = limits_of_agreement(np.zeros(2000), rng.exponential(size=2000), interval="robust").upper
     assert found.low == found.value < -np.log(0.025) < found.high
     assert found.method == "order statistics, binomial"
 
@@ -121,15 +122,17 @@ def test_far_end_is_never_short_of_the_outermost_error():
     """One error of 10 beside 39 of SD 0.1 fades in the mean of the 3 largest (the end was 7.0)."""
     few = np.append(np.random.default_rng(1).normal(scale=0.1, size=39), 10.0)
     for errors in (few, -few):
-        found = limits_of_agreement(np.zeros(40), errors)
+        found = limits_of_agreement(np.zeros(40), errors, interval="robust")
         assert (found.lower.low, found.upper.high)[int(errors.max() == 10)] == pytest.approx(errors[-1], rel=1e-12)
     many = np.append(np.random.default_rng(1).normal(size=144), 10.0)
-    assert limits_of_agreement(np.zeros(145), many).upper.high == 10.0
-    assert limits_of_agreement(np.zeros(146), np.append(many, 0.0)).upper.high == 10.0
+    assert limits_of_agreement(np.zeros(145), many, interval="robust").upper.high == 10.0
+    assert limits_of_agreement(np.zeros(146), np.append(many, 0.0), interval="robust").upper.high == 10.0
 
 
 @pytest.mark.filterwarnings("ignore:the errors are not normal")
-@pytest.mark.parametrize("make", [limits_of_agreement, lambda x, y: quantile_limits(x, y, tails="usual")])
+@pytest.mark.parametrize("make", [partial(limits_of_agreement, interval="robust"),
+                                  partial(quantile_limits, tails="usual")],
+                         ids=["limits of agreement", "quantile limits"])
 @pytest.mark.parametrize(("sd", "n"), [(0.1, 20), (0.2, 40), (0.5, 8)])
 def test_limits_hold_where_readings_are_rounded_coarsely(make, sd, n):
     """Whole watts: most errors are 0, and those of a watt are as frequent as the limit asks (54 % were covered)."""
@@ -157,13 +160,12 @@ def test_the_warning_says_what_the_intervals_hold():
     rng = np.random.default_rng(3)
     for n, words in ((60, "of shapes up to exponential and t, 3 df"), (200, "whatever the shape")):
         with pytest.warns(AssumptionWarning, match=words):
-            limits_of_agreement(np.zeros(n), rng.exponential(size=n) ** 2)
+            limits_of_agreement(np.zeros(n), rng.exponential(size=n) ** 2, interval="robust")
 
 
 def test_robust_limits_that_are_asked_for_are_not_answered_by_exact_ones():
     x, d = np.zeros(LEAST), np.random.default_rng(7).normal(size=LEAST)
     with pytest.raises(SampleSizeError, match="interval='robust' needs at least 8 pairs; got 7"):
         limits_of_agreement(x[:-1], d[:-1], interval="robust")
-    asked, default = (limits_of_agreement(x, d, **options).upper for options in ({"interval": "robust"}, {}))
-    assert (asked.low, asked.high, asked.method) == (default.low, default.high, default.method)
-    assert limits_of_agreement(x[:-1], d[:-1], interval="exact").upper.method == "exact for normal errors, noncentral t"
+    with pytest.warns(AssumptionWarning, match="these intervals are for normal errors: ask interval='robust'"):
+        limits_of_agreement(np.zeros(60), np.random.default_rng(3).exponential(size=60) ** 2)

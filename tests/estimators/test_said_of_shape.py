@@ -10,7 +10,7 @@ SUBJECT = np.repeat(np.arange(8), 4)
 LEVEL = np.repeat(RNG.normal(200, 20, 8), 4)
 X, Y = LEVEL + RNG.normal(0, 2, 32), LEVEL + RNG.normal(0, 2, 32)
 NORMAL = {
-    "exact limits": lambda: agree.limits_of_agreement(X, Y, interval="exact").upper,
+    "exact limits": lambda: agree.limits_of_agreement(X, Y).upper,
     "approximate limits": lambda: agree.limits_of_agreement(X, Y, interval="approximate").upper,
     "limits over sessions": lambda: agree.limits_of_agreement(X, Y, session=SUBJECT).upper,
     "repeated limits": lambda: agree.repeated_limits(X, Y, SUBJECT).upper,
@@ -22,7 +22,7 @@ NORMAL = {
     "repeated correlation": lambda: agree.repeated_correlation(X, Y, SUBJECT).correlation,
 }
 ANY = {
-    "limits": lambda: agree.limits_of_agreement(X, Y).upper,
+    "limits": lambda: agree.limits_of_agreement(X, Y, interval="robust").upper,
     "quantile limits": lambda: agree.quantile_limits(X, Y, tails="usual").upper,
     "concordance over subjects": lambda: agree.concordance(X, Y, session=SUBJECT).concordance,
     "share": lambda: agree.coverage_probability(X, Y, limit=3, distribution="any").probability,

@@ -26,7 +26,7 @@ def limits_of_made_errors(call, figure):
     """Limits of errors with mean 0 and SD 1; the outer end of one is the one-sided factor."""
     errors = made(figure["n"])
     return agree.limits_of_agreement(np.zeros(errors.size), errors, coverage=2 * figure["content"] - 1,
-                                     level=2 * figure["confidence"] - 1, interval="exact")
+                                     level=2 * figure["confidence"] - 1)
 
 
 def index_of_made_errors(call, figure):

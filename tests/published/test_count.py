@@ -18,7 +18,7 @@ sys.path.insert(0, str(HERE))
 
 from published_sets import COUNTED, figures, kind, load, publication  # noqa: E402
 
-METHODS = ("exact limits", "concordance interval", "deviation index", "coverage probability", "Grubbs",
+METHODS = ("default exact limits", "concordance interval", "deviation index", "coverage probability", "Grubbs",
            "quantile limits", "linearity", "Fieller", "MOVER", "Hartung-Knapp", "simultaneous intervals",
            "Deming with replicates", "York", "equivalence", "Paule-Mandel", "odd session")
 # Printed formulas that a method must meet to rounding, by their tests in test_closed_forms.py.

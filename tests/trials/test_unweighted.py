@@ -50,7 +50,7 @@ def test_limits_of_one_trial_each_are_those_of_limits_of_agreement(step):
     y = np.round(x + rng.exponential(0.4 if step else 2, 30), 0 if step else 3)
     table = {"subject": [f"p{k:02d}x" for k in range(30)], "x_cm": x, "y_cm": y}
     check = check_trials(pair_trials(table, by="subject", reference_column="x_cm", device_column="y_cm"), "5 cm")
-    one = limits_of_agreement(x, y)
+    one = limits_of_agreement(x, y, interval="robust")
     for found, other in ((check.lower, one.lower), (check.upper, one.upper)):
         assert found.value == pytest.approx(other.value)
         if step:  # the mean of trials in whole steps is less sure

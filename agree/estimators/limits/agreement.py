@@ -29,7 +29,6 @@ from agree.estimators.shape import NORMAL_ONLY, SKEW_COSTS, warn_of_dependent_sh
 
 NOT_QUANTILES = "and bias -+ z SD is no quantile of such errors; the intervals {hold}. For the quantiles, ask {ask}"
 NORMAL = ", normal errors"
-TOO_FEW = f"; fewer than {LEAST} pairs, so other shapes are not held"
 BY_ORDER = NOT_QUANTILES.format(hold="hold the quantiles whatever the shape", ask="quantile_limits")
 BY_SHAPE = NOT_QUANTILES.format(hold="hold the quantiles of shapes up to exponential and t, 3 df, and of wilder ones "
                                      "less often", ask="quantile_limits(tails='usual')")
@@ -119,7 +118,7 @@ def limits_of_agreement(
     level: float = 0.95,
     sampling: Sampling | None = None,
     session: ArrayLike | None = None,
-    interval: Literal["robust", "exact", "approximate"] | None = None,
+    interval: Literal["exact", "robust", "approximate"] = "exact",
     nan_policy: NanPolicy = "raise",
 ) -> LimitsOfAgreement:
     r"""Bias and limits of agreement of paired readings.
@@ -136,11 +135,11 @@ def limits_of_agreement(
     coverage : float
         Share of the differences to lie between the limits, in (0, 1); 0.95 gives 1.96 standard deviations.
     {level, sampling, session}
-    interval : {"robust", "exact", "approximate"} or None
-        Independent pairs only. None: ``robust`` from 8 pairs on, ``exact`` below. ``robust``: holds the quantile of the
-        errors for common shapes, normal or not; fewer than 8 pairs cannot bear that. ``exact``: for normal errors
-        alone, by the noncentral t distribution. ``approximate``: the same with standard error s sqrt((1 + z^2/2)/n),
-        the form of 1986 and 1999. Serial sampling uses the influence series; for sessions see Notes.
+    interval : {"exact", "robust", "approximate"}
+        Independent pairs only. ``exact``: for normal errors alone, by the noncentral t distribution. ``robust``: holds
+        the quantile of the errors for common shapes, normal or not, and is about twice as wide; 8 pairs or more.
+        ``approximate``: for normal errors, with standard error s sqrt((1 + z^2/2)/n), the form of 1986 and 1999.
+        Serial sampling uses the influence series; for sessions see Notes.
     {nan_policy}
 
     Returns
@@ -216,8 +215,7 @@ def limits_of_agreement(
     sampling = checks.sampling_of(sampling, session)
     x, y, labels = checks.columns(reference, device, session=session, sampling=sampling, nan_policy=nan_policy)
     checks.fraction(level, "level")
-    if interval is not None:
-        checks.choice(interval, "interval", ("robust", "exact", "approximate"))
+    checks.choice(interval, "interval", ("exact", "robust", "approximate"))
     if interval == "robust" and sampling == "independent" and x.size < LEAST:
         raise SampleSizeError(f"interval='robust' needs at least {LEAST} pairs; got {x.size}: leave `interval` out for "
                               "limits of normal errors, or record more pairs", option="interval")
@@ -229,14 +227,14 @@ def limits_of_agreement(
 
 def limits_over(
     x: FloatArray, y: FloatArray, labels: NDArray[Any] | None, *, scale: LogScale = "difference",
-    coverage: float = 0.95, level: float = 0.95, sampling: Sampling = "independent", interval: str | None = None,
+    coverage: float = 0.95, level: float = 0.95, sampling: Sampling = "independent", interval: str = "exact",
     half_weight_n: float = 0.0,
 ) -> LimitsOfAgreement:
     """As `limits_of_agreement`, on checked columns, with sessions of the weights that `session_shares` gives."""
     z = float(special.ndtri((1 + coverage) / 2))
     d = errors_on_scale(x, y, scale)
     warn_of_alike(d, sampling, stacklevel=4)
-    robust = interval in (None, "robust") and d.size >= LEAST
+    robust = interval == "robust"
     counted = refused(float(d.size), (1 - coverage) / 2, (1 - level) / 2) >= 0
     warn_of_shape(d, sampling, (BY_ORDER if counted else BY_SHAPE) if robust else NORMAL_ONLY + "ask interval='robust'",
                   stacklevel=4)
@@ -252,8 +250,6 @@ def limits_over(
     elif sampling == "independent":
         make: Callable[..., Estimate] = _approximate_limit if interval == "approximate" else exact_limit
         lower, upper = (make(mean, sd, n, sign * z, level) for sign in (-1, 1))
-        if interval is None:
-            lower, upper = (replace(item, method=item.method + TOO_FEW) for item in (lower, upper))
     elif labels is not None:
         both = pivots_of_errors(d, labels, half_weight_n)
         sd = both.sd

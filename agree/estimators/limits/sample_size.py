@@ -76,8 +76,8 @@ def limits_sample_size(
 
     Use it to plan a comparison of single readings. Neighbouring seconds are not independent pairs: they count for
     less. Not for the mean error, which needs fewer: see `plan`. The width is that of ``interval="exact"``, for errors
-    known to be normal; the robust interval that `limits_of_agreement` gives unless told otherwise is about twice as
-    wide of normal errors (2.3 times at 20 pairs, 2.0 at 80, 1.7 at 300).
+    known to be normal; the robust interval of `limits_of_agreement` is about twice as wide of
+    normal errors (2.3 times at 20 pairs, 2.0 at 80, 1.7 at 300).
 
     Parameters
     ----------

@@ -123,7 +123,7 @@ def spread_and_limits(errors: SubjectErrors, bias: Estimate, coverage: float, le
     r"""SD of a single trial's error, and limits of agreement, bias -+ z SD, with MOVER intervals.
 
     MOVER takes errors for normal. With one trial each, of LEAST subjects or more, errors are independent, and the
-    limits' intervals are those of `limits_of_agreement`, for other shapes too; `step` is that of rounded errors.
+    limits' intervals are the robust ones of `limits_of_agreement`, for other shapes too; `step`: of rounded errors.
 
     The variance is V + (1 - 1/m) W, m the harmonic mean of the numbers of trials: its intervals keep their coverage for
     1 and 20 trials (measured in benchmarks/trials.py), where those of weighted means fall to 70 %.
