@@ -65,8 +65,6 @@ def all_figures():
                                id=f"{source}-{figure['what'].replace(' ', '_')}")
 
 
-# The blood pressures of 1999 hold subjects far off, of which repeated_limits rightly warns.
-@pytest.mark.filterwarnings("ignore:the groups. mean errors are not normal")
 @pytest.mark.parametrize(("folder", "call", "figure"), list(all_figures()))
 def test_published_figure(folder, call, figure):
     assert off(figure, compute(folder, call, figure)) <= 0
