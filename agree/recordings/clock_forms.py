@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.results.note import Note
-from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS, PLAIN_STEP_S, SECOND_APART
+from agree.core.thresholds import FIT_SECONDS, HHMMSS_ENDINGS, LATEST_UNIX_S, PLAIN_STEP_S, SECOND_APART
 from agree.files.naming.headers import SECONDS, TIME_OF_DAY, UNIT_SECONDS
 from agree.files.table import Table, shown
 from agree.recordings.zones import DAY, HOUR
@@ -58,6 +58,12 @@ def numeric_stamps(table: Table, values: FloatArray, name: str, units: Sequence[
                              f"since 1970 is of {1970 + np.min(seconds) / 31_556_952:.0f}", "a date since then",
                              "it may count 100 ns from another year: export stamps as 2024-05-31T17:02:03Z",
                              option="time_column", code="time_unit")
+        if np.max(seconds) > LATEST_UNIX_S:
+            i = int(np.argmax(seconds > LATEST_UNIX_S))
+            raise table.fail(i, f"{values[i]:.15g} in column {shown(name)}, which as {form} since 1970 is of "
+                             f"{1970 + seconds[i] / 31_556_952:.0f}", "the date of a recording",
+                             "it may count from 1900 or 1904: export stamps as 2024-05-31T17:02:03Z",
+                             option="time_column", code="time_unit")
         return Stamps(seconds, "utc", f"{form} since 1970")
     if "hhmmss" in units or (not unit and _is_hhmmss(values)):
         return _hhmmss(table, values, name)
@@ -73,6 +79,10 @@ def _refuse_other_units(table: Table, values: FloatArray, name: str) -> None:
     if not step.size:
         return
     median = float(np.median(step))
+    if _is_minutes_seconds(values):
+        raise table.fail(None, f"numbers in column {shown(name)} that go from .59 to 1.00, as minutes and seconds do",
+                         "stamps of one meaning", "write stamps as h:mm:ss, or as seconds", option="time_column",
+                         code="time_unit")
     where = f"steps of {median:.4g} in column {shown(name)}"
     for unit, length in (("minutes", 60.0), ("hours", HOUR), ("days", DAY)):
         if any(abs(one * length - 1) < SECOND_APART for one in (median, float(step.mean()))):
@@ -84,6 +94,13 @@ def _refuse_other_units(table: Table, values: FloatArray, name: str) -> None:
         raise table.fail(None, f"{where}, which may be milliseconds", "a unit in its name",
                          f"call it {shown(f'{name} [ms]')} or {shown(f'{name} [s]')}", option="time_column",
                          code="time_unit")
+
+
+def _is_minutes_seconds(values: FloatArray) -> bool:
+    """Tell whether numbers are minutes.seconds: 100ths, of which none are 60 to 99, though minutes change."""
+    ends = np.round(100 * values) % 100
+    return bool(np.abs(100 * values - np.round(100 * values)).max() < 1e-6 * max(1.0, float(np.abs(values).max()))
+                and ends.max() < 60 and np.unique(ends).size >= HHMMSS_ENDINGS and np.unique(values // 1).size > 1)
 
 
 def _is_hhmmss(values: FloatArray) -> bool:

@@ -36,7 +36,10 @@ CHANNELS = ("power", "cadence", "speed", "temperature", "balance", "heart rate",
 WHAT = {"left": "the left side", "right": "the right side", "side": "one side", "target": "a target",
         "average": "an average", "smoothed": "smoothed", "normalised": "normalised", "extreme": "an extreme",
         "part": "of a part of the recording", "threshold": "a threshold", "estimated": "an estimate",
-        "other": "no reading", "place": "of a place or a distance", "foreign": "of something else"}
+        "other": "no reading", "place": "of a place or a distance", "foreign": "of something else",
+        "scaled": "not in its unit alone"}
+
+DAY_ALONE = re.compile(r"\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}")  # a date beside a column that counts seconds
 
 
 class Choice(NamedTuple):
@@ -143,6 +146,7 @@ def _time(table: Table, name: str | None) -> int | None:
     if not ranks:
         ranks = {k: 0 for k, column in enumerate(table.columns)
                  if _is_last_resort(words(table.header[k])) and _increases([cell for cell in column if cell])}
+    ranks = {k: rank for k, rank in ranks.items() if not DAY_ALONE.fullmatch(_first(table.columns[k]))} or ranks
     best = [k for k, rank in ranks.items() if rank == min(ranks.values())]
     if len(best) > 1:
         raise table.fail(None, f"{len(best)} columns that may be the time: {listed(table, best)}", "one",

@@ -16,10 +16,11 @@ from agree.core.thresholds import MAX_POWER_W, MIN_POWER_W, TYPICAL_MEDIAN
 from agree.files.naming.headers import POWER, dimension, heading
 from agree.files.table import Table, numbers, shown
 
-# "No value" of signed and unsigned 16-bit, of 12-bit and of 8-bit fields, and what people write for it (common
-# practice). -1 and 9999 are readings of other quantities, and of a power only where others are below 0 or that high,
-# as 4095 is.
-POWER_MARKERS = (65_535.0, 32_767.0, 4_095.0, -32_768.0, 9_999.0, 99_999.0, -1.0, -9_999.0, -999.0)
+# "No value" of signed and unsigned 16-bit, as such and as tenths, of 12-bit and of 8-bit fields, and what people write
+# for it (common practice). -1 and 9999 are readings of other quantities, and of a power only where others are below 0
+# or that high, as 4095 and the tenths are.
+POWER_MARKERS = (65_535.0, 32_767.0, 6_553.5, 3_276.7, 4_095.0, -32_768.0, 9_999.0, 99_999.0, -1.0, -9_999.0, -999.0)
+MAY_BE_READ = frozenset({9_999.0, 4_095.0, 6_553.5, 3_276.7, -999.0})
 MARKERS: dict[str, tuple[float, ...]] = {
     POWER: POWER_MARKERS, "cadence": (255, 65_535, -1), "speed": (65_535, 32_767, -1, 9_999),
     "temperature": (127, 255, 65_535, 32_767), "balance": (255, 65_535, -1), "heart rate": (255, 65_535, -1, 9_999),
@@ -28,7 +29,7 @@ MARKERS: dict[str, tuple[float, ...]] = {
 PLAIN_MARKERS = (65_535.0, 32_767.0, 99_999.0)
 SIDES = {"left": ("left", "l", "links", "linke", "gauche", "g", "izquierda", "sinistra", "esquerda", "lewa", "lewo"),
          "right": ("right", "r", "rechts", "rechte", "droite", "d", "derecha", "destra", "direita", "prawa", "prawo")}
-DEVELOPER = re.compile(r" \(developer \d+\)")  # whose field it is: no word of its name
+DEVELOPER = re.compile(r" \(developer \d+[^)]*\)")  # whose field it is: no word of its name
 PACE = re.compile(r"(\d{1,2}):([0-5]\d(?:[.,]\d+)?)", re.ASCII)
 
 
@@ -130,7 +131,7 @@ def is_marker(values: FloatArray, quantity: str = POWER) -> np.ndarray:
         rest = values[np.isfinite(values) & ~same & ~hit]
         if marker == -1 and (rest < 0).any():
             continue  # a device that reads below 0 reads -1 too
-        if marker in (9_999.0, 4_095.0, -999.0) and rest.size and np.max(np.sign(marker) * rest) > 0.5 * abs(marker):
+        if marker in MAY_BE_READ and rest.size and np.max(np.sign(marker) * rest) > 0.5 * abs(marker):
             continue
         hit |= same
     return hit

@@ -151,6 +151,8 @@ def _dated(
         orders = ["day first" if day_first else "month first"]
     elif matches[0][8]:
         orders.reverse()  # with a.m. and p.m. the month usually comes first (common practice)
+    short_year = day_first is None and len(matches[0][1]) < 3 and len(matches[0][4]) < 3 and matches[0][2] != "."
+    orders += ["year first"] * short_year
     days = {order: _days([(m[1], m[3], m[4]) for m in matches], ORDERS[order]) for order in orders}
     fits = {order: DAY * d + time_of_day for order, d in days.items() if np.isfinite(d).all()}
     if not fits and day_first is not None:
@@ -159,6 +161,9 @@ def _dated(
                          "correct day_first, or the stamp", option="day_first")
     if not fits:
         raise no_stamp(table, cells, int(np.argmin(np.isfinite(days[orders[0]]))), name)
+    if short_year:  # 24-05-31 is not of 2031
+        latest = (datetime(datetime.now(UTC).year + 1, 1, 1) - EPOCH).total_seconds() + DAY
+        fits = {order: s for order, s in fits.items() if s.max() < latest} or fits
     rising = [order for order, s in fits.items() if (np.diff(s) >= 0).all()] or list(fits)
     best = min(rising, key=lambda order: float(np.ptp(fits[order])))  # the first of equals
     form = f"date {best}, {'no' if offsets is None else 'with'} zone"

@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.results.note import Note
-from agree.core.thresholds import FEWEST_STAMPS, MAX_SPAN_S, MIN_MEAN_STEP_S, ROWS_PER_STAMP, SHARED_STAMP_S
+from agree.core.thresholds import (
+    FEWEST_STAMPS,
+    MAX_SPAN_S,
+    MIN_MEAN_STEP_S,
+    ROWS_PER_STAMP,
+    SHARED_STAMP_S,
+    SHARING_ROWS,
+)
 from agree.files.table import MISSING, Table, shown
 from agree.recordings.clock_forms import Stamps
 from agree.recordings.stamps import LAST_DATE_S, read_stamps
@@ -95,7 +102,8 @@ def _refuse_shared(table: Table, cells: tuple[str, ...], name: str, step: FloatA
     on = step[step > 0]
     rows = np.diff(np.flatnonzero(np.r_[True, step > 0, True]))  # of each stamp
     few = min(float(np.mean(rows)), float(np.median(rows))) < ROWS_PER_STAMP  # not one that stood still for once
-    if rows.size < FEWEST_STAMPS or few or np.median(on) < SHARED_STAMP_S:
+    lone = rows.size < (2 if step.size + 1 >= SHARING_ROWS else FEWEST_STAMPS)
+    if lone or few or np.median(on) < SHARED_STAMP_S:
         return
     minutes = bool((on % 60 == 0).all())
     what = "a stamp to the minute" if minutes else f"of stamps {np.median(on):.3g} s apart"

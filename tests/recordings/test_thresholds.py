@@ -41,10 +41,11 @@ def test_seconds_of_another_epoch(first, last, fit):
     pytest.param(6, 60, "a stamp to the minute that 2 rows share", id="ROWS_PER_STAMP"),
     pytest.param(5, 60, "", id="ROWS_PER_STAMP"),
     pytest.param(6, 2.01, "of stamps 2.01 s apart that 2 rows share", id="SHARED_STAMP_S"),
-    pytest.param(6, 1.99, "", id="SHARED_STAMP_S"), pytest.param(4, 60, "", id="FEWEST_STAMPS")])
+    pytest.param(6, 1.99, "", id="SHARED_STAMP_S"), pytest.param(4, 60, "", id="FEWEST_STAMPS"),
+    pytest.param(-10, 60, "that 5 rows share", id="SHARING_ROWS"), pytest.param(-9, 60, "", id="SHARING_ROWS")])
 def test_rows_that_share_a_stamp(rows, step, refused):
-    """Of 6 rows 2 share each of 3 stamps on average, of 5 rows fewer do, and 4 rows have 2 stamps."""
-    times = np.repeat([0, step, 2 * step], 2)[:rows]
+    """Of 6 rows 2 share each of 3 stamps on average, of 5 rows fewer do, and 4 rows, -10 and -9 have 2."""
+    times, rows = np.repeat([0, step, 2 * step], 5 if rows < 0 else 2)[:abs(rows)], abs(rows)
     data = table("time [s],power", [200 + k for k in range(rows)], times)
     if refused:
         with pytest.raises(InputError, match=refused):
@@ -71,6 +72,17 @@ def test_counts_from_another_year(first, said):
     data = table("time,power", [200, 210, 220], [first, first + 1000, first + 2000])
     if said:
         with pytest.raises(InputError, match=said):
+            read_recording(data)
+    else:
+        assert read_recording(data).clock == "utc"
+
+
+@pytest.mark.parametrize(("last", "refused"), [
+    pytest.param(2_700_000_000, False, id="LATEST_UNIX_S"), pytest.param(2_700_000_001, True, id="LATEST_UNIX_S")])
+def test_seconds_from_a_year_before_1970(last, refused):
+    data = table("time,power", [200, 210, 220], [last - 2, last - 1, last])
+    if refused:
+        with pytest.raises(InputError, match=r"row 4: found 2700000001 .* it may count from 1900 or 1904"):
             read_recording(data)
     else:
         assert read_recording(data).clock == "utc"

@@ -15,6 +15,10 @@ FIT_SECONDS = (725_000_000.0, 1_262_000_000.0)
 # share one on average and in the median, and stamps are so far apart; of two, one may have stood still. Several
 # a second under whole seconds are usual.
 ROWS_PER_STAMP, SHARED_STAMP_S, FEWEST_STAMPS = 2.0, 2.0, 3
+# So many rows share even two stamps because these are cut, as 1.71717E+09 is, not because a clock stood still.
+SHARING_ROWS = 10
+# Seconds since 1970 from 2055 on: those since 1900 or 1904 of a recording from 1990 on are such numbers.
+LATEST_UNIX_S = 2_700_000_000.0
 # Distinct endings of HHMMSS read as a plain number, none of them 60 to 99, before it is taken for a time of day: by
 # chance 0.6 ** 10, 0.6 %, were they spread evenly; seconds in a row cannot pass 59 without showing 60.
 HHMMSS_ENDINGS = 10

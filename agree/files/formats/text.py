@@ -149,7 +149,9 @@ def _header(
         at = columns[0]
         cells = [found[at] for found in same if found not in units]
         fit = sum(cell.lower() in MISSING or _is_number(cell) for cell in cells)
-        above = sum(len(found) == width and _is_number(found[at]) for found in rows[:place])
+        kinds = [tuple(map(_is_number, found)) for found in same if found not in units]  # "Serial,12" is no reading
+        above = sum(len(found) == width and _is_number(found[at]) and tuple(map(_is_number, found)) in kinds
+                    for found in rows[:place])
         if 2 * len(same) > len(below) and cells and fit >= share * len(cells) and above <= MOST_NUMBERS_ABOVE:
             return rows.index(row)  # it may come again
     return None

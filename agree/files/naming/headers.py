@@ -106,6 +106,10 @@ def _units() -> dict[tuple[str, ...], Unit]:
 
 STRANGE = frozenset({"energy", "torque", "pulse rate", "turning rate", "pressure", "step rate", "speed", "flow",
                      "flow for mass"})
+# Of a length of averaging in seconds, where the name ends in it: "Power30". 1 to 4 number what is measured.
+WINDOWS = _set("5 10 15 20 30 60 90 120 180 300 600 1200")
+SCALED = re.compile(r"\d+[.,]\d+ ?k?w\b|1 ?/ ?10+|(?<![a-z])[x×*/] ?10+\b|(?<!\d)10+ ?[x×](?![a-z])|w ?[*/] ?10+\b",
+                    re.IGNORECASE)  # "0.1 W", "x10", "W/10": no unit of its own
 POLISH_HORSE = {("km",): unit_of("PS")}  # written KM
 OWN_WORDS = {POWER: {("metric", "hp"): unit_of("PS"), ("hp", "metric"): unit_of("PS"),
                      ("j", "s"): unit_of("W"), ("horse",): unit_of("hp")}}
@@ -126,6 +130,9 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
     own = {words(alias) for alias in (quantity or "readings", *aliases)}
     kinds: list[tuple[str, str]] = []
     unknown: list[str] = []
+    scaled = SCALED.search(header) if quantity == POWER else None
+    if scaled:
+        kinds.append(("scaled", scaled[0].strip()))
     at, is_named = 0, False
     while at < len(rest):
         length = next((n for n in range(min(4, len(rest) - at), 0, -1)
@@ -141,6 +148,8 @@ def heading(header: str, quantity: str = POWER, aliases: tuple[str, ...] = ()) -
         elif text.isdigit() and rest[at + 1:at + 2] and rest[at + 1] in SECONDS | MINUTES:
             kinds += [] if text == "1" and rest[at + 1] in SECONDS else [("smoothed", f"{text} {rest[at + 1]}")]
             at += 1
+        elif text in WINDOWS and rest[at - 1:at] in own | {(POWER,)} and at + 1 == len(rest):
+            kinds.append(("smoothed", text))
         elif near(text) - {quantity}:
             kinds += [(kind, text) for kind in sorted(near(text) - {quantity})]
         else:

@@ -19,7 +19,7 @@ DEVICE_KINDS = frozenset({"total", "measured", "device"})  # beside a quantity t
 SIDES = frozenset({"left", "right", "side"})
 # Never a plain reading: one side, a wish, an average, a share, another quantity.
 DERIVED_KINDS = SIDES | {"target", "average", "smoothed", "normalised", "extreme", "part", "threshold", "estimated",
-                         "other", "foreign"}
+                         "other", "foreign", "scaled"}
 LONGEST_PHRASE = 4
 PLACE = "place"  # distance, altitude, slope: no reading of a known quantity, but one's own may be called so
 COMPOUNDS = ("leistung", "vermogen", "effekt", "watts", "watt", "power", "temperatur", "temperatuur",
