@@ -21,8 +21,8 @@ from agree.core.thresholds import (
     WORKING_W,
 )
 from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.own_readings import every_s
 from agree.faults.real_stop import is_stop
-from agree.faults.repeated import every_s
 from agree.faults.view import Claim, Mask, View, near_coasting
 
 

@@ -17,7 +17,7 @@ from agree.core.thresholds import (
     STOP_HELD_S,
     WORKING_W,
 )
-from agree.faults.repeated import every_s
+from agree.estimators.response.own_readings import every_s
 from agree.faults.view import Mask, View, usual_error
 
 LONG_S = 6        # runs of so many seconds do not count for how often chance repeats a value

@@ -19,7 +19,7 @@ from agree.core.thresholds import (
     SPIKE_W,
     WORKING_W,
 )
-from agree.faults.repeated import every_s
+from agree.estimators.response.own_readings import every_s
 from agree.faults.view import Mask, View
 
 

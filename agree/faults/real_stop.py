@@ -86,7 +86,7 @@ def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:
         made = own.copy()
         stop = min(last, high) - low
         made[first - low:stop] = filled[:stop - (first - low)]
-        return float(np.mean((other - view.compared(made)[seen]) ** 2))
+        return float(np.mean((other - view.compared(made, low)[seen]) ** 2))
 
     dropped = left(np.linspace(before, level, count))
     best, found = math.inf, (0, 0)

@@ -16,9 +16,9 @@ from agree.core.data.matched import Matched
 from agree.core.errors import InputError
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter, matched, reasons, with_energy
+from agree.estimators.response.own_readings import every_s
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
-from agree.faults.repeated import every_s
 from agree.faults.screen import hide, zeros_amid
 from agree.faults.slow.search import find_slow
 from agree.faults.view import Mask

@@ -16,7 +16,7 @@ from agree.core.thresholds import (
     SPIKE_S,
     SPIKE_W,
 )
-from agree.faults.repeated import every_s
+from agree.estimators.response.own_readings import every_s
 from agree.faults.view import Claim, View, largest_near
 
 

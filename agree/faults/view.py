@@ -27,6 +27,7 @@ from agree.core.thresholds import (
 from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered, through
+from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.faults.together import borne_out
 
 Mask = NDArray[np.bool_]
@@ -131,9 +132,10 @@ class View:
         rest: FloatArray = self.other - self.compared(np.where(replaced | ~known, self.usual, self.y)) - constant
         return rest
 
-    def compared(self, values: FloatArray) -> FloatArray:
-        """Readings of the trace as they are compared with `other`: through the filter, if it is the sharper one."""
-        return values if self.kernel is None else through(values, self.kernel)
+    def compared(self, values: FloatArray, begin: int = 0) -> FloatArray:
+        """Readings from second `begin` on as they are compared with `other`: through the filter, if it has one."""
+        by = self.kernel.cut(begin, values.size) if isinstance(self.kernel, Repeating) else self.kernel
+        return values if by is None else through(values, by)
 
     def _answered_gain(self, replaced: Mask) -> FloatArray:
         """What the usual readings in the seconds `replaced` add behind a filter that does not keep energy, W."""
@@ -179,7 +181,6 @@ class View:
             near = budget(start, stop, start - CLAIM_MARGIN_S, stop + CLAIM_MARGIN_S) if self.kernel is None else far
             found.append(Claim(start, stop, lacking, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
         return found
-
 
     def _weigh_together(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], sign: float,
                         by: Kernel) -> list[Claim]:

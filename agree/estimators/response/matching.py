@@ -13,21 +13,22 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
-from agree.core.thresholds import PURE_LAG_S, WORKING_W
+from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
 from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold
+from agree.estimators.response.nonlinear.fit_repeating import repeating
 from agree.estimators.response.nonlinear.fit_uneven import TwoConstants, two_constants
 from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.estimators.response.nonlinear.uneven import Uneven
 from agree.estimators.response.transfer import TOGETHER
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
 LEVEL = 0.95
-ALIKE = 0.02          # sum of differences of weights
 AROUND_S = 601       # s over which a response that does not keep energy is taken to do so alike
 MOST_LOCAL = 2.0      # times the usual factor
 SHORT = 4             # weights of a filter that may be but a lag by a part of a second
@@ -64,16 +65,6 @@ class Filter(NamedTuple):
         """Whether the sharper trace is changed at all."""
         return self.kernel.weights.size > 1 or self.kernel.start != 0
 
-    def like(self, other: Filter) -> bool:
-        """Whether two filters give readings that differ by less than a fiftieth."""
-        if self.smoother != other.smoother:
-            return not self.changes and not other.changes
-        low = min(self.kernel.start, other.kernel.start)
-        rows = [np.pad(one.kernel.weights, (one.kernel.start - low, 0)) for one in (self, other)]
-        size = max(row.size for row in rows)
-        first, second = (np.pad(row, (0, size - row.size)) for row in rows)
-        return bool(np.abs(first - second).sum() <= ALIKE)
-
     def columns(self, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Both traces with one response; NaN where a second that the filter needs is unknown."""
         if self.smoother == "reference":
@@ -92,7 +83,31 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     made = _linear(reference, device)
     if made.choice is None:
         return made
-    return _holding(made, reference, device) or _uneven(made, reference, device) or made
+    return (_repeating(made, reference, device) or _holding(made, reference, device)
+            or _uneven(made, reference, device) or made)
+
+
+def _repeating(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
+    """The filter of a trace that repeats its reading, if it leaves clearly less than the linear one."""
+    traces = {"reference": reference, "device": device}
+    sign = {"device": 1.0, "reference": -1.0}
+    best, least = None, REPEAT_LEFT * _error_left(made, reference, device)
+    for role, other in (("device", "reference"), ("reference", "device")):
+        by = repeating(traces[other], traces[role], made.mean_delay * sign[role] * sign[made.smoother or "device"])
+        found = None if by is None else Filter(by, role, made.choice)
+        if found is not None and (left := _error_left(found, reference, device)) <= least:
+            best, least = found, left
+    return best
+
+
+def _error_left(made: Filter, reference: FloatArray, device: FloatArray) -> float:
+    """Mean size of the difference of both columns amid work, apart from the usual ratio, as a share of their mean."""
+    u, v = made.columns(reference, device)
+    works = (u > WORKING_W) & (v > WORKING_W)
+    if not works.any():
+        return math.inf
+    u, v = u[works], v[works]
+    return float(np.abs(v - float(np.median(v / u)) * u).mean() / v.mean())
 
 
 def _holding(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
@@ -204,6 +219,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
     size = up if up is not None else None if found is None else found.size
     # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
     judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1) and up is None
+    judged &= not isinstance(made.kernel, Repeating)
     kind = "none" if found is None else "uneven" if up is not None else found.kind
     record = Matched(
         reference=u, device=v, kind=kind,
