@@ -4,6 +4,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from agree.faults.slow.coefficient import coefficient
 from agree.faults.slow.search import find_slow
@@ -155,7 +156,7 @@ def scanned(ride, made, sizes, rough):
 
 
 @pytest.mark.parametrize(("made", "least", "sizes", "rough"), [
-    (lambda t: 1.0 * (t >= REST[1][1]), 5.0, (1.1, 2.1, 2.5, 3.3), 4),
+    (lambda t: 1.0 * (t >= REST[2][1]), 5.0, (1.1, 1.8, 2.0, 2.6), 4),
     (lambda t: 1.0 * (t >= 1750), 6.0, (1.8, 3.1, 3.5, 4.2), 6),
     (lambda t: np.exp(-3 * t / 900), 5.0, (2.0, 3.7, 4.1, 4.9), 2)])
 def test_standard_errors_that_a_slow_fault_must_have(ride, made, least, sizes, rough):
@@ -190,3 +191,17 @@ def test_a_warm_up_is_no_step(seed):
     t, x, noise = riding(np.random.default_rng(seed))
     item, = found(t.astype(float), x, noise + 0.04 * x * np.exp(-3 * t / 900))
     assert item.kind == "warm_up_drift"
+
+
+@pytest.mark.parametrize(("kind", "watts", "seed"), [("straight", 4.0, 19), ("slowing", 5.0, 20), ("slowing", 6.0, 10),
+                                                      ("step", 6.0, 19)])
+def test_a_drift_is_no_step(kind, watts, seed):
+    """A step in the middle fits a drift over 25 min nearly as well, with an error of 2.5 W correlated over 15 s."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(1500.0)
+    x = 200 + 40 * np.sin(t / 97) + 15 * np.sin(t / 13)
+    error = lfilter([1], [1, -np.exp(-1 / 15)], rng.normal(0, 1, t.size))
+    course = {"straight": t / t.size, "slowing": (1 - np.exp(-3 * t / t.size)) / (1 - np.exp(-3)),
+              "step": 1.0 * (t >= 750)}[kind]
+    made = found(t, x, watts * course + error * 2.5 / error.std() + rng.normal(0, 3, t.size))
+    assert [item.kind for item in made] == ["step"] * (kind == "step")

@@ -7,7 +7,7 @@ import pytest
 
 from agree.faults.slow import lasting_steps, search, warm_up
 from agree.faults.slow.coefficient import Size
-from agree.faults.slow.search import Found, Search, explains_all
+from agree.faults.slow.search import Found, Search, explains_all, told_apart
 from agree.faults.slow.steady_ride import Ride, steady_ride
 
 
@@ -56,6 +56,16 @@ def test_what_a_step_must_be_worth(left, fewer):
 def test_steps_that_leave_no_other_slow_change(steps, t, alone, monkeypatch):
     monkeypatch.setattr(search, "coefficient", lambda *_: Size(t, 1.0))
     assert explains_all(replace(riding(True), steps=(500, 1000, 1500)[:steps])) == alone
+
+
+@pytest.mark.parametrize(("t", "apart"), [
+    pytest.param(2.77, True, id="STEP_APART_GAIN"), pytest.param(2.75, False, id="STEP_APART_GAIN")])
+def test_a_step_that_no_drift_replaces(t, apart, monkeypatch):
+    """Beside each other the step has t standard errors, the drift one: 7.67 less 1, and 7.56 less 1."""
+    ride = replace(riding(True), steps=(1000,))
+    monkeypatch.setattr(search, "coefficient", lambda row, *_: Size(
+        t if np.array_equal(row, ride.step_row(1000)) else 1.0, 1.0))
+    assert told_apart(ride) == apart
 
 
 @pytest.mark.parametrize(("size", "found"), [

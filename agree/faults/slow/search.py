@@ -11,11 +11,11 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_PLACE_GAIN, STEP_T
+from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_APART_GAIN, STEP_PLACE_GAIN, STEP_T
 from agree.faults.slow.coefficient import coefficient
 from agree.faults.slow.lasting_steps import alike, gains, size_of, with_steps
 from agree.faults.slow.steady_ride import Mask, Ride, Shape, pieces, steady_ride
-from agree.faults.slow.warm_up import SETTLED, end_of, with_warm_up
+from agree.faults.slow.warm_up import SETTLED, best_course, end_of, with_warm_up
 
 STEPS = ("auto_zero_step", "step")
 
@@ -111,10 +111,11 @@ def _search(ride: Ride, time: FloatArray, kinds: Collection[str], only: Collecti
 def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
     """Find steps and a warm-up, first as if nothing else changed slowly, which finds smaller steps.
 
-    That stands if one step or two explain all slow change there is: neither a drift nor a slow wave is left.
+    That stands if one step or two explain all slow change there is, neither a drift nor a slow wave being left, and
+    nothing smooth fits as well in their place.
     """
     lean = _alternate(replace(ride, lean=True), kinds)
-    made = lean if explains_all(lean) else _alternate(ride, kinds)
+    made = lean if explains_all(lean) and told_apart(lean) else _alternate(ride, kinds)
     if made.warm is not None and not made.steps:  # an early step is like a warm-up
         alone = with_steps(replace(made, warm=None, warm_size=None))
         if len(alone.steps) == 1 and _better(alone, made, STEP_PLACE_GAIN):
@@ -139,6 +140,24 @@ def explains_all(lean: Ride) -> bool:
         return False
     base = lean.base(waves=True)
     return all(coefficient(row, base, lean.error).t < LEAN_T for row in lean.other_changes())
+
+
+def told_apart(lean: Ride) -> bool:
+    """Whether each step fits clearly better than any one drift, straight or slowing, and than the best warm-up.
+
+    With t of the step beside the other one and u of the other beside the step, both fits together explain as much more
+    than either: the step is ahead by t^2 - u^2 of chi-squared.
+    """
+    for place in lean.steps:
+        rest = replace(lean, steps=tuple(other for other in lean.steps if other != place))
+        warm = best_course(rest) if lean.warm is None else None
+        base, row = rest.base(waves=True), lean.step_row(place)
+        for other in [*rest.drifts(), *([] if warm is None else [warm.shape])]:
+            t, u = (coefficient(one, np.vstack([base, beside]), lean.error).t
+                    for one, beside in ((row, other), (other, row)))
+            if t**2 - u**2 < STEP_APART_GAIN:
+                return False
+    return True
 
 
 def _alternate(ride: Ride, kinds: Collection[str]) -> Ride:

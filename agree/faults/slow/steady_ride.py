@@ -19,6 +19,7 @@ from agree.faults.slow.coefficient import Size
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
 SMOOTH_S = 61             # s of pedalling over which slow power is averaged
 WAVE_S = 3600             # slow cosines down to this period stand for any other change, while a step is looked for
+SLOWING = 3.0             # time constants over which a drift that slows is looked at
 COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
 ELSEWHERE_S = 30          # s of pedalling between places without a rest at which a step is tried
 KNOWN_SHARE = 0.8         # of the seconds that must have a cadence for torque to be used
@@ -109,6 +110,11 @@ class Ride:
     def other_changes(self) -> FloatArray:
         """A drift, in W and of power, and slow cosines: what a lean search leaves out."""
         return np.vstack([self.power_rows()[-2:], self.waves()])
+
+    def drifts(self) -> FloatArray:
+        """Drifts over the whole of it, in W and of power: straight, and one that slows to a twentieth of its pace."""
+        courses = [self.seconds, 1 - np.exp(-SLOWING * self.seconds / self.seconds[-1])]
+        return np.stack([row for course in courses for row in (course, course * self.power)])
 
     def base(self, *, waves: bool) -> FloatArray:
         """Rows that explain the error besides what is looked for."""

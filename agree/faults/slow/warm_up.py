@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,26 +37,45 @@ def _courses(ride: Ride) -> Iterator[Warm]:
                 yield Warm(shape * times, slope * times, other, end, power is not None, straight)
 
 
+class Tried(NamedTuple):
+    """A course beside a base: the reduction of the sum of squares, and its size, W."""
+
+    gain: float
+    value: float
+    warm: Warm
+
+
+def _tried(ride: Ride, base: FloatArray) -> list[Tried]:
+    """All courses beside a base."""
+    basis, _ = np.linalg.qr(base.T)
+    rest = ride.error - basis @ (basis.T @ ride.error)
+    made = []
+    for warm in _courses(ride):
+        free = warm.shape - basis @ (basis.T @ warm.shape)
+        square, value = float(free @ free), float(free @ rest)
+        made.append(Tried(value**2 / square, value / square, warm))
+    return made
+
+
+def best_course(ride: Ride) -> Warm | None:
+    """Course that fits best, certain or not; None of a ride too short for any."""
+    tried = _tried(ride, ride.base(waves=True))
+    return max(tried, key=lambda one: one.gain).warm if tried else None
+
+
 def with_warm_up(ride: Ride) -> Ride:
     """Find the best of the warm-ups that are over in half of the ride, if it is certain."""
     ride = replace(ride, warm=None)
     base = ride.base(waves=False)
-    basis, _ = np.linalg.qr(base.T)
-    rest = ride.error - basis @ (basis.T @ ride.error)
-    best, found, tried = 0.0, None, []
-    for warm in _courses(ride):
-        free = warm.shape - basis @ (basis.T @ warm.shape)
-        square, value = float(free @ free), float(free @ rest)
-        tried.append((value**2 / square, value / square))
-        if found is None or tried[-1][0] > best:
-            best, found = tried[-1][0], warm
-    if found is None:
+    tried = _tried(ride, base)
+    if not tried:
         return ride
-    size = coefficient(found.shape, base, ride.error)
+    best = max(tried, key=lambda one: one.gain)
+    size = coefficient(best.warm.shape, base, ride.error)
     if size.t < WARM_T or abs(size.value) < WARM_SHARE * float(ride.power.mean()):
         return ride
-    like = [value for gain, value in tried if gain >= best * (1 - WARM_COURSE_GAIN / size.t**2)]
-    return replace(ride, warm=found, warm_size=Size(size.value, math.hypot(size.se, np.ptp(like) / 2)))
+    like = [one.value for one in tried if one.gain >= best.gain * (1 - WARM_COURSE_GAIN / size.t**2)]
+    return replace(ride, warm=best.warm, warm_size=Size(size.value, math.hypot(size.se, np.ptp(like) / 2)))
 
 
 def end_of(ride: Ride, warm: Warm, size: Size) -> Size:
