@@ -28,6 +28,7 @@ from agree.quantities.doubts.unlike import unlike
 from agree.quantities.doubts.unread import little_used, unread
 from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import Overlay
+from agree.quantities.pace import PaceLimits, limits_as_pace
 from agree.verdict import meanings
 from agree.verdict.claim import Claim
 from agree.verdict.columns import LEAST_WINDOWS, Table, Windows, table
@@ -67,6 +68,8 @@ class QuantityAnswer(Result):
         Seconds used.
     withheld : tuple of Note
         Why no answer "holds" is given: the device gave too few readings, too little was used, a range was lost.
+    pace : PaceLimits or None
+        The limits of a pace in its own unit, where these are of the speed.
     """
 
     verdict: str
@@ -75,6 +78,7 @@ class QuantityAnswer(Result):
     limits: LimitsOfAgreement | None
     seconds: int
     withheld: tuple[Note, ...] = ()
+    pace: PaceLimits | None = None
 
     def of(self, meaning: str) -> meanings.Reading:
         """Return one of the meanings."""
@@ -163,9 +167,12 @@ def answer_of(overlays: Sequence[Overlay], lags_s: Sequence[float], question: Qu
             x, y, labels = checks.columns(windows.reference, windows.device, session=windows.session,
                                           sampling=data.sampling)
             limits = limits_over(x, y, labels, level=level, sampling=data.sampling)
+    measured = overlays[0].quantity
+    pace = None if limits is None or measured.scale != "reciprocal" else limits_as_pace(
+        limits, float(windows.reference.mean()), measured.unit)
     bias = meanings.mean_error(data, claim.unit, level, hold_level=False)
     return QuantityAnswer(verdict=next(item.verdict for item in found if item.meaning == meaning), readings=found,
-                          bias=bias, limits=limits, seconds=int(data.reference.size), withheld=doubts)
+                          bias=bias, limits=limits, seconds=int(data.reference.size), withheld=doubts, pace=pace)
 
 
 def _pairs(overlay: Overlay, device: checks.FloatArray) -> Pairs:

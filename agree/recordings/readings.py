@@ -155,9 +155,11 @@ def _question(table: Table, values: FloatArray, name: str, quantity: Quantity) -
         return
     median = float(np.median(known))
     if not span[0] <= abs(median) <= span[1]:
+        unit = quantity.unit if quantity.scale == "reciprocal" else quantity.computed_in
+        median, *ends = (float(convert(value, quantity.computed_in, unit)) for value in (median, *span))
         table.notes.append(Note(kind="read_level", severity="answer", values={
-            "column": name, "median": round(median, 6), "unit": quantity.computed_in, "low": span[0],
-            "high": span[1], "quantity": quantity.label}))
+            "column": name, "median": round(median, 6), "unit": unit, "low": float(f"{min(ends):.3g}"),
+            "high": float(f"{max(ends):.3g}"), "quantity": quantity.label}))
 
 
 def _standard(quantity: Quantity) -> str:

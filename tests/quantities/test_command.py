@@ -49,6 +49,8 @@ def test_every_quantity(tmp_path, capsys, quantity, header, claim, level, write,
     text = capsys.readouterr().out
     assert text.startswith("HOLDS")
     assert " W" not in text
+    assert ("s/km (minus: faster)" in text) == (quantity == "pace")
+    assert ("m/s" in text) == (quantity == "speed")
     assert len(text.rstrip().splitlines()) <= 16
 
 

@@ -54,6 +54,12 @@ def percent(fraction: float) -> str:
     return f"{100 * fraction:g} %" if rounded == 100 else f"{rounded:g} %"
 
 
+def pace_text(value: float, unit: str) -> str:
+    """Print a pace in minutes as m:ss, any other as a number."""
+    whole = round(60 * value)
+    return f"{whole // 60}:{whole % 60:02d} {unit}" if unit.startswith("min/") else f"{value:.3g} {unit}"
+
+
 def clock_of(seconds: float) -> str:
     """Print seconds as h:mm:ss, to the second."""
     whole = round(seconds)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
+from agree.core.quantities.units import convert
+from agree.core.results.words import pace_text
 from agree.quantities.check import QuantityCheck
 from agree.quantities.delay import taken_out
 from agree.quantities.window_errors import window_errors
@@ -20,10 +22,13 @@ from agree.report.figures.look import (
     axis_name,
     frame,
     held,
+    round_steps,
     round_ticks,
+    tick_labels,
 )
 
 LONG_MIN = 300.0   # a session longer than this has its axis in hours
+SLOWEST_M_S = 0.4  # no pace is marked below: a walk of 40 min a km
 EDGES = (0.5, 99.5)  # per cent of readings and of errors that a frame shows at least
 
 
@@ -31,6 +36,15 @@ def _time(ax: Axes, last: float) -> None:
     hours = last > LONG_MIN
     round_ticks(ax, "x", 8, sign=False, factor=1 / 60 if hours else 1.0)
     axis_name(ax, "x", "time, h" if hours else "time, min")
+
+
+def _paces(ax: Axes, unit: str) -> None:
+    """Put round paces on an axis of speeds, m/s."""
+    low, high = ax.get_ylim()
+    slow, fast = (float(convert(max(speed, SLOWEST_M_S), "m/s", unit)) for speed in (low, high))
+    places = [place for place in round_steps(fast, slow, 6) if place > 0]
+    tick_labels(ax, "y", [float(convert(place, unit, "m/s")) for place in places],
+                [pace_text(place, unit).removesuffix(f" {unit}") for place in places])
 
 
 def traces(ax: Axes, check: QuantityCheck) -> None:
@@ -49,9 +63,12 @@ def traces(ax: Axes, check: QuantityCheck) -> None:
         ax.axvspan(fault.start_s / 60, (fault.start_s + fault.seconds) / 60, facecolor=OUTSIDE, alpha=0.18,
                    edgecolor="none", linewidth=0, zorder=1)
     frame(ax)
-    round_ticks(ax, "y", 5, sign=False)
     _time(ax, ax.get_xlim()[1])
-    axis_name(ax, "y", f"{check.quantity.label}, {check.quantity.computed_in}")
+    if check.quantity.scale == "reciprocal":
+        _paces(ax, check.quantity.unit)
+    else:
+        round_ticks(ax, "y", 5, sign=False)
+    axis_name(ax, "y", f"{check.quantity.label}, {check.quantity.unit}")
 
 
 def errors_both_ways(ax: Axes, check: QuantityCheck) -> None:
@@ -83,4 +100,5 @@ def errors_both_ways(ax: Axes, check: QuantityCheck) -> None:
     frame(ax)
     round_ticks(ax, "y", 6)
     _time(ax, ax.get_xlim()[1])
-    axis_name(ax, "y", f"error, {check.quantity.difference_unit}")
+    of = " of the speed" if check.quantity.scale == "reciprocal" else ""
+    axis_name(ax, "y", f"error{of}, {check.quantity.difference_unit}")

@@ -8,7 +8,7 @@ import textwrap
 import numpy as np
 
 from agree.core.results.note import Note
-from agree.core.results.words import clock_of, estimate_text, summary
+from agree.core.results.words import clock_of, estimate_text, pace_text, summary
 from agree.quantities.check import QuantityCheck
 from agree.quantities.doubts.what_next import NEXT
 from agree.report.notes.sentence import note_text
@@ -130,9 +130,15 @@ def asked(check: QuantityCheck) -> list[tuple[str, str]]:
 def told(check: QuantityCheck, *, limits: bool = True) -> list[tuple[str, str]]:
     """Return what the answer rests on, label by label; limits of agreement may be left out."""
     found = check.decides.limits if limits else None
-    spread = "" if found is None else (
-        f" Limits of agreement of {check.window_s}-s means: {estimate_text(found.lower, sign=True)} to "
-        f"{estimate_text(found.upper, sign=True)} {check.quantity.difference_unit}.")
+    pace = check.decides.pace if limits else None
+    spread = ""
+    if pace is not None:
+        spread = (f" Limits of agreement of {check.window_s}-s means, at {pace_text(pace.at, pace.unit)}: "
+                  f"{estimate_text(pace.lower, sign=True)} to {estimate_text(pace.upper, sign=True)} "
+                  f"{pace.difference_unit} (minus: faster).")
+    elif found is not None:
+        spread = (f" Limits of agreement of {check.window_s}-s means: {estimate_text(found.lower, sign=True)} to "
+                  f"{estimate_text(found.upper, sign=True)} {check.quantity.difference_unit}.")
     sessions = len(check.overlays)
     many = "s" if sessions > 1 else ""
     data = f"{sessions} session{many}, {clock_of(check.decides.seconds)}."
