@@ -4,8 +4,17 @@ import numpy as np
 import pytest
 
 from agree.core.data.matched import Matched
-from agree.core.thresholds import REPEAT_LEAST, REPEAT_LONGEST_S, REPEAT_SHARE
+from agree.core.thresholds import (
+    HELD_LATE,
+    HELD_ODD,
+    HELD_POWER,
+    HELD_TAIL,
+    REPEAT_LEAST,
+    REPEAT_LONGEST_S,
+    REPEAT_SHARE,
+)
 from agree.estimators.response.own_readings import every_s
+from agree.faults.held import rarer, tells_of_chance
 from agree.faults.late_start import frozen_runs
 from agree.faults.repeated import usual_changes
 from agree.faults.screen import SHARPER
@@ -68,6 +77,51 @@ def test_frozen_runs_of_a_device_that_repeats_its_reading(ride, every):
     told = found(set_aside(noisy(ride, 1), device), "device_held")
     assert len(told & put_in) >= 0.9 * len(put_in)
     assert len(told - put_in) <= 2 * every
+
+
+@pytest.mark.parametrize("every", [2, 4])
+@pytest.mark.parametrize("side", ["reference", "device"])
+def test_held_runs_of_one_to_four_readings(ride, every, side):
+    """What a run holds longer than its first reading is told, where the power has changed: 5 to 15 s in all."""
+    lively = np.where(ride > 0, np.maximum(ride + np.repeat(np.random.default_rng(7).normal(0, 60, 400), 3), 40), 0)
+    whole = repeated(noisy(lively, 2), every)
+    held = whole.copy()
+    for start, seconds in zip(PLACES[:-1], LENGTHS, strict=False):
+        held[start:start + max(seconds, 5)] = held[start]
+    wrong = set(np.flatnonzero(np.abs(held - whole) > 40))
+    setting = set_aside(*(noisy(lively, 1), held)[::1 if side == "device" else -1])
+    told = {at for found in setting.faults if found.reason == f"{side}_held" for at in range(found.start, found.stop)}
+    assert len(wrong) > 20
+    assert len(wrong & told) >= 0.9 * len(wrong)
+    assert {found.kind for found in setting.faults} == {"held"}
+
+
+@pytest.mark.parametrize(("late", "found"), [(0.045, True), (0.055, False)])
+def test_readings_that_last_a_little_longer_are_held_if_that_is_rare(ride, late, found):
+    """HELD_LATE."""
+    assert HELD_LATE == 0.05
+    steady = np.where(ride > 0, ride, 150.0)
+    device = repeated(noisy(steady, 2), 4)
+    for number in np.linspace(3, 296, round(300 * late)).astype(int):
+        device[4 * number] = device[4 * number - 1]  # shown a second late
+    told = [one for one in set_aside(noisy(steady, 1), device).faults if one.kind == "held"]
+    assert bool(told) == found
+
+
+@pytest.mark.parametrize(("readings", "like", "tells"), [
+    (2, HELD_ODD + 1e-9, True), (2, HELD_ODD, False), (5.9, 1.0, True), (6, 1.0, False)])
+def test_what_run_tells_of_chance(readings, like, tells):
+    assert tells_of_chance(readings, like) == tells
+
+
+def test_a_misfit_beyond_all_others_is_rarer_by_their_power():
+    """HELD_POWER, and HELD_TAIL: largest ones whose logs lie a third apart in the mean say a power of 3."""
+    assert HELD_POWER == 4.0
+    assert HELD_TAIL == 100
+    largest = np.exp(-np.random.default_rng(1).permutation(100) * 2 / 3 / 99)
+    assert rarer(np.r_[largest, np.full(500, 1e-3)], 2.0) == pytest.approx(2.0 ** -(99 * 3 / 100), rel=1e-6)
+    assert rarer(np.r_[largest[largest > largest.min()], np.full(500, 1e-3)], 2.0) > 2.0 ** -2.9
+    assert rarer(np.ones(100), 2.0) == 2.0 ** -4
 
 
 @pytest.mark.parametrize("side", ["reference", "device"])

@@ -75,6 +75,10 @@ STOP_AFTER_S = 5  # s after a stop in which a smoother trace may still fall; lat
 # are those that misfit more than half of all windows and that chance would bring in fewer than 0.0001.
 HELD_EXPECTED, HELD_LIKE = 0.001, 0.05
 HELD_COMMON, HELD_RARE, HELD_LEAST_S = 0.5, 1e-4, 4
+# Windows whose misfits tell how the rarer ones go on, and the most that the power of it may be (normal errors: 5 to 8).
+HELD_TAIL, HELD_POWER = 100, 4.0
+HELD_ODD = 0.01  # share of windows that misfit as much as a run which says nothing of how often chance repeats a value
+HELD_LATE = 0.05  # of the readings of a trace that repeats them: if no more come late, these tell nothing of the rest
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0

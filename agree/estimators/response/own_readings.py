@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.thresholds import REPEAT_LEAST, REPEAT_LONGEST_S, REPEAT_SHARE
 
+AROUND = 32  # changes that come in step unless the clock slips between them
 SLIP = 5.0  # changes out of step that count as much as one slip of the clock: a fault makes two
 
 
@@ -23,7 +24,7 @@ def every_s(y: FloatArray) -> int:
     -------
     int
         The largest n, up to 10, such that 80 % of the times from one change to the next, within unbroken work, are
-        multiples of n seconds. There must be 30 of them.
+        multiples of n seconds, or 80 % of the changes come in step with most of the 32 around. There must be 30 times.
 
     Examples
     --------
@@ -40,7 +41,14 @@ def every_s(y: FloatArray) -> int:
     apart = np.diff(at)[idle[at[1:]] == idle[at[:-1]]]
     if apart.size < REPEAT_LEAST:
         return 1
-    return next((n for n in range(REPEAT_LONGEST_S, 1, -1) if (apart % n == 0).mean() >= REPEAT_SHARE), 1)
+    return next((n for n in range(REPEAT_LONGEST_S, 1, -1) if (apart % n == 0).mean() >= REPEAT_SHARE
+                 or _in_step(at, n) >= REPEAT_SHARE), 1)
+
+
+def _in_step(at: NDArray[np.intp], every: int) -> float:
+    """Share of changes whose second leaves the remainder, on division, that is usual of those around."""
+    blocks = np.array_split(at % every, max(at.size // AROUND, 1))
+    return sum(int(np.bincount(block).max()) for block in blocks) / at.size
 
 
 def first_seconds(y: FloatArray, every: int) -> NDArray[np.intp]:
