@@ -56,19 +56,19 @@ def courses(fault: SlowFault, time: FloatArray, power: FloatArray, turning: Floa
         FloatArray, FloatArray]:
     """Error, W, that a slow fault of size 1 (W, N m or 1 % of power) makes at each second, and how it may be misfit.
 
-    The misfits (k, n) are the change of a warm-up's course with its end, and the other course; a step has none.
+    The misfits (k, n) are the change of a warm-up's course with its end, and the other course; of a step, the same in W
+    or in per cent: what the wrong unit leaves of it goes with power after it, as a scale, a drift or a bend does.
     """
-    if fault.cause == "warm_up":
-        begins = fault.detail["begins_s"]
-        end = fault.detail["settled_s"] - begins
-        since, straight = np.maximum(time - begins, 0.0), bool(fault.detail["straight"])
-        shape, slope = warm_course(since, end, straight=straight)
-        misfits = np.stack([slope * end, warm_course(since, end, straight=not straight)[0]])
-    else:
-        shape = np.where(time >= fault.detail["at_s"], 1.0, 0.0)
-        misfits = np.zeros((0, time.size))
-    if fault.unit == "%":
-        return shape * power / 100, misfits * power / 100
-    if fault.unit == "N m":
-        return shape * np.where(np.isfinite(turning), turning, np.nanmean(turning)), misfits
-    return shape, misfits
+    share = power / 100
+    if fault.cause == "step":
+        after = np.where(time >= fault.detail["at_s"], 1.0, 0.0)
+        if fault.unit == "N m":
+            turns = np.where(np.isfinite(turning), turning, np.nanmean(turning))
+            return after * turns, np.stack([after, after * share])
+        return (after * share, after[None]) if fault.unit == "%" else (after, (after * share)[None])
+    begins = fault.detail["begins_s"]
+    end = fault.detail["settled_s"] - begins
+    since, straight = np.maximum(time - begins, 0.0), bool(fault.detail["straight"])
+    shape, slope = warm_course(since, end, straight=straight)
+    misfits = np.stack([slope * end, warm_course(since, end, straight=not straight)[0]])
+    return (shape * share, misfits * share) if fault.unit == "%" else (shape, misfits)

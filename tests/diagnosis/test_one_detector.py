@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from agree import Estimate, Pairs, pair_recordings
+from agree.core.data.fault import Fault
 from agree.correction.find import correction
 from agree.diagnosis.by_second import Delay
 from agree.diagnosis.findings import findings
@@ -111,3 +112,16 @@ def test_a_delay_is_as_large_as_the_slopes_it_meets():
     found, = response_findings([Answer("none", "", None, (), size)], late, 200.0, np.full(600, 200.0))
     assert (found.cause, found.unit) == ("delay", "s")
     assert found.percent == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize("unit", ["W", "%"])
+def test_a_step_in_the_other_unit_leaves_nothing_beside_it(rng, unit):
+    """A step of 4 % told as one of 8 W, and the other way round: what that leaves goes with power, after it."""
+    t, power = ride(rng)
+    size = 8.0 if unit == "%" else 0.04 * power
+    device = np.where(power > 0, power + size * (t >= 1825) + rng.normal(0, 3, t.size), 0)
+    share = {"step_percent": 4.0, "se_percent": 0.25} if unit == "%" else {}
+    step = Fault(kind="step", start_s=1825.0, seconds=1775, energy_share=0.5, handling="report",
+                 detail={"at_s": 1825.0, "step_W": 8.0, "se_W": 0.5} | share)
+    found = named(Pairs(reference=power, device=device, faults=(step,)))
+    assert set(found) == {"step"}
