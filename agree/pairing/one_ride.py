@@ -10,7 +10,7 @@ from agree.pairing.grid import Grid
 from agree.pairing.refusal import OtherRide, refuse_drift, refuse_joined, refuse_likeness, refuse_other_rider
 from agree.pairing.same_ride import minutes
 from agree.pairing.same_ride.between_steps import alike
-from agree.pairing.same_ride.joined import other_ride
+from agree.pairing.same_ride.joined import other_ride, unlike
 from agree.pairing.same_ride.programme import of_cadence, one_programme, one_ride, surely_shared
 
 
@@ -35,4 +35,4 @@ def judged(x: Grid, y: Grid, fine: Fine, steps: int, absolute: bool, *, saved: b
             raise
     refuse_joined(other_ride(x.power, y.power, fine, likeness))
     untold = one_programme(x, y, fine, absolute)
-    return {"likeness": likeness, "notes": (*minutes.unlike(likeness), *untold)}
+    return {"likeness": likeness, "notes": (*unlike(likeness), *untold)}

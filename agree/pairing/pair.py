@@ -25,6 +25,7 @@ from agree.pairing.clocks.held_stops import without_holding
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
+from agree.pairing.same_ride.joined import timed
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
 
@@ -169,7 +170,8 @@ def pair_recordings(
         sources=(one.identity, two.identity), start=_start(one, own_clock, int(over.place[0])),
         ridden_s=float((own_clock.power > 0).sum()),
         stamps=None if one.clock in ABSOLUTE else (float(one.time[0]), float(one.time[-1])),
-        notes=(*corrected_copies((reference, device), (one, two)), *made.notes, *notes, *words, *(
+        notes=(*corrected_copies((reference, device), (one, two)),
+               *(timed(note, int(over.place[0])) for note in made.notes), *notes, *words, *(
             replace(note, role=role) if isinstance(note, Note) else f"{role}: {note}"
             for role, recording, grid in zip(ROLES, (one, two), (x, y), strict=True)
             for note in (grid.note, *recording.notes) if note)))

@@ -3,20 +3,31 @@
 import numpy as np
 import pytest
 
+from agree import Recording, check_claim, pair_recordings
+from agree.assessment.doubts.unlike_minutes import UnlikeMinutes
 from agree.core.errors import MatchError
+from agree.core.results.note import Note
 from agree.core.thresholds import (
+    LEAST_LEVEL_MINUTES,
+    LEAST_LEVELS_OFF,
     LEAST_LIVELY,
     LEAST_OTHER_MINUTES,
     LEAST_REST_ALIKE,
+    LEAST_SLIGHTLY_OFF,
+    LEAST_VARIED,
+    LEVELS_OFF_TIMES,
+    MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
     MOST_RETURNS,
     RETURN_S,
+    UNLIKE_SHIFT,
 )
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
 from agree.pairing.refusal import refuse_returns
-from agree.pairing.same_ride.joined import Part, unlike_part
+from agree.pairing.same_ride.joined import Levels, Part, unlike_part
+from agree.report.story.tell import tell
 
 SIZE, CUT = 2700, 1500
 AT = {"minutes": LEAST_OTHER_MINUTES, "rest_alike": LEAST_REST_ALIKE, "correlation": MOST_OTHER_R,
@@ -41,6 +52,28 @@ def test_a_file_joined_of_two_rides_is_refused(turned):
         paired(np.concatenate(parts))
 
 
+def calm(seed, memory=240):
+    """Another ride that hardly changes from second to second, but from minute to minute."""
+    slow = np.convolve(np.random.default_rng(seed).standard_normal(SIZE + memory - 1), np.ones(memory), "valid")
+    return 200 + 3 * slow
+
+
+@pytest.mark.parametrize("where", ["end", "middle"])
+def test_a_part_of_a_calm_ride_is_refused(where):
+    """Its rapid changes are too small to tell it from a device that is stuck; the mean of its minutes tells."""
+    device = ride(1)
+    device[CUT:CUT + 600 if where == "middle" else SIZE] = calm(5)[CUT:CUT + 600 if where == "middle" else SIZE]
+    with pytest.raises(MatchError, match="are of different rides"):
+        paired(device)
+
+
+def test_four_minutes_of_another_ride_are_refused():
+    device = ride(1)
+    device[CUT:CUT + 300] = ride(2)[:300]
+    with pytest.raises(MatchError, match="are of different rides"):
+        paired(device)
+
+
 @pytest.mark.parametrize("part", [np.zeros(SIZE - CUT), ride(1)[CUT:] / 2, np.full(SIZE - CUT, 180.0)],
                          ids=["zeros", "half", "held"])
 def test_a_device_that_fails_is_no_other_ride(part):
@@ -50,6 +83,63 @@ def test_a_device_that_fails_is_no_other_ride(part):
 def test_noise_from_some_minute_on_is_no_other_ride():
     loud = 60 * np.random.default_rng(3).standard_normal(SIZE - CUT)
     paired(np.r_[ride(1)[:CUT], np.maximum(ride(1)[CUT:] + loud, 1)])
+
+
+def unsure(scale):
+    """Minutes whose mean is right but for a scale, and whose changes are others': no ride, and no fault, is known."""
+    x, other = ride(1), ride(2)
+    means = np.repeat(x[1200:1800].reshape(-1, 60).mean(axis=1), 60)
+    device = x.copy()
+    device[1200:1800] = scale * np.maximum(means + other[1200:1800] - np.convolve(other, np.ones(61) / 61, "same")[
+        1200:1800], 1)
+    return pair_recordings(*(Recording(time=np.arange(SIZE), power=np.rint(trace)) for trace in (x, device)))
+
+
+def test_minutes_that_are_not_alike_decide_no_answer():
+    """They are said in the first lines, with the mean error with them and without."""
+    check = check_claim(unsure(1.2), "25 %")
+    assert check.verdict == "not settled"
+    first = tell(check)
+    assert "the recordings are not alike, and the answer hangs on them" in first.sentence
+    assert "a file goes on into another ride. The mean error is +" in first.caveats[0].text
+    assert check_claim(unsure(1.0), "25 %").verdict == "holds"
+
+
+def test_seconds_of_minutes_that_are_not_alike_are_those_of_the_pairs():
+    """The device's file begins 300 s later, and times are counted from there."""
+    x, device = ride(1), unsure(1.2).device
+    late = pair_recordings(*(Recording(time=np.arange(SIZE)[first:], power=np.rint(trace[first:]))
+                             for trace, first in ((x, 0), (device, 300))))
+    note, = (note for note in late.notes if isinstance(note, Note) and note.kind == "pair_minutes_unlike")
+    assert note.values["from_s"] == pytest.approx(900, abs=60)
+    assert note.values["to_s"] == pytest.approx(1500, abs=60)
+
+
+def test_limit_of_what_minutes_that_are_not_alike_may_do_to_the_mean():
+    some = UnlikeMinutes((1,), 1, with_them=UNLIKE_SHIFT * 1.5 + 0.01, without=0.0, limit=1.5)
+    assert some.decide
+    assert not some.turn
+    assert not some._replace(with_them=UNLIKE_SHIFT * 1.5 - 0.01).decide
+    assert some._replace(with_them=1.6).turn
+
+
+LEVELS_AT = {"minutes": LEAST_LEVEL_MINUTES, "off": LEAST_LEVELS_OFF, "usual": LEAST_LEVELS_OFF / LEVELS_OFF_TIMES,
+             "correlation": MOST_LEVELS_R, "varied": LEAST_VARIED}
+
+
+@pytest.mark.parametrize("outside", [
+    {"minutes": LEAST_LEVEL_MINUTES - 1}, {"off": LEAST_LEVELS_OFF - 0.01}, {"correlation": MOST_LEVELS_R + 0.01},
+    {"usual": 1.01 * LEAST_LEVELS_OFF / LEVELS_OFF_TIMES}, {"varied": LEAST_VARIED - 0.001}])
+def test_limits_of_minutes_whose_means_go_their_own_way(outside):
+    assert Levels(**LEVELS_AT).unlike
+    assert not Levels(**{**LEVELS_AT, **outside}).unlike
+
+
+def test_rapid_changes_alone_make_no_other_ride_where_the_means_of_minutes_are_alike():
+    alike = Levels(9, LEAST_SLIGHTLY_OFF, 0.01, MOST_LEVELS_R, 0.1)
+    assert Part(**AT, levels=alike).other
+    assert not Part(**AT, levels=alike._replace(off=LEAST_SLIGHTLY_OFF - 0.001)).other
+    assert not Part(**AT, levels=alike._replace(correlation=MOST_LEVELS_R + 0.01)).other
 
 
 @pytest.mark.parametrize("outside", [

@@ -14,7 +14,8 @@ from agree.report.story.tell import tell
 from tests.report.made import made
 
 KINDS = ["because_gaps", "because_faults", "because_copy", "because_one_ride", "because_one_day", "because_too_little",
-         "because_slower", "because_not_followed", "because_programme", "because_between_looks", "because_days"]
+         "because_slower", "because_not_followed", "because_programme", "because_between_looks", "because_days",
+         "because_minutes_unlike"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -12,6 +12,7 @@ from agree.assessment.doubts.not_followed import Followed, followed
 from agree.assessment.doubts.one_ride import OneRide
 from agree.assessment.doubts.slower_errors import NOTHING_SLOWER, SlowerErrors
 from agree.assessment.doubts.thin_range import thin_range
+from agree.assessment.doubts.unlike_minutes import UnlikeMinutes, unlike_minutes
 from agree.assessment.doubts.untold_programme import UntoldProgramme, untold_programme
 from agree.assessment.how_much import HowMuch, how_much
 from agree.core.interval.estimate import Estimate
@@ -35,24 +36,26 @@ class Withheld(NamedTuple):
     seen: Followed = Followed(1.0)
     days: UntoldProgramme = UntoldProgramme((), 1)
     few: FewDays = DAYS_ENOUGH
+    unlike: UnlikeMinutes = UnlikeMinutes((), 1)
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
-        """Leave the answers as they are, but for a "holds" that cannot be given."""
-        for part in (self.aside, self.used, self.copies, self.rides, self.slower, self.seen, self.days, self.few):
+        """Leave the answers as they are, but for those that cannot be given: mostly a "holds"."""
+        for part in (self.unlike, self.aside, self.used, self.copies, self.rides, self.slower, self.seen, self.days,
+                     self.few):
             readings = part.answers(readings)
         return readings
 
     def notes(self) -> tuple[Note, ...]:
         """Return what was withheld and why, and of what the answer does not speak."""
-        return (self.seen.notes() + self.days.notes() + self.rides.doubts + self.copies.notes() + self.aside.notes()
-                + self.used.notes() + self.slower.notes()
+        return (self.unlike.notes() + self.seen.notes() + self.days.notes() + self.rides.doubts + self.copies.notes()
+                + self.aside.notes() + self.used.notes() + self.slower.notes()
                 + tuple(item.note() for item in self.lost) + self.thin)
 
     def next(self, answered: tuple[Reading, ...], meaning: str) -> Note | None:
         """Return what to do first where "holds" cannot be given, and it does not fail anyway."""
         asked = next(item for item in answered if item.meaning == meaning)
         held = asked.estimate is not None and asked.verdict != FAILS
-        return (self.days.next(held) or self.rides.next(held, meaning)
+        return (self.unlike.next(held or self.unlike.turn) or self.days.next(held) or self.rides.next(held, meaning)
                 or self.copies.next(held and self.copies.any)
                 or self.aside.next(held and self.aside.too_many) or self.used.next(held and self.used.too_little)
                 or (self.slower.next(meaning) if asked.verdict == HOLDS else None) or self.few.next(answered, meaning))
@@ -68,4 +71,5 @@ def withheld(data: Table, claim: Claim, average: Reading, counted_in: Estimate,
     lost = lost_ranges(data.pairs)
     return Withheld(left_out(data.pairs, average, counted_in, lost), how_much(data, claim), lost,
                     fitted(data.pairs), OneRide(doubts),
-                    thin_range(data.pairs, claim, lost), slower, followed(data), untold_programme(data.pairs), few)
+                    thin_range(data.pairs, claim, lost), slower, followed(data), untold_programme(data.pairs), few,
+                    unlike_minutes(data.pairs, average))

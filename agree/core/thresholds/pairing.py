@@ -34,6 +34,7 @@ UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
 # Minutes in a row that are not matched are noted, where so many of the others are: at 0.8, four in a row come by chance
 # in one of ten hours, at 0.9 in one of 160.
 UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.9
+UNLIKE_SHIFT = 0.1  # of the claim's limit: minutes that move the mean error by more are no evidence for it
 # Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
 # rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more
 # with any device tried (means over up to 30 s, 20 W of noise). Judged on the other 27: docs/measured/same-ride.md.
@@ -94,6 +95,12 @@ LEAST_TRACE = 0.005
 # a part; and how many of the others must be alike. Of 40 real rides joined to another one 14 were told so, 15 refused
 # otherwise and 11 had parts too short or too calm to be sure; of 160 true pairs with noise and means none was.
 LEAST_OTHER_MINUTES, LEAST_REST_ALIKE, MOST_OTHER_R, MOST_OTHER_SLOPE, LEAST_LIVELY = 6, 0.5, 0.25, 0.5, 0.1
+# Or mean power of so many minutes that is off by such a share of usual power, at its own ratio, and so many times more
+# than the median of the others is, while it neither rises and falls with the other recording nor stands still; where
+# means differ less, or go together, rapid changes alone make no other ride. Settled on 336 draws of the settling half
+# (benchmarks/joined_rides.py): joined parts were 0.02 to 1.6 off, devices that are noisy, slow or 0 now and then 0.12.
+LEAST_LEVEL_MINUTES, LEAST_LEVELS_OFF, LEVELS_OFF_TIMES, MOST_LEVELS_R, LEAST_VARIED = 4, 0.12, 8.0, 0.75, 0.03
+LEAST_SLIGHTLY_OFF = 0.03
 # Where steps leave nothing between them, that is said of recordings with so much work in common; shorter ones may have
 # too few pieces between steps (20 of 16 s are needed) without being a programme.
 LEAST_PROGRAMME_S = 640

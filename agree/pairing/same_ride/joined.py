@@ -1,32 +1,46 @@
 """Whether two recordings are of one ride all along: a file may be joined of two rides, or go on into another one.
 
 Minutes that are unlike by noise still rise and fall with the other recording, if little beside the noise: the slope of
-the one on the other stays. In another ride it is 0, though both have changes of like size.
+the one on the other stays, and so does the mean power of each minute. In another ride both go their own way.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
+from agree.core.results.note import Note
 from agree.core.thresholds import (
+    LEAST_LEVEL_MINUTES,
+    LEAST_LEVELS_OFF,
     LEAST_LIVELY,
     LEAST_OTHER_MINUTES,
     LEAST_REST_ALIKE,
+    LEAST_SLIGHTLY_OFF,
+    LEAST_VARIED,
+    LEVELS_OFF_TIMES,
+    MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
+    UNLIKE_MINUTES,
+    USUALLY_ALIKE,
+    WORKING_W,
 )
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
 from agree.pairing.clocks.smoothness import made_even
 from agree.pairing.same_ride.minutes import WINDOW_S, Likeness
 
+UNLIKE = "pair_minutes_unlike"  # kind of the note
 MATCHED_COSTS = 3.0  # another ride has a minute in some 20 that is alike by chance
-NEAR_S, FAR_S = 2, 240  # at another lag that explains them, a step of a clock was missed, and no ride
+NEAR_S, FAR_S, ELSEWHERE = 2, 240, 0.75  # so alike at another lag, beside the rest: a missed step, and no ride
+FROZEN_S, LEAST_WORK_S = 5, 20  # a device that stands still for so long is stuck; work that a minute needs to tell
 
 
 class Other(NamedTuple):
@@ -36,6 +50,31 @@ class Other(NamedTuple):
     stop_s: int
     correlation: float
     rest: float
+
+
+class Levels(NamedTuple):
+    """Mean power of the minutes of a part, over seconds in which both work, the device at its own ratio.
+
+    `off` is the root mean square difference, and `usual` the median size of those of the rest, both as a share of usual
+    power. `correlation` is that of the means, or of their changes from minute to minute if that is less. `varied` is
+    the robust standard deviation of the device's means, as a share of their median: of a device that is stuck it is 0.
+    """
+
+    minutes: int
+    off: float
+    usual: float
+    correlation: float
+    varied: float
+
+    @property
+    def unlike(self) -> bool:
+        """Whether the mean power of the minutes of the part goes its own way."""
+        return (self.minutes >= LEAST_LEVEL_MINUTES and self.off >= LEAST_LEVELS_OFF
+                and self.off >= LEVELS_OFF_TIMES * self.usual and self.correlation <= MOST_LEVELS_R
+                and self.varied >= LEAST_VARIED)
+
+
+NO_LEVELS = Levels(0, math.nan, math.nan, math.nan, math.nan)
 
 
 class Part(NamedTuple):
@@ -50,13 +89,15 @@ class Part(NamedTuple):
     correlation: float
     most_slope: float
     lively: float
+    levels: Levels = NO_LEVELS
 
     @property
     def other(self) -> bool:
         """Whether it is of another ride."""
-        return (self.minutes >= LEAST_OTHER_MINUTES and self.rest_alike >= LEAST_REST_ALIKE
-                and self.correlation <= MOST_OTHER_R and self.most_slope <= MOST_OTHER_SLOPE
-                and self.lively >= LEAST_LIVELY)
+        return self.rest_alike >= LEAST_REST_ALIKE and (self.levels.unlike or (
+            self.minutes >= LEAST_OTHER_MINUTES and self.correlation <= MOST_OTHER_R
+            and self.most_slope <= MOST_OTHER_SLOPE and self.lively >= LEAST_LIVELY
+            and not (self.levels.off < LEAST_SLIGHTLY_OFF or self.levels.correlation > MOST_LEVELS_R)))
 
 
 def unlike_part(matched: NDArray[np.bool_]) -> tuple[int, int]:
@@ -95,6 +136,46 @@ def _most_slope(sums: _Sums, which: NDArray[np.bool_]) -> float:
     return slope + 2 * math.sqrt(float(((both - slope * one) ** 2).sum())) / float(one.sum())
 
 
+def _means(x: FloatArray, y: FloatArray, starts: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    """Mean power of both in minutes of which a third has both at work; seconds in which the device is stuck are not."""
+    works = (x > WORKING_W) & (y > WORKING_W)
+    for start, stop in runs(y[1:] == y[:-1]):
+        if stop - start + 1 >= FROZEN_S:
+            works[start:stop + 1] = False
+    place = starts[:, None] + np.arange(WINDOW_S)
+    known = shifted(works.astype(float), place) > 0
+    count = known.sum(axis=1)
+    one, two = (np.where(known, shifted(v, place), 0.0).sum(axis=1) / np.maximum(count, 1) for v in (x, y))
+    return one[count >= LEAST_WORK_S], two[count >= LEAST_WORK_S]
+
+
+def _together(a: FloatArray, b: FloatArray) -> float:
+    scale = float(a.std()) * float(b.std())
+    return float(((a - a.mean()) * (b - b.mean())).mean()) / scale if scale > 0 else 0.0
+
+
+def levels(x: FloatArray, y: FloatArray, part: NDArray[np.int64], rest: NDArray[np.int64]) -> Levels:
+    """Compare the mean power of minutes of a part, and of the rest, each at its own ratio.
+
+    Parameters
+    ----------
+    x, y : (n,) array
+        Power of reference and device on the reference's seconds, W.
+    part, rest : array
+        First seconds of the minutes.
+    """
+    off: list[FloatArray] = []
+    for starts in (rest, part):
+        one, two = _means(x, y, starts)
+        if one.size < LEAST_LEVEL_MINUTES:
+            return NO_LEVELS
+        off.append((two / float(np.median(two / one)) - one) / float(np.median(one)))
+    middle = float(np.median(two))
+    return Levels(one.size, math.sqrt(float((off[1]**2).mean())), float(np.median(np.abs(off[0]))),
+                  min(_together(one, two), _together(np.diff(one), np.diff(two))),
+                  1.4826 * float(np.median(np.abs(two - middle))) / middle)
+
+
 def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Other | None:
     """Return the part that is of another ride, if most of the rest is of one; None if there is none.
 
@@ -110,7 +191,7 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     first, last = unlike_part(found.matched)
     inside = np.zeros(found.matched.size, bool)
     inside[first:last] = True
-    if inside.sum() < LEAST_OTHER_MINUTES or inside.all():
+    if inside.sum() < LEAST_LEVEL_MINUTES or inside.all():
         return None
     u, v = (unit(trace) for trace in made_even(x, y, round(fine.lag)))
     place = np.arange(u.size)
@@ -119,13 +200,35 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     here = max(near, key=lambda sums: _correlation(sums, ~inside))
     slope = float(here.both[~inside].sum() / here.one[~inside].sum())
     lively, usual = (float(np.median(here.other[which]) / np.median(here.one[which])) for which in (inside, ~inside))
+    starts = found.starts[inside]
     part = Part(int(inside.sum()), float(found.matched[~inside].mean()), _correlation(here, inside),
-                _most_slope(here, inside) / slope, lively / usual)
+                _most_slope(here, inside) / slope, lively / usual,
+                levels(x, shifted(y, along), starts, found.starts[~inside]))
     if not part.other:
         return None
-    starts = found.starts[inside]
+    rest = _correlation(here, ~inside)
     elsewhere = max(_correlation(_sums(u, shifted(v, along + by), starts), np.ones(starts.size, bool))
                     for by in range(-FAR_S, FAR_S + 1))
-    if elsewhere > 2 * MOST_OTHER_R:
+    if elsewhere > max(2 * MOST_OTHER_R, ELSEWHERE * rest):
         return None
-    return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, _correlation(here, ~inside))
+    return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, rest)
+
+
+def unlike(found: Likeness) -> tuple[Note, ...]:
+    """Note on minutes that are not matched, in recordings that otherwise are; their seconds are the reference's."""
+    first, last = unlike_part(found.matched)
+    inside = np.zeros(found.matched.size, bool)
+    inside[first:last] = True
+    minutes, rest = int((~found.matched[inside]).sum()), found.matched[~inside]
+    if minutes < UNLIKE_MINUTES or not rest.size or rest.mean() < USUALLY_ALIKE:
+        return ()
+    return (Note(kind=UNLIKE, severity="trust", values={
+        "minutes": minutes, "from_s": float(found.starts[first]), "to_s": float(found.starts[last - 1]) + WINDOW_S,
+        "share": float(rest.mean())}),)
+
+
+def timed(note: Note, first: int) -> Note:
+    """The note with its seconds counted from place `first`, where the pairs begin."""
+    if note.kind != UNLIKE:
+        return note
+    return replace(note, values=note.values | {name: float(note.values[name]) - first for name in ("from_s", "to_s")})

@@ -15,9 +15,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.data.runs import runs
-from agree.core.results.note import Note
-from agree.core.thresholds import UNLIKE_MINUTES, USUALLY_ALIKE, WORKING_W
+from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
@@ -198,15 +196,3 @@ def leftover(x: FloatArray, y: FloatArray, fine: Fine) -> tuple[Likeness, float]
     both = np.isfinite(a) & np.isfinite(b)
     square = math.sqrt(float((a[both] @ a[both]) * (b[both] @ b[both])))
     return found, float(a[both] @ b[both]) / square if square > 0 else 0.0
-
-
-def unlike(found: Likeness) -> tuple[Note, ...]:
-    """Note on a run of minutes that are not matched, in recordings that otherwise are."""
-    longest = max(runs(~found.matched), key=lambda run: run[1] - run[0], default=(0, 0))
-    if longest[1] - longest[0] < UNLIKE_MINUTES:
-        return ()
-    rest = np.delete(found.matched, np.arange(*longest))
-    if not rest.size or rest.mean() < USUALLY_ALIKE:
-        return ()
-    return (Note(kind="pair_minutes_unlike", severity="trust", values={
-        "minutes": longest[1] - longest[0], "from_s": float(found.starts[longest[0]]), "share": float(rest.mean())}),)

@@ -190,6 +190,13 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         "the two files" + ("" if note.values["all"] == 1 else f" of session {note.values['sessions']}")
         + " may be of one programme, by two riders or on two days: steps of power coincide, but between them nothing "
         "shows one ride, nor does cadence. What agrees may be the programme."),
+    "next_cut_unlike": "look at both recordings in those minutes, and cut both files to what is of one ride, or record "
+                       "again.",
+    "used_minutes_unlike": lambda note: (
+        "for some minutes" + ("" if note.values["all"] == 1 else f" of session {note.values['sessions']}")
+        + " the two recordings are not alike, though they are in the others: a device may have failed, or a file goes "
+        f"on into another ride. The mean error is {float(note.values['with']):+.1f} {note.values['unit']} with "
+        f"these minutes and {float(note.values['without']):+.1f} {note.values['unit']} without."),
     "faults_too_many": ("{percent:.0f} % of the riding was set aside as faulty, and counted in the mean error is "
                         "outside: what is left cannot speak for the device."),
     "faults_or_gaps_too_many": ("{percent:.0f} % of the riding is missing or faulty, and that goes with the power: "

@@ -87,6 +87,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
     "because_days": ("sessions of one day share what differs from day to day: one mean for each of {days} days gives "
                      "{low:+.2g} to {high:+.2g} {unit}"),
     "because_not_followed": "the device does not move with the reference",
+    "because_minutes_unlike": "for some minutes the recordings are not alike, and the answer hangs on them",
     "because_programme": "the two files may be two rides of one programme",
     "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "
                        "limit"),
