@@ -231,4 +231,5 @@ def timed(note: Note, first: int) -> Note:
     """The note with its seconds counted from place `first`, where the pairs begin."""
     if note.kind != UNLIKE:
         return note
-    return replace(note, values=note.values | {name: float(note.values[name]) - first for name in ("from_s", "to_s")})
+    moved = {name: float(note.values[name]) - first for name in ("from_s", "to_s")}
+    return replace(note, values={**note.values, **moved})
