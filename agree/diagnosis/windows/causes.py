@@ -24,9 +24,10 @@ from agree.core.thresholds import (
     ROUNDING_SHARE,
     WORTHWHILE_PERCENT,
 )
-from agree.diagnosis.finding import Compared, WindowCause
+from agree.diagnosis.finding import Cause, Compared, WindowCause
 from agree.diagnosis.windows.bend_shown import shows
 from agree.diagnosis.windows.best_step import best_step
+from agree.diagnosis.windows.best_warm_up import best_warm_up
 from agree.diagnosis.windows.frame import TURN, Frame, frame, spread_ratio
 from agree.diagnosis.windows.gains import Gains, gains
 from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
@@ -234,17 +235,24 @@ def of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
     return replace(item, value=value, low=value - half, high=value + half, standard_error=item.standard_error * factor)
 
 
+def _instead_of_a_drift(data: Frame, own: Gains, base: FloatArray, error: FloatArray) -> list[tuple[Cause, FloatArray]]:
+    """The best step, and the best warm-up unless one was found already: columns (n,)."""
+    rows: list[tuple[Cause, FloatArray | None]] = [("step", best_step(data, own, base, error))]
+    if not any(fault.cause == "warm_up" for faults in data.slow for fault in faults):
+        rows.append(("warm_up", best_warm_up(data, own, base, error)))
+    return [(cause, row) for cause, row in rows if row is not None]
+
+
 def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data: Frame, own: Gains) -> tuple[
         Compared, ...]:
     """Other causes in place of one, and beside it."""
     found = []
     if made.causes[chosen[j]] == "drift":
         others = made.free[[k for k in chosen if k != chosen[j]]]
-        step = best_step(data, own, others, made.error)
-        if step is not None:
-            both = regress(np.vstack([made.free[list(chosen)], step]), made.error, made.floor)
+        for cause, row in _instead_of_a_drift(data, own, others, made.error):
+            both = regress(np.vstack([made.free[list(chosen)], row]), made.error, made.floor)
             found.append(Compared(
-                cause="step", left=_mean_square(np.vstack([others, step]), made.error) / max(left, made.floor**2),
+                cause=cause, left=_mean_square(np.vstack([others, row]), made.error) / max(left, made.floor**2),
                 apart=level_off(both[j]), too=level_off(both[-1])))
     for other in sorted(set(range(len(made.causes))) - set(chosen)):
         if not any({made.causes[chosen[j]], made.causes[other]} <= family for family in FAMILIES):

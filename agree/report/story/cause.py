@@ -44,9 +44,11 @@ CAUSES = {
 }
 PERHAPS = {"offset": ", perhaps with a zero error", "scale": ", perhaps with a wrong scale"}
 # Causes that the data cannot tell from one another.
-RIVALS = {
+RIVALS: dict[tuple[str, ...], str] = {
     ("scale", "offset"): "a wrong scale or a wrong zero: the range ridden cannot tell which",
     ("drift", "step"): "drifts within the session, or changed once: the data cannot tell which",
+    ("drift", "warm_up"): "drifts within the session, or warmed up: the data cannot tell which",
+    ("drift", "step", "warm_up"): "drifts within the session, changed once, or warmed up: the data cannot tell which",
     ("offset", "torque_offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("torque_offset", "offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("cadence_gain", "torque_offset"): "changes with cadence, or a zero error in torque: the data cannot tell which",
@@ -63,8 +65,9 @@ def cause_words(item: Finding) -> str:
     if item.cause in FAULTS and item.cause not in CAUSES:
         return f"the {item.role} {FAULTS[item.cause]} ({quoted})"
     tried = {one.cause for one in item.compared}
-    rivals = next((RIVALS[item.cause, rival] for rival in item.rivals if (item.cause, rival) in RIVALS
-                   and (rival != "torque_offset" or rival in tried)), "")
+    alike = [(item.cause, *item.rivals), *((item.cause, rival) for rival in item.rivals
+                                           if rival != "torque_offset" or rival in tried)]
+    rivals = next((RIVALS[one] for one in alike if one in RIVALS), "")
     if rivals:
         return rivals + ("" if item.size is None else f" ({_value(item.size, item.unit)})")
     low = item.size is not None and item.size.value < 0
