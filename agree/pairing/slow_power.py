@@ -7,7 +7,8 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.thresholds import LEAST_EXPLAINED, LEAST_SLOW, MOST_MEAN_S
-from agree.pairing.clocks.smoothness import GAIN, alike, made_even, running_mean
+from agree.pairing.clocks.clock import fast_changes
+from agree.pairing.clocks.smoothness import GAIN, alike, alike_changes, made_even, running_mean
 from agree.pairing.grid import Grid
 
 
@@ -67,11 +68,14 @@ def behind(x: Grid, y: Grid, own_lag: float) -> Slow | None:
         None if no mean makes them alike beyond doubt, or they are as much so as they are.
     """
     found = []
+    plain = [fast_changes(grid.power) for grid in (x, y)]
     for which, sign in ((0, 1), (1, -1)):
         for width in range(3, MOST_MEAN_S + 1, 2):
             one, two = _averaged(x, y, which, width)
             lag = round(own_lag + sign * (width - 1) / 2)
-            found.append(Slow(one, two, lag, alike(one.power, two.power, lag)))
+            changes = list(plain)
+            changes[which] = fast_changes((one, two)[which].power)
+            found.append(Slow(one, two, lag, alike_changes(changes[0], changes[1], lag)))
     best = found[int(np.argmax([slow.correlation for slow in found]))]
-    plain = alike(x.power, y.power, best.lag)
-    return best if best.correlation >= LEAST_SLOW and best.correlation > plain + GAIN else None
+    as_they_are = alike_changes(plain[0], plain[1], best.lag)
+    return best if best.correlation >= LEAST_SLOW and best.correlation > as_they_are + GAIN else None

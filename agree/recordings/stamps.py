@@ -18,6 +18,7 @@ from agree.recordings.zones import DAY, EPOCH, HOUR, OFFSETS_H, to_utc, zone_of
 DATED = re.compile(
     r"(\d{1,4})([/.-])(\d{1,2})\2(\d{1,4})(?:,?\s+|T)(\d{1,2}):(\d\d)(?::(\d\d(?:[.,]\d+)?))?"
     r"\s*([ap]\.?\s?m\.?)?\s*([+-]\d\d:?\d\d(?:\[.*\])?|[a-z]{1,5}|[a-z]+/[\w/+-]+|\[.*\])?", re.IGNORECASE | re.ASCII)
+PLAIN_ISO = [re.compile(r"[12]\d{3}-\d\d-\d\dT\d\d:\d\d:\d\d" + end, re.ASCII) for end in ("", "Z")]
 LAST_DATE_S = 4_133_980_800.0  # 2101-01-01
 ORDERS = {"year first": (0, 1, 2), "day first": (2, 1, 0), "month first": (2, 0, 1)}
 
@@ -110,6 +111,8 @@ def _iso(cell: str) -> datetime | None:
 
 
 def _iso_stamps(table: Table, cells: Sequence[str], name: str) -> Stamps:
+    if plain := _plain_iso(cells):
+        return plain
     stamps = [_iso(cell) for cell in cells]
     zoned = stamps[0] is not None and stamps[0].tzinfo is not None
     epoch = EPOCH.replace(tzinfo=UTC) if zoned else EPOCH
@@ -121,6 +124,19 @@ def _iso_stamps(table: Table, cells: Sequence[str], name: str) -> Stamps:
             raise _mixed_zones(table, cells, i, name)
         seconds[i] = (stamp - epoch).total_seconds()
     return Stamps(seconds, "utc" if zoned else "local", f"ISO 8601, {'with' if zoned else 'no'} zone")
+
+
+def _plain_iso(cells: Sequence[str]) -> Stamps | None:
+    """Return stamps that are all like 2024-05-31T17:02:03, or all end in Z besides, at once; None of others."""
+    zoned = cells[0].endswith("Z")
+    if not all(map(PLAIN_ISO[zoned].fullmatch, cells)):
+        return None
+    try:
+        times = np.array([cell[:19] for cell in cells], dtype="datetime64[s]")
+    except ValueError:  # a day that there is not
+        return None
+    return Stamps(times.astype(np.int64).astype(float), "utc" if zoned else "local",
+                  f"ISO 8601, {'with' if zoned else 'no'} zone")
 
 
 def _mixed_zones(table: Table, cells: Sequence[str], i: int, name: str) -> InputError:

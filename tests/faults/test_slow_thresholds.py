@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from agree.faults.slow import lasting_steps, search, warm_up
-from agree.faults.slow.coefficient import Size
+from agree.faults.slow.coefficient import Beside, Size
 from agree.faults.slow.search import Found, Search, explains_all, told_apart
 from agree.faults.slow.steady_ride import Ride, steady_ride
 
@@ -26,7 +26,7 @@ def riding(rested, seconds=2000, watts=200.0):
     pytest.param(True, Size(-1.02, 0.1), True, id="STEP_LEAST_W"),
     pytest.param(True, Size(-0.98, 0.1), False, id="STEP_LEAST_W")])
 def test_a_step_that_is_certain(rested, size, found, monkeypatch):
-    monkeypatch.setattr(lasting_steps, "size_of", lambda ride, place: size)
+    monkeypatch.setattr(Beside, "coefficient", lambda *_: size)
     assert bool(lasting_steps.with_steps(riding(rested)).steps) == found
 
 
@@ -34,7 +34,7 @@ def test_a_step_that_is_certain(rested, size, found, monkeypatch):
 @pytest.mark.parametrize(("share", "found"), [(0.103, True), (0.097, False)])
 def test_a_step_that_goes_with_power(share, found, monkeypatch):
     """Power is 40 W more after it, with a W up and down by turns: of the step a^2/(a^2 + 20^2) is left."""
-    monkeypatch.setattr(lasting_steps, "size_of", lambda ride, place: Size(-20.0, 1.0))
+    monkeypatch.setattr(Beside, "coefficient", lambda *_: Size(-20.0, 1.0))
     ride = riding(False)
     swing = 20 * np.sqrt(share / (1 - share)) * np.where(ride.seconds % 2, 1, -1)
     power = 200 + 40 * (ride.seconds >= 1000) + swing
@@ -54,7 +54,7 @@ def test_what_a_step_must_be_worth(left, fewer):
     pytest.param(2, 0.0, True, id="LEAN_STEPS"), pytest.param(3, 0.0, False, id="LEAN_STEPS"),
     pytest.param(1, 2.95, True, id="LEAN_T"), pytest.param(1, 3.05, False, id="LEAN_T")])
 def test_steps_that_leave_no_other_slow_change(steps, t, alone, monkeypatch):
-    monkeypatch.setattr(search, "coefficient", lambda *_: Size(t, 1.0))
+    monkeypatch.setattr(Beside, "coefficient", lambda *_: Size(t, 1.0))
     assert explains_all(replace(riding(True), steps=(500, 1000, 1500)[:steps])) == alone
 
 

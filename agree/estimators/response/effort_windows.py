@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -34,6 +35,15 @@ class Errors(NamedTuple):
     centre: float = 0.0    # mean power, at which the slope does not matter
 
 
+class Growth(NamedTuple):
+    """Squared errors of means over windows as A + B power^2: both, which are free, and their influences."""
+
+    unit: float
+    part: FloatArray
+    active: NDArray[np.bool_]
+    influence: FloatArray
+
+
 class Spreading(NamedTuple):
     """Variance of the error of a window's mean, and its degrees of freedom."""
 
@@ -55,6 +65,13 @@ def _whole(known: NDArray[np.bool_], duration: int) -> NDArray[np.bool_]:
     count = np.r_[0, np.cumsum(known)]
     result: NDArray[np.bool_] = count[duration:] - count[:-duration] == duration
     return result
+
+
+def _missing(whole: NDArray[np.bool_]) -> tuple[slice, FloatArray | float]:
+    """Return the windows from the first whole one to the last, and -inf for those between that are not."""
+    at = np.flatnonzero(whole)
+    inner = slice(int(at[0]), int(at[-1]) + 1)
+    return inner, 0.0 if whole[inner].all() else np.where(whole[inner], 0.0, -np.inf)
 
 
 def longest_run(known: NDArray[np.bool_]) -> int:
@@ -95,8 +112,30 @@ def spreading(found: Errors, reference: FloatArray, duration: int, power: float)
     what the line took out, in level and in slope, added. With few: the long-run variance of the errors over the
     duration, 8 degrees of freedom.
     """
+    return spreading_by_power(found, reference, duration)(power)
+
+
+def spreading_by_power(found: Errors, reference: FloatArray, duration: int) -> Callable[[float], Spreading]:
+    """Return `spreading` as a function of power: what all powers share is computed once."""
+    made = growth(found, reference, duration)
+    if made is None:
+        return lambda power: Spreading(found.error**2 * found.riders / duration, found.df)
+
+    def at_power(power: float) -> Spreading:
+        at = np.array([1.0, power**2 / made.unit])[made.active]
+        value = float(at @ made.part[made.active])
+        error = spread(at @ made.influence, "serial").standard_error
+        df = 2 * (value / error) ** 2 if error > 0 else math.inf
+        value += 2 * (found.turn * (power - found.centre))**2
+        return Spreading(value + 2 * found.error**2, min(max(df, 2.0), 1e6))
+
+    return at_power
+
+
+def growth(found: Errors, reference: FloatArray, duration: int) -> Growth | None:
+    """How squared means of the errors over windows grow with power; None with too few windows to tell."""
     if found.riders < ENOUGH * duration or not found.error > 0:
-        return Spreading(found.error**2 * found.riders / duration, found.df)
+        return None
     level, moved = means(reference, duration), means(found.left, duration)
     good = np.isfinite(moved)
     ridden = good & np.isfinite(means(np.where(found.riding, 0.0, np.nan), duration))
@@ -109,14 +148,9 @@ def spreading(found: Errors, reference: FloatArray, duration: int, power: float)
         w = expected**-2.0 if expected.min() > 0 else np.ones(p.size)
         part, active = _two(rows, square, w)
         expected = part @ rows
-    at = np.array([1.0, power**2 / unit])[active]
     normal = (rows[active] * w) @ rows[active].T / p.size
     phi = np.linalg.pinv(normal) @ (rows[active] * w * (square - expected))
-    value = float(at @ part[active])
-    error = spread(at @ phi, "serial").standard_error
-    df = 2 * (value / error) ** 2 if error > 0 else math.inf
-    value += 2 * (found.turn * (power - found.centre))**2
-    return Spreading(value + 2 * found.error**2, min(max(df, 2.0), 1e6))
+    return Growth(unit, part, active, phi)
 
 
 def _two(rows: FloatArray, square: FloatArray, w: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -136,12 +170,12 @@ def selection(found: Errors, reference: FloatArray, durations: list[int]) -> lis
     Errors in units of their SD at that power, drawn in blocks with replacement, are put on what the line foretells.
     """
     known = np.isfinite(found.left)
-    low, high = (spreading(found, reference, 1, power).variance for power in (0.0, 1.0))
+    low, high = (item.variance for item in map(spreading_by_power(found, reference, 1), (0.0, 1.0)))
     sd = np.sqrt(np.maximum(low + (high - low) * reference[known]**2, 0)) * found.riding[known]
     z = np.divide(found.left[known], sd, out=np.zeros(sd.size), where=sd > 0)
     block = max(min(BLOCK_S, sd.size // BLOCKS), 1)
     starts = np.random.default_rng(SEED).integers(sd.size, size=(DRAWS, math.ceil(sd.size / block)))
-    whole = [(one, _whole(known, one)) for one in durations]
+    whole = [(one, _missing(_whole(known, one))) for one in durations]
     drawn, best = np.zeros(known.size + 1), np.empty((len(durations), DRAWS + 1))
     for k in range(DRAWS + 1):  # one by one: all at once, a ride of 200,000 s took 800 MB
         drawn[1:][known] = found.foretold[known]
@@ -149,5 +183,5 @@ def selection(found: Errors, reference: FloatArray, durations: list[int]) -> lis
             index = (starts[k - 1][:, None] + np.arange(block)).reshape(-1)[:sd.size] % sd.size
             drawn[1:][known] += sd * z[index]
         total = np.cumsum(drawn)
-        best[:, k] = [(total[one:] - total[:-one])[mask].max() / one for one, mask in whole]
+        best[:, k] = [(total[one:][at] - total[:-one][at] + never).max() / one for one, (at, never) in whole]
     return [max(float(item[1:].mean() - item[0]), 0.0) for item in best]

@@ -16,7 +16,15 @@ from agree.core.interval.engine import t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by
-from agree.estimators.response.effort_windows import Errors, errors, longest_run, means, selection, spreading
+from agree.estimators.response.effort_windows import (
+    Errors,
+    Spreading,
+    errors,
+    longest_run,
+    means,
+    selection,
+    spreading_by_power,
+)
 from agree.estimators.response.unbroken import Traces, of_matched, own_traces
 
 LEAST_SECONDS = 30
@@ -250,15 +258,16 @@ def _effort(traces: Traces, matched: FloatArray, found: Errors, duration: int, r
             duration_s=duration, reference_w=unit * best, device_w=unit * other, reference_start_s=starts[0],
             device_start_s=starts[1], note=f"no unbroken run of {duration} s in the {role}")
     same = float(device[i])
-    own = _around(other - best, matched, found, duration, max(best, other), level)
-    here = _around(same - best, matched, found, duration, best, level)
+    far = spreading_by_power(found, matched, duration)
+    own = _around(other - best, far(max(best, other)), level, drift=found.drift)
+    here = _around(same - best, far(best), level, drift=found.drift)
     own = replace(own, low=own.low - raised, high=own.high + raised)
     here = replace(here, high=here.high + raised)
     part = 100 / best if best > 0 else math.nan
     scale = None
     averaging = math.nan
     if even_best > 0 and math.isfinite(even_other):
-        scale = _around(even_other - even_best, matched, found, duration, even_best, level)
+        scale = _around(even_other - even_best, far(even_best), level, drift=found.drift)
         scale = replace(scale, low=scale.low - raised, high=scale.high + raised).scaled(100 / even_best)
         averaging = 100 * (other / best * even_best / even_other - 1) if best > 0 and even_other > 0 else math.nan
     return Effort(
@@ -271,10 +280,10 @@ def _effort(traces: Traces, matched: FloatArray, found: Errors, duration: int, r
         overlap_s=max(duration - abs(i - j), 0))
 
 
-def _around(value: float, reference: FloatArray, found: Errors, duration: int, power: float, level: float) -> Estimate:
-    """Interval of a difference of window means at a power."""
-    variance, df = spreading(found, reference, duration, power)
+def _around(value: float, far: Spreading, level: float, *, drift: bool) -> Estimate:
+    """Interval of a difference of window means, by how far errors move them."""
+    variance, df = far
     error = math.sqrt(variance)
     half = t_quantile(level, df) * error
     return Estimate(value=value, low=value - half, high=value + half, level=level, method=METHOD, standard_error=error,
-                    df=df, drift=found.drift)
+                    df=df, drift=drift)

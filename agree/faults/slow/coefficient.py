@@ -25,6 +25,33 @@ class Size(NamedTuple):
         return abs(self.value) / self.se if self.se > 0 else math.inf if self.value else 0.0
 
 
+class Beside:
+    """A base and an error, beside which coefficients of rows are found: what rests on both alone is computed once."""
+
+    def __init__(self, base: FloatArray, error: FloatArray) -> None:
+        self._basis, _ = np.linalg.qr(base.T)
+        self._rest = self._without(error)
+        self._squares = (fft.dct(self._basis.T, norm="ortho") ** 2).sum(axis=0)
+
+    def _without(self, values: FloatArray) -> FloatArray:
+        """Take from values what the base explains."""
+        left: FloatArray = values - self._basis @ (self._basis.T @ values)
+        return left
+
+    def coefficient(self, row: FloatArray) -> Size:
+        """Coefficient of a row; see the function of this name."""
+        free = self._without(self._without(row))  # twice: what is left of a row nearly in the base is rounded
+        size = math.sqrt(float(free @ free))
+        if size < 1e-9 * math.sqrt(float(row @ row)) or size == 0:
+            return Size(0.0, math.inf)
+        free /= size
+        length, value = float(free @ row), float(free @ self._rest)
+        error, own = fft.dct(np.stack([self._rest - value * free, free]), norm="ortho") ** 2
+        left = ndimage.uniform_filter1d(np.maximum(1 - own - self._squares, 0), 2 * BAND + 1)
+        level = ndimage.uniform_filter1d(error, 2 * BAND + 1) / np.maximum(left, 1 / (2 * BAND + 1))
+        return Size(value / length, math.sqrt(float(own @ level)) / abs(length))
+
+
 def coefficient(row: FloatArray, base: FloatArray, error: FloatArray) -> Size:
     """Coefficient of a row beside the base.
 
@@ -32,14 +59,4 @@ def coefficient(row: FloatArray, base: FloatArray, error: FloatArray) -> Size:
     S_j the mean square of those of the residual at j - 8 to j + 8, divided by the share the fit has left of them. So
     the error may be correlated: what else changes over as long as the row does is told by neighbouring frequencies.
     """
-    basis, _ = np.linalg.qr(np.vstack([base, row]).T)
-    free, basis = basis[:, -1], basis[:, :-1]
-    length = float(free @ row)
-    if abs(length) < 1e-9 * math.sqrt(float(row @ row)):
-        return Size(0.0, math.inf)
-    rest = error - basis @ (basis.T @ error)
-    value = float(free @ rest)
-    squares = fft.dct(np.vstack([rest - value * free, free, basis.T]), norm="ortho") ** 2
-    left = ndimage.uniform_filter1d(np.maximum(1 - squares[1:].sum(axis=0), 0), 2 * BAND + 1)
-    level = ndimage.uniform_filter1d(squares[0], 2 * BAND + 1) / np.maximum(left, 1 / (2 * BAND + 1))
-    return Size(value / length, math.sqrt(float(squares[1] @ level)) / abs(length))
+    return Beside(base, error).coefficient(row)

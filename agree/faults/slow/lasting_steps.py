@@ -15,7 +15,7 @@ from agree.core.thresholds import (
     STEP_T,
     STEP_T_ELSEWHERE,
 )
-from agree.faults.slow.coefficient import Size, coefficient
+from agree.faults.slow.coefficient import Beside, Size
 from agree.faults.slow.steady_ride import Ride
 
 MOST_STEPS = 12
@@ -50,7 +50,11 @@ def gains(ride: Ride) -> FloatArray:
 
 def size_of(ride: Ride, place: int) -> Size:
     """Size of a step at a place, of a ride without it."""
-    return coefficient(ride.step_row(place), ride.base(waves=True), ride.error)
+    return _beside(ride).coefficient(ride.step_row(place))
+
+
+def _beside(ride: Ride) -> Beside:
+    return Beside(ride.base(waves=True), ride.error)
 
 
 def alike(ride: Ride, size: Size, found: FloatArray) -> np.ndarray:
@@ -66,8 +70,8 @@ def _best(ride: Ride) -> int | None:
     found = gains(ride)
     if found.max() <= 0:
         return None
-    place = int(ride.tried[found.argmax()])
-    size = size_of(ride, place)
+    place, beside = int(ride.tried[found.argmax()]), _beside(ride)
+    size = beside.coefficient(ride.step_row(place))
     rested = ride.rested & (found > 0)
     if not (rested & alike(ride, size, found)).any():
         if _certain(ride, size, STEP_T_ELSEWHERE):
@@ -75,7 +79,7 @@ def _best(ride: Ride) -> int | None:
         if not rested.any():
             return None
     place = int(ride.tried[np.where(rested, found, -1.0).argmax()])
-    return place if _certain(ride, size_of(ride, place), STEP_T) else None
+    return place if _certain(ride, beside.coefficient(ride.step_row(place)), STEP_T) else None
 
 
 def _certain(ride: Ride, size: Size, least: float) -> bool:

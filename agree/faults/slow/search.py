@@ -12,7 +12,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_APART_GAIN, STEP_PLACE_GAIN, STEP_T
-from agree.faults.slow.coefficient import coefficient
+from agree.faults.slow.coefficient import Beside, coefficient
 from agree.faults.slow.lasting_steps import alike, gains, size_of, with_steps
 from agree.faults.slow.steady_ride import Mask, Ride, Shape, pieces, steady_ride
 from agree.faults.slow.warm_up import SETTLED, best_course, end_of, with_warm_up
@@ -138,8 +138,8 @@ def explains_all(lean: Ride) -> bool:
     """Whether one step or two, looked for alone, leave no other slow change."""
     if not 0 < len(lean.steps) <= LEAN_STEPS:
         return False
-    base = lean.base(waves=True)
-    return all(coefficient(row, base, lean.error).t < LEAN_T for row in lean.other_changes())
+    beside = Beside(lean.base(waves=True), lean.error)
+    return all(beside.coefficient(row).t < LEAN_T for row in lean.other_changes())
 
 
 def told_apart(lean: Ride) -> bool:

@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy import fft
 
@@ -24,6 +25,7 @@ LEAST_S = 20  # readings of both that a window needs to tell anything
 NEAR_S = 75  # lags tried on either side of the best one
 BESIDE_S = 8  # and on either side of further ones
 PROPOSAL_S = 120  # windows that propose further lags from the whole of the other trace,
+BLOCK_S = 2048  # s of the other trace that are transformed at once: as small as the processor's cache
 PROPOSERS = 120  # so many at most, and as many lags each:
 PROPOSALS = 3
 MIN_PROPOSAL = 0.6
@@ -67,16 +69,14 @@ def correlations(u: FloatArray, v: FloatArray, lags: NDArray[np.int64]) -> tuple
     one, other = (np.stack([np.nan_to_num(trace), np.isfinite(trace)]) for trace in (u, v))
     own, known = np.pad(one, ((0, 0), (0, size - u.size)))
     others, there = np.pad(other, ((0, 0), (before, after)))
-    squares, energies = own * own, others * others
-    products = np.empty((4, size))
+    # Sums over hops without a product of the whole in between: what is not known is 0, and so are its products.
+    pairs = [(one.reshape(-1, HOP_S), two) for one, two in (
+        (own, others), (own * own, there), (known, others * others), (known, there))]
     r, count = [], []
-    for lag in lags.tolist():  # what is not known is 0, and so are its products
+    for lag in lags.tolist():
         at = slice(before + lag, before + lag + size)
-        np.multiply(own, others[at], out=products[0])
-        np.multiply(squares, there[at], out=products[1])
-        np.multiply(known, energies[at], out=products[2])
-        np.multiply(known, there[at], out=products[3])
-        uv, uu, vv, n = _windows(products.reshape(4, -1, HOP_S).sum(axis=-1))
+        uv, uu, vv, n = _windows(np.stack([np.einsum("ij,ij->i", one, two[at].reshape(-1, HOP_S))
+                                           for one, two in pairs]))
         scale = np.sqrt(uu * vv)
         r.append(np.where(scale > 1e-9 * np.maximum(n, 1), uv / np.maximum(scale, 1e-300), 0.0).astype(np.float32))
         count.append(n.astype(np.float32))
@@ -140,11 +140,20 @@ def _best(score: FloatArray, lags: NDArray[np.int64]) -> list[tuple[int, int]]:
     return path[::-1]
 
 
+def _block_spectra(v: FloatArray) -> NDArray[np.complex128]:
+    """Spectra of overlapping blocks from 120 s before the beginning on, which a window of that length runs over."""
+    step = BLOCK_S - PROPOSAL_S
+    count = -(-(v.size + PROPOSAL_S + 1) // step)
+    padded = np.zeros(count * step + PROPOSAL_S)
+    padded[PROPOSAL_S:PROPOSAL_S + v.size] = v
+    spectra: NDArray[np.complex128] = fft.rfft(sliding_window_view(padded, BLOCK_S)[::step], axis=-1)
+    return spectra
+
+
 def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: float, highest: float) -> list[int]:
     """Lags that windows propose from the whole of the other trace, the best first."""
-    size = fft.next_fast_len(v.size + PROPOSAL_S, real=True)
     filled = np.nan_to_num(v)
-    spectrum = fft.rfft(filled, size)
+    spectra = _block_spectra(filled)
     energy = np.r_[0.0, np.cumsum(np.r_[np.zeros(PROPOSAL_S), filled**2, np.zeros(PROPOSAL_S)])]
     energy = energy[PROPOSAL_S:] - energy[:-PROPOSAL_S]  # of the window that begins at each place from -120 on
     found: list[tuple[float, int]] = []
@@ -153,8 +162,8 @@ def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: fl
         own = float(part @ part)
         if own <= 0:
             continue
-        product = fft.irfft(spectrum * fft.rfft(part, size).conj(), size)
-        r = np.r_[product[-PROPOSAL_S:], product[:v.size + 1]]
+        parts = fft.irfft(spectra * fft.rfft(part, BLOCK_S).conj(), BLOCK_S)[:, :BLOCK_S - PROPOSAL_S]
+        r = parts.ravel()[:v.size + PROPOSAL_S + 1]  # at each place from -120 on
         r /= np.sqrt(np.maximum(energy * own, 0.05 * own * own))  # a quiet place is no match
         lags = np.arange(-PROPOSAL_S, v.size + 1) - start
         r[(lags < lowest) | (lags > highest)] = -1

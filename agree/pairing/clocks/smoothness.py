@@ -10,7 +10,6 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.thresholds import SMOOTHER_RATIO
 from agree.pairing.clocks import clock
-from agree.pairing.clocks.lag_path import shifted
 
 WIDTHS = (3, 5, 7, 9, 11, 15, 21, 31, 41)  # odd, so that a running mean moves no event
 GAIN = 0.02  # of correlation, for which a trace is smoothed at all
@@ -25,15 +24,20 @@ def running_mean(trace: FloatArray, width: int) -> FloatArray:
 
 def alike(x: FloatArray, y: FloatArray, lag: int) -> float:
     """Correlation of fast changes near a lag."""
+    return alike_changes(clock.fast_changes(x), clock.fast_changes(y), lag)
+
+
+def alike_changes(a: FloatArray, b: FloatArray, lag: int) -> float:
+    """Correlation of fast changes that are known already, near a lag."""
+    (u, known), (v, there) = ((np.nan_to_num(trace), np.isfinite(trace).astype(float)) for trace in (a, b))
+    uu, vv = u * u, v * v
     best = -1.0
-    a = clock.fast_changes(x)
-    b = clock.fast_changes(y)
-    for d in range(-AHEAD_S, AHEAD_S + 1):
-        other = shifted(b, np.arange(a.size) + lag + d)
-        both = np.isfinite(a) & np.isfinite(other)
-        u, v = a[both], other[both]
-        scale = math.sqrt(float(u @ u) * float(v @ v))
-        best = max(best, float(u @ v) / scale if scale > 0 else -1.0)
+    for by in range(lag - AHEAD_S, lag + AHEAD_S + 1):
+        low, high = max(-by, 0), min(a.size, b.size - by)
+        if low < high:  # what is not known is 0, and so are its products
+            one, two = slice(low, high), slice(low + by, high + by)
+            scale = math.sqrt(float(uu[one] @ there[two]) * float(known[one] @ vv[two]))
+            best = max(best, float(u[one] @ v[two]) / scale if scale > 0 else -1.0)
     return best
 
 
@@ -42,13 +46,15 @@ def evening(x: FloatArray, y: FloatArray, lag: int) -> tuple[int, int]:
 
     A width of 1 leaves both as they are.
     """
-    plain = alike(x, y, lag)
+    fast = [clock.fast_changes(trace) for trace in (x, y)]
+    plain = alike_changes(fast[0], fast[1], lag)
     chosen = (0, 1)
     for smoothed in (0, 1):
         best, last = plain, plain
         for width in WIDTHS:
-            tried = (running_mean(x, width), y) if smoothed == 0 else (x, running_mean(y, width))
-            found = alike(*tried, lag)
+            tried = list(fast)
+            tried[smoothed] = clock.fast_changes(running_mean((x, y)[smoothed], width))
+            found = alike_changes(tried[0], tried[1], lag)
             if found > max(best, plain + GAIN):
                 best, chosen = found, (smoothed, width)
             if found < last:

@@ -9,7 +9,7 @@ two traces, if they are of one ride, is no less. Of two rides it is about 0.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -143,7 +143,7 @@ def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S,
         piece = pieces(calm, length)
         if piece.max() + 1 < GROUPS:
             break
-        found = _compared(one, [shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)], piece, every)
+        found = _compared(one, (shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)), piece, every)
         if width == 1:
             plain = best = found
         elif more_surely(found, best):
@@ -158,32 +158,45 @@ def worked(x: FloatArray, y: FloatArray, fine: Fine) -> int:
     return int(((x > WORKING_W) & (other > WORKING_W)).sum())
 
 
-def _about_mean(trace: FloatArray, piece: NDArray[np.int64], count: int) -> FloatArray:
-    """Changes about the mean of each piece; NaN where there is none."""
-    there = (piece >= 0) & np.isfinite(trace)
-    number = np.bincount(piece[there], minlength=count)
-    mean = np.bincount(piece[there], trace[there], minlength=count) / np.maximum(number, 1)
-    out = np.full(trace.size, np.nan)
-    out[there] = trace[there] - mean[piece[there]]
-    return out
+class _Changes(NamedTuple):
+    """Changes about the mean of each piece, 0 where there is no reading, and where there is one, as numbers."""
+
+    values: FloatArray
+    there: FloatArray
+
+    def times(self, other: _Changes) -> _Changes:
+        return _Changes(self.values * other.values, self.there * other.there)
 
 
-def _compared(one: FloatArray, ahead: list[FloatArray], piece: NDArray[np.int64], every: int) -> Own:
+def _about_mean(trace: FloatArray, piece: NDArray[np.int64]) -> _Changes:
+    """Changes of readings about the mean of their pieces, which follow one another."""
+    known = np.isfinite(trace)
+    starts = np.flatnonzero(np.diff(piece, prepend=-1))
+    there, values = known.astype(float), np.where(known, trace, 0.0)
+    mean = np.add.reduceat(values, starts) / np.maximum(np.add.reduceat(there, starts), 1)
+    return _Changes((values - np.repeat(mean, np.diff(starts, append=piece.size))) * there, there)
+
+
+def _compared(one: FloatArray, ahead: Iterable[FloatArray], piece: NDArray[np.int64], every: int) -> Own:
     """Figures of two traces in pieces, the one at several shifts, with standard errors of a jackknife."""
     count = int(piece.max()) + 1
-    inside = piece >= 0
-    group = piece[inside] * GROUPS // count
-    u, *shifts = (_about_mean(trace, piece, count) for trace in (one, *ahead))
+    inside = np.flatnonzero(piece >= 0)
+    number = piece[inside]
+    bounds = np.searchsorted(number * GROUPS // count, np.arange(GROUPS))
+    u, *shifts = (_about_mean(trace[inside], number) for trace in (one, *ahead))
     v = shifts[len(shifts) // 2]
-    same = np.zeros(piece.size, bool)
-    same[:-every] = piece[every:] == piece[:-every]
+    same = (number[every:] == number[:-every]).astype(float)
 
-    def beside(trace: FloatArray) -> FloatArray:
-        return np.where(same, trace * np.roll(trace, -every), np.nan)
+    def beside(trace: _Changes) -> _Changes:
+        there = np.zeros(number.size)
+        there[:-every] = same * trace.there[:-every] * trace.there[every:]
+        values = np.zeros(number.size)
+        values[:-every] = same * trace.values[:-every] * trace.values[every:]
+        return _Changes(values, there)
 
-    products = np.array([u * u, v * v, beside(u), beside(v), *(u * w for w in shifts)])[:, inside]
-    sums, counts = (np.array([np.bincount(group, part, minlength=GROUPS) for part in parts]).T for parts in (
-        np.nan_to_num(products), np.isfinite(products).astype(float)))
+    products = (u.times(u), v.times(v), beside(u), beside(v), *(u.times(w) for w in shifts))
+    sums, counts = (np.array(parts).T for parts in zip(*(
+        [np.add.reduceat(part, bounds) for part in product] for product in products), strict=True))
     level = float(np.nanmedian(one[inside]))
 
     def figures(left: NDArray[np.bool_]) -> tuple[float, ...]:
@@ -193,7 +206,7 @@ def _compared(one: FloatArray, ahead: list[FloatArray], piece: NDArray[np.int64]
     share, correlation, colour, own, ratio = figures(every_group >= 0)
     without = np.array([figures(every_group != g) for g in every_group])
     se = np.sqrt((GROUPS - 1) / GROUPS * ((without - without.mean(axis=0))**2).sum(axis=0))
-    return Own(int(inside.sum()), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), own, ratio)
+    return Own(int(inside.size), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), own, ratio)
 
 
 def _figures(sums: FloatArray, counts: FloatArray, level: float, number: float) -> tuple[float, ...]:

@@ -56,11 +56,15 @@ class Svg(Surface):
                 parts.append(f'stroke-linecap="{CAPS[pen.cap]}"')
         return " ".join(parts)
 
-    def _data(self, path: Any, transform: Any, pen: Pen) -> str:
+    def _data(self, path: Any, transform: Any) -> str:
+        return self._moved(tuple(segments(path, transform)), 0.0, 0.0)
+
+    def _moved(self, shape: Sequence[tuple[str, tuple[float, ...]]], x: float, y: float) -> str:
+        """Return the data of a shape moved by x and y."""
         parts = []
-        for verb, values in segments(path, transform):
-            flipped = [self.height - v if k % 2 else v for k, v in enumerate(values)]
-            parts.append(verb + " ".join(map(number, flipped)))
+        for verb, values in shape:
+            parts.append(verb + " ".join([number(self.height - v - y if k % 2 else v + x)
+                                          for k, v in enumerate(values)]))
         return "".join(parts)
 
     def draw_path(self, gc: Any, path: Any, transform: Any, rgbFace: Any = None) -> None:
@@ -68,7 +72,7 @@ class Svg(Surface):
         pen = self.pen(gc, rgbFace)
         if pen.fill is None and pen.stroke is None:
             return
-        data = self._data(path, transform, pen)
+        data = self._data(path, transform)
         if data:
             self.parts.append(f'<path d="{data}" {self._style(pen)}{self._clip(pen)}/>')
 
@@ -94,10 +98,10 @@ class Svg(Surface):
         """Draw a mark at each point; one with a gid is a group with a title, which scripts can find."""
         titles = self.titles.get(self.gid, ())
         pen = self.pen(gc, rgbFace)._replace(clip=None)
+        shape, style = tuple(segments(marker_path, marker_trans)), self._style(pen)
         for k, (points, _) in enumerate(path.iter_segments(trans, simplify=False)):
             x, y = points[-2:]
-            data = self._data(marker_path, marker_trans + _moved(float(x), float(y)), pen)
-            one = f'<path d="{data}" {self._style(pen)}/>'
+            one = f'<path d="{self._moved(shape, float(x), float(y))}" {style}/>'
             if k < len(titles):
                 key, told = titles[k]
                 one = f'<g class="reading" data-k="{key}"><title>{escape(told)}</title>{one}</g>'
@@ -115,12 +119,6 @@ class Svg(Surface):
 
     def draw_image(self, *_: Any) -> None:
         """Draw nothing: no picture of ours holds an image."""
-
-
-def _moved(x: float, y: float) -> Any:
-    from matplotlib.transforms import Affine2D
-
-    return Affine2D().translate(x, y)
 
 
 def svg_of(figure: Figure, *, label: str = "", titles: Mapping[str, Sequence[tuple[int, str]]] | None = None,
