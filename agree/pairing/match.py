@@ -260,16 +260,19 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, 
     """Match after steps of a clock, if there is good evidence of them."""
     refuse_steps(len(stretches) - 1)
     stretches = step_search.refined(blind(x).power, blind(y).power, stretches)
-    if len(stretches) == 1:
-        return None
-    one, two, changes = retime.mend(x, y, stretches)
-    refuse_returns([change.size for change in changes])
-    u, v = blind(one), blind(two)
-    found = clock.candidates(u.power, v.power, asked.lowest, asked.highest)
-    if doubt(found) is not Doubt.NONE:
-        return None
-    fine = _refined(u, v, found[0].lag, tuple(change.start for change in changes))
-    return Match(one, two, fine, found, changes=tuple(changes), **judged(u, v, fine, len(changes), asked.absolute))
+    while len(stretches) > 1:
+        one, two, changes = retime.mend(x, y, stretches)
+        refuse_returns([change.size for change in changes])
+        u, v = blind(one), blind(two)
+        found = clock.candidates(u.power, v.power, asked.lowest, asked.highest)
+        if doubt(found) is not Doubt.NONE:
+            return None
+        fine = _refined(u, v, found[0].lag, tuple(change.start for change in changes))
+        if (none := retime.no_step(changes, fine)) is None:
+            return Match(one, two, fine, found, changes=tuple(changes),
+                         **judged(u, v, fine, len(changes), asked.absolute))
+        stretches = lag_path.without_change(stretches, none)
+    return None
 
 
 def _refined(x: Grid, y: Grid, lag: int, starts: tuple[int, ...] = ()) -> Fine:

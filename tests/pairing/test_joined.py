@@ -74,6 +74,17 @@ def test_four_minutes_of_another_ride_are_refused():
         paired(device)
 
 
+@pytest.mark.parametrize("working", [(0, 200), (400, 520, 1500, 1600)])
+def test_a_file_that_is_mostly_stop_is_no_other_ride(working):
+    """Minutes without any work tell nothing: they were counted as unlike, or their size divided by 0."""
+    rides = np.zeros(SIZE), np.zeros(SIZE)
+    for start, stop in zip(working[::2], working[1::2], strict=True):
+        for power, noise in zip(rides, (0, 1), strict=True):
+            power[start:stop] = np.rint(np.convolve(ride(1), np.ones(4) / 4, "same")[start:stop] if noise else ride(1)[
+                start:stop])
+    assert match(Grid(0.0, rides[0]), Grid(0.0, rides[1]), None, None, False).fine.lag == pytest.approx(0, abs=1)
+
+
 @pytest.mark.parametrize("part", [np.zeros(SIZE - CUT), ride(1)[CUT:] / 2, np.full(SIZE - CUT, 180.0)],
                          ids=["zeros", "half", "held"])
 def test_a_device_that_fails_is_no_other_ride(part):

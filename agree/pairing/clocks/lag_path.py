@@ -32,7 +32,7 @@ MIN_PROPOSAL = 0.6
 ALIKE = 0.7  # a window so much alike along the path proposes nothing
 MOST_FURTHER = 12
 MOST_WIDENED, LASTING = 16, 100  # so many, followed over at least a hundredth of the ride, are widened about
-MOST_ROUNDS = 3  # of widening the lags tried about those the path came to
+MOST_ROUNDS = 8  # of widening the lags tried about those the path came to: five stops of 45 s go 225 s from the best lag
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
 CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
@@ -292,3 +292,10 @@ def without_excursions(stretches: list[Stretch]) -> list[Stretch]:
             whole = np.concatenate([kept[back].lags, stretch.lags])
             kept[back:] = [Stretch(kept[back].start, stretch.stop, whole)]
     return kept
+
+
+def without_change(stretches: list[Stretch], k: int) -> list[Stretch]:
+    """Join stretches k and k + 1: the lag of the first holds in both."""
+    before, after = stretches[k:k + 2]
+    lags = np.concatenate([before.lags, after.lags - (after.lags[0] - before.lags[-1])])
+    return [*stretches[:k], Stretch(before.start, after.stop, lags), *stretches[k + 2:]]

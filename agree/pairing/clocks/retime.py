@@ -14,6 +14,7 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, shifted
 from agree.pairing.grid import Grid
 
+LEAST_STEP_S = 1.0  # a clock that loses less is read between seconds, or creeps
 NEAR_S = 120  # a change is sought so far into the stretches on either side
 
 
@@ -71,3 +72,9 @@ def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockSte
     """Steps with the fraction of a second found between stretches; `first` is the place of time 0."""
     return tuple(ClockStep(time_s=float(change.start - first), step_s=change.size + part.told, se_s=part.se)
                  for change, part in zip(changes, fine.extra, strict=True))
+
+
+def no_step(changes: list[Change], fine: Fine) -> int | None:
+    """Which change is none once the fraction of a second is known: less than a second is left of it; else None."""
+    left = [abs(change.size + part.told) for change, part in zip(changes, fine.extra, strict=True)]
+    return next((k for k, size in enumerate(left) if size < LEAST_STEP_S), None)

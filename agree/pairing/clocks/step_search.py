@@ -8,7 +8,6 @@ stays costs nothing, and each change of it a price. Traces are on 1-s grids; NaN
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from agree.core.checks import FloatArray
 from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks import clock, smoothness
 from agree.pairing.clocks.lag_path import MIN_STEP_S, Stretch, shifted, without_excursions
+from agree.pairing.clocks.poor_parts import Course, mended
 
 PRICE = 12.0  # of a change of lag, in units of log likelihood
 WORST = 4.5  # log likelihood that one second can cost: 3 standard deviations
@@ -32,14 +32,6 @@ SMOOTH_SD_S = 1.5  # a lag between whole seconds mixes neighbours: both are smoo
 LEAST_SD_W = 2.0
 MINUTE_S = 60
 MEMORY_S = 20  # over which errors of neighbouring seconds may be alike
-
-
-class Course(NamedTuple):
-    """Seconds `start` to `stop` of the reference, and the whole-second lag there."""
-
-    start: int
-    stop: int
-    lag: int
 
 
 def refined(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> list[Stretch]:
@@ -98,6 +90,7 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
     one, two = (clock.mean_of_valid(trace, lambda v: ndimage.gaussian_filter1d(v, SMOOTH_SD_S, mode="constant"))
                 for trace in (one, two))
     scale, sd, memory = _noise(one, _laid(two, courses, one.size))
+    courses = mended(scale * one, two, courses, sd, WORST)
     out: list[Course] = []
     for region in _regions(courses):
         if len(region) == 1:

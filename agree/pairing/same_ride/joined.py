@@ -200,6 +200,8 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     here = max(near, key=lambda sums: _correlation(sums, ~inside))
     slope = float(here.both[~inside].sum() / here.one[~inside].sum())
     lively, usual = (float(np.median(here.other[which]) / np.median(here.one[which])) for which in (inside, ~inside))
+    if not (slope > 0 and usual > 0):  # a device that has nothing in the rest: nothing is to be compared
+        return None
     starts = found.starts[inside]
     part = Part(int(inside.sum()), float(found.matched[~inside].mean()), _correlation(here, inside),
                 _most_slope(here, inside) / slope, lively / usual,

@@ -27,6 +27,7 @@ SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
 RAPID_S, RAPID_SD_S = 15, 1.0
 LEFT_CLIP = 4.0  # what is left is cut to so many medians of its size
 STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
+STILL_AT_ALL = 1e-3  # or than this share of the mean: of a file that is mostly stop the median is nothing
 Z95 = 1.959964  # two-sided 95 %
 
 
@@ -141,7 +142,8 @@ def likeness(u: FloatArray, v: FloatArray, lag: FloatArray) -> Likeness:
         rival = np.maximum(rival, np.where(there >= LEAST_S, r, -1.0))
     telling = count >= LEAST_S
     if telling.any():
-        telling &= energy > STILL * np.median(energy[telling])
+        some = energy[telling]
+        telling &= energy > max(STILL * float(np.median(some)), STILL_AT_ALL * float(some.mean()))
     starts = first + WINDOW_S * np.flatnonzero(telling)
     return Likeness(starts, (best > rival)[telling] & (best > 0)[telling], energy[telling])
 
