@@ -58,7 +58,8 @@ def test_a_change_of_less_than_a_second_is_no_step():
 
 
 def test_the_lag_before_a_change_that_is_none_holds_after_it():
-    made = [Stretch(0, 100, np.array([5, 5])), Stretch(100, 200, np.array([-40])), Stretch(200, 300, np.array([-42, -43]))]
+    made = [Stretch(0, 100, np.array([5, 5])), Stretch(100, 200, np.array([-40])),
+            Stretch(200, 300, np.array([-42, -43]))]
     joined = without_change(made, 1)
     assert [(part.start, part.stop, part.lags.tolist()) for part in joined] == [
         (0, 100, [5, 5]), (100, 300, [-40, -40, -41])]
