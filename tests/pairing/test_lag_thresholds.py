@@ -15,7 +15,8 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.facts import unusual_lag
 from agree.pairing.grid import Grid
-from agree.pairing.same_ride.minutes import Likeness, likeness, unlike
+from agree.pairing.same_ride.joined import unlike
+from agree.pairing.same_ride.minutes import Likeness, likeness
 from agree.pairing.witnesses import still
 
 POWER = np.tile([180.0, 220.0, 200.0, 240.0], 100)
