@@ -271,7 +271,7 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, 
         if (none := retime.no_step(changes, fine)) is None:
             return Match(one, two, fine, found, changes=tuple(changes),
                          **judged(u, v, fine, len(changes), asked.absolute))
-        stretches = lag_path.without_change(stretches, none)
+        stretches = retime.without_change(stretches, none)
     return None
 
 

@@ -6,7 +6,7 @@ from scipy.signal import lfilter
 
 from agree.pairing.clocks import retime
 from agree.pairing.clocks.fine import Extra, Fine
-from agree.pairing.clocks.lag_path import Stretch, without_change
+from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.clocks.poor_parts import Course, mended
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
@@ -60,6 +60,6 @@ def test_a_change_of_less_than_a_second_is_no_step():
 def test_the_lag_before_a_change_that_is_none_holds_after_it():
     made = [Stretch(0, 100, np.array([5, 5])), Stretch(100, 200, np.array([-40])),
             Stretch(200, 300, np.array([-42, -43]))]
-    joined = without_change(made, 1)
+    joined = retime.without_change(made, 1)
     assert [(part.start, part.stop, part.lags.tolist()) for part in joined] == [
         (0, 100, [5, 5]), (100, 300, [-40, -40, -41])]

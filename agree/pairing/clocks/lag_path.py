@@ -292,10 +292,3 @@ def without_excursions(stretches: list[Stretch]) -> list[Stretch]:
             whole = np.concatenate([kept[back].lags, stretch.lags])
             kept[back:] = [Stretch(kept[back].start, stretch.stop, whole)]
     return kept
-
-
-def without_change(stretches: list[Stretch], k: int) -> list[Stretch]:
-    """Join stretches k and k + 1: the lag of the first holds in both."""
-    before, after = stretches[k:k + 2]
-    lags = np.concatenate([before.lags, after.lags - (after.lags[0] - before.lags[-1])])
-    return [*stretches[:k], Stretch(before.start, after.stop, lags), *stretches[k + 2:]]

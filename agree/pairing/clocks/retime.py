@@ -78,3 +78,10 @@ def no_step(changes: list[Change], fine: Fine) -> int | None:
     """Which change is none once the fraction of a second is known: less than a second is left of it; else None."""
     left = [abs(change.size + part.told) for change, part in zip(changes, fine.extra, strict=True)]
     return next((k for k, size in enumerate(left) if size < LEAST_STEP_S), None)
+
+
+def without_change(stretches: list[Stretch], k: int) -> list[Stretch]:
+    """Join stretches k and k + 1: the lag of the first holds in both."""
+    before, after = stretches[k:k + 2]
+    lags = np.concatenate([before.lags, after.lags - (after.lags[0] - before.lags[-1])])
+    return [*stretches[:k], Stretch(before.start, after.stop, lags), *stretches[k + 2:]]
