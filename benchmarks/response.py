@@ -1,13 +1,15 @@
 """How well a known difference in response is found, and how the slope fares, on real rides.
 
-    python benchmarks/response.py [--runs 200] [--jobs 2] [--conditions plain|untidy]
+    python benchmarks/response.py [--runs 200] [--jobs 2] [--conditions plain|untidy|stages] [--rows TEXT ...] [--seed 0]
 
 Power of three real rides of tests/data/rides is the truth. One side, chosen by chance, is smoothed (a trailing mean
 or a lag), the device has scale 1.02 and offset +2 W. Then noise: of SD 3 to 8 W on the reference, the device or both,
 white or correlated over 5 or 60 s; five gaps of 10 s in each; coasting stays 0; both rounded to 1 W. Half the rides are
 cut to 30 min. Prints a Markdown table with Monte-Carlo standard errors. The second table breaks what the model takes
-for granted: noise of 5 % of power, a clock that drifts by 60 ppm, readings between whole seconds, 30-s means, and two
-lags in a row.
+for granted: noise of 5 % of power, a clock that drifts by 60 ppm, readings between whole seconds, and 30-s means. The
+third has two stages of smoothing in a row, lags that are slower one way, a delay by a part of a second, each with noise
+of both sorts; and adversaries that no kind describes: three lags in a row, a mean above 200 W only, readings held for
+3 s after pedalling ends. `--rows` takes the rows whose names begin so, `--seed` other runs of them.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.signal import lfilter
 
-from agree import AgreeWarning, InputError, Response, response_difference
+from agree import AgreeWarning, Estimate, InputError, Response, response_difference
 
 RIDES = Path(__file__).resolve().parent.parent / "tests" / "data" / "rides"
 REAL = ("single-road-78min", "single-road-stops", "pair-1-bike")
@@ -34,12 +36,15 @@ SCALE, OFFSET, SHORT = 1.02, 2.0, 1800
 
 
 class Untidy(NamedTuple):
-    """A filter, and what of the model's terms a run breaks: size of noise, drift of a clock, readings between."""
+    """A filter, and what of the model's terms a run breaks: size of noise, drift of a clock, readings between.
+
+    `second` is the shorter one of two lags, the lag after a mean, or the constant downwards.
+    """
 
     name: str
     kind: str
     size: float
-    second_lag: float = 0.0
+    second: float = 0.0
     of_power: float = 0.0
     drift_ppm: float = 0.0
     between: bool = False
@@ -57,16 +62,35 @@ UNTIDY = (
     Untidy("running mean 5 s between seconds", "running mean", 5.0, between=True),
     Untidy("running mean 10 s between seconds", "running mean", 10.0, between=True),
     Untidy("first order 2 s between seconds", "first order", 2.0, between=True),
-    Untidy("two lags, 2 s and 1 s", "first order", 2.0, second_lag=1.0),
+)
+STAGES = (
+    Untidy("two lags, 2 s and 1 s", "two lags", 2.0, 1.0),
+    Untidy("two lags, 2 s and 1.5 s", "two lags", 2.0, 1.5),
+    Untidy("two lags, 3 s and 3 s", "two lags", 3.0, 3.0),
+    Untidy("two lags, 5 s and 2 s", "two lags", 5.0, 2.0),
+    Untidy("two lags, 10 s and 10 s", "two lags", 10.0, 10.0),
+    Untidy("3-s mean, then a lag of 2.5 s", "mean and lag", 3.0, 2.5),
+    Untidy("5-s mean, then a lag of 2 s", "mean and lag", 5.0, 2.0),
+    Untidy("10-s mean, then a lag of 3 s", "mean and lag", 10.0, 3.0),
+    Untidy("4 s up, 1.5 s down", "uneven", 4.0, 1.5),
+    Untidy("2 s up, 3 s down", "uneven", 2.0, 3.0),
+    Untidy("running mean 5 s", "running mean", 5.0),
+    Untidy("first order 4 s", "first order", 4.0),
+    Untidy("none, 0.4 s late", "late", 0.4),
+    Untidy("three lags of 2 s", "", 2.0),
+    Untidy("10-s mean above 200 W", "", 10.0),
+    Untidy("holds 3 s at stops", "", 3.0),
 )
 
 
 class Outcome(NamedTuple):
-    """What was found in one run: kind and side right, size, whether intervals cover, slopes, share explained."""
+    """What was found in one run: kind and side right, sizes, whether intervals cover, slopes, share explained."""
 
     kind: bool
     size: float
     size_covered: bool
+    second: float
+    second_covered: bool
     delay_covered: bool
     slope_covered: bool
     slope: float
@@ -75,6 +99,8 @@ class Outcome(NamedTuple):
     told: bool
     size_half: float
     slope_half: float
+    wrong: bool    # a kind that is not the one, with a size, and no word that none fits
+    none_fits: bool
 
 
 @cache
@@ -92,19 +118,44 @@ def wander(rng: np.random.Generator, tau: float, n: int) -> np.ndarray:
     return lfilter([1], [1, -rho], noise)
 
 
-def smooth(power: np.ndarray, kind: str, size: float) -> np.ndarray:
+def smooth(power: np.ndarray, how: Untidy) -> np.ndarray:
     """Return the trace of a device that averages, as it would be recorded."""
-    if kind == "running mean":
-        return np.convolve(power, np.ones(int(size)) / size)[:power.size]
-    if kind == "first order":
-        keep = math.exp(-1 / size)
-        return lfilter([1 - keep], [1, -keep], power)
+    if how.kind in ("running mean", "mean and lag"):
+        power = np.convolve(power, np.ones(int(how.size)) / how.size)[:power.size]
+    if how.kind in ("first order", "two lags"):
+        power = lag(power, how.size)
+    if how.kind in ("two lags", "mean and lag"):
+        power = lag(power, how.second)
+    if how.kind == "uneven":
+        power = uneven(power, how.size, how.second)
+    if how.kind == "late":
+        power = (1 - how.size) * power + how.size * np.r_[power[:1], power[:-1]]
+    if how.name.startswith("three lags"):
+        power = lag(lag(lag(power, how.size), how.size), how.size)
+    if how.name.endswith("above 200 W"):
+        power = np.where(power > 200, np.convolve(power, np.ones(int(how.size)) / how.size)[:power.size], power)
+    if how.name.startswith("holds"):
+        since = np.arange(power.size) - np.maximum.accumulate(np.where(power > 0, np.arange(power.size), -10**6))
+        power = np.where((since > 0) & (since <= how.size), power[np.maximum(np.arange(power.size) - since, 0)], power)
     return power
+
+
+def lag(power: np.ndarray, tau: float) -> np.ndarray:
+    keep = math.exp(-1 / tau)
+    return lfilter([1 - keep], [1, -keep], power)
+
+
+def uneven(power: np.ndarray, up: float, down: float) -> np.ndarray:
+    """First-order lag with one constant to more power, and another one to less."""
+    made = np.zeros(power.size)
+    for at in range(1, power.size):
+        apart = power[at] - made[at - 1]
+        made[at] = made[at - 1] + apart * (1 - math.exp(-1 / (up if apart > 0 else down)))
+    return made
 
 
 def simulated(rng: np.random.Generator, how: Untidy) -> tuple[np.ndarray, np.ndarray, str, float]:
     """Reference, device, which of them is the smoother, and by how much it reads after whole seconds."""
-    kind, size = how.kind, how.size
     power = real(REAL[rng.integers(len(REAL))])
     if rng.random() < 0.5:
         start = rng.integers(power.size - SHORT)
@@ -114,9 +165,8 @@ def simulated(rng: np.random.Generator, how: Untidy) -> tuple[np.ndarray, np.nda
     part = rng.random() if how.between else 0.0
     traces = []
     for name, has_noise in zip(("reference", "device"), noisy, strict=True):
-        trace = smooth(power, kind, size) if name == side else power
+        trace = smooth(power, how) if name == side else power
         if name == side:
-            trace = smooth(trace, "first order", how.second_lag) if how.second_lag else trace
             trace = (1 - part) * trace + part * np.r_[trace[:1], trace[:-1]]
             at = np.arange(power.size)
             trace = np.interp(at + how.drift_ppm * 1e-6 * (at - at.mean()), at, trace) if how.drift_ppm else trace
@@ -143,13 +193,21 @@ def one(job: tuple[int, int, Untidy]) -> Outcome | None:
             return None
     good = np.isfinite(reference) & np.isfinite(device)
     raw = float(np.polyfit(reference[good], device[good], 1)[0])
-    delay = ((size - 1) / 2 * (kind == "running mean") + part) * (1 if side == "device" else -1)
+    middle = (size - 1) / 2 * (kind in ("running mean", "mean and lag")) + part + size * (kind == "late")
+    delay = middle * (1 if side == "device" else -1)
     item = found.width_s or found.time_constant_s
-    right = found.kind == kind and (kind == "none" or found.smoother == side)
-    return Outcome(right, item.value if item else math.nan, bool(item and item.low <= size <= item.high),
-                   found.delay_s.low <= delay <= found.delay_s.high, found.slope.low <= SCALE <= found.slope.high,
+    other = (found.time_constant_s if kind == "mean and lag" else getattr(found, "down_constant_s", None) if kind == "uneven" else
+             found.second_constant_s)
+    right = found.kind == ("none" if kind == "late" else kind) and (found.kind == "none" or found.smoother == side)
+    return Outcome(right, item.value if item else math.nan, _holds(item, size), other.value if other else math.nan,
+                   _holds(other, how.second), _holds(found.delay_s, delay), _holds(found.slope, SCALE),
                    found.slope.value / SCALE, raw / SCALE, _share(found), not found.alike,
-                   (item.high - item.low) / 2 if item else math.nan, (found.slope.high - found.slope.low) / 2)
+                   (item.high - item.low) / 2 if item else math.nan, (found.slope.high - found.slope.low) / 2,
+                   not right and item is not None and found.fits, not found.fits)
+
+
+def _holds(item: Estimate | None, value: float) -> bool:
+    return item is not None and item.low <= value <= item.high
 
 
 def _share(found: Response) -> float:
@@ -165,30 +223,46 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--conditions", choices=("plain", "untidy"), default="plain")
+    parser.add_argument("--conditions", choices=("plain", "untidy", "stages"), default="plain")
+    parser.add_argument("--rows", nargs="+", default=[""])
+    parser.add_argument("--seed", type=int, default=0)
     arguments = parser.parse_args()
     plain = [Untidy(f"{kind} {size:g} s" if size else kind, kind, size) for kind, size in FILTERS]
-    print("| put in | kind and side right, % | others excluded, % | size, mean (SD) | interval of size covers, % | its "
-          "half-width, median | delay covers, % | slope matched / true, mean (SD) | raw least squares / true | slope "
-          "covers, % | its half-width, median, % | variance explained, % |\n" + "|---" * 12 + "|")
+    stages = [one._replace(name=one.name + words, of_power=share) for one in STAGES
+              for words, share in (("", 0.0), (", noise 5 % of power", 0.05))]
+    print("| put in | kind and side right, % | another kind told, % | no kind said to fit, % | others excluded, % | size, "
+          "mean (SD) | interval of size covers, % | its half-width, median | second size, mean (SD) | covers, % | delay "
+          "covers, % | slope matched / true, mean (SD) | raw least squares / true | slope covers, % | its half-width, "
+          "median, % | variance explained, % |\n" + "|---" * 16 + "|")
     with ProcessPoolExecutor(arguments.jobs) as pool:
-        for number, how in enumerate(plain if arguments.conditions == "plain" else UNTIDY):
-            offset = 0 if arguments.conditions == "plain" else 100
-            runs = list(pool.map(one, [(number + offset, run, how) for run in range(arguments.runs)], chunksize=10))
+        for number, how in enumerate({"plain": plain, "untidy": UNTIDY, "stages": stages}[arguments.conditions]):
+            if not how.name.startswith(tuple(arguments.rows)):
+                continue
+            offset = {"plain": 0, "untidy": 100, "stages": 200}[arguments.conditions] + 1000 * arguments.seed
+            runs = list(pool.map(one, [(number + offset, run, how) for run in range(arguments.runs)], chunksize=5))
             made = [run for run in runs if run is not None]
             every = Outcome(*(np.array(column) for column in zip(*made, strict=True)))
             print(_row(how, every, len(runs) - len(made)), flush=True)
 
 
 def _row(how: Untidy, every: Outcome, refused: int) -> str:
-    right, some = every.kind, how.kind != "none"
-    size = (f"{every.size[right].mean():.3f} ({every.size[right].std():.3f}) | {_percent(every.size_covered[right])} | "
-            f"{np.median(every.size_half[right]):.3f}" if some else "- | - | -")
+    right = every.kind
+    size = second = "- | -"
+    if right.any() and how.kind not in ("none", "late"):
+        size = (f"{every.size[right].mean():.3f} ({every.size[right].std():.3f}) | {_percent(every.size_covered[right])} "
+                f"| {np.median(every.size_half[right]):.3f}")
+        second = (f"{every.second[right].mean():.3f} ({every.second[right].std():.3f}) | "
+                  f"{_percent(every.second_covered[right])}") if how.second else "- | -"
+    else:
+        size += " | -"
     name = f"{how.name} ({refused} refused)" if refused else how.name
-    return (f"| {name} | {_percent(right)} | {_percent(every.told)} | {size} | "
-            f"{_percent(every.delay_covered[right])} | {every.slope.mean():.4f} ({every.slope.std():.4f}) | "
-            f"{every.raw.mean():.3f} | {_percent(every.slope_covered)} | {100 * np.median(every.slope_half):.2f} | "
-            + (f"{100 * every.explained[right].mean():.0f} |" if some else "- |"))
+    return (f"| {name} | {_percent(right)} | {_percent(every.wrong)} | {_percent(every.none_fits)} | "
+            f"{_percent(every.told)} | {size} | {second} | "
+            f"{_percent(every.delay_covered[right]) if right.any() else '-'} | {every.slope.mean():.4f} "
+            f"({every.slope.std():.4f}) | {every.raw.mean():.3f} | {_percent(every.slope_covered)} | "
+            f"{100 * np.median(every.slope_half):.2f} | "
+            + (f"{100 * every.explained[right].mean():.0f} |" if right.any() and how.kind not in ("none", "late")
+               else "- |"))
 
 
 if __name__ == "__main__":

@@ -15,7 +15,8 @@ from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
-from agree.estimators.response.matching import Filter, find_filter, matched, reasons, with_energy
+from agree.estimators.response.matched_columns import matched, reasons, with_energy
+from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.own_readings import every_s
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER

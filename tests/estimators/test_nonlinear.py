@@ -6,7 +6,8 @@ import pytest
 from agree import Pairs, pair_recordings
 from agree.core.data.held_readings import held
 from agree.estimators.response.kernels import Kernel
-from agree.estimators.response.matching import find_filter, matched, with_energy
+from agree.estimators.response.matched_columns import matched, with_energy
+from agree.estimators.response.matching import find_filter
 from agree.estimators.response.nonlinear import fit_uneven
 from agree.estimators.response.nonlinear.any_filter import answered, through
 from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold

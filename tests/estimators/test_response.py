@@ -25,7 +25,7 @@ from agree import (
     response_difference,
 )
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
-from agree.estimators.response.smeared import by_chance
+from agree.estimators.response.linear.smeared import by_chance
 
 RIDES = Path(__file__).resolve().parent.parent / "data" / "rides"
 

@@ -7,11 +7,12 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import DriftWarning, Estimate, deming, response_difference
-from agree.estimators.response import smeared, transfer
+from agree.estimators.response import transfer
+from agree.estimators.response.linear import smeared
 from agree.estimators.response.choice import Choice
 from agree.estimators.response.kernels import kernel
 from agree.estimators.response.matched_slope import allowing_between, matched_slope
-from agree.estimators.response.smeared import between_seconds, by_chance, drift_span, undrifted, with_smear
+from agree.estimators.response.linear.smeared import between_seconds, by_chance, drift_span, undrifted, with_smear
 from agree.estimators.response.transfer import Fitted, Seen
 
 STEPS = np.array([100.0, 140, 180, 220, 260, 300] * 6)

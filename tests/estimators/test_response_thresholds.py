@@ -10,7 +10,8 @@ from agree import Estimate
 from agree.estimators.response import choice, matching, transfer
 from agree.estimators.response.choice import Choice, choose
 from agree.estimators.response.kernels import Kernel, kernel
-from agree.estimators.response.matching import Filter, find_filter, matched, of_lag
+from agree.estimators.response.matched_columns import matched
+from agree.estimators.response.matching import Filter, find_filter, of_lag
 
 
 def seconds(value, error=math.nan):

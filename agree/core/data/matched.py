@@ -12,10 +12,10 @@ from agree.core.checks import FloatArray
 from agree.core.errors import InputError
 from agree.core.results.result import Result
 
-MATCHED_KINDS = ("none", "running mean", "first order", "uneven")
+MATCHED_KINDS = ("none", "running mean", "first order", "two lags", "mean and lag", "uneven")
 # What JSON tells of it.
-MATCHED_TOLD = ("kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits", "down_s",
-                "down_se_s", "held_s", "energy", "reference_every_s", "device_every_s")
+MATCHED_TOLD = ("kind", "smoother", "size_s", "size_se_s", "delay_s", "mean_delay_s", "misfit", "fits", "second_s",
+                "second_se_s", "down_s", "down_se_s", "held_s", "energy", "reference_every_s", "device_every_s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -26,14 +26,14 @@ class Matched(Result):
     ----------
     reference, device : (n,) array, W
         The columns; NaN where a second that the filter needs is missing or faulty.
-    kind : {"none", "running mean", "first order", "uneven"}
+    kind : {"none", "running mean", "first order", "two lags", "mean and lag", "uneven"}
         The filter. With "none" the sharper trace is moved by the remaining lag alone, which may be a part of a second.
-        "uneven" is a first-order lag with one time constant to more power and another one to less.
+        "two lags" and "mean and lag" are two stages in a row. "uneven" is a first-order lag with one time constant to more power and another one to less.
     smoother : {"", "device", "reference"}
         The trace that is smoother; the other one is filtered. "" if neither trace is changed.
     size_s, size_se_s : float
         Width of the running mean or time constant of the lag, s, and its standard error by chance; NaN without a
-        filter. Of an uneven lag that to more power.
+        filter. Of two lags the longer one's; of an uneven lag that to more power.
     size_low_s, size_high_s : float
         Its 95 % limits, s, which also allow for readings between whole seconds and for a drift of the clocks.
     delay_s : float
@@ -45,6 +45,8 @@ class Matched(Result):
         was looked for.
     fits : bool
         The filter describes the difference in response; False if no kind of filter does.
+    second_s, second_se_s, second_low_s, second_high_s : float
+        The shorter one of two lags, or the lag after a mean, s, its standard error and 95 % limits; else NaN.
     down_s, down_se_s, down_low_s, down_high_s : float
         Time constant of an uneven lag to less power, s, its standard error and 95 % limits; else NaN.
     held_s : int
@@ -79,6 +81,10 @@ class Matched(Result):
     mean_delay_s: float = 0.0
     misfit: float = math.nan
     fits: bool = True
+    second_s: float = math.nan
+    second_se_s: float = math.nan
+    second_low_s: float = math.nan
+    second_high_s: float = math.nan
     down_s: float = math.nan
     down_se_s: float = math.nan
     down_low_s: float = math.nan

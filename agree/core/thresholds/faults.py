@@ -20,9 +20,15 @@ WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turn
 # Mean square left over that of chance: 0.8 to 1.5 for filters of a known kind, 1.4 to 8 for others (two filters, a
 # filter at low cadence only), by benchmarks/response.py.
 RESPONSE_MISFIT = 1.8
+# Two stages of smoothing in a row, against one whose readings may lie between seconds: twice the log of a likelihood
+# ratio, times the mean square left; and the least size of each stage, s (benchmarks/response.py).
+STAGE_EVIDENCE = 30.0
+STAGE_LEAST = {"two lags": (0.5, 0.4), "mean and lag": (2.2, 0.5)}
 # Twice the log of a likelihood ratio by which readings between whole seconds may fit worse than on them, for their
 # size to be within the interval: chi-squared at 95 %.
 BETWEEN_FITS = 3.84
+# The same by which a filter with readings between whole seconds must fit better than on them to be taken in its place.
+BETWEEN_EVIDENCE = 20.0
 # A lag that is slower one way: s by which errors go with the size of changes, and t of that, below which two constants
 # are not tried (linear filters of ten kinds: 0.03 and 7 at most; constants of 2 and 3 s: 0.28 and 26 at least); the
 # mean square that they may leave of that of one; and the ratio of one to the other, below which they are one.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -11,10 +12,11 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import RESPONSE_MISFIT
+from agree.core.thresholds import RESPONSE_MISFIT, STAGE_LEAST
 from agree.estimators.response import transfer
-from agree.estimators.response.smeared import between_seconds, with_smear
+from agree.estimators.response.linear.smeared import as_good, between_seconds, second_with_smear, with_smear
 from agree.estimators.response.transfer import Cross, Fitted, Seen
+from agree.estimators.response.linear.two_stages import sizes_of, turned, two_stages
 
 # A filter must leave so much less than none does (twice the log of a likelihood ratio), times the mean square of what
 # is left where that is above 1. With LEAST, none of 336 simulated recordings without a filter came to more than 7.
@@ -23,14 +25,17 @@ LEAST = {"running mean": 1.5, "first order": 0.3}   # s
 OWN_ERROR = 0.003      # standard error of a size, as a fraction of it, that comes of bins and of the recording's ends
 MARKS = {"running mean": 3.0, "first order": 1.0}   # s; whether these can be excluded is said when none is found
 SIDES = ("device", "reference")
+WORDS = {"first order": "first-order lag", "two lags": "two first-order lags in a row",
+         "mean and lag": "running mean and first-order lag in a row"}
 
 
 class Choice(NamedTuple):
     """Model chosen, the smoother side, size and delay (s, device behind reference), and the models as good.
 
-    `between` holds sizes, delays of the smoother trace and parts of a second, s, (3, k), with which readings may lie
-    between whole seconds; None without a filter. `alike` is None where it was not asked. `misfit` is the mean square
-    that the model leaves, over what chance leaves.
+    `ways` holds the filter and those that fit as well: with readings between whole seconds, or two in a row; none
+    without a filter. `alike` is None where it was not asked. `misfit` is
+    the mean square that the model leaves, over what chance leaves. `second` is the size of a second stage in a row,
+    `part` that of a second by which readings lie between whole ones.
     """
 
     kind: str
@@ -39,7 +44,9 @@ class Choice(NamedTuple):
     delay: Estimate
     alike: tuple[str, ...] | None
     misfit: float
-    between: FloatArray | None = None
+    ways: tuple[Fitted, ...] = ()
+    second: Estimate | None = None
+    part: float = 0.0
 
     @property
     def fits(self) -> bool:
@@ -50,31 +57,66 @@ class Choice(NamedTuple):
 def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bool = True) -> Choice:
     """Fit a running mean, a lag and none, with either trace as the smoother, and take what leaves least.
 
-    With `alike` also say which others are as good; where none is chosen, which of `MARKS` cannot be excluded.
+    Beside the filter that does, two in a row are tried, and readings between whole seconds. With `alike` also say which
+    others are as good; where none is chosen, which of `MARKS` cannot be excluded.
     """
     pairs = dict(zip(SIDES, (transfer.cross(reference, device), transfer.cross(device, reference)), strict=True))
     data = {side: transfer.seen(pair) for side, pair in pairs.items()}
     plain = {side: transfer.best(item, "none") for side, item in data.items()}
+    none = min(SIDES, key=lambda side: plain[side].misfit)
     fitted = {(kind, side): transfer.best(item, kind) for kind in LEAST for side, item in data.items()}
     fitted = {key: item for key, item in fitted.items() if item.size >= LEAST[key[0]]}
-    none = min(SIDES, key=lambda side: plain[side].misfit)
-    first = min(fitted, key=lambda key: fitted[key].misfit, default=("none", none))
-    item = fitted.get(first, plain[none])
-    left = item.misfit / (2 * data[first[1]].frequency.size)
-    enough = EVIDENCE * max(1.0, left)
-    if first[0] == "none" or plain[none].misfit - item.misfit <= enough:
-        # Weights differ between the two ways round: a filter is compared with none on its own side.
-        unseen = tuple(
-            named(kind, side) for side in SIDES for kind, size in MARKS.items()
-            if transfer.best(data[side], kind, size).misfit - plain[side].misfit <= enough) if alike else None
-        return Choice("none", "", None, _estimates(pairs[none], data[none], plain[none], none, level)[1], unseen,
-                      plain[none].misfit / (2 * data[none].frequency.size))
-    between = between_seconds(data[first[1]], item)
-    size, delay = _estimates(pairs[first[1]], data[first[1]], item, first[1], level, between)
-    others = tuple(named(*key) for key, other in fitted.items()
-                   if key != first and other.misfit - item.misfit <= enough) if alike else None
-    between[1] += pairs[first[1]].lag
-    return Choice(first[0], first[1], size, delay, others, left, between)
+    found: dict[str, Found] = {}
+    for side in sorted(SIDES, key=lambda one: min((
+            item.misfit for key, item in fitted.items() if key[1] == one), default=math.inf)):
+        singles = [item for key, item in fitted.items() if key[1] == side]
+        if singles and not any(one.left <= RESPONSE_MISFIT for one in found.values()):
+            found[side] = _on_side(data[side], singles)
+    side = min(found, key=lambda one: found[one].left, default=none)
+    item = found[side].ways[0] if found else plain[none]
+    enough = EVIDENCE * max(1.0, item.misfit / (2 * data[side].frequency.size))
+    if not found or plain[none].misfit - item.misfit <= enough or item.size < LEAST.get(item.kind, 0.0):
+        late = plain[side]._replace(delay=item.delay, part=item.part, misfit=item.misfit) if item.part else plain[none]
+        return _without(pairs, data, late, side if item.part else none, level, enough if alike else None)
+    ways = as_good(data[side], [*found[side].ways, *found[side].stages])
+    others = {named(*key) for key, other in fitted.items() if other.misfit - item.misfit <= enough}
+    others |= {named(one.kind, side) for one in found[side].stages if one.misfit - item.misfit <= enough}
+    size, second, delay = _sizes(pairs[side], data[side], ways, side, level)
+    ways = tuple(one._replace(delay=one.delay + pairs[side].lag) for one in ways)
+    return Choice(item.kind, side, size, delay, tuple(sorted(others - {named(item.kind, side)})) if alike else None,
+                  item.misfit / (2 * data[side].frequency.size), ways, second, item.part)
+
+
+def _without(pairs: dict[str, Cross], data: dict[str, Seen], late: Fitted, side: str, level: float,
+             enough: float | None) -> Choice:
+    """No filter but a delay; a part of a second of it mixes the readings of one side."""
+    unseen = None
+    if enough is not None:  # weights differ between the two ways round: each is compared with none on its own side
+        unseen = []
+        for one in SIDES:
+            none = late.misfit if late.part and one == side else transfer.best(data[one], "none").misfit
+            unseen += [named(kind, one) for kind, size in MARKS.items()
+                       if transfer.best(data[one], kind, size).misfit - none <= enough]
+    return Choice("none", side if late.part else "", None, _delay(pairs[side], data[side], late, side, level),
+                  None if unseen is None else tuple(unseen), late.misfit / (2 * data[side].frequency.size),
+                  part=late.part)
+
+
+class Found(NamedTuple):
+    """Filters of one side: the best one and the same between seconds; two stages that leave less than one; its misfit."""
+
+    ways: list[Fitted]
+    stages: tuple[Fitted, ...]
+    left: float
+
+
+def _on_side(data: Seen, singles: Sequence[Fitted]) -> Found:
+    one = min(singles, key=lambda item: item.misfit)
+    ways = between_seconds(data, one)
+    stages = two_stages(data, one, min(item.misfit for item in ways))
+    if stages.clear is not None:
+        ways = between_seconds(data, stages.clear)
+    return Found(ways, tuple(one for one in stages.tried if one != stages.clear), ways[0].misfit / (2 * data.frequency.size))
 
 
 def opposite(delay: Estimate) -> Estimate:
@@ -84,22 +126,33 @@ def opposite(delay: Estimate) -> Estimate:
 
 def named(kind: str, side: str) -> str:
     """Words for a model."""
-    return f"{'first-order lag' if kind == 'first order' else kind} of the {side}"
+    return f"{WORDS.get(kind, kind)} of the {side}"
 
 
-def _estimates(pair: Cross, data: Seen, found: Fitted, side: str, level: float, between: FloatArray | None = None,
-               ) -> tuple[Estimate, Estimate]:
-    """Size, and delay of the device behind the reference."""
-    phi = transfer.influence(pair, data, found)
-    size, delay = (estimate(value, row, level=level, sampling="serial")
-                   for value, row in zip((found.size, found.delay + pair.lag), phi, strict=True))
-    error = math.hypot(size.standard_error, OWN_ERROR * found.size)
-    half = t_quantile(level, size.df) * error
-    least = 1.0 if found.kind == "running mean" else 0.0
-    size = replace(size, low=max(size.value - half, least), high=size.value + half, standard_error=error)
-    if between is not None:
-        size, delay = with_smear(size, delay, least, found, phi[1], between)
-    return size, opposite(delay) if side == "reference" else delay
+def _delay(pair: Cross, data: Seen, found: Fitted, side: str, level: float) -> Estimate:
+    """Delay of the device behind the reference, without a filter."""
+    phi = transfer.influence(pair, data, found, ())
+    delay = estimate(found.delay + found.part + pair.lag, phi[0], level=level, sampling="serial")
+    return opposite(delay) if side == "reference" else delay
+
+
+def _sizes(pair: Cross, data: Seen, ways: tuple[Fitted, ...], side: str, level: float) -> tuple[
+        Estimate, Estimate | None, Estimate]:
+    """Size, that of a second stage, and delay of the device behind the reference, of the first of all that fit."""
+    found = ways[0]
+    phi = transfer.influence(pair, data, found, turned(found))
+    delay = estimate(found.delay + found.part + pair.lag, phi[-1], level=level, sampling="serial")
+    least, second = 1.0 if found.kind in ("running mean", "mean and lag") else 0.0, None
+    if found.kind in STAGE_LEAST:
+        size, second = sizes_of(found, phi[:2], level, OWN_ERROR)
+        second = second_with_smear(second, phi[-1], ways)
+    else:
+        size = estimate(found.size, phi[0], level=level, sampling="serial")
+        error = math.hypot(size.standard_error, OWN_ERROR * found.size)
+        half = t_quantile(level, size.df) * error
+        size = replace(size, low=max(size.value - half, least), high=size.value + half, standard_error=error)
+    size, delay = with_smear(size, delay, least, phi[-1], ways)
+    return size, second, opposite(delay) if side == "reference" else delay
 
 
 def line_errors(x: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:

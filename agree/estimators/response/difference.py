@@ -10,21 +10,23 @@ from numpy.typing import ArrayLike
 
 from agree.core import checks
 from agree.core.checks import FloatArray
-from agree.core.data.fault import NO_FAULT
-from agree.core.data.matched import Matched
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
 from agree.estimators.response import transfer
-from agree.estimators.response.choice import choose, explained, line_errors, opposite
+from agree.estimators.response.choice import Choice, choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.matched_slope import allowing_between, matched_slope
-from agree.estimators.response.matching import LEAST_SECONDS, Filter, reasons
+from agree.estimators.response.matching import LEAST_SECONDS, Filter, nonlinear_beside
+from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
+from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.nonlinear.uneven import Uneven
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
+NO_KIND = "none: no kind of response fits"
 
 
 @made_by("response_difference", also=("Pairs",))
@@ -34,14 +36,17 @@ class Response(Result):
 
     Attributes
     ----------
-    kind : {"none", "running mean", "first order"}
-        How the smoother trace is made from the other.
+    kind : {"none", "running mean", "first order", "two lags", "mean and lag", "uneven"}
+        How the smoother trace is made from the other: by a mean, a lag, two of them in a row, or a lag with another
+        time constant to less power than to more.
     smoother : {"", "device", "reference"}
-        Which trace is the smoother.
+        Which trace is the smoother; with kind "none" that whose readings lie between seconds of the other, if so.
     width_s : Estimate or None
         Width of the running mean, s; interval by the serial engine.
     time_constant_s : Estimate or None
-        Time constant of the lag, s.
+        Time constant of the lag, s; the longer one of two lags in a row; to more power, of an uneven one.
+    second_constant_s, down_constant_s : Estimate or None
+        Time constant of the shorter one of two lags in a row, s, and that of an uneven lag to less power.
     alike : tuple of str
         Models that the data cannot distinguish from the one named, such as "first-order lag of the device". With kind
         "none": those among a 3-s mean and a lag of 1 s that would not have been seen.
@@ -61,7 +66,12 @@ class Response(Result):
     misfit : float
         Mean square that the model leaves, over what chance leaves: near 1 if it describes the difference.
     fits : bool
-        The model describes the difference; False where its misfit is above 1.8, as with a response that varies.
+        The model describes the difference; False where its misfit is above 1.8, as with a response that varies. Sizes
+        and slope have no limits then.
+    between_s : float
+        Part of a second by which readings of the smoother trace lie between whole seconds of the other.
+    held_s : int
+        Seconds for which the smoother trace goes on with its last reading after pedalling ends.
 
     Examples
     --------
@@ -86,13 +96,19 @@ class Response(Result):
     level: float
     misfit: float = math.nan
     fits: bool = True
+    second_constant_s: Estimate | None = None
+    down_constant_s: Estimate | None = None
+    between_s: float = 0.0
+    held_s: int = 0
 
-    def kernel(self) -> Kernel:
-        """Weights that make the smoother trace of the other, or without a filter the delay in whole seconds."""
-        delay = self.delay_s
-        if self.smoother == "reference":
-            delay = opposite(delay)
-        return kernel(self.kind, self.width_s or self.time_constant_s, delay)
+    def kernel(self) -> AnyFilter:
+        """Filter that makes the smoother trace of the other, or without one the delay."""
+        delay = opposite(self.delay_s) if self.smoother == "reference" else self.delay_s
+        if self.kind == "uneven" and self.time_constant_s is not None and self.down_constant_s is not None:
+            return Uneven(self.time_constant_s.value, self.down_constant_s.value, delay.value)
+        second = self.time_constant_s if self.width_s else self.second_constant_s
+        made = kernel(self.kind, self.width_s or self.time_constant_s, delay, second, self.between_s)
+        return Holding(self.held_s, made) if self.held_s else made
 
 
 @shared
@@ -107,8 +123,9 @@ def response_difference(
 
     Use it to see whether scatter from second to second, or a slope below 1 between raw readings, comes from one device
     averaging longer than the other. It needs power that changes from second to second, and cannot distinguish filters
-    that both devices have in common. It knows two kinds: a running mean, trailing or not (that is a matter of delay),
-    and a first-order lag.
+    that both devices have in common. It knows a running mean, trailing or not (that is a matter of delay), a first-order
+    lag, two of these in a row, a lag with two time constants, and readings that are held at stops; and says so if no
+    kind fits.
 
     Parameters
     ----------
@@ -149,7 +166,8 @@ def response_difference(
     :math:`\alpha/(1 - (1 - \alpha) e^{-2 \pi i f})` with :math:`\alpha = 1 - e^{-1/\tau}`, or 1; and k from 0 (all
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
     spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
-    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s. Intervals: the influence of each
+    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s; two in a row, if they are better by 30 than one whose
+    readings may lie between seconds. Intervals: the influence of each
     second on the weighted normal equations, serial engine, plus 0.3 % of the size for what the spectra cannot
     resolve; C is taken as known. They also take in what the size would be, were readings of the smoother trace to lie
     between seconds of the other (the filter times :math:`1 - p + p e^{-2 \pi i f}`, p = 0.1 to 0.9) where that fits as
@@ -201,97 +219,62 @@ def response_difference(
 def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     """Choose, match and compare the scatter."""
     unit = float(np.nanmax(np.abs([x, y])))
-    x, y = x / unit, y / unit
-    riding = np.where((x == 0) & (y == 0), np.nan, 1.0)  # a line has nothing to say of coasting
-    chosen = choose(x, y, level)
-    mean, lagged = (chosen.size if chosen.kind == kind else None for kind in ("running mean", "first order"))
-    shifts = [smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1)]
-    trials = [line_errors(trial, y * riding)[1] for trial in shifts]
-    before = min((trial for trial in trials if np.isfinite(trial).any()), key=lambda trial: float(np.nanmean(trial**2)))
+    chosen = choose(x / unit, y / unit, level)
     blank = Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method="")
-    result = Response(kind=chosen.kind, smoother=chosen.smoother, width_s=mean, time_constant_s=lagged,
-                      alike=chosen.alike or (), delay_s=chosen.delay, slope=blank, explained=None, scatter_before_w=0.0,
-                      scatter_after_w=0.0, n=int((np.isfinite(x) & np.isfinite(y)).sum()), level=level,
-                      misfit=chosen.misfit, fits=chosen.fits)
-    sharp, other = (y, x) if chosen.smoother == "reference" else (x, y)
-    sharp = smoothed(sharp, result.kernel())
-    sharp, other = sharp * riding, other * riding
-    a, b = (other, sharp) if chosen.smoother == "reference" else (sharp, other)
+    result = Response(kind=chosen.kind, smoother=chosen.smoother, alike=chosen.alike or (), delay_s=chosen.delay,
+                      slope=blank, explained=None, scatter_before_w=0.0, scatter_after_w=0.0, level=level,
+                      n=int((np.isfinite(x) & np.isfinite(y)).sum()), misfit=chosen.misfit, fits=chosen.fits,
+                      between_s=chosen.part, **_sizes(chosen))
+    bent = nonlinear_beside(Filter(result.kernel(), chosen.smoother or "device", chosen), x, y)
+    if bent is not None:
+        result = _bent(result, bent)
+    return _matched(result, chosen if bent is None else chosen._replace(ways=()), x / unit, y / unit, lag, unit)
+
+
+def _sizes(chosen: Choice) -> dict[str, Estimate | None]:
+    """Sizes by the name of their field; without limits where the kind does not fit."""
+    size, second = (None if one is None else one if chosen.fits else replace(one, low=0.0, high=math.inf, method=NO_KIND)
+                    for one in (chosen.size, chosen.second))
+    if chosen.kind in ("running mean", "mean and lag"):
+        return {"width_s": size, "time_constant_s": second, "second_constant_s": None}
+    return {"width_s": None, "time_constant_s": size, "second_constant_s": second}
+
+
+def _bent(result: Response, made: Filter) -> Response:
+    """Response with what no linear filter has: another constant downwards, or readings held at stops."""
+    result = replace(result, smoother=made.smoother, alike=())
+    if isinstance(made.kernel, Holding) and made.choice is not None:
+        found = made.choice
+        return replace(result, held_s=made.kernel.seconds, kind=found.kind, delay_s=found.delay, misfit=found.misfit,
+                       fits=found.fits, between_s=found.part, **_sizes(found))
+    if made.constants is None:
+        return result
+    sign = -1.0 if made.smoother == "reference" else 1.0
+    delay = sign * made.kernel.delay_s if isinstance(made.kernel, Uneven) else 0.0
+    apart = delay - result.delay_s.value
+    late = replace(result.delay_s, value=delay, low=result.delay_s.low + apart, high=result.delay_s.high + apart)
+    return replace(result, kind="uneven", width_s=None, time_constant_s=made.constants.up, second_constant_s=None,
+                   down_constant_s=made.constants.down, delay_s=late, misfit=math.nan, fits=True)
+
+
+def _matched(result: Response, chosen: Choice, x: FloatArray, y: FloatArray, lag: int, unit: float) -> Response:
+    """Slope and scatter at matched response; traces in units of their largest reading."""
+    riding = np.where((x == 0) & (y == 0), np.nan, 1.0)  # a line has nothing to say of coasting
+    shifts = [smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1)]
+    trials = [line_errors(trial, y * riding)[1] for trial in shifts if np.isfinite(trial * y * riding).any()]
+    before = min((trial for trial in trials if np.isfinite(trial).any()), key=lambda trial: float(np.nanmean(trial**2)))
+    sharp, other = (y, x) if result.smoother == "reference" else (x, y)
+    made = answered(sharp, result.kernel())
+    made, seen = made * riding, other * riding
+    a, b = (seen, made) if result.smoother == "reference" else (made, seen)
     good = np.isfinite(a) & np.isfinite(b)
     after = line_errors(a, b)[1]
     both = np.isfinite(before) & np.isfinite(after)
     was, now = (unit * float(np.sqrt(np.mean(errors[both]**2))) for errors in (before, after))
-    slope = matched_slope(a[good], b[good], level)
-    if chosen.between is not None:
-        slope = allowing_between(slope, chosen, *((y, x) if chosen.smoother == "reference" else (x, y)), riding)
-    return replace(result, slope=slope,
-                   explained=None if chosen.kind == "none" else explained(before, after, level),
-                   scatter_before_w=was, scatter_after_w=now)
-
-
-def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
-    """Return pairs whose matched columns have one response: the sharper trace is smoothed and moved like the other.
-
-    `pair_recordings` does this by itself. Use it for pairs that you made from arrays.
-
-    Parameters
-    ----------
-    pairs : Pairs
-        Two recordings.
-    response : Response, optional
-        What `response_difference` found on these pairs, or on others of the same devices; found anew if not given.
-
-    Returns
-    -------
-    Pairs
-        A copy with ``.matched``; ``.reference`` and ``.device`` stay as recorded. Coasting counts as 0 W. A second that
-        draws on one that is missing gets the reason "beside_gap", one that draws on a faulty one "beside_fault"; all
-        others keep their reason, but those in which one matched column shows power do not count as both coasting.
-
-    Raises
-    ------
-    InputError
-        Something other than `Pairs` or `Response`; and as `response_difference`.
-    SampleSizeError
-        As `response_difference`.
-
-    See Also
-    --------
-    response_difference : Find the difference that is taken out.
-    pair_recordings : Does this for recordings by itself.
-
-    References
-    ----------
-    As for `response_difference`.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from agree import Pairs, match_response
-    >>> watts = 200 + 30 * np.random.default_rng(1).normal(size=900)
-    >>> pairs = Pairs(reference=watts, device=np.convolve(watts, np.ones(3) / 3)[:900])
-    >>> matched = match_response(pairs)
-    >>> error = (matched.matched_device - matched.matched_reference)[matched.used]
-    >>> matched.counts()["beside_gap"], bool(abs(error).max() < 1e-9)
-    (2, True)
-    """
-    if not isinstance(pairs, Pairs):
-        raise InputError(f"`pairs` must be `Pairs`; got {type(pairs).__name__}", option="pairs")
-    found = response_difference(pairs) if response is None else response
-    if not isinstance(found, Response):
-        raise InputError(f"`response` must come from `response_difference`; got {type(found).__name__}",
-                         option="response")
-    size = found.width_s or found.time_constant_s
-    made = Filter(found.kernel(), found.smoother or "device", None)
-    grid, sound = of_pairs(pairs, every=True), of_pairs(pairs)
-    record, clean = made.columns(grid.reference, grid.device), made.columns(sound.reference, sound.device)
-    sign = -1.0 if found.smoother == "reference" else 1.0
-    matched = Matched(
-        reference=record[0][grid.place], device=record[1][grid.place], kind=found.kind, smoother=found.smoother,
-        size_s=math.nan if size is None else size.value, size_se_s=math.nan if size is None else size.standard_error,
-        size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
-        delay_s=found.delay_s.value, mean_delay_s=sign * made.mean_delay, misfit=found.misfit, fits=found.fits)
-    aside = np.where(np.isin(pairs.reason, NO_FAULT), "", pairs.reason)
-    reason = reasons(aside, (pairs.reference, pairs.device), (clean[0][grid.place], clean[1][grid.place]),
-                     (matched.reference, matched.device))
-    return replace(pairs, matched=matched, reason=reason)
+    slope = matched_slope(a[good], b[good], result.level)
+    if chosen.ways:
+        slope = allowing_between(slope, chosen, sharp, other, riding)
+    if not result.fits:
+        slope = replace(slope, low=-math.inf, high=math.inf, method=NO_KIND)
+    return replace(result, slope=slope, scatter_before_w=was, scatter_after_w=now,
+                   explained=None if result.kind == "none" else explained(before, after, result.level))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import PURE_LAG_S
-from agree.estimators.response.smeared import by_chance
+from agree.estimators.response.linear.smeared import by_chance
 
 LEFT_OVER = 0.002   # share of a lag's weights that is cut off
 
@@ -30,10 +31,21 @@ def _whole(item: Estimate, offset: float = 0.0) -> float:
     return float(near if whole else item.value)
 
 
-def kernel(kind: str, size: Estimate | None, delay: Estimate) -> Kernel:
-    """Weights of a running mean or lag of a size, later by a delay (s); of the delay alone, in whole seconds, else."""
+def kernel(kind: str, size: Estimate | None, delay: Estimate, second: Estimate | None = None,
+           part: float = 0.0) -> Kernel:
+    """Weights of a running mean or lag of a size, later by a delay (s); of the delay alone, in whole seconds, else.
+
+    With a second size, of two lags or of a mean and a lag in a row. A part of the delay is readings between seconds.
+    """
+    if part:
+        beside = kernel(kind, size, replace(delay, value=delay.value - part, low=delay.low - part,
+                                            high=delay.high - part), second)
+        return Kernel(beside.start, np.convolve(beside.weights, [1 - part, part]))
     if size is None:
         return Kernel(round(delay.value), np.ones(1))
+    if second is not None:
+        first = kernel("running mean" if kind == "mean and lag" else "first order", size, delay)
+        return Kernel(first.start, np.convolve(first.weights, _lag(second.value)))
     if kind == "running mean":
         width = max(_whole(size), 1.0)
         middle = _whole(delay, (width - 1) / 2 % 1)
@@ -42,11 +54,17 @@ def kernel(kind: str, size: Estimate | None, delay: Estimate) -> Kernel:
         at = np.arange(start, math.ceil(high - 0.5) + 1)
         weights = (np.minimum(at + 0.5, high) - np.maximum(at - 0.5, low)).clip(0) / width
         return Kernel(start, weights)
-    keep = math.exp(-1 / size.value)
+    whole, rest = divmod(_whole(delay), 1.0)
+    return Kernel(int(whole), np.convolve(_lag(size.value), [1 - rest, rest] if rest else [1.0]))
+
+
+def _lag(size: float) -> FloatArray:
+    """Weights of a first-order lag."""
+    keep = math.exp(-1 / size)
     count = math.ceil(math.log(LEFT_OVER) / math.log(keep))
     weights = keep ** np.arange(count)
-    whole, part = divmod(_whole(delay), 1.0)
-    return Kernel(int(whole), np.convolve(weights / weights.sum(), [1 - part, part] if part else [1.0]))
+    result: FloatArray = weights / weights.sum()
+    return result
 
 
 def smoothed(values: FloatArray, by: Kernel) -> FloatArray:

@@ -14,7 +14,7 @@ from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.estimators.lines.deming import deming
 from agree.estimators.response.choice import Choice, line_errors
-from agree.estimators.response.kernels import Kernel, kernel, smoothed
+from agree.estimators.response.kernels import kernel, smoothed
 
 
 def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
@@ -57,14 +57,14 @@ def matched_slope(x: FloatArray, y: FloatArray, level: float) -> Estimate:
 
 def allowing_between(slope: Estimate, chosen: Choice, sharp: FloatArray, other: FloatArray, riding: FloatArray,
                      ) -> Estimate:
-    """Limits that take in the slopes with readings a part of a second between those of the other trace.
+    """Limits that take in the slopes with all filters that fit, as with readings between those of the other trace.
 
     Parameters
     ----------
     slope : Estimate
         Slope with the filter on whole seconds.
     chosen : Choice
-        The filter; its `between` says which parts of a second fit as well.
+        The filter; its `ways` are those that fit as well.
     sharp, other : (n,) array
         The trace that is filtered, and the smoother one, NaN where unknown.
     riding : (n,) array
@@ -76,15 +76,13 @@ def allowing_between(slope: Estimate, chosen: Choice, sharp: FloatArray, other: 
     lowers the slope as noise does. The line is fitted with each f that fits, and the limits are moved by as much as the
     slope with it is further out.
     """
-    if chosen.between is None or chosen.size is None:
+    if not chosen.ways or chosen.size is None:
         return slope
     lowest = highest = slope.value
-    for size, delay, part in chosen.between.T:
-        exact, late = (replace(chosen.size, value=value, low=value, high=value, standard_error=math.nan)
-                       for value in (float(size), float(delay - part)))
-        by = kernel(chosen.kind, exact, late)
-        if part:
-            by = Kernel(by.start, np.convolve(by.weights, [1 - part, part]))
+    for one in chosen.ways:
+        size, late, second = (replace(chosen.size, value=value, low=value, high=value, standard_error=math.nan)
+                              for value in (one.size, one.delay + one.part, one.second))
+        by = kernel(one.kind, size, late, second if one.second else None, one.part)
         filtered, seen = smoothed(sharp, by) * riding, other * riding
         found = line_errors(seen, filtered)[0] if chosen.smoother == "reference" else line_errors(filtered, seen)[0]
         if math.isfinite(found):

@@ -13,6 +13,7 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
+from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
@@ -29,8 +30,6 @@ from agree.estimators.response.transfer import TOGETHER
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
 LEVEL = 0.95
-AROUND_S = 601       # s over which a response that does not keep energy is taken to do so alike
-MOST_LOCAL = 2.0      # times the usual factor
 SHORT = 4             # weights of a filter that may be but a lag by a part of a second
 SHOWN = 0.8           # share of a filter's weights in its reach: a longer window adds more noise than energy
 NOTHING = Kernel(0, np.ones(1))
@@ -83,8 +82,12 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     made = _linear(reference, device)
     if made.choice is None:
         return made
-    return (_repeating(made, reference, device) or _holding(made, reference, device)
-            or _uneven(made, reference, device) or made)
+    return _repeating(made, reference, device) or nonlinear_beside(made, reference, device) or made
+
+
+def nonlinear_beside(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
+    """Readings held at stops, or a lag that is slower one way, where the errors of the linear filter show either."""
+    return _holding(made, reference, device) or _uneven(made, reference, device)
 
 
 def _repeating(made: Filter, reference: FloatArray, device: FloatArray) -> Filter | None:
@@ -151,7 +154,8 @@ def _uneven(made: Filter, reference: FloatArray, device: FloatArray) -> Filter |
     chosen = made.choice
     if chosen is None or chosen.size is None:
         return None
-    lag = chosen.size.value if chosen.kind == "first order" else max(chosen.size.value / 3, 0.3)
+    lag = chosen.size.value if chosen.kind in ("first order", "two lags") else max(chosen.size.value / 3, 0.3)
+    lag = lag if chosen.second is None else math.hypot(lag, chosen.second.value)
     found = two_constants(sharp, smooth, answered(sharp, made.kernel), lag, made.mean_delay - lag)
     return None if found is None else Filter(found.filter, made.smoother, chosen, found)
 
@@ -166,10 +170,12 @@ def _linear(reference: FloatArray, device: FloatArray) -> Filter:
         return alone
     unit = float(np.nanmax(np.abs([reference, device])))
     chosen = choose(reference / unit, device / unit, LEVEL, alike=False)
-    if chosen.kind == "none":
-        return Filter(of_lag(chosen), "device", chosen) if abs(pair.lag) <= FARTHEST_S else alone
+    if chosen.kind == "none" and abs(pair.lag) > FARTHEST_S:
+        return alone
+    if chosen.kind == "none" and not chosen.part:
+        return Filter(of_lag(chosen), "device", chosen)
     late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
-    made = Filter(kernel(chosen.kind, chosen.size, late), chosen.smoother, chosen)
+    made = Filter(kernel(chosen.kind, chosen.size, late, chosen.second, chosen.part), chosen.smoother, chosen)
     return _without_filter(made, chosen, reference, device) if made.kernel.weights.size <= SHORT else made
 
 
@@ -208,91 +214,3 @@ def of_lag(chosen: Choice) -> Kernel:
     whole = math.floor(delay.value)
     part = delay.value - whole
     return Kernel(whole, np.array([1 - part, part]))
-
-
-def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
-    """Columns with one response, as a record of what was done."""
-    u, v = made.columns(reference, device)
-    found = made.choice
-    sign = -1.0 if made.smoother == "reference" else 1.0
-    up, down = (None, None) if made.constants is None else (made.constants.up, made.constants.down)
-    size = up if up is not None else None if found is None else found.size
-    # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
-    judged = found is not None and not (found.kind == "none" and made.kernel.weights.size > 1) and up is None
-    judged &= not isinstance(made.kernel, Repeating)
-    kind = "none" if found is None else "uneven" if up is not None else found.kind
-    record = Matched(
-        reference=u, device=v, kind=kind,
-        smoother=made.smoother if made.changes else "", size_s=math.nan if size is None else size.value,
-        size_se_s=math.nan if size is None else size.standard_error,
-        size_low_s=math.nan if size is None else size.low, size_high_s=math.nan if size is None else size.high,
-        delay_s=sign * made.kernel.delay_s if isinstance(made.kernel, Uneven) else (
-            0.0 if found is None else found.delay.value), mean_delay_s=sign * made.mean_delay,
-        misfit=found.misfit if found is not None and judged else math.nan,
-        fits=found is None or not judged or found.fits,
-        held_s=made.kernel.seconds if isinstance(made.kernel, Holding) else 0)
-    return record if down is None else replace(record, down_s=down.value, down_se_s=down.standard_error,
-                                               down_low_s=down.low, down_high_s=down.high)
-
-
-def with_energy(record: Matched, made: Filter, sound: tuple[FloatArray, FloatArray], used: NDArray[np.bool_],
-                ) -> Matched:
-    """Record with the energy that the response itself adds, or takes, put back into the error of the device.
-
-    Parameters
-    ----------
-    record : Matched
-        Columns as the filter makes them.
-    made : Filter
-        The filter; a linear one keeps energy, and nothing is changed.
-    sound : pair of (n,) arrays, W
-        Reference and device as recorded, NaN where missing or faulty.
-    used : (n,) array of bool
-        Seconds that count.
-
-    Notes
-    -----
-    The filtered column is divided by a factor for each second: the ratio of answered to recorded energy in the ten
-    minutes around, times a constant. The constant makes the mean error over the used seconds (1 + k) G - 1, with k that
-    of the columns as they are, on which the choice of seconds has no bearing, and G the ratio over the whole ride.
-    """
-    if isinstance(made.kernel, Kernel):
-        return record
-    sharp = sound[1] if made.smoother == "reference" else sound[0]
-    column = record.device if made.smoother == "reference" else record.reference
-    answer = answered(sharp, made.kernel)
-    known = np.isfinite(answer) & np.isfinite(sharp)
-    rows = np.stack([np.where(known, answer, 0.0), np.where(known, sharp, 0.0)])
-    whole = rows.sum(axis=1)
-    used = used & np.isfinite(column)
-    if not (whole > 0).all() or not (total := float(column[used].sum())) > 0:
-        return record
-    energy = float(whole[0] / whole[1])
-    around = ndimage.uniform_filter1d(rows, AROUND_S, axis=1, mode="constant")
-    local = np.divide(around[0], around[1], out=np.full(column.size, energy), where=around[1] > WORKING_W / 10)
-    local = np.clip(local, energy / MOST_LOCAL, energy * MOST_LOCAL)
-    course = local * energy * float((column / local)[used].sum()) / total
-    side = "device" if made.smoother == "reference" else "reference"
-    return replace(record, energy=energy, energy_course=course, **{side: column / course})
-
-
-def reasons(
-    aside: NDArray[np.str_], recorded: tuple[FloatArray, FloatArray], sound: tuple[FloatArray, FloatArray],
-    full: tuple[FloatArray, FloatArray],
-) -> NDArray[np.str_]:
-    """Say why a second of the matched pair is not used.
-
-    Parameters
-    ----------
-    aside : (n,) array of str
-        Reason of each second set aside as faulty, else "".
-    recorded, sound, full : pair of (n,) arrays, W
-        Readings as recorded; columns with one response made without the faulty seconds; and made of all.
-    """
-    missing = ~(np.isfinite(recorded[0]) & np.isfinite(recorded[1]))
-    spoiled = ~(np.isfinite(sound[0]) & np.isfinite(sound[1]))
-    coasting = (recorded[0] == 0) & (recorded[1] == 0) & (spoiled | ((full[0] == 0) & (full[1] == 0)))
-    coasting |= (sound[0] == 0) & (sound[1] == 0)
-    unanswered = ~(np.isfinite(full[0]) & np.isfinite(full[1]))  # with what is missing, whatever is faulty
-    names = ["missing", "both_coasting", "beside_gap", "beside_fault"]
-    return np.select([aside != "", missing, coasting, spoiled & unanswered, spoiled], [aside, *names], "")

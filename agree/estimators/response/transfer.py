@@ -63,7 +63,11 @@ class Seen(NamedTuple):
 
 
 class Fitted(NamedTuple):
-    """A filter of the first trace that resembles the second: kind, size (s), delay (s), and what it leaves."""
+    """A filter of the first trace that resembles the second: kind, size (s), delay (s), and what it leaves.
+
+    `second` is the size of a second stage, s: the shorter one of two lags, or the lag after a mean. `part` is what a
+    reading takes of the second after its own, beside the delay: it lies so far between them.
+    """
 
     kind: str
     size: float
@@ -71,6 +75,8 @@ class Fitted(NamedTuple):
     misfit: float
     scale: float
     share: float      # k above
+    second: float = 0.0
+    part: float = 0.0
 
 
 def cross(first: FloatArray, second: FloatArray) -> Cross:
@@ -131,8 +137,11 @@ def seen(pair: Cross) -> Seen:
     return Seen(frequency, xy / xx, 2 * each * xx / left, noise, left)
 
 
-def lowpass(kind: str, size: Any, frequency: FloatArray) -> Any:
-    """Response of a centred running mean over `size` s, or of a first-order lag with time constant `size`."""
+def lowpass(kind: str, size: Any, frequency: FloatArray, second: Any = 0.0) -> Any:
+    """Response of a centred running mean over `size` s, a first-order lag with time constant `size`, or two in a row."""
+    if kind in ("two lags", "mean and lag"):
+        return lowpass("first order" if kind == "two lags" else "running mean", size, frequency) * lowpass(
+            "first order", second, frequency)
     turn = 2 * np.pi * frequency
     if kind == "running mean":
         half = np.where(turn == 0, 1e-9, turn) / 2
@@ -232,8 +241,10 @@ def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray) -> Fitt
     return Fitted(kind, place[2], place[0], *misfit(place[2], place[0], place[1]), place[1])
 
 
-def influence(pair: Cross, data: Seen, found: Fitted) -> FloatArray:
-    """Influence of each second on size and delay (2, n); on the delay alone, with 0 for the size, without a filter.
+def influence(pair: Cross, data: Seen, found: Fitted, turned: Sequence[tuple[Fitted, Fitted, float]]) -> FloatArray:
+    """Influence of each second on what is turned, the sizes, and on the delay, (sizes + 1, n).
+
+    `turned` holds a fit with more and one with less of a size, and how much more.
 
     The normal equations of the weighted fit, in time: products of the whitened remainder with whitened derivatives.
     """
@@ -243,24 +254,24 @@ def influence(pair: Cross, data: Seen, found: Fitted) -> FloatArray:
     fine = Seen(frequency, x, frequency, *(np.interp(frequency, data.frequency, column)
                                            for column in (data.noise, np.log(data.left))))
     white = np.exp(-fine.left / 2)
-    late = np.exp(-2j * np.pi * frequency * found.delay)
+    turn = np.exp(-2j * np.pi * frequency)
+    late = turn**found.delay * (1 - found.part + found.part * turn)
 
-    def model(size: float, share: float) -> ComplexArray:
-        h = lowpass(found.kind, size, frequency)
-        result: ComplexArray = found.scale * signal_share(fine.noise, np.abs(h)**2, share) * h * late
+    def model(one: Fitted) -> ComplexArray:
+        h = lowpass(one.kind, one.size, frequency, one.second)
+        result: ComplexArray = one.scale * signal_share(fine.noise, np.abs(h)**2, one.share) * h * late
         return result
 
-    here, step = model(found.size, found.share), 1e-4 * found.size
-    slopes = [-2j * np.pi * frequency * here, here]
-    if found.kind != "none":
-        up, down = (model(found.size + sign * step, found.share) for sign in (1, -1))
-        slopes.insert(0, (up - down) / (2 * step))
+    here = model(found)
+    slopes = [(model(more) - model(less)) / apart for more, less, apart in turned]
+    slopes += [-2j * np.pi * frequency * here, here]
     # Where k is at its bound it is still unknown: else the interval would be too narrow there.
-    up, down = (model(found.size, float(np.clip(found.share, STEP, 1 - STEP)) + sign * STEP) for sign in (1, -1))
+    share = float(np.clip(found.share, STEP, 1 - STEP))
+    up, down = (model(found._replace(share=share + sign * STEP)) for sign in (1, -1))
     slopes.append((up - down) / (2 * STEP))
     rows = np.fft.irfft(np.stack(slopes) * (x * white), n)
     rows /= (unit := np.maximum(np.sqrt(np.square(rows).sum(axis=1, keepdims=True)), float(np.finfo(float).tiny)))
     left = np.fft.irfft((y - here * x) * white, n)
     phi = n * np.linalg.pinv(rows @ rows.T, rcond=1e-12) @ (rows * left) / unit
-    result: FloatArray = np.vstack([np.zeros(n), phi[0]]) if found.kind == "none" else phi[:2]
+    result: FloatArray = phi[:len(turned) + 1]
     return result

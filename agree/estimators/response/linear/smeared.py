@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,17 +11,17 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import spread, t_quantile
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import BETWEEN_FITS
-from agree.estimators.response import transfer
+from agree.core.thresholds import BETWEEN_EVIDENCE, BETWEEN_FITS
 from agree.estimators.response.transfer import Fitted, Seen
+from agree.estimators.response.linear.two_stages import refitted
 
 PARTS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # of a second that a reading ends after one of the other trace
 LEAST_TURN = 1e-3    # of what a reading half-way between seconds leaves at 0.5 Hz: nothing
 ERRORS = 2.0         # standard errors by which a drift may be larger than it was found
 
 
-def between_seconds(data: Seen, found: Fitted) -> FloatArray:
-    """Size, delay and part of a second, s, (3, k), as they are and, where that fits as well, between whole seconds.
+def between_seconds(data: Seen, found: Fitted) -> list[Fitted]:
+    """The filter, and refitted for each of `PARTS` and the best part beside them; the filter first unless one is clear.
 
     Notes
     -----
@@ -28,17 +29,31 @@ def between_seconds(data: Seen, found: Fitted) -> FloatArray:
     if power does not change within a second, and less of that if it does. So the ratio of spectra is that of the filter
     times 1 - f + f exp(-2 pi i frequency). It is divided out, and the filter fitted anew.
     """
-    made = [(found.size, found.delay, 0.0)]
     turn = np.exp(-2j * np.pi * data.frequency)
-    for part in PARTS:
+
+    def at(part: float) -> Fitted:
         mixed = 1 - part + part * turn
         mixed = np.where(np.abs(mixed) < LEAST_TURN, LEAST_TURN, mixed)
         other = data._replace(ratio=data.ratio / mixed, weight=data.weight * np.abs(mixed)**2)
-        start = np.array([found.delay - part, found.share, found.size])
-        one = transfer.nearest(other, found.kind, start, transfer.SIZES[found.kind])
-        if one.misfit - found.misfit <= BETWEEN_FITS * max(1.0, found.misfit / (2 * data.frequency.size)):
-            made.append((one.size, one.delay + part, part))
-    return np.array(made).T
+        return refitted(other, found._replace(delay=found.delay - part))._replace(part=part)
+
+    made = [found, *map(at, PARTS)]
+    k = min(range(len(made)), key=lambda one: made[one].misfit)
+    if 0 < k < len(made) - 1:
+        before, here, after = (one.misfit for one in made[k - 1:k + 2])
+        bend = before - 2 * here + after
+        if bend > 0:  # the lowest point of the parabola through three
+            made.append(at(made[k].part + (PARTS[1] - PARTS[0]) * (before - after) / (2 * bend)))
+    best = min(made, key=lambda one: one.misfit)
+    clear = found.misfit - best.misfit > BETWEEN_EVIDENCE * max(1.0, best.misfit / (2 * data.frequency.size))
+    return [best, *(one for one in made if one is not best)] if clear else made
+
+
+def as_good(data: Seen, made: Sequence[Fitted]) -> tuple[Fitted, ...]:
+    """The first filter, and all that fit as well as it."""
+    first = made[0].misfit
+    more = BETWEEN_FITS * max(1.0, first / (2 * data.frequency.size))
+    return tuple(one for one in made if one.misfit - first <= more)
 
 
 def drift_span(delay_phi: FloatArray) -> float:
@@ -81,17 +96,28 @@ def undrifted(kind: str, size: float, span: float) -> float:
     return 1 / (2 * math.asinh(1 / (2 * math.sqrt(left)))) if left > 0 else 0.0
 
 
-def with_smear(size: Estimate, delay: Estimate, least: float, found: Fitted,
-               delay_phi: FloatArray, between: FloatArray) -> tuple[Estimate, Estimate]:
-    """Limits of size and delay wide enough for readings between seconds and a drift; the estimates stay."""
-    (least_size, first), (most_size, last) = (
-        ends(between[:2], axis=1) - np.array([found.size, found.delay]) for ends in (np.min, np.max))
-    low = undrifted(found.kind, size.low + float(least_size), drift_span(delay_phi))
+def with_smear(size: Estimate, delay: Estimate, least: float, delay_phi: FloatArray, ways: Sequence[Fitted],
+               ) -> tuple[Estimate, Estimate]:
+    """Limits of size and delay wide enough for readings between seconds, all `ways` that fit, and a drift."""
+    found = ways[0]
+    mean = found.kind in ("running mean", "mean and lag")
+    # Two lags in a row are no filter of one size, but their longer one is what a single lag may be.
+    own = [one.size for one in ways if (one.kind in ("running mean", "mean and lag")) == mean]
+    apart = [one.delay + one.part - found.delay - found.part for one in ways if one.kind == found.kind]
+    low = undrifted("running mean" if mean else "first order", size.low + min(own) - found.size, drift_span(delay_phi))
     beside = "readings between seconds"
-    return (replace(size, low=min(max(low, least), size.low), high=size.high + float(most_size),
+    return (replace(size, low=min(max(low, least), size.low), high=size.high + max(own) - found.size,
                     method=f"{size.method}, {beside} and drift allowed for"),
-            replace(delay, low=delay.low + float(first), high=delay.high + float(last),
+            replace(delay, low=delay.low + min(apart), high=delay.high + max(apart),
                     method=f"{delay.method}, {beside} allowed for"))
+
+
+def second_with_smear(second: Estimate, delay_phi: FloatArray, ways: Sequence[Fitted]) -> Estimate:
+    """Limits of the second size, a lag, wide enough for the same."""
+    sizes = [one.second for one in ways if one.kind == ways[0].kind]
+    low = undrifted("first order", second.low + min(sizes) - ways[0].second, drift_span(delay_phi))
+    return replace(second, low=min(low, second.low), high=second.high + max(sizes) - ways[0].second,
+                   method=f"{second.method}, readings between seconds and drift allowed for")
 
 
 def by_chance(item: Estimate) -> tuple[float, float]:

@@ -1,0 +1,1 @@
+"""Means and lags, one or two in a row, and readings between whole seconds."""
