@@ -226,8 +226,8 @@ if TYPE_CHECKING:
     from agree.estimators.lines.variance_ratio import VarianceRatio, variance_ratio
     from agree.estimators.lines.york import YorkLine, york
     from agree.estimators.response.difference import Response, response_difference
-    from agree.estimators.response.match_pairs import match_response
     from agree.estimators.response.efforts import BestEfforts, Effort, best_efforts
+    from agree.estimators.response.match_pairs import match_response
     from agree.pairing.pair import pair_recordings
     from agree.planning.plan import Plan, plan
     from agree.quantities.check import QuantityCheck, check_quantity

@@ -1,6 +1,6 @@
 """How well a known difference in response is found, and how the slope fares, on real rides.
 
-    python benchmarks/response.py [--runs 200] [--jobs 2] [--conditions plain|untidy|stages] [--rows TEXT ...] [--seed 0]
+    python benchmarks/response.py [--runs 200] [--jobs 2] [--conditions plain|untidy|stages] [--rows TEXT ...]
 
 Power of three real rides of tests/data/rides is the truth. One side, chosen by chance, is smoothed (a trailing mean
 or a lag), the device has scale 1.02 and offset +2 W. Then noise: of SD 3 to 8 W on the reference, the device or both,
@@ -196,7 +196,7 @@ def one(job: tuple[int, int, Untidy]) -> Outcome | None:
     middle = (size - 1) / 2 * (kind in ("running mean", "mean and lag")) + part + size * (kind == "late")
     delay = middle * (1 if side == "device" else -1)
     item = found.width_s or found.time_constant_s
-    other = (found.time_constant_s if kind == "mean and lag" else getattr(found, "down_constant_s", None) if kind == "uneven" else
+    other = (found.time_constant_s if kind == "mean and lag" else found.down_constant_s if kind == "uneven" else
              found.second_constant_s)
     right = found.kind == ("none" if kind == "late" else kind) and (found.kind == "none" or found.smoother == side)
     return Outcome(right, item.value if item else math.nan, _holds(item, size), other.value if other else math.nan,
@@ -230,10 +230,10 @@ def main() -> None:
     plain = [Untidy(f"{kind} {size:g} s" if size else kind, kind, size) for kind, size in FILTERS]
     stages = [one._replace(name=one.name + words, of_power=share) for one in STAGES
               for words, share in (("", 0.0), (", noise 5 % of power", 0.05))]
-    print("| put in | kind and side right, % | another kind told, % | no kind said to fit, % | others excluded, % | size, "
-          "mean (SD) | interval of size covers, % | its half-width, median | second size, mean (SD) | covers, % | delay "
-          "covers, % | slope matched / true, mean (SD) | raw least squares / true | slope covers, % | its half-width, "
-          "median, % | variance explained, % |\n" + "|---" * 16 + "|")
+    print("| put in | kind and side right, % | another kind told, % | no kind said to fit, % | others excluded, % | "
+          "size, mean (SD) | interval of size covers, % | its half-width, median | second size, mean (SD) | covers, % "
+          "| delay covers, % | slope matched / true, mean (SD) | raw least squares / true | slope covers, % | its "
+          "half-width, median, % | variance explained, % |\n" + "|---" * 16 + "|")
     with ProcessPoolExecutor(arguments.jobs) as pool:
         for number, how in enumerate({"plain": plain, "untidy": UNTIDY, "stages": stages}[arguments.conditions]):
             if not how.name.startswith(tuple(arguments.rows)):
@@ -249,8 +249,8 @@ def _row(how: Untidy, every: Outcome, refused: int) -> str:
     right = every.kind
     size = second = "- | -"
     if right.any() and how.kind not in ("none", "late"):
-        size = (f"{every.size[right].mean():.3f} ({every.size[right].std():.3f}) | {_percent(every.size_covered[right])} "
-                f"| {np.median(every.size_half[right]):.3f}")
+        size = (f"{every.size[right].mean():.3f} ({every.size[right].std():.3f}) | "
+                f"{_percent(every.size_covered[right])} | {np.median(every.size_half[right]):.3f}")
         second = (f"{every.second[right].mean():.3f} ({every.second[right].std():.3f}) | "
                   f"{_percent(every.second_covered[right])}") if how.second else "- | -"
     else:

@@ -21,15 +21,21 @@ from agree.diagnosis.windows.frame import WINDOW_S
 from agree.diagnosis.windows.least_squares import level_off
 from agree.estimators.response.difference import response_difference
 
+MEANS = ("running mean", "mean and lag")
+
 
 class Answer(NamedTuple):
-    """Response of one session: filter, smoother trace, its size, s, what else would fit, and the delay beside it, s."""
+    """Response of one session: filter, smoother trace, its size, s, what else would fit, and the delay beside it, s.
+
+    `second` is the size of a second stage in a row, s.
+    """
 
     kind: str
     smoother: str
     size: Estimate | None
     alike: tuple[str, ...]
     delay: Estimate | None
+    second: float = math.nan
 
 
 def answers(pairs: Sequence[Pairs], late: Delay | None, ratio: Estimate | None) -> list[Answer]:
@@ -50,8 +56,12 @@ def answers(pairs: Sequence[Pairs], late: Delay | None, ratio: Estimate | None) 
                 made = response_difference(item)
             except InputError:  # too short, too steady, or no common changes: nothing is known of the response
                 continue
+            if not made.fits:  # its delay is that of the rest all the same
+                found.append(Answer("none", "", None, (), made.delay_s))
+                continue
+            second = made.time_constant_s if made.width_s else made.second_constant_s
             found.append(Answer(made.kind, made.smoother, made.width_s or made.time_constant_s, made.alike,
-                                made.delay_s))
+                                made.delay_s, math.nan if second is None else second.value))
     return found
 
 
@@ -63,7 +73,7 @@ def _of_matched(made: Matched) -> Answer:
         size = Estimate(value=made.size_s, low=min(float(low), made.size_s - half),
                         high=max(float(high), made.size_s + half), level=0.95, method=METHODS["serial"],
                         standard_error=made.size_se_s, df=float(COSINES))
-    return Answer(made.kind, made.smoother, size, (), None)
+    return Answer(made.kind, made.smoother, size, (), None, made.second_s)
 
 
 def response_findings(found: Sequence[Answer], late: Delay | None, mean_w: float, first: FloatArray) -> list[Finding]:
@@ -86,19 +96,23 @@ def response_findings(found: Sequence[Answer], late: Delay | None, mean_w: float
     kind, smoother = max(kinds, key=lambda one: sum((item.kind, item.smoother) == one for item in named))
     same = [item for item in named if (item.kind, item.smoother) == (kind, smoother)]
     size = _mean([item.size for item in same])
-    if (size is None or size.value < (LEAST_MEAN_S if kind == "running mean" else LEAST_LAG_S)
+    if (size is None or size.value < (LEAST_MEAN_S if kind in MEANS else LEAST_LAG_S)
             or level_off(size) < NAMED_STRENGTH):
         return made
+    second = float(np.mean([item.second for item in same]))
+    values: dict[str, float | int | str | bool] = {
+        "response": kind, "alike": ", ".join(same[0].alike), "sessions": len(same)}
     made.append(Finding(
         cause="smoothing", role="device" if smoother == "device" else "reference", size=size, unit="s",
-        strength=level_off(size), percent=100 * _in_windows(first, size.value, kind) / mean_w,
-        values={"response": kind, "alike": ", ".join(same[0].alike), "sessions": len(same)}))
+        strength=level_off(size), percent=100 * _in_windows(first, size.value, kind, second) / mean_w,
+        values=values | ({"second_s": second} if math.isfinite(second) else {})))
     return made
 
 
-def _in_windows(reference: FloatArray, size: float, kind: str) -> float:
+def _in_windows(reference: FloatArray, size: float, kind: str, second: float) -> float:
     """RMS of what a filter of some seconds does to window means, W: what it carries over their edges."""
-    width = 2 * round((size if kind == "running mean" else 2 * size) / 2) + 1
+    wide = math.hypot(size if kind in MEANS else 2 * size, 2 * second if math.isfinite(second) else 0.0)
+    width = 2 * round(wide / 2) + 1
     part = moving(reference, width) - reference
     windows = part[:part.size - part.size % WINDOW_S].reshape(-1, WINDOW_S)
     whole = np.isfinite(windows).all(axis=1)

@@ -83,7 +83,8 @@ def test_a_response_that_is_named(made, found):
 def test_a_response_that_is_looked_for(late, ratio, looked, monkeypatch):
     asked = []
     monkeypatch.setattr(response_findings, "response_difference", lambda item: asked.append(item) or SimpleNamespace(
-        kind="none", smoother="", width_s=None, time_constant_s=None, alike=(), delay_s=None))
+        kind="none", smoother="", width_s=None, time_constant_s=None, second_constant_s=None, fits=True, alike=(),
+        delay_s=None))
     pairs = Pairs(reference=RIDE, device=RIDE + 1)
     found = answers([pairs], LATE._replace(mean=SimpleNamespace(value=late)), SimpleNamespace(value=ratio))
     assert (len(found), len(asked)) == (looked, looked)

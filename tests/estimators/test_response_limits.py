@@ -8,11 +8,17 @@ from scipy.signal import lfilter
 
 from agree import DriftWarning, Estimate, deming, response_difference
 from agree.estimators.response import transfer
-from agree.estimators.response.linear import smeared
 from agree.estimators.response.choice import Choice
 from agree.estimators.response.kernels import kernel
+from agree.estimators.response.linear.smeared import (
+    as_good,
+    between_seconds,
+    by_chance,
+    drift_span,
+    undrifted,
+    with_smear,
+)
 from agree.estimators.response.matched_slope import allowing_between, matched_slope
-from agree.estimators.response.linear.smeared import between_seconds, by_chance, drift_span, undrifted, with_smear
 from agree.estimators.response.transfer import Fitted, Seen
 
 STEPS = np.array([100.0, 140, 180, 220, 260, 300] * 6)
@@ -72,10 +78,9 @@ def test_readings_between_seconds_that_fit_as_well(worse, allowed, monkeypatch):
     ones = np.ones(64)
     data = Seen(np.linspace(0.01, 0.49, 64), ones + 0j, ones, ones, ones)
     found = Fitted("running mean", 3.2, 1.5, 128.0, 1.0, 0.5)
-    monkeypatch.setattr(smeared.transfer, "nearest",
-                        lambda *_: found._replace(size=3.0, delay=1.0, misfit=128.0 + worse))
-    size, delay = with_smear(seconds(3.2, 0.01), seconds(1.5, 0.01), 1.0, found, np.zeros(400),
-                             between_seconds(data, found))
+    monkeypatch.setattr(transfer, "nearest", lambda *_: found._replace(size=3.0, delay=1.0, misfit=128.0 + worse))
+    size, delay = with_smear(seconds(3.2, 0.01), seconds(1.5, 0.01), 1.0, np.zeros(400),
+                             as_good(data, between_seconds(data, found)))
     assert size.value == 3.2
     assert (size.low < 3.0, delay.high > 1.8) == (allowed, allowed)
     assert size.high == pytest.approx(3.2 + 0.02306, abs=1e-6)
@@ -98,7 +103,8 @@ def test_a_mean_that_ends_half_way_between_seconds_covers():
     mean = np.convolve(power, np.array([0.5, 1, 1, 0.5]) / 3)[:1500]
     found = response_difference(power + rng.normal(0, 5, 1500), mean + rng.normal(0, 5, 1500))
     assert found.kind == "running mean"
-    assert by_chance(found.width_s)[0] > 3.05  # chance alone denies it
+    assert found.between_s == pytest.approx(0.5, abs=0.05)
+    assert found.width_s.value == pytest.approx(3, abs=0.05)  # 3.2 s of readings on seconds
     assert found.width_s.low <= 3 <= found.width_s.high
     assert found.delay_s.low <= 1.5 <= found.delay_s.high
 
@@ -128,8 +134,9 @@ def test_limits_of_the_slope_take_in_readings_between_seconds(fits):
     x = 200 + 60 * lfilter([0.3], [1, -0.7], rng.normal(0, 1, 3000))
     lagged = lfilter([1 - np.exp(-0.5)], [1, -np.exp(-0.5)], x - 200)
     y = 200 + (lagged + np.r_[0, lagged[:-1]]) / 2
-    between = np.array([[2.3, 2.0], [0.2, 0.5], [0.0, 0.5]])[:, :1 + fits]
-    chosen = Choice("first order", "device", seconds(2.3, 0.01), seconds(0.2, 0.01), (), 1.0, between)
+    plain = Fitted("first order", 2.3, 0.2, 128.0, 1.0, 0.5)
+    ways = (plain, plain._replace(size=2.0, delay=0.0, part=0.5))[:1 + fits]
+    chosen = Choice("first order", "device", seconds(2.3, 0.01), seconds(0.2, 0.01), (), 1.0, ways)
     plain = seconds(1.0214, 0.005)
     wide = allowing_between(plain, chosen, x, y, np.ones(3000))
     assert wide.value == plain.value

@@ -10,8 +10,11 @@ from agree import Estimate
 from agree.estimators.response import choice, matching, transfer
 from agree.estimators.response.choice import Choice, choose
 from agree.estimators.response.kernels import Kernel, kernel
+from agree.estimators.response.linear import smeared, two_stages
+from agree.estimators.response.linear.two_stages import Stages
 from agree.estimators.response.matched_columns import matched
 from agree.estimators.response.matching import Filter, find_filter, of_lag
+from agree.estimators.response.transfer import Fitted
 
 
 def seconds(value, error=math.nan):
@@ -20,7 +23,7 @@ def seconds(value, error=math.nan):
 
 
 @pytest.mark.parametrize(("misfit", "fits"), [
-    pytest.param(1.79, True, id="RESPONSE_MISFIT"), pytest.param(1.81, False, id="RESPONSE_MISFIT")])
+    pytest.param(1.94, True, id="RESPONSE_MISFIT"), pytest.param(1.96, False, id="RESPONSE_MISFIT")])
 def test_a_response_that_fits(misfit, fits):
     chosen = Choice("running mean", "device", seconds(3.0, 0.1), seconds(0.0), (), misfit)
     made = matched(Filter(Kernel(0, np.full(3, 1 / 3)), "device", chosen), np.full(9, 200.0), np.full(9, 198.0))
@@ -48,10 +51,12 @@ def test_a_filter_that_is_named(gain, kind, size, named, monkeypatch):
     monkeypatch.setattr(transfer, "cross", lambda x, y: SimpleNamespace(
         side="device" if x is RIDE else "reference", lag=0))
     monkeypatch.setattr(transfer, "seen", lambda pair: SimpleNamespace(side=pair.side, frequency=np.zeros(50)))
-    monkeypatch.setattr(transfer, "best", lambda data, other: SimpleNamespace(
-        size=size, misfit=100.0 if (data.side, other) == ("device", kind) else 100.0 + gain))
-    monkeypatch.setattr(choice, "_estimates", lambda *_: (seconds(size), seconds(0.0)))
-    monkeypatch.setattr(choice, "between_seconds", lambda *_: np.zeros((3, 1)))
+    monkeypatch.setattr(transfer, "best", lambda data, other: Fitted(
+        other, size, 0.0, 100.0 if (data.side, other) == ("device", kind) else 100.0 + gain, 1.0, 0.5))
+    monkeypatch.setattr(choice, "_sizes", lambda *_: (seconds(size), None, seconds(0.0)))
+    monkeypatch.setattr(choice, "_delay", lambda *_: seconds(0.0))
+    monkeypatch.setattr(choice, "between_seconds", lambda data, one: [one])
+    monkeypatch.setattr(choice, "two_stages", lambda *_: Stages(None, ()))
     assert choose(RIDE, RIDE + 1, 0.95, alike=False).kind == (kind if named else "none")
 
 
@@ -71,11 +76,37 @@ def test_a_filter_that_is_looked_for(made, looked, monkeypatch):
     assert (find_filter(RIDE, RIDE).choice is not None) == looked
 
 
-@pytest.mark.parametrize(("other", "like"), [
-    pytest.param(0.4095, True, id="ALIKE"), pytest.param(0.4105, False, id="ALIKE")])
-def test_filters_that_are_alike(other, like):
-    one, two = (Filter(Kernel(0, np.array([first, 1 - first])), "device", None) for first in (0.4, other))
-    assert one.like(two) == like
+FIFTY = SimpleNamespace(frequency=np.linspace(0.01, 0.49, 50), ratio=np.ones(50) + 0j, weight=np.ones(50))
+ONE = Fitted("first order", 2.5, 0.0, 140.0, 1.0, 0.5)
+
+
+@pytest.mark.parametrize(("gain", "size", "second", "kind", "clear", "tried"), [
+    pytest.param(30.5, 2.0, 1.0, "two lags", True, True, id="STAGE_EVIDENCE"),
+    pytest.param(29.5, 2.0, 1.0, "two lags", False, True, id="STAGE_EVIDENCE"),
+    pytest.param(60.0, 2.0, 0.41, "two lags", True, True, id="STAGE_LEAST"),
+    pytest.param(60.0, 2.0, 0.39, "two lags", False, False, id="STAGE_LEAST"),
+    pytest.param(60.0, 2.25, 1.0, "mean and lag", True, True, id="STAGE_LEAST"),
+    pytest.param(60.0, 2.15, 1.0, "mean and lag", False, False, id="STAGE_LEAST")])
+def test_two_stages_that_are_named(gain, size, second, kind, clear, tried, monkeypatch):
+    """50 frequencies: a misfit of 100 is that of chance, which the single filter between seconds leaves."""
+    monkeypatch.setattr(two_stages, "nearest", lambda data, start, *_: start._replace(
+        size=size, second=second, misfit=100.0 - gain if start.kind == kind else 100.0))
+    found = two_stages.two_stages(FIFTY, ONE, 100.0)
+    assert (found.clear is not None, bool(found.tried)) == (clear, tried)
+
+
+@pytest.mark.parametrize(("gain", "first"), [
+    pytest.param(20.5, 0.3, id="BETWEEN_EVIDENCE"), pytest.param(19.5, 0.0, id="BETWEEN_EVIDENCE")])
+def test_readings_between_seconds_that_are_taken(gain, first, monkeypatch):
+    """50 frequencies: only a reading 0.3 s after a second leaves less, and what chance does."""
+    there = np.abs(0.7 + 0.3 * np.exp(-0.98j * np.pi)) ** 2
+    monkeypatch.setattr(smeared, "refitted", lambda data, start: start._replace(
+        misfit=100.0 if np.allclose(data.weight[-1], there) else 100.0 + gain))
+    ways = smeared.between_seconds(FIFTY_SEEN, ONE._replace(misfit=100.0 + gain))
+    assert ways[0].part == pytest.approx(first)
+
+
+FIFTY_SEEN = transfer.Seen(FIFTY.frequency, FIFTY.ratio, FIFTY.weight, FIFTY.weight, FIFTY.weight)
 
 
 @pytest.mark.parametrize(("first", "last"), [pytest.param(0.81, 0, id="SHOWN"), pytest.param(0.79, 1, id="SHOWN")])

@@ -28,7 +28,8 @@ class Matched(Result):
         The columns; NaN where a second that the filter needs is missing or faulty.
     kind : {"none", "running mean", "first order", "two lags", "mean and lag", "uneven"}
         The filter. With "none" the sharper trace is moved by the remaining lag alone, which may be a part of a second.
-        "two lags" and "mean and lag" are two stages in a row. "uneven" is a first-order lag with one time constant to more power and another one to less.
+        "two lags" and "mean and lag" are two stages in a row. "uneven" is a first-order lag with one time constant to
+        more power and another one to less.
     smoother : {"", "device", "reference"}
         The trace that is smoother; the other one is filtered. "" if neither trace is changed.
     size_s, size_se_s : float

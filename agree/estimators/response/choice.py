@@ -15,8 +15,8 @@ from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import RESPONSE_MISFIT, STAGE_LEAST
 from agree.estimators.response import transfer
 from agree.estimators.response.linear.smeared import as_good, between_seconds, second_with_smear, with_smear
-from agree.estimators.response.transfer import Cross, Fitted, Seen
 from agree.estimators.response.linear.two_stages import sizes_of, turned, two_stages
+from agree.estimators.response.transfer import Cross, Fitted, Seen
 
 # A filter must leave so much less than none does (twice the log of a likelihood ratio), times the mean square of what
 # is left where that is above 1. With LEAST, none of 336 simulated recordings without a filter came to more than 7.
@@ -103,7 +103,7 @@ def _without(pairs: dict[str, Cross], data: dict[str, Seen], late: Fitted, side:
 
 
 class Found(NamedTuple):
-    """Filters of one side: the best one and the same between seconds; two stages that leave less than one; its misfit."""
+    """Filters of one side: the best and the same between seconds; two stages that leave less than one; its misfit."""
 
     ways: list[Fitted]
     stages: tuple[Fitted, ...]
@@ -116,7 +116,8 @@ def _on_side(data: Seen, singles: Sequence[Fitted]) -> Found:
     stages = two_stages(data, one, min(item.misfit for item in ways))
     if stages.clear is not None:
         ways = between_seconds(data, stages.clear)
-    return Found(ways, tuple(one for one in stages.tried if one != stages.clear), ways[0].misfit / (2 * data.frequency.size))
+    others = tuple(one for one in stages.tried if one != stages.clear)
+    return Found(ways, others, ways[0].misfit / (2 * data.frequency.size))
 
 
 def opposite(delay: Estimate) -> Estimate:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -26,6 +27,7 @@ from agree.estimators.response.nonlinear.uneven import Uneven
 from agree.estimators.response.unbroken import of_columns, of_pairs
 
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
+SPRINT_W = 1000.0      # W that the largest reading counts as
 NO_KIND = "none: no kind of response fits"
 
 
@@ -66,7 +68,7 @@ class Response(Result):
     misfit : float
         Mean square that the model leaves, over what chance leaves: near 1 if it describes the difference.
     fits : bool
-        The model describes the difference; False where its misfit is above 1.8, as with a response that varies. Sizes
+        The model describes the difference; False where its misfit is above 1.95, as with a response that varies. Sizes
         and slope have no limits then.
     between_s : float
         Part of a second by which readings of the smoother trace lie between whole seconds of the other.
@@ -123,9 +125,9 @@ def response_difference(
 
     Use it to see whether scatter from second to second, or a slope below 1 between raw readings, comes from one device
     averaging longer than the other. It needs power that changes from second to second, and cannot distinguish filters
-    that both devices have in common. It knows a running mean, trailing or not (that is a matter of delay), a first-order
-    lag, two of these in a row, a lag with two time constants, and readings that are held at stops; and says so if no
-    kind fits.
+    that both devices have in common. It knows a running mean, trailing or not (that is a matter of delay), a
+    first-order lag, two of these in a row, a lag with two time constants, and readings that are held at stops; and
+    says so if no kind fits.
 
     Parameters
     ----------
@@ -224,37 +226,45 @@ def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     result = Response(kind=chosen.kind, smoother=chosen.smoother, alike=chosen.alike or (), delay_s=chosen.delay,
                       slope=blank, explained=None, scatter_before_w=0.0, scatter_after_w=0.0, level=level,
                       n=int((np.isfinite(x) & np.isfinite(y)).sum()), misfit=chosen.misfit, fits=chosen.fits,
-                      between_s=chosen.part, **_sizes(chosen))
-    bent = nonlinear_beside(Filter(result.kernel(), chosen.smoother or "device", chosen), x, y)
+                      between_s=chosen.part, **_sizes(chosen, chosen.fits))
+    # Its limits are in W, and its answer must not change with the unit.
+    bent = nonlinear_beside(Filter(result.kernel(), chosen.smoother or "device", chosen), x / unit * SPRINT_W,
+                            y / unit * SPRINT_W)
     if bent is not None:
-        result = _bent(result, bent)
+        result = _bent(result, bent, x / unit, y / unit)
     return _matched(result, chosen if bent is None else chosen._replace(ways=()), x / unit, y / unit, lag, unit)
 
 
-def _sizes(chosen: Choice) -> dict[str, Estimate | None]:
+def _sizes(chosen: Choice, fits: bool) -> dict[str, Any]:
     """Sizes by the name of their field; without limits where the kind does not fit."""
-    size, second = (None if one is None else one if chosen.fits else replace(one, low=0.0, high=math.inf, method=NO_KIND)
-                    for one in (chosen.size, chosen.second))
+    size, second = (None if one is None else _unlimited(one, fits) for one in (chosen.size, chosen.second))
     if chosen.kind in ("running mean", "mean and lag"):
         return {"width_s": size, "time_constant_s": second, "second_constant_s": None}
     return {"width_s": None, "time_constant_s": size, "second_constant_s": second}
 
 
-def _bent(result: Response, made: Filter) -> Response:
-    """Response with what no linear filter has: another constant downwards, or readings held at stops."""
-    result = replace(result, smoother=made.smoother, alike=())
+def _bent(result: Response, made: Filter, x: FloatArray, y: FloatArray) -> Response:
+    """Response with what no linear filter has: another constant downwards, or readings held at stops.
+
+    It fits if nothing is left between the two columns that it makes alike.
+    """
+    rest = choose(*made.columns(x, y), result.level, alike=False)
+    fits = rest.kind == "none" and rest.fits
+    result = replace(result, smoother=made.smoother, alike=(), misfit=rest.misfit, fits=fits)
     if isinstance(made.kernel, Holding) and made.choice is not None:
         found = made.choice
-        return replace(result, held_s=made.kernel.seconds, kind=found.kind, delay_s=found.delay, misfit=found.misfit,
-                       fits=found.fits, between_s=found.part, **_sizes(found))
+        return replace(result, held_s=made.kernel.seconds, kind=found.kind, delay_s=found.delay, between_s=found.part,
+                       **_sizes(found, fits))
     if made.constants is None:
         return result
-    sign = -1.0 if made.smoother == "reference" else 1.0
-    delay = sign * made.kernel.delay_s if isinstance(made.kernel, Uneven) else 0.0
-    apart = delay - result.delay_s.value
-    late = replace(result.delay_s, value=delay, low=result.delay_s.low + apart, high=result.delay_s.high + apart)
-    return replace(result, kind="uneven", width_s=None, time_constant_s=made.constants.up, second_constant_s=None,
-                   down_constant_s=made.constants.down, delay_s=late, misfit=math.nan, fits=True)
+    up, down, late = (_unlimited(one, fits) for one in made.constants[1:])
+    return replace(result, kind="uneven", width_s=None, time_constant_s=up, second_constant_s=None,
+                   down_constant_s=down, delay_s=opposite(late) if made.smoother == "reference" else late)
+
+
+def _unlimited(size: Estimate, fits: bool) -> Estimate:
+    """A size, without limits where the kind does not fit."""
+    return size if fits else replace(size, low=-math.inf, high=math.inf, method=NO_KIND)
 
 
 def _matched(result: Response, chosen: Choice, x: FloatArray, y: FloatArray, lag: int, unit: float) -> Response:

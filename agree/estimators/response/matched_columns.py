@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +47,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
         **told("size", size), **told("second", second), **told("down", down))
 
 
-def told(name: str, size: Estimate | None) -> dict[str, float]:
+def told(name: str, size: Estimate | None) -> dict[str, Any]:
     """Fields of `Matched` for a size: itself, its standard error and its limits."""
     if size is None:
         return {}

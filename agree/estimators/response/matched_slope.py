@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray

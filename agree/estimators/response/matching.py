@@ -7,13 +7,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
-from agree.core.data.matched import Matched
-from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
@@ -23,8 +19,6 @@ from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_ho
 from agree.estimators.response.nonlinear.fit_repeating import repeating
 from agree.estimators.response.nonlinear.fit_uneven import TwoConstants, two_constants
 from agree.estimators.response.nonlinear.holding import Holding
-from agree.estimators.response.nonlinear.repeating import Repeating
-from agree.estimators.response.nonlinear.uneven import Uneven
 from agree.estimators.response.transfer import TOGETHER
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for

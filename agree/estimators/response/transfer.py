@@ -138,7 +138,7 @@ def seen(pair: Cross) -> Seen:
 
 
 def lowpass(kind: str, size: Any, frequency: FloatArray, second: Any = 0.0) -> Any:
-    """Response of a centred running mean over `size` s, a first-order lag with time constant `size`, or two in a row."""
+    """Response of a centred mean over `size` s, of a first-order lag with this time constant, or of two in a row."""
     if kind in ("two lags", "mean and lag"):
         return lowpass("first order" if kind == "two lags" else "running mean", size, frequency) * lowpass(
             "first order", second, frequency)
@@ -159,10 +159,11 @@ def signal_share(noise: FloatArray, power: Any, share: Any) -> Any:
     return 1 / (1 + 2 * share * noise / (both + np.sqrt(both * both + 4 * share * other * noise)))
 
 
-def misfits(data: Seen, kind: str, sizes: FloatArray, early: FloatArray) -> FloatArray:
+def misfits(data: Seen, kind: str, sizes: FloatArray, early: FloatArray, second: FloatArray | None = None,
+            ) -> FloatArray:
     """Weighted squares that filters leave at `DELAYS_S` less `early` and at `SHARES`, (sizes, delays, shares)."""
     turn = 2 * np.pi * data.frequency
-    h = lowpass(kind, sizes[:, None], data.frequency)
+    h = lowpass(kind, sizes[:, None], data.frequency, 0.0 if second is None else second[:, None])
     made = signal_share(data.noise, np.abs(h)**2, SHARES[:, None, None]) * h
     shared = data.weight * data.ratio * np.exp(-1j * early[:, None] * turn) * made.conj()
     angle = DELAYS_S[:, None] * turn

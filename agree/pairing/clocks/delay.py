@@ -13,7 +13,7 @@ from agree.core.thresholds import AGREES_S, AGREES_SE, CLOCK_ALONE_S, DELAY_LEAS
 # A device that reads between whole seconds mixes neighbours, which widens its mean by up to half a second and explains
 # up to a quarter of a second of the lag that is the clock's: errors of 0.04 to 0.10 s (benchmarks/lag_errors.py).
 BETWEEN_SECONDS_S = 0.08
-LAGS = ("first order", "uneven")  # late by themselves
+LAGS = ("first order", "two lags", "mean and lag", "uneven")  # late by themselves
 
 
 def explained_s(matched: Matched) -> tuple[float, float]:
@@ -22,7 +22,7 @@ def explained_s(matched: Matched) -> tuple[float, float]:
     A recorder averages over seconds that are past, so a running mean over n s is (n - 1)/2 s late. A first-order lag is
     late by itself: `Matched.delay_s` is what is left beside it.
     """
-    if matched.kind != "running mean" or not math.isfinite(matched.size_s):
+    if matched.kind not in ("running mean", "mean and lag") or not math.isfinite(matched.size_s):
         return 0.0, 0.0
     sign = 1.0 if matched.smoother == "device" else -1.0
     error = matched.size_se_s if math.isfinite(matched.size_se_s) else 0.0
@@ -89,7 +89,7 @@ def with_response(
     """
     explained, error = explained_s(matched)
     if matched.kind in LAGS:
-        explained = matched.mean_delay_s - matched.delay_s
+        explained += matched.mean_delay_s - matched.delay_s
     if not explained:
         return witnesses, notes
 

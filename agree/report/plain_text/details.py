@@ -187,16 +187,23 @@ def response_words(item: Response | None) -> str:
         return "How fast the two respond was not compared: too few seconds, or too little change."
     if not item.fits:
         who = f"The {item.smoother} is the smoother, but no" if item.smoother and size is not None else "No"
-        return (f"{who} kind of response that was tried (a running mean, a lag, or none) fits how the two differ: no "
-                "width is told.")
+        return (f"{who} kind of response that was tried (a running mean, a lag, two in a row, or none) fits how the "
+                "two differ: no size is told.")
     if size is None or item.explained is None:
         if not item.alike:
             return "No difference in how fast the two respond was found."
         return ("Whether the two respond equally fast cannot be told from these readings: not excluded are "
                 f"{listed(item.alike)}.")
-    what = "averages over" if item.kind == "running mean" else "lags with a time constant of"
+    if item.down_constant_s is not None:
+        return (f"The {item.smoother} lags with a time constant of {amount(size, 's')} to more power, and of "
+                f"{amount(item.down_constant_s, 's')} to less, compared with the other.")
+    what = "averages over" if item.width_s is not None else "lags with a time constant of"
+    after = item.time_constant_s if item.width_s is not None else item.second_constant_s
+    in_a_row = "" if after is None else (
+        f" and, in a row, lags with a time constant of {amount(after, 's')}" if item.width_s is not None else
+        f" and, in a row, with one of {amount(after, 's')}")
     doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
-    return (f"The {item.smoother} {what} {amount(size, 's')}{doubt}, compared with the other; this explains "
+    return (f"The {item.smoother} {what} {amount(size, 's')}{in_a_row}{doubt}, compared with the other; this explains "
             f"{100 * item.explained.value:.0f} % of the scatter from second to second.")
 
 

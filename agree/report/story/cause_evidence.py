@@ -22,6 +22,7 @@ FAULTS: dict[str, str] = {
     "late_start": "wakes late", "early_end": "ends early", "saturation": "saturates", "dropout": "dropouts",
     "partial": "partial readings", "held": "held values", "spike": "spikes"}
 CANNOT_TELL = "the data cannot tell it from "
+RESPONSES = {"two lags": "two lags in a row", "mean and lag": "running mean, then a lag"}
 
 
 def name(cause: str, role: str = "") -> str:
@@ -84,7 +85,9 @@ def _response(item: Finding) -> str:
     if item.size is None:
         return f"for {item.values['seconds']} s"
     if item.cause == "smoothing":
-        return f"{item.values['response']}, {item.size.value:.1f} s"
+        second = f" and {item.values['second_s']:.1f} s" if "second_s" in item.values else ""
+        kind = str(item.values["response"])
+        return f"{RESPONSES.get(kind, kind)}, {item.size.value:.1f} s{second}"
     return f"{item.size.value:.1f} s up, {item.values['down_s']:.1f} s down"
 
 

@@ -10,28 +10,43 @@ from agree.core.results.words import WIDTH, decimals, estimate_text, percent, su
 from agree.estimators.response.difference import Response
 from agree.estimators.response.efforts import BestEfforts, Effort
 
-KINDS = {"running mean": "running mean over", "first order": "first-order lag with a time constant of"}
+LAG = "first-order lag with a time constant of"
 
 
 def _filled(*lines: str) -> str:
     return "\n".join(textwrap.fill(line, WIDTH, subsequent_indent="  ", break_on_hyphens=False) for line in lines)
 
 
+def _kind(result: Response) -> str:
+    """Name the kind, and its sizes."""
+    mean, lag, second, down = (estimate_text(item, "s") for item in (
+        result.width_s, result.time_constant_s, result.second_constant_s, result.down_constant_s))
+    return {"running mean": f"running mean over {mean}", "first order": f"{LAG} {lag}",
+            "two lags": f"two first-order lags in a row, with time constants of {lag} and {second}",
+            "mean and lag": f"running mean over {mean} and, in a row, {LAG} {lag}",
+            "uneven": f"{LAG} {lag} to more power, and of {down} to less"}[result.kind]
+
+
 @summary.register
 def _(result: Response) -> str:
-    size, share = result.width_s or result.time_constant_s, result.explained
-    if share is None:
+    share = result.explained
+    if share is not None and not result.fits:
+        head = [f"The {result.smoother} is the smoother, but no kind of response that was tried fits.",
+                f"  the nearest leaves {result.misfit:.2g} times what chance leaves: no size is told, nor limits"]
+    elif share is None:
         head = (["No kind of response that was tried fits how the two differ."] if not result.fits else
                 ["Whether the two differ in response cannot be told.",
                  f"  not excluded: {', '.join(result.alike)}"] if result.alike else
                 ["No difference in response found.", "  excluded: a mean over 3 s and a lag of 1 s, of either"])
+        if result.between_s and result.fits:
+            head.append(f"  between     readings of the {result.smoother} lie {result.between_s:.1f} s after seconds "
+                        "of the other")
     else:
         doubt = f"  not told from: {', '.join(result.alike)}" if result.alike else ""
-        if not result.fits:
-            doubt = f"  no kind that was tried fits: this one leaves {result.misfit:.2g} times what chance leaves"
-        head = [f"The {result.smoother} is the smoother: {KINDS[result.kind]} {estimate_text(size, 's')}.",
-                *([doubt] if doubt else []),
+        head = [f"The {result.smoother} is the smoother: {_kind(result)}.", *([doubt] if doubt else []),
                 f"  explains    {estimate_text(share.scaled(100), '%')} of the error's variance, second by second"]
+    if result.held_s:
+        head.append(f"  held        for {result.held_s} s after pedalling ends, the last reading")
     before, after = (f"{value:.3g} W" for value in (result.scatter_before_w, result.scatter_after_w))
     return _filled(*head,
                    f"  scatter     {before} about the line, {after} matched",

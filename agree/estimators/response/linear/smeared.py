@@ -12,8 +12,8 @@ from agree.core.checks import FloatArray
 from agree.core.interval.engine import spread, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import BETWEEN_EVIDENCE, BETWEEN_FITS
-from agree.estimators.response.transfer import Fitted, Seen
 from agree.estimators.response.linear.two_stages import refitted
+from agree.estimators.response.transfer import Fitted, Seen
 
 PARTS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # of a second that a reading ends after one of the other trace
 LEAST_TURN = 1e-3    # of what a reading half-way between seconds leaves at 0.5 Hz: nothing

@@ -22,6 +22,9 @@ KINDS = ("two lags", "mean and lag")
 MOST_STEPS = 900
 ROUGH = (0.05, 1.0, 150)    # tolerances and steps of a first fit, and the share of the evidence it must show
 NEARLY = 0.3
+LAGS, MEANS = (0.7, 1.2, 2.0, 3.2, 5.0, 8.0, 12.0, 20.0), (2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 30.0, 40.0)
+PAIRS = {"two lags": [(size, second) for size in LAGS for second in LAGS if second <= size],
+         "mean and lag": [(size, second) for size in MEANS for second in LAGS]}
 STEP = 1e-4
 
 
@@ -47,7 +50,7 @@ def two_stages(data: Seen, one: Fitted, least: float) -> Stages:
     enough = STAGE_EVIDENCE * max(1.0, least / (2 * data.frequency.size))
     tried = []
     for kind in KINDS:
-        rough = min((nearest(data, start, *ROUGH) for start in starts(kind, one)), key=lambda item: item.misfit)
+        rough = min((nearest(data, start, *ROUGH) for start in starts(data, kind, one)), key=lambda item: item.misfit)
         if least - rough.misfit > NEARLY * enough:
             made = nearest(data, rough)
             if made.size >= STAGE_LEAST[kind][0] and made.second >= STAGE_LEAST[kind][1] and made.misfit < least:
@@ -56,15 +59,20 @@ def two_stages(data: Seen, one: Fitted, least: float) -> Stages:
     return Stages(tried[0] if tried and least - tried[0].misfit > enough else None, tuple(tried))
 
 
-def starts(kind: str, one: Fitted) -> list[Fitted]:
-    """Two stages of several shares that are together as wide and as late as the single filter."""
-    # The weights of a mean over W s vary as those of a lag of W/3.5 s do. A lag is late by itself.
+def starts(data: Seen, kind: str, one: Fitted) -> list[Fitted]:
+    """The best of a grid, and two stages that are together as wide and as late as the single filter."""
+    sizes, seconds = np.array(PAIRS[kind]).T
+    early = seconds + (sizes if kind == "two lags" else 0.0)  # a lag is late by itself
+    grid = transfer.misfits(data, kind, sizes, early, seconds)
+    i, j, k = np.unravel_index(np.argmin(grid), grid.shape)
+    first = Fitted(kind, sizes[i], transfer.DELAYS_S[j] - early[i], 0.0, 1.0, transfer.SHARES[k], seconds[i])
+    # The weights of a mean over W s vary as those of a lag of W/3.5 s do.
     lag = one.size if one.kind == "first order" else one.size / math.sqrt(12)
     late = one.delay + (one.size if one.kind == "first order" else 0.0)
     pairs = [(0.95 * lag, 0.3 * lag), (0.75 * lag, 0.65 * lag)] if kind == "two lags" else [
-        (max(share * math.sqrt(12) * lag, 1.5), math.sqrt(1 - share**2) * lag) for share in (0.35, 0.7, 0.93)]
-    return [Fitted(kind, size, late - second - (size if kind == "two lags" else 0.0), 0.0, 1.0, one.share, second)
-            for size, second in pairs]
+        (max(share * math.sqrt(12) * lag, 1.5), math.sqrt(1 - share**2) * lag) for share in (0.35, 0.93)]
+    return [first, *(Fitted(kind, size, late - second - (size if kind == "two lags" else 0.0), 0.0, 1.0, one.share,
+                            second) for size, second in pairs)]
 
 
 def nearest(data: Seen, start: Fitted, xtol: float = 1e-4, ftol: float = 1e-4, most: int = MOST_STEPS) -> Fitted:
@@ -155,13 +163,14 @@ def sizes_of(found: Fitted, phi: FloatArray, level: float, own_error: float) -> 
     square = _widened(estimate(apart**2, phi[1], level=level, sampling="serial"), 2 * own_error * whole * apart,
                       -math.inf)
     near, far = math.sqrt(max(square.low, 0.0)), math.sqrt(max(square.high, 0.0))
-    made = []
-    for value, low, high in ((found.size, total.low + near, total.high + far),
-                             (found.second, total.low - far, total.high - near)):
-        low, high = max(min(low / 2, value), 0.0), max(high / 2, value)
-        made.append(replace(total, value=value, low=low, high=high,
-                            standard_error=(high - low) / 2 / t_quantile(level, total.df)))
-    return made[0], made[1]
+
+    def one(value: float, low: float, high: float) -> Estimate:
+        low, high = max(min(low, value), 0.0), max(high, value)
+        return replace(total, value=value, low=low, high=high,
+                       standard_error=(high - low) / 2 / t_quantile(level, total.df))
+
+    return (one(found.size, (total.low + near) / 2, (total.high + far) / 2),
+            one(found.second, (total.low - far) / 2, (total.high - near) / 2))
 
 
 def _widened(item: Estimate, own_error: float, least: float) -> Estimate:

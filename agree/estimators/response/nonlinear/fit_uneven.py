@@ -25,18 +25,20 @@ CLIP_SD = 4.0         # robust standard deviations, beyond which an error counts
 NORMAL = 1.4826
 SIZES_S = (0.15, 25.0)
 STEP = 1e-3
-OWN_ERROR = 0.003      # standard error of a constant, as a fraction of it, that rounding and pieces make
+# Standard errors of the delay, s, and of both constants, as a fraction of each, that rounding and pieces make.
+OWN_ERROR = (0.01, 0.01, 0.01)
 NOISE_ALLOWED = 1.5
 ROUNDED_W = 0.5       # W: readings are whole numbers of W
 START = 1.5           # ratio of either constant to that of the even lag, to begin with
 
 
 class TwoConstants(NamedTuple):
-    """The filter, and its constants upwards and downwards, s, with intervals."""
+    """The filter, its constants upwards and downwards, and the delay beside it, s, with intervals."""
 
     filter: Uneven
     up: Estimate
     down: Estimate
+    delay: Estimate
 
 
 def unevenness(made: FloatArray, smooth: FloatArray) -> tuple[float, float]:
@@ -95,7 +97,9 @@ def two_constants(sharp: FloatArray, smooth: FloatArray, made: FloatArray, size:
     even = float(np.mean(np.minimum(np.square(data.even), clip**2)))
     if data.left(clip, at) > UNEVEN_LEFT * even or not max(up / down, down / up) >= UNEVEN_RATIO:
         return None
-    return TwoConstants(Uneven(up, down, round(delay) + float(at[0])), *_estimates(data, at, clip))
+    late, *constants = _estimates(data, at, clip)
+    late = replace(late, value=late.value + round(delay), low=late.low + round(delay), high=late.high + round(delay))
+    return TwoConstants(Uneven(up, down, late.value), constants[0], constants[1], late)
 
 
 class Pieces(NamedTuple):
@@ -117,7 +121,8 @@ class Pieces(NamedTuple):
         late = (1 - part) * self.sharp[first:first + seconds] + part * self.sharp[first - 1:first - 1 + seconds]
         made = Uneven(math.exp(at[1]), math.exp(at[2]), 0.0).along(late)[LEAD_S:]
         errors = (self.smooth - at[3] * made).T
-        result: FloatArray = errors[np.isfinite(errors)]
+        errors = errors[np.isfinite(errors)]
+        result: FloatArray = errors - np.median(errors)  # a zero that is off is no matter of speed
         return result
 
     def left(self, clip: float, at: Sequence[float] | FloatArray) -> float:
@@ -157,8 +162,8 @@ def _pieces(sharp: FloatArray, smooth: FloatArray, made: FloatArray, late: int) 
     return Pieces(whole[np.clip(rows, 0, sharp.size - 1)], judged[own], even[np.isfinite(even)], usual)
 
 
-def _estimates(data: Pieces, at: FloatArray, clip: float) -> tuple[Estimate, Estimate]:
-    """Constants with intervals, from the least-squares influence of each second whose error is within the limit.
+def _estimates(data: Pieces, at: FloatArray, clip: float) -> list[Estimate]:
+    """Delay and constants with intervals, from the least-squares influence of each second, large errors left out.
 
     Noise of the sharper trace makes both seem longer. As much again as the errors have, put into it, tells by how much:
     the intervals reach that far down, times `NOISE_ALLOWED`.
@@ -174,12 +179,14 @@ def _estimates(data: Pieces, at: FloatArray, clip: float) -> tuple[Estimate, Est
     there = lowest(partial(more.left, CLIP_SD * data.sd(more.errors(at))), at + np.vstack([np.zeros(4), np.diag(
         [0.1, 0.05, 0.05, 0.01])]), xtol=1e-3, ftol=1e-7, most=120)
     found = []
-    for k in (1, 2):
-        size = math.exp(at[k])
-        made = estimate(size, size * phi[k], level=0.95, sampling="serial")
-        error = math.hypot(made.standard_error, OWN_ERROR * size)
+    for k, (value, unit, shifted) in enumerate(((at[0], 1.0, there[0]), *(
+            (math.exp(at[k]), math.exp(at[k]), math.exp(there[k])) for k in (1, 2)))):
+        made = estimate(value, unit * phi[k], level=0.95, sampling="serial")
+        error = math.hypot(made.standard_error, OWN_ERROR[k] * unit)
         half = t_quantile(0.95, made.df) * error
-        longer = NOISE_ALLOWED * max(math.exp(there[k]) - size, 0.0)
-        found.append(replace(made, low=max(size - half - longer, 0.0), high=size + half, standard_error=error,
-                             method=f"{made.method}, noise of the sharper trace allowed for"))
-    return found[0], found[1]
+        # Noise makes constants longer, and the delay what is left of it.
+        below, above = (NOISE_ALLOWED * max(sign * (shifted - value), 0.0) for sign in (1, -1))
+        low = value - half - below
+        found.append(replace(made, low=max(low, 0.0) if k else low, high=value + half + (0.0 if k else above),
+                             standard_error=error, method=f"{made.method}, noise of the sharper trace allowed for"))
+    return found
