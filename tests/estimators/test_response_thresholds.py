@@ -76,7 +76,7 @@ def test_a_filter_that_is_looked_for(made, looked, monkeypatch):
     assert (find_filter(RIDE, RIDE).choice is not None) == looked
 
 
-FIFTY = SimpleNamespace(frequency=np.linspace(0.01, 0.49, 50), ratio=np.ones(50) + 0j, weight=np.ones(50))
+FIFTY = transfer.Seen(np.linspace(0.01, 0.49, 50), np.ones(50) + 0j, np.ones(50), np.ones(50), np.ones(50))
 ONE = Fitted("first order", 2.5, 0.0, 140.0, 1.0, 0.5)
 
 
@@ -102,11 +102,8 @@ def test_readings_between_seconds_that_are_taken(gain, first, monkeypatch):
     there = np.abs(0.7 + 0.3 * np.exp(-0.98j * np.pi)) ** 2
     monkeypatch.setattr(smeared, "refitted", lambda data, start: start._replace(
         misfit=100.0 if np.allclose(data.weight[-1], there) else 100.0 + gain))
-    ways = smeared.between_seconds(FIFTY_SEEN, ONE._replace(misfit=100.0 + gain))
+    ways = smeared.between_seconds(FIFTY, ONE._replace(misfit=100.0 + gain))
     assert ways[0].part == pytest.approx(first)
-
-
-FIFTY_SEEN = transfer.Seen(FIFTY.frequency, FIFTY.ratio, FIFTY.weight, FIFTY.weight, FIFTY.weight)
 
 
 @pytest.mark.parametrize(("first", "last"), [pytest.param(0.81, 0, id="SHOWN"), pytest.param(0.79, 1, id="SHOWN")])
