@@ -16,6 +16,7 @@ from agree.core.thresholds import (
     LEAST_SLIGHTLY_OFF,
     LEAST_VARIED,
     LEVELS_OFF_TIMES,
+    MOST_ASTRAY_R,
     MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
@@ -67,9 +68,9 @@ def test_a_part_of_a_calm_ride_is_refused(where):
         paired(device)
 
 
-def test_four_minutes_of_another_ride_are_refused():
+def test_six_minutes_of_another_ride_are_refused():
     device = ride(1)
-    device[CUT:CUT + 300] = ride(2)[:300]
+    device[CUT:CUT + 360] = ride(2)[:360]
     with pytest.raises(MatchError, match="are of different rides"):
         paired(device)
 
@@ -144,6 +145,12 @@ LEVELS_AT = {"minutes": LEAST_LEVEL_MINUTES, "off": LEAST_LEVELS_OFF, "usual": L
 def test_limits_of_minutes_whose_means_go_their_own_way(outside):
     assert Levels(**LEVELS_AT).unlike
     assert not Levels(**{**LEVELS_AT, **outside}).unlike
+
+
+def test_minutes_astray_have_rapid_changes_astray_too():
+    part = Part(LEAST_LEVEL_MINUTES, LEAST_REST_ALIKE, MOST_ASTRAY_R, 9.0, 9.0, Levels(**LEVELS_AT))
+    assert part.other
+    assert not part._replace(correlation=MOST_ASTRAY_R + 0.01).other
 
 
 def test_rapid_changes_alone_make_no_other_ride_where_the_means_of_minutes_are_alike():

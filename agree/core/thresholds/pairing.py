@@ -99,8 +99,9 @@ LEAST_OTHER_MINUTES, LEAST_REST_ALIKE, MOST_OTHER_R, MOST_OTHER_SLOPE, LEAST_LIV
 # than the median of the others is, while it neither rises and falls with the other recording nor stands still; where
 # means differ less, or go together, rapid changes alone make no other ride. Settled on 336 draws of the settling half
 # (benchmarks/joined_rides.py): joined parts were 0.02 to 1.6 off, devices that are noisy, slow or 0 now and then 0.12.
-LEAST_LEVEL_MINUTES, LEAST_LEVELS_OFF, LEVELS_OFF_TIMES, MOST_LEVELS_R, LEAST_VARIED = 4, 0.12, 8.0, 0.75, 0.03
-LEAST_SLIGHTLY_OFF = 0.03
+LEAST_LEVEL_MINUTES, LEAST_LEVELS_OFF, LEVELS_OFF_TIMES, MOST_LEVELS_R, LEAST_VARIED = 5, 0.12, 8.0, 0.75, 0.03
+# The correlation of rapid changes there: one ride with four minutes of dropouts beside a slow device had 0.45.
+MOST_ASTRAY_R, LEAST_SLIGHTLY_OFF = 0.35, 0.03
 # Where steps leave nothing between them, that is said of recordings with so much work in common; shorter ones may have
 # too few pieces between steps (20 of 16 s are needed) without being a programme.
 LEAST_PROGRAMME_S = 640

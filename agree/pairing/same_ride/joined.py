@@ -25,6 +25,7 @@ from agree.core.thresholds import (
     LEAST_SLIGHTLY_OFF,
     LEAST_VARIED,
     LEVELS_OFF_TIMES,
+    MOST_ASTRAY_R,
     MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
@@ -94,10 +95,13 @@ class Part(NamedTuple):
     @property
     def other(self) -> bool:
         """Whether it is of another ride."""
-        return self.rest_alike >= LEAST_REST_ALIKE and (self.levels.unlike or (
-            self.minutes >= LEAST_OTHER_MINUTES and self.correlation <= MOST_OTHER_R
-            and self.most_slope <= MOST_OTHER_SLOPE and self.lively >= LEAST_LIVELY
-            and not (self.levels.off < LEAST_SLIGHTLY_OFF or self.levels.correlation > MOST_LEVELS_R)))
+        if self.rest_alike < LEAST_REST_ALIKE:
+            return False
+        if self.levels.unlike and self.correlation <= MOST_ASTRAY_R:
+            return True
+        return (self.minutes >= LEAST_OTHER_MINUTES and self.correlation <= MOST_OTHER_R
+                and self.most_slope <= MOST_OTHER_SLOPE and self.lively >= LEAST_LIVELY
+                and not (self.levels.off < LEAST_SLIGHTLY_OFF or self.levels.correlation > MOST_LEVELS_R))
 
 
 def unlike_part(matched: NDArray[np.bool_]) -> tuple[int, int]:
