@@ -54,11 +54,12 @@ class Other(NamedTuple):
 
 
 class Levels(NamedTuple):
-    """Mean power of the minutes of a part, over seconds in which both work, the device at its own ratio.
+    """Usual power of the minutes of a part, over seconds in which both work, the device at its own ratio.
 
     `off` is the root mean square difference, and `usual` the median size of those of the rest, both as a share of usual
-    power. `correlation` is that of the means, or of their changes from minute to minute if that is less. `varied` is
-    the robust standard deviation of the device's means, as a share of their median: of a device that is stuck it is 0.
+    power. `correlation` is that of the medians, or of their changes from minute to minute if that is less. `varied`
+    is the robust standard deviation of the device's, as a share of their median: of a device that is stuck it is 0.
+    Dropouts, partial readings and spikes move the mean of a minute, and an average its median: the lesser is taken.
     """
 
     minutes: int
@@ -69,7 +70,7 @@ class Levels(NamedTuple):
 
     @property
     def unlike(self) -> bool:
-        """Whether the mean power of the minutes of the part goes its own way."""
+        """Whether the power of the minutes of the part goes its own way."""
         return (self.minutes >= LEAST_LEVEL_MINUTES and self.off >= LEAST_LEVELS_OFF
                 and self.off >= LEVELS_OFF_TIMES * self.usual and self.correlation <= MOST_LEVELS_R
                 and self.varied >= LEAST_VARIED)
@@ -140,17 +141,17 @@ def _most_slope(sums: _Sums, which: NDArray[np.bool_]) -> float:
     return slope + 2 * math.sqrt(float(((both - slope * one) ** 2).sum())) / float(one.sum())
 
 
-def _means(x: FloatArray, y: FloatArray, starts: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-    """Mean power of both in minutes of which a third has both at work; seconds in which the device is stuck are not."""
+def _minutes(x: FloatArray, y: FloatArray, starts: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    """Power of both by minutes of which a third has both at work, NaN elsewhere; nor are seconds of a stuck device."""
     works = (x > WORKING_W) & (y > WORKING_W)
     for start, stop in runs(y[1:] == y[:-1]):
         if stop - start + 1 >= FROZEN_S:
             works[start:stop + 1] = False
     place = starts[:, None] + np.arange(WINDOW_S)
     known = shifted(works.astype(float), place) > 0
-    count = known.sum(axis=1)
-    one, two = (np.where(known, shifted(v, place), 0.0).sum(axis=1) / np.maximum(count, 1) for v in (x, y))
-    return one[count >= LEAST_WORK_S], two[count >= LEAST_WORK_S]
+    enough = known.sum(axis=1) >= LEAST_WORK_S
+    one, two = (np.where(known, shifted(v, place), np.nan)[enough] for v in (x, y))
+    return one, two
 
 
 def _together(a: FloatArray, b: FloatArray) -> float:
@@ -159,7 +160,7 @@ def _together(a: FloatArray, b: FloatArray) -> float:
 
 
 def levels(x: FloatArray, y: FloatArray, part: NDArray[np.int64], rest: NDArray[np.int64]) -> Levels:
-    """Compare the mean power of minutes of a part, and of the rest, each at its own ratio.
+    """Compare the usual power of minutes of a part, and of the rest, each at its own ratio.
 
     Parameters
     ----------
@@ -170,14 +171,18 @@ def levels(x: FloatArray, y: FloatArray, part: NDArray[np.int64], rest: NDArray[
     """
     off: list[FloatArray] = []
     for starts in (rest, part):
-        one, two = _means(x, y, starts)
-        if one.size < LEAST_LEVEL_MINUTES:
+        one, two = _minutes(x, y, starts)
+        if one.shape[0] < LEAST_LEVEL_MINUTES:
             return NO_LEVELS
-        off.append((two / float(np.median(two / one)) - one) / float(np.median(one)))
-    middle = float(np.median(two))
+        ratio, usual = float(np.nanmedian(two / one)), float(np.nanmedian(one))
+        apart = (two / ratio - one) / usual
+        middle, mean = np.nanmedian(apart, axis=1), np.nanmean(apart, axis=1)
+        off.append(np.where(np.abs(mean) < np.abs(middle), mean, middle))
+    one, two = np.nanmedian(one, axis=1), np.nanmedian(two, axis=1)
+    centre = float(np.median(two))
     return Levels(one.size, math.sqrt(float((off[1]**2).mean())), float(np.median(np.abs(off[0]))),
                   min(_together(one, two), _together(np.diff(one), np.diff(two))),
-                  1.4826 * float(np.median(np.abs(two - middle))) / middle)
+                  1.4826 * float(np.median(np.abs(two - centre))) / centre)
 
 
 def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Other | None:
