@@ -30,13 +30,14 @@ def ceiling(view: View) -> Mask:
     if top <= WORKING_W:
         return found
     at = sane & (y >= top - max(CEILING_NEAR[0], CEILING_NEAR[1] * top))
-    error = (view.y - view.usual)[view.working & ~at]
+    shown = view.known if view.shown is None else view.known & view.shown
+    error = (view.y - view.usual)[view.working & ~at & shown]
     sd = NORMAL * float(np.median(np.abs(error - np.median(error)))) if error.size else 0.0
-    over = sane & (view.usual > CEILING_OVER * top + CEILING_SD * sd)
+    over = sane & shown & (view.usual > CEILING_OVER * top + CEILING_SD * sd)
     if over.sum() < CEILING_SECONDS or at[over].mean() < CEILING_AT:
         return found
     sharp = at & (y >= top - CEILING_SHARP_W)
     if sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
         at = sharp
-    found = (at & (view.usual > CEILING_BELOW * top)) | over
+    found = (at & ((view.usual > CEILING_BELOW * top) | ~shown)) | over
     return found if found.sum() <= CEILING_MOST_SHARE * view.working.sum() else np.zeros(view.y.size, bool)

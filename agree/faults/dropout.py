@@ -22,8 +22,9 @@ from agree.core.thresholds import (
 )
 from agree.estimators.response.nonlinear.holding import Holding
 from agree.estimators.response.own_readings import every_s
+from agree.faults.claim import Claim
 from agree.faults.real_stop import is_stop
-from agree.faults.view import Claim, Mask, View, near_coasting
+from agree.faults.view import Mask, View, near_coasting
 
 
 def dropouts(view: View) -> list[Claim]:

@@ -22,7 +22,8 @@ from agree.core.thresholds import (
     USUAL_RATIO,
     WORKING_W,
 )
-from agree.faults.view import Claim, Mask, View
+from agree.faults.claim import Claim
+from agree.faults.view import Mask, View
 
 AROUND_S = 5
 EITHER = "either"      # of the two traces: the data do not tell which

@@ -19,8 +19,9 @@ from agree.core.thresholds import (
     STOP_SURE,
     WORKING_W,
 )
-from agree.faults.repeated import usual_changes
-from agree.faults.view import Claim, View
+from agree.estimators.response.own_readings import usual_changes
+from agree.faults.claim import Claim
+from agree.faults.view import View
 
 HELD_TRIED_S, WOKEN_TRIED_S = 12, 8  # s at its begin and its end that are tried as work
 BESIDE_S = 8        # s on either side of a stop that tell what is usual there

@@ -8,9 +8,8 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W, WORKING_W
-from agree.estimators.response.own_readings import every_s
+from agree.estimators.response.own_readings import every_s, usual_changes
 from agree.faults.late_start import frozen_runs
-from agree.faults.repeated import usual_changes
 from agree.faults.view import Mask, largest_near
 
 APART_S = 8    # a zero so far from all coasting of the other trace is no stop, whatever lag or response are left

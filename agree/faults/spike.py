@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
     SPIKE_BELOW_TOP,
@@ -14,10 +15,13 @@ from agree.core.thresholds import (
     SPIKE_OWN_S,
     SPIKE_RISE_W,
     SPIKE_S,
+    SPIKE_STEEP,
     SPIKE_W,
+    WORKING_W,
 )
 from agree.estimators.response.own_readings import every_s
-from agree.faults.view import Claim, View, largest_near
+from agree.faults.claim import Claim
+from agree.faults.view import View, largest_near
 
 
 def spikes(view: View) -> list[Claim]:
@@ -26,13 +30,15 @@ def spikes(view: View) -> list[Claim]:
     They last for at most 3 s, or for one reading that is repeated for longer.
     Twice these are needed where the other trace is near its own largest readings.
 
-    Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none.
+    Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none. One
+    that falls between two readings of the other trace, which repeats them, is a spike by its height and steepness.
     """
     y = np.nan_to_num(view.y)
     near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_NEAR_S)
     own = ndimage.median_filter(y, SPIKE_OWN_S, mode="nearest")
     # Where the other one is near its own top it may be at a ceiling.
-    factor = np.where(near > SPIKE_BELOW_TOP * np.quantile(near, 0.999), SPIKE_FACTOR, SPIKE_CLAIM)
+    top = float(np.quantile(near, 0.999))
+    factor = np.where(near > SPIKE_BELOW_TOP * top, SPIKE_FACTOR, SPIKE_CLAIM)
     high = (y > factor * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
     longest = max(SPIKE_S, every_s(view.y))  # one reading, if it is repeated for longer
@@ -40,4 +46,18 @@ def spikes(view: View) -> list[Claim]:
     if not spans:
         return []
     claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]
-    return [claim for claim in view.weigh(spans, claims, high, sign=-1.0) if claim.holds]
+    return [one._replace(budget=claim) if one.unseen else one
+            for one, claim in zip(view.weigh(spans, claims, high, sign=-1.0), claims, strict=True)
+            if (_stands_alone(y, own, one.start, one.stop, top) if one.unseen else one.holds)]
+
+
+def _stands_alone(y: FloatArray, own: FloatArray, start: int, stop: int, top: float) -> bool:
+    """Whether most of a spike's height comes within its first second, and goes with its last one: no legs do that.
+
+    A push amid coasting does, and short ones amid work, but not above the top of the ride as the other trace shows it.
+    """
+    highest, usual = float(y[start:stop].max()), float(own[start:stop].min())
+    least = SPIKE_STEEP * (highest - usual)
+    if not 0 < start < stop < y.size or highest <= top * (1.0 if usual > WORKING_W else SPIKE_FACTOR):
+        return False
+    return bool(y[start] - y[start - 1] > least and y[stop - 1] - y[stop] > least)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +14,10 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import (
     BUDGET_LOW,
     CLAIM_ERRORS,
-    CLAIM_EVEN,
     CLAIM_MARGIN_S,
     CLAIM_MOST,
-    CLAIM_SHARE,
     CLAIM_UNKNOWN,
+    CLAIM_UNSEEN,
     SLOW_REACH_S,
     USUAL_RATIO,
     WORKING_W,
@@ -28,6 +26,7 @@ from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered, through
 from agree.estimators.response.nonlinear.repeating import Repeating
+from agree.faults.claim import Claim
 from agree.faults.together import borne_out
 
 Mask = NDArray[np.bool_]
@@ -37,43 +36,6 @@ NORMAL = 1.4826           # SD of a normal over its median absolute deviation
 LEAST_WHOLE_S, LEAST_WHOLE_SHARE = 60, 0.1  # s without a strewn 0 that tell the usual ratio, and of all that tell it
 WHOLE = 0.95              # share of a slow filter's weight within the recording that makes its reading known
 NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
-
-
-class Claim(NamedTuple):
-    """A run of seconds [start, stop) that are said to lack (or exceed by) an energy, W s, and what the budgets show.
-
-    The near budget is that from 3 s before to 3 s after the run; the far one goes on over the filter's reach.
-    """
-
-    start: int
-    stop: int
-    claim: float
-    budget: float
-    error: float     # standard error of the budget
-    unknown: float   # share of the window that is unknown
-    near: float
-    near_error: float
-    even: bool = False  # its error is that of the claim alone: true and not are as likely at a half of it
-
-    @property
-    def holds(self) -> bool:
-        """Whether the budget meets the claim, and enough of the window is known."""
-        return self.unknown <= CLAIM_UNKNOWN and self.lacks
-
-    @property
-    def lacks(self) -> bool:
-        """Whether the far budget meets the claim, or the near one does and the far one allows it."""
-        least = CLAIM_SHARE * self.claim
-        far = self.budget >= max(least, CLAIM_ERRORS * self.error)
-        near = self.near >= max(least, CLAIM_ERRORS * self.near_error) and self.budget >= least - 2 * self.error
-        return self.claim > 0 and (far or near)
-
-    @property
-    def may(self) -> bool:
-        """Whether the budget allows the claim, within two standard errors, and enough of the window is known."""
-        least = CLAIM_SHARE * self.claim - 2 * self.error
-        least = max(CLAIM_EVEN[0] * self.claim, CLAIM_EVEN[1] * self.error) if self.even else least
-        return self.unknown <= CLAIM_UNKNOWN and self.budget >= least
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +63,8 @@ class View:
         First and last second, after one of the sharper trace, at which the smoother one shows it.
     inside : (n,) array of bool or None
         The filter takes no more than a fifth of its weight from beyond the ends; None if it does so nowhere.
+    shown : (n,) array of bool or None
+        Seconds whose own reading the other trace shows, where it shows one in n alone; None if it shows all.
     """
 
     role: str
@@ -113,6 +77,7 @@ class View:
     ratio: float
     reach: tuple[int, int]
     inside: Mask | None = None
+    shown: Mask | None = None
 
     @property
     def working(self) -> Mask:
@@ -179,7 +144,9 @@ class View:
             lacking = sign * float(own[high] - own[low]) if bends else claim
             # A sharper trace shows in the other one over the whole reach: there is no nearer budget.
             near = budget(start, stop, start - CLAIM_MARGIN_S, stop + CLAIM_MARGIN_S) if self.kernel is None else far
-            found.append(Claim(start, stop, lacking, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near))
+            unseen = isinstance(self.kernel, Repeating) and abs(lacking) <= CLAIM_UNSEEN * abs(claim)
+            found.append(Claim(start, stop, lacking, *far, 1 - float(seen[high] - seen[low]) / (high - low), *near,
+                               unseen=unseen))
         return found
 
     def _weigh_together(self, spans: Sequence[tuple[int, int]], claims: Sequence[float], sign: float,
@@ -270,13 +237,16 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     behind = moved(sharp, late)
     within = weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= 1 - CLAIM_UNKNOWN
     held = np.nan_to_num(moved(within.astype(float), -late)) > 0
+    between, shown = np.nan_to_num(moved(full_smooth, -late)), None
+    if isinstance(made.kernel, Repeating):
+        between, shown = made.kernel.between(full_smooth, between), made.kernel.shown()
     return {
         smooth_role: View(smooth_role, smooth, k * shape, k * behind,
                           np.isfinite(smooth) & np.isfinite(behind) & within, k * shape, None, k,
                           (0, made.reach[1] - made.reach[0]), within),
-        sharp_role: View(sharp_role, sharp, np.nan_to_num(moved(full_smooth, -late)) / k, ahead / k,
+        sharp_role: View(sharp_role, sharp, between / k, ahead / k,
                          np.isfinite(sharp) & np.isfinite(ahead) & held, full_smooth / k, made.kernel, 1 / k,
-                         made.reach, held),
+                         made.reach, held, shown),
     }
 
 

@@ -104,7 +104,9 @@ def to_grid(recording: Recording, role: str) -> Grid:
     start = phase - 0.5 + math.floor(time[0] - phase + 0.5) if whole else float(time[0])
     made = _integrated(recording, start, 0.0, f"a reading every {step:.3g} s{'' if even else ' by the median'}: "
                        f"interpolated between neighbours at most {MAX_GAP_S:g} s apart, and averaged over each second")
-    return made._replace(read=_apart(recording, start, made.power.size)) if even else made
+    made = made._replace(read=_apart(recording, start, made.power.size)) if even else made
+    return made if as_read(made) is made.power else made._replace(
+        note=f"a reading every {step:.3g} s: compared with the other recording at the seconds at which one comes")
 
 
 def _seconds(recording: Recording, start: float) -> Grid:
@@ -136,6 +138,23 @@ def _apart(recording: Recording, start: float, size: int) -> FloatArray:
     valid = np.isfinite(recording.values)
     out[np.clip(np.floor(recording.time[valid] - start).astype(np.int64), 0, size - 1)] = recording.values[valid]
     return out
+
+
+def as_read(grid: Grid) -> FloatArray:
+    """Power with the last reading in each second, of a recording with a reading every n s; as it is of any other.
+
+    A line between two readings is none of the device's: beside a stop, or a dropout, it draws power that never was.
+    """
+    at = np.flatnonzero(np.isfinite(grid.read)) if grid.read is not None else np.zeros(0, np.int64)
+    step = round(float(np.median(np.diff(at)))) if at.size > 1 else 1
+    if grid.read is None or step < 2 or (np.diff(at) == step).mean() < EVEN_SHARE:
+        return grid.power
+    second = np.arange(grid.power.size)
+    after = np.searchsorted(at, second, side="right")
+    last, following = at[np.maximum(after - 1, 0)], np.r_[at, at[-1] + step][after]
+    # One that comes a second late leaves no hole; a longer pause does.
+    covered = (after > 0) & ((second - last < step) | (following - last == step + 1))
+    return np.where(covered, grid.read[last], np.nan)
 
 
 def _channels(source: Recording | Grid, change: Callable[[FloatArray], FloatArray]) -> dict[str, Any]:

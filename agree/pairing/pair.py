@@ -23,7 +23,7 @@ from agree.pairing.clocks import retime
 from agree.pairing.clocks.delay import attributed, delay_fact, with_response
 from agree.pairing.clocks.held_stops import without_holding
 from agree.pairing.corrected_copy import corrected_copies
-from agree.pairing.grid import Grid, Overlap, lay_over, to_grid
+from agree.pairing.grid import Grid, Overlap, as_read, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
 from agree.pairing.same_ride.joined import timed
 from agree.pairing.sources import read_both
@@ -135,17 +135,18 @@ def pair_recordings(
     absolute = one.clock in ABSOLUTE and two.clock in ABSOLUTE
     made = match(x, y, max_lag_s, lag_s, one_clock, absolute)
     x, y, fine = made.x, made.y, made.fine
-    over = lay_over(x.power, y.power, fine)
+    one_read, two_read = as_read(x), as_read(y)
+    over = lay_over(one_read, two_read, fine)
     if over.place.size < MIN_OVERLAP_S:
         raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
                          f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
-    setting = set_aside(x.power[over.place], over.device, handling)
+    setting = set_aside(one_read[over.place], over.device, handling)
     for _ in range(HELD_ROUNDS if made.channel == "power" and not made.changes else 0):
         if not setting.matched.held_s or (fine := without_holding(x, y, fine, setting.matched)) == made.fine:
             break
         made = made._replace(fine=fine)
-        over = lay_over(x.power, y.power, fine)
-        setting = set_aside(x.power[over.place], over.device, handling)
+        over = lay_over(one_read, two_read, fine)
+        setting = set_aside(one_read[over.place], over.device, handling)
     if made.channel == "power":
         told, said = with_response(made.witnesses, made.notes, fine.lag + shift, fine.lag_se, setting.matched)
         made = made._replace(witnesses=told, notes=said)
@@ -154,14 +155,14 @@ def pair_recordings(
     if absolute and made.channel == "power":
         whole = float(np.median(over.nearest - over.place)) + shift
         alignment = replace(alignment, delay=attributed(whole, fine.lag_se, setting.matched, made.witnesses))
-    identical = bool(np.array_equal(x.power[over.place], over.device, equal_nan=True))
+    identical = bool(np.array_equal(one_read[over.place], over.device, equal_nan=True))
     notes: list[Note | str] = [] if same_clock else [facts.other_clocks(one, two)]
     notes += [*facts.match_facts(alignment, fine, identical), *([unusual] if unusual else []),
               *delay_fact(alignment.delay), *setting.notes]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
-    reason, found, words = all_faults(setting, x.power[over.place], over.device, time, cadence, handling)
+    reason, found, words = all_faults(setting, one_read[over.place], over.device, time, cadence, handling)
     pairs = Pairs(
-        reference=x.power[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
+        reference=one_read[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
         matched=setting.matched,
         temperature=_either(y.temperature, over.nearest, x.temperature, over.place),
         speed=_either(x.speed, over.place, y.speed, over.nearest), session=session,

@@ -5,10 +5,11 @@ import pytest
 
 from agree.core.thresholds import STOP_AGAIN, STOP_HELD_S
 from agree.estimators.response.matching import NOTHING, Filter
+from agree.faults.claim import Claim
 from agree.faults.dropout import alike
 from agree.faults.held import held
 from agree.faults.real_stop import is_stop
-from agree.faults.view import Claim, views
+from agree.faults.view import views
 
 ALONE = Filter(NOTHING, "device", None)
 STOP, LAST = 600, 660  # s of the one stop

@@ -10,10 +10,11 @@ from scipy.signal import lfilter
 from agree.core.thresholds import STOPS_CHANCE_SD
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
+from agree.faults.claim import Claim
 from agree.faults.detect import find_faults
 from agree.faults.dropout import dropouts
 from agree.faults.set_aside import set_aside
-from agree.faults.view import Claim, View, views
+from agree.faults.view import View, views
 
 RIDE = Path(__file__).parent.parent / "data" / "rides" / "single-road-stops.csv"
 

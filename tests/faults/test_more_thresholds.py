@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from agree.faults.ceiling import ceiling
+from agree.faults.claim import Claim
 from agree.faults.dropout import without_stops
 from agree.faults.held import held
 from agree.faults.late_start import frozen_runs, late_starts
 from agree.faults.partial import partials
 from agree.faults.spike import spikes
-from agree.faults.view import Claim, View, near_coasting, usual_ratio
+from agree.faults.view import View, near_coasting, usual_ratio
 
 
 def seen(y, usual, ratio=1.0):

@@ -10,11 +10,12 @@ from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
 from agree.core.data.runs import runs
+from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts
 from agree.faults.late_start import late_starts
 from agree.faults.partial import side
 from agree.faults.spike import spikes
-from agree.faults.view import Claim, View
+from agree.faults.view import View
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 

@@ -6,9 +6,10 @@ from scipy.signal import lfilter
 
 from agree.core.data.runs import runs
 from agree.estimators.response.kernels import Kernel
+from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts
 from agree.faults.real_stop import is_stop
-from agree.faults.view import Claim, View
+from agree.faults.view import View
 from tests.faults.test_no_faults import kinds
 
 

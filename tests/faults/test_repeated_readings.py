@@ -5,6 +5,7 @@ import pytest
 
 from agree.core.data.matched import Matched
 from agree.core.thresholds import (
+    CLAIM_UNSEEN,
     HELD_LATE,
     HELD_ODD,
     HELD_POWER,
@@ -12,11 +13,11 @@ from agree.core.thresholds import (
     REPEAT_LEAST,
     REPEAT_LONGEST_S,
     REPEAT_SHARE,
+    SPIKE_STEEP,
 )
-from agree.estimators.response.own_readings import every_s
+from agree.estimators.response.own_readings import every_s, usual_changes
 from agree.faults.held import rarer, tells_of_chance
 from agree.faults.late_start import frozen_runs
-from agree.faults.repeated import usual_changes
 from agree.faults.screen import SHARPER
 from agree.faults.set_aside import set_aside
 from agree.report.plain_text.details import repeated_words
@@ -191,3 +192,44 @@ def test_spikes_of_a_device_that_repeats_its_reading(ride, apart, seconds):
     device[[203, 410, 657, 901]] = [1400, 1571, 1351, 1391]
     setting = set_aside(noisy(stopped, 1), device)
     assert {found.start for found in setting.faults if found.kind == "spike"} >= {203, 410, 657, 901}
+
+
+@pytest.mark.parametrize("side", ["reference", "device"])
+def test_spikes_and_a_ceiling_between_the_readings_of_the_other_trace(ride, side):
+    """It shows one second in four: the others must not pass unseen."""
+    one = noisy(ride, 1)
+    one[[203, 410, 657, 901]] += 900  # 657 and 901 are read by the other trace, or not, by its step
+    one[[300, 301, 550, 551, 552]] += 1400
+    way = 1 if side == "reference" else -1
+    setting = set_aside(*(one, repeated(noisy(ride, 2), 4))[::way])
+    told = {found.start for found in setting.faults if found.reason == f"{side}_spike"}
+    assert told == {203, 300, 410, 550, 657, 901}
+    lively = np.where(ride > 0, np.maximum(ride + np.random.default_rng(7).normal(0, 60, 1200), 40), 0)
+    capped = np.minimum(noisy(lively, 1), 300)
+    setting = set_aside(*(capped, repeated(noisy(lively, 2), 4))[::way])
+    over = (lively > 320)
+    found = np.isin(setting.reason, [f"{side}_saturation"])
+    assert over.sum() > 20
+    assert (found & over).sum() >= 0.9 * over.sum()
+
+
+@pytest.mark.parametrize(("foot", "told"), [(0.63, True), (0.57, False)])
+def test_a_burst_rises_more_slowly_than_a_spike(ride, foot, told):
+    """SPIKE_STEEP: of the height of a peak of 2 s between two readings of the other trace."""
+    assert SPIKE_STEEP == 0.6
+    assert CLAIM_UNSEEN == 0.25
+    one = noisy(ride, 1)
+    one[597:608] = 210
+    one[601:603] = 210 + 1000 * np.array([foot, 1.0])
+    setting = set_aside(one, repeated(noisy(ride, 2), 4))
+    assert bool([found for found in setting.faults if found.kind == "spike" and 601 <= found.start <= 602]) == told
+
+
+@pytest.mark.parametrize("amid", [True, False])
+def test_a_push_amid_coasting_is_no_spike(ride, amid):
+    one, other = noisy(ride, 1), noisy(ride, 2)
+    at = 861 if amid else 901  # in a stop of 20 s, or amid work; between two readings
+    for trace in (one, other):
+        trace[at:at + 2] = 330.0 if amid else 900.0
+    setting = set_aside(one, repeated(other, 4))
+    assert bool(setting.faults) == (not amid)

@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from agree.faults.ceiling import ceiling
+from agree.faults.claim import Claim
 from agree.faults.dropout import without_stops
 from agree.faults.held import is_held
 from agree.faults.late_start import late_starts
 from agree.faults.partial import EITHER, partials, side
 from agree.faults.spike import spikes
-from agree.faults.view import Claim, View
+from agree.faults.view import View
 
 
 def seen(y, usual, judge=None):

@@ -57,6 +57,8 @@ USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not m
 CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
 CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
 BUDGET_LOW = 0.75          # of the usual energy: a budget with less errs no less, since some of the noise is in W
+# Share of a claim on a trace beside one with a reading every n seconds that falls into these, below which it is unseen.
+CLAIM_UNSEEN = 0.25
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
@@ -99,6 +101,9 @@ SPIKE_FACTOR, SPIKE_W, SPIKE_S = 2.0, 100.0, 3   # over twice what is usual and 
 # sprint of 450 W passed unseen (up to 0.7 points in 20 min).
 SPIKE_CLAIM, SPIKE_BELOW_TOP = 1.5, 0.9
 SPIKE_NEAR_S, SPIKE_OWN_S = 2, 9   # s beside it of the other trace, and s around it of its own whose median is usual
+# Share of its height by which one that the other trace would not show, between two of its readings, rises and falls
+# within a second: a burst of 600 W on a real ride rose by half.
+SPIKE_STEEP = 0.6
 SPIKE_RISE_W = 50.0  # half of the least height: at its first second a spike rises from the one before
 PARTIAL_SHARES = ((0.5, 0.06), (0.25, 0.04))  # what a lost half or quarter leaves of the usual, and how nearly
 PARTIAL_S, PARTIAL_LEAST_W = 3, 40.0  # of less power a half is not told from a few watts of offset

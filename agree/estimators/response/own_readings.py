@@ -51,6 +51,21 @@ def _in_step(at: NDArray[np.intp], every: int) -> float:
     return sum(int(np.bincount(block).max()) for block in blocks) / at.size
 
 
+def usual_changes(reference: FloatArray, device: FloatArray, works: NDArray[np.bool_]) -> tuple[float, float]:
+    """Usual change of each trace amid work, W, over the seconds for which the slower of the two repeats a reading.
+
+    From second to second a trace that repeats its reading would seem smooth. Both are 0 where nothing is known.
+    """
+    n = max(every_s(reference), every_s(device))
+    at = works[n:] & works[:-n]
+    usual = []
+    for y in (reference, device):
+        change = np.abs(y[n:] - y[:-n])[at]
+        change = change[np.isfinite(change)]
+        usual.append(float(np.median(change)) if change.size else 0.0)
+    return usual[0], usual[1]
+
+
 def first_seconds(y: FloatArray, every: int) -> NDArray[np.intp]:
     """First second of each reading of a trace that repeats it, in order of time; the first may lie before second 0.
 

@@ -36,6 +36,25 @@ class Repeating(NamedTuple):
         """The same for a part of the recording."""
         return self._replace(at=self.at[begin:begin + size] - begin)
 
+    def between(self, shown: FloatArray, nearest: FloatArray) -> FloatArray:
+        """What the sharper trace read: on a line from one reading `shown` to the next amid work, else the nearest."""
+        first = np.unique(self.at[self.at >= 0])
+        when = first - self.kernel.start - float(np.arange(self.kernel.weights.size) @ self.kernel.weights)
+        at, value = np.arange(shown.size), shown[first]
+        after = np.searchsorted(when, at)
+        both = (after > 0) & (after < when.size)
+        works = value > 0
+        both[both] = works[after[both] - 1] & works[after[both]]
+        return np.where(both, np.interp(at, when, value), nearest)
+
+    def shown(self) -> NDArray[np.bool_] | None:
+        """Seconds of the sharper trace that are read, if one second is read at a time; else None."""
+        if self.kernel.weights.size > 1:
+            return None
+        made, at = np.zeros(self.at.size, bool), np.unique(self.at) - self.kernel.start
+        made[at[(at >= 0) & (at < made.size)]] = True
+        return made
+
     def repeated(self, values: FloatArray) -> FloatArray:
         """What stands in each second for those from which on a reading is repeated."""
         return values[np.maximum(self.at, 0)] if values.size else values
