@@ -63,7 +63,12 @@ def _rivals(part: Part, fit: Fit) -> tuple[Cause, ...]:
     # W and N m are one where the cadence is not known or does not vary.
     if part.cause == "offset" and spread_ratio(fit.frame.turning) < CADENCE_RANGE:
         same.append("torque_offset")
-    return tuple(same)
+    return (*same, *_unanswered(fit)) if part.cause in BESIDE else tuple(same)
+
+
+def _unanswered(fit: Fit | None) -> tuple[Cause, ...]:
+    """What takes energy or adds it, as a scale and a zero do, where no filter says how the two respond."""
+    return () if fit is None or fit.frame.answered else ("uneven_response",)
 
 
 def _perhaps(part: Part, fit: Fit, same: tuple[Cause, ...]) -> Cause | Literal[""]:
@@ -126,7 +131,8 @@ def unclear(correction: Correction, fit: Fit | None) -> list[Finding]:
     if correction.kind == "none" or level_off(off) < NAMED_STRENGTH:
         return []
     return [Finding(
-        cause="scale", rivals=("offset",), strength=level_off(off), percent=abs(100 / scale.value - 100),
+        cause="scale", rivals=("offset", *_unanswered(fit)), strength=level_off(off),
+        percent=abs(100 / scale.value - 100),
         values={"factor": scale.value, "factor_low": scale.low, "factor_high": scale.high,
                 "windows_enough": fit is not None, "line": correction.kind,
                 "power_ratio": spread_ratio(fit.frame.power) if fit is not None else math.nan})]

@@ -13,6 +13,7 @@ from agree.diagnosis.windows import causes
 from agree.diagnosis.windows.best_step import best_step
 from agree.diagnosis.windows.causes import Columns, columns, in_order
 from agree.diagnosis.windows.gains import gains
+from agree.diagnosis.windows.least_squares import solve
 from agree.diagnosis.windows.loss import loss
 from tests.diagnosis.frames import fitted, framed, sized
 
@@ -37,7 +38,8 @@ def test_windows_enough(windows, told, monkeypatch):
     pytest.param(1.0, 2.6, True, id="NAMED_STRENGTH"), pytest.param(1.0, 2.55, False, id="NAMED_STRENGTH")])
 def test_a_cause_that_is_named(percent, t, named, monkeypatch):
     """At constant power; a normal 2.576 standard errors off has the strength 0.99."""
-    monkeypatch.setattr(causes, "coefficients", lambda made: [sized(value, t) for value in made.beta])
+    monkeypatch.setattr(causes, "regress", lambda rows, error, floor: [
+        sized(value, t) for value in solve(rows, error, floor).beta])
     found = fit_of(framed(np.full(40, 200.0), 2 * percent), monkeypatch)
     assert found.causes() == ({"scale"} if named else set())
 

@@ -8,9 +8,7 @@ from agree.core.checks import FloatArray
 from agree.core.thresholds import HINT_STRENGTH, LARGEST_BEND, NAMED_STRENGTH
 from agree.diagnosis.windows.frame import Frame
 from agree.diagnosis.windows.least_squares import level_off, regress
-
-LONG = 8       # windows of 30 s in a long one: several times the slowest response that is looked for, 60 s
-LEFT_OVER = 3  # long windows more than coefficients: below, their scatter is not known
+from agree.diagnosis.windows.long_windows import in_long_windows
 
 
 def shows(data: Frame, base: FloatArray, column: FloatArray, error: FloatArray, floor: float) -> bool:
@@ -39,20 +37,9 @@ def shows(data: Frame, base: FloatArray, column: FloatArray, error: FloatArray, 
     size = regress(np.vstack([base, column]), error, floor)[-1]
     if abs(size.value) > LARGEST_BEND:
         return False
-    rows = _long(np.vstack([base, column, error]), data)
-    if rows.shape[1] < len(base) + 1 + LEFT_OVER:
+    sizes = in_long_windows(np.vstack([base, column]), error, data, floor)
+    if sizes is None:
         return data.answered
-    long = regress(rows[:-1], rows[-1], floor)[-1]
+    long = sizes[-1]
     least = HINT_STRENGTH if data.answered else NAMED_STRENGTH
     return long.value * size.value > 0 and level_off(long) >= least
-
-
-def _long(rows: FloatArray, data: Frame) -> FloatArray:
-    """Means over runs of windows, session by session."""
-    found = []
-    for session in np.unique(data.session):
-        own = rows[:, data.session == session]
-        count = own.shape[1] // LONG
-        found.append(own[:, :count * LONG].reshape(len(rows), count, LONG).mean(axis=2))
-    joined: FloatArray = np.hstack(found)
-    return joined

@@ -30,7 +30,8 @@ from agree.diagnosis.windows.best_step import best_step
 from agree.diagnosis.windows.best_warm_up import best_warm_up
 from agree.diagnosis.windows.frame import TURN, Frame, frame, spread_ratio
 from agree.diagnosis.windows.gains import Gains, gains
-from agree.diagnosis.windows.least_squares import coefficients, effective_windows, level_off, regress, solve
+from agree.diagnosis.windows.least_squares import effective_windows, level_off, regress, solve
+from agree.diagnosis.windows.long_windows import in_long_windows
 from agree.diagnosis.windows.session_gains import gains_differ, scale_over_sessions
 from agree.verdict.columns import Table
 
@@ -203,7 +204,9 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> t
     if not chosen:
         return ()
     solved = solve(made.free[list(chosen)], made.error, made.floor)
-    sizes = coefficients(solved)
+    sizes = _sizes(made, made.free[list(chosen)], data)
+    if sizes is None:
+        return None
     strengths = [level_off(item) for item in sizes]
     scaled, differ = chosen[0] == 0, False
     if len(own.bounds) > 1:
@@ -225,6 +228,13 @@ def _parts(made: Columns, chosen: tuple[int, ...], data: Frame, own: Gains) -> t
     return tuple(Part(made.causes[k], made.shapes[k], of_reference(sizes[j], slope, scale=k == 0), percents[j],
                       strengths[j], _compared(made, chosen, j, left, data, own))
                  for j, k in enumerate(chosen) if sure[j])
+
+
+def _sizes(made: Columns, rows: FloatArray, data: Frame) -> list[Estimate] | None:
+    """Coefficients of rows (k, n) in the error; of long windows where no filter says how the two respond."""
+    if data.answered:
+        return regress(rows, made.error, made.floor)
+    return in_long_windows(rows, made.error, data, made.floor)
 
 
 def of_reference(item: Estimate, slope: float, *, scale: bool) -> Estimate:
@@ -250,18 +260,18 @@ def _compared(made: Columns, chosen: tuple[int, ...], j: int, left: float, data:
     if made.causes[chosen[j]] == "drift":
         others = made.free[[k for k in chosen if k != chosen[j]]]
         for cause, row in _instead_of_a_drift(data, own, others, made.error):
-            both = regress(np.vstack([made.free[list(chosen)], row]), made.error, made.floor)
+            both = _sizes(made, np.vstack([made.free[list(chosen)], row]), data)
             found.append(Compared(
                 cause=cause, left=_mean_square(np.vstack([others, row]), made.error) / max(left, made.floor**2),
-                apart=level_off(both[j]), too=level_off(both[-1])))
+                apart=level_off(both[j]) if both else 0.0, too=level_off(both[-1]) if both else 0.0))
     for other in sorted(set(range(len(made.causes))) - set(chosen)):
         if not any({made.causes[chosen[j]], made.causes[other]} <= family for family in FAMILIES):
             continue
         # At one power a gain by cadence is a zero error in N m with a scale against it.
         too = [0] if {made.causes[chosen[j]], made.causes[other]} == TURNS and 0 not in chosen else []
         swapped = [*chosen[:j], other, *chosen[j + 1:], *too]
-        both = regress(made.free[[*chosen, other, *too]], made.error, made.floor)
+        both = _sizes(made, made.free[[*chosen, other, *too]], data)
         found.append(Compared(
             cause=made.causes[other], left=_mean_square(made.free[swapped], made.error) / max(left, made.floor**2),
-            apart=level_off(both[j]), too=level_off(both[len(chosen)])))
+            apart=level_off(both[j]) if both else 0.0, too=level_off(both[len(chosen)]) if both else 0.0))
     return tuple(found)

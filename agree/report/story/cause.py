@@ -44,7 +44,15 @@ CAUSES = {
 }
 PERHAPS = {"offset": ", perhaps with a zero error", "scale": ", perhaps with a wrong scale"}
 # Causes that the data cannot tell from one another.
+OR_RESPONSE = ", or a response that no kind of filter describes: the data cannot tell which"
 RIVALS: dict[tuple[str, ...], str] = {
+    ("scale", "uneven_response"): "a wrong scale" + OR_RESPONSE,
+    ("offset", "uneven_response"): "a zero error" + OR_RESPONSE,
+    ("torque_offset", "uneven_response"): "a zero error in torque" + OR_RESPONSE,
+    ("scale", "offset", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
+    ("offset", "scale", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
+    ("scale", "torque_offset", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
+    ("torque_offset", "scale", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
     ("scale", "offset"): "a wrong scale or a wrong zero: the range ridden cannot tell which",
     ("drift", "step"): "drifts within the session, or changed once: the data cannot tell which",
     ("drift", "warm_up"): "drifts within the session, or warmed up: the data cannot tell which",
@@ -65,9 +73,10 @@ def cause_words(item: Finding) -> str:
     if item.cause in FAULTS and item.cause not in CAUSES:
         return f"the {item.role} {FAULTS[item.cause]} ({quoted})"
     tried = {one.cause for one in item.compared}
-    alike = [(item.cause, *item.rivals), *((item.cause, rival) for rival in item.rivals
-                                           if rival != "torque_offset" or rival in tried)]
-    rivals = next((RIVALS[one] for one in alike if one in RIVALS), "")
+    told = [rival for rival in item.rivals if rival != "torque_offset" or rival in tried]
+    # That the response is not known bears on all the others.
+    pairs = [(item.cause, rival) for rival in sorted(told, key=lambda rival: rival != "uneven_response")]
+    rivals = next((RIVALS[one] for one in [(item.cause, *told), *pairs] if one in RIVALS), "")
     if rivals:
         return rivals + ("" if item.size is None else f" ({_value(item.size, item.unit)})")
     low = item.size is not None and item.size.value < 0
