@@ -30,6 +30,7 @@ from agree.core.thresholds import (
     MOST_DRIFT_PPM,
     MOST_DRIFT_S,
     MOST_LEFT_COLOUR,
+    MOST_PLAIN_SE_PPM,
     MOST_RAPID_RATIO,
     MOST_RETURNS,
     RETURN_S,
@@ -233,11 +234,14 @@ def refuse_joined(other: Other | None) -> None:
 def refuse_drift(fine: Fine, absolute: bool) -> None:
     """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks.
 
-    It must be beyond the limit by two standard errors, or come to more than 4 s over the recording: lags that scatter
-    so much are those of pauses that were not told apart.
+    It must be beyond the limit by two standard errors, also by the data alone where steps are close together, or come
+    to more than 4 s over the recording: lags that scatter so much are those of pauses that were not told apart.
     """
     ppm = 1e6 * fine.drift
     certain = fine.drifting and abs(ppm) - 2e6 * fine.drift_se > MOST_DRIFT_PPM
+    plain, plain_se = (1e6 * value for value in fine.plain)
+    if not certain and plain_se <= MOST_PLAIN_SE_PPM and abs(plain) - 2 * plain_se > MOST_DRIFT_PPM:
+        certain, ppm = True, plain
     wild = abs(ppm) > MOST_DRIFT_PPM and abs(fine.drift) * 2 * fine.middle > MOST_DRIFT_S
     if (certain or wild) and not absolute:
         raise OtherRide(

@@ -66,3 +66,11 @@ def test_between_steps_the_usual_drift_of_two_clocks_is_weighed_against_the_wind
 
 def test_too_few_windows_tell_nothing():
     assert lines(told(np.random.default_rng(3), (2,))) is None
+
+
+def test_the_data_alone_tell_a_drift_that_steps_hide():
+    """Between steps the slope is drawn to that of usual clocks: of 1000 ppm half is left, and would be accepted."""
+    found = lines(told(np.random.default_rng(3), (4, 4, 4, 4), ppm=1000.0))
+    assert found.slope < 700e-6
+    assert found.plain == pytest.approx(1000e-6, abs=2 * found.plain_se)
+    assert found.plain - 2 * found.plain_se > 300e-6

@@ -111,6 +111,18 @@ def test_limit_of_drift(ppm, good):
     refusal.refuse_drift(fine._replace(drifting=False), False)
 
 
+@pytest.mark.parametrize(("ppm", "se", "good"), [
+    (499, 100, True), (501, 100, False), (1000, 149, False), (1000, 151, True)])
+def test_a_drift_that_is_drawn_to_that_of_usual_clocks_is_refused_by_the_data_alone(ppm, se, good):
+    """Two standard errors beyond MOST_DRIFT_PPM, 300 ppm; MOST_PLAIN_SE_PPM, 150."""
+    fine = Fine(0.0, 0.01, 200e-6, 50e-6, 1000.0, True, plain=(1e-6 * ppm, 1e-6 * se))
+    if good:
+        refusal.refuse_drift(fine, False)
+    else:
+        with pytest.raises(MatchError, match=f"the lag changes by \\+{ppm:.0f} ppm"):
+            refusal.refuse_drift(fine, False)
+
+
 @pytest.mark.parametrize(("ppm", "se", "drifting", "middle", "good"), [
     (350, 26, True, 600.0, True), (350, 24, True, 600.0, False), (2000, 900, False, 990.0, True),
     (2000, 900, False, 1010.0, False), (290, 1, True, 9000.0, True)])

@@ -38,7 +38,10 @@ class Told(NamedTuple):
 
 
 class Lines(NamedTuple):
-    """Slope and its standard error, s per s, windows used; of each stretch with a window its centre, lag there, SE."""
+    """Slope and its standard error, s per s, windows used; of each stretch with a window its centre, lag there, SE.
+
+    `plain` and `plain_se` are slope and error by the data alone, where the slope is drawn to 0.
+    """
 
     slope: float
     slope_se: float
@@ -47,6 +50,8 @@ class Lines(NamedTuple):
     centre: FloatArray
     level: FloatArray
     level_se: FloatArray
+    plain: float
+    plain_se: float
 
     def drifts(self, span: float) -> bool:
         """Whether the slope is to be taken out."""
@@ -94,7 +99,8 @@ def lines(told: Told) -> Lines | None:
     slope = plain * information / (information + expected)
     slope_se = scale / math.sqrt(information + expected)
     level_se = np.hypot(widened(UNEVEN * scale / np.sqrt(total), EXPECTED_WINDOWS + free + 1), RESOLUTION_S)
-    return Lines(slope, slope_se, told.time.size, stretch, centre, level, level_se)
+    return Lines(slope, slope_se, told.time.size, stretch, centre, level, level_se, plain,
+                 scale / math.sqrt(information) if information > 0 else math.inf)
 
 
 class _Straight(NamedTuple):

@@ -46,7 +46,8 @@ class Fine(NamedTuple):
 
     `drifting`: the change is more than 3 standard errors and more than 0.5 s over the overlap; then the lag at
     place i of the reference's trace is lag + drift * (i - middle). Lags in s, drift in s per s. Where the clocks had
-    steps, `extra` holds what is left of each after whole seconds were put in.
+    steps, `extra` holds what is left of each after whole seconds were put in, and `plain` the change by the data alone,
+    which the usual drift of two clocks does not draw to 0, with its standard error.
     """
 
     lag: float
@@ -56,6 +57,7 @@ class Fine(NamedTuple):
     middle: float
     drifting: bool
     extra: tuple[Extra, ...] = ()
+    plain: tuple[float, float] = (math.nan, math.nan)
 
     def at(self, place: FloatArray) -> FloatArray:
         """Lag at places of the reference's trace."""
@@ -248,4 +250,5 @@ def _fine(found: Lines | None, whole: _Whole, middle: float, span: float, starts
     extra = tuple(Extra(start, float(used[g + 1] - used[g]), float(straight[g + 1] - straight[g]),
                         math.hypot(error[g], error[g + 1], slope_se * (at[g + 1] - at[g])))
                   for g, start in enumerate(starts))
-    return Fine(float(used[0]), float(error[0]), slope, slope_se, middle, drifting, extra)
+    return Fine(float(used[0]), float(error[0]), slope, slope_se, middle, drifting, extra,
+                (found.plain, found.plain_se))
