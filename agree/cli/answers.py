@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from agree.cli.progress import progress
+from agree.cli.terminal import say, written
 from agree.cli.words import JsonFile
 
 OUTPUTS = ("details", "json_file", "page_files", "others")
@@ -41,6 +42,6 @@ def hand_over(json_file: str | None, pages: tuple[str, ...], *, stored: str, tex
         return
     if json_file is not None:
         write_text(json_file, stored + "\n")
-    click.echo(text)
-    if written := [*pages, *([] if json_file is None else [json_file])]:
-        click.echo(f"\nWritten: {', '.join(written)}")
+    say(text)
+    if files := [*pages, *([] if json_file is None else [json_file])]:
+        say("\n" + written(files))

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from agree.cli.progress import progress
-from agree.cli.terminal import colour, width
+from agree.cli.terminal import colour, say, width, written
+from agree.core.results.plain import plain_name
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
@@ -75,7 +76,7 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
         with progress("comparing response and best efforts"), warnings.catch_warnings():
             warnings.simplefilter("ignore", AgreeWarning)  # the report says the same in its warnings
             result = with_seconds(result)
-    written, captions = list(already), list[str]()
+    files, captions = list(already), list[str]()
     for name in outputs.pages:
         with progress(f"drawing {name}"):
             if page is not None:
@@ -84,25 +85,25 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
                 from agree.report.pages import write_page
 
                 write_page(result, name, provenance=provenance)
-        written.append(name)
+        files.append(name)
     for panel, name in outputs.figures:
         from agree.report.page.panel import write_figure
 
         caption = write_figure(result, panel, name)
-        written.append(name)
-        captions.append(f"{name}\n{caption}")
+        files.append(name)
+        captions.append(f"{plain_name(name)}\n{caption}")
     if outputs.json is not None:
         stored = json_of(result, provenance, outputs.schema, more)
         if outputs.json == "-":
             click.echo(stored)
             return
         write_text(outputs.json, stored + "\n")
-        written.append(outputs.json)
+        files.append(outputs.json)
     _print(result, outputs, text, brief)
     for caption in captions if not outputs.quiet else ():
-        click.echo(f"\n{caption}")
-    if written and not outputs.quiet:
-        click.echo(f"\nWritten: {', '.join(written)}")
+        say(f"\n{caption}")
+    if files and not outputs.quiet:
+        say("\n" + written(files))
     if outputs.open:
         click.launch(outputs.pages[0])
 
@@ -110,8 +111,6 @@ def deliver(result: ClaimCheck, outputs: Outputs, provenance: Provenance, *, alr
 def json_of(result: ClaimCheck, provenance: Provenance, schema: int = 1, more: Mapping[str, Any] | None = None) -> str:
     """Return the check as JSON of a schema version, with the command and what the tester states."""
     import json
-
-    from agree.core.results.plain import plain_name
 
     more = dict(more or {})
     stated = provenance.about._asdict() if any(provenance.about) else None
@@ -133,11 +132,11 @@ def _print(result: ClaimCheck, outputs: Outputs, text: str | None, brief: str | 
 
     story, columns = tell(result), width()
     if outputs.quiet:
-        click.echo(brief or answer(result, story, width=columns))
+        say(brief or answer(result, story, width=columns))
         return
-    click.echo(text or screen(result, width=columns, colour=colour(), story=story), color=True)
+    say(text or screen(result, width=columns, colour=colour(), story=story), coloured=True)
     if outputs.details:
-        click.echo("\n" + details(result, story, width=columns))
+        say("\n" + details(result, story, width=columns))
     for item, best in zip(result.pairs, result.efforts, strict=True) if outputs.efforts else ():
         session = f", session {item.session}" if len(result.pairs) > 1 else ""
-        click.echo(f"\nBest efforts{session}\n" + (best.summary() if best is not None else "too few seconds"))
+        say(f"\nBest efforts{session}\n" + (best.summary() if best is not None else "too few seconds"))

@@ -20,6 +20,7 @@ from agree.cli.commands.plan import plan_command
 from agree.cli.commands.schema import schema
 from agree.cli.commands.study import study
 from agree.cli.commands.trials import trials_command
+from agree.cli.terminal import say
 from agree.cli.words import COMMAND_OPTIONS, OLD_OPTIONS
 
 BAD_INPUT = 2
@@ -51,7 +52,7 @@ for _one in (check, climb, completion, correct, demo, devices_command, look_comm
 def _stop(message: str) -> NoReturn:
     from agree.core.results.plain import plain_name
 
-    click.echo("agree: " + plain_name(" ".join(message.split())), err=True)
+    say("agree: " + plain_name(" ".join(message.split())), err=True)
     sys.exit(BAD_INPUT)
 
 
@@ -95,7 +96,7 @@ def main() -> None:
     try:
         command.main(prog_name="agree", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        say(error.format_message())
         sys.exit(BAD_INPUT)
     except click.ClickException as error:
         _stop(usage_words(error, words))

@@ -32,16 +32,16 @@ def outputs_are_no_inputs(files: Sequence[tuple[str | None, ...]], *outputs: str
     from agree.core.errors import InputError
 
     asked = [str(name) for name in (*outputs, declaration, *own_forms) if name not in (None, "-")]
-    inputs = {Path(name).resolve() for pair in files for name in pair if name is not None}
+    inputs = {_place(name) for pair in files for name in pair if name is not None}
     told = {_listed(name): what for what, name in (others or {}).items() if name is not None}
     for name in asked:
-        place = Path(name).resolve()
+        place = _place(name)
         if place in inputs:
             raise InputError(f"{name} is one of the recordings; a recording is never written over: choose another name")
         if place in told:
             raise InputError(f"{name} is {told[place]} given in this command; an input is never written over: choose "
                              "another name")
-    _no_two_alike([Path(name).resolve() for name in asked])
+    _no_two_alike([_place(name) for name in asked])
     for name in asked:
         if name not in own_forms:
             _nothing_is_lost(name, declaring=name == declaration, force=force)
@@ -52,7 +52,18 @@ def _listed(name: str) -> Path:
     from agree.cli.session_list import LIST_NAME
 
     path = Path(name)
-    return (path / LIST_NAME if path.is_dir() else path).resolve()
+    return _place(path / LIST_NAME if path.is_dir() else path)
+
+
+def _place(name: str | Path) -> Path:
+    """Return where a name leads; links that lead in a circle are said to be so."""
+    from agree.core.errors import InputError
+
+    try:
+        return Path(name).resolve()
+    except (OSError, RuntimeError, ValueError):
+        raise InputError(f"{name} leads nowhere: its links go in a circle, or it is not a path; choose another name"
+                         ) from None
 
 
 def _no_two_alike(written: list[Path]) -> None:

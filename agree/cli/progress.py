@@ -8,6 +8,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from agree.core.results.plain import plain_name
+
 AFTER_S, EVERY_S = 1.0, 0.2
 CLEAR = "\r\x1b[K"
 _quiet = threading.Event()
@@ -31,7 +33,7 @@ class Progress:
 
     def line(self) -> str:
         """Return one line: what, which step, and the time left once a step shows how long one takes."""
-        text = f"agree: {self.what}"
+        text = f"agree: {plain_name(self.what)}"
         if self.steps > 1:
             text += f", {min(self.done + 1, self.steps)} of {self.steps}"
             if 0 < self.done < self.steps:

@@ -4,11 +4,41 @@ from __future__ import annotations
 
 import itertools
 import os
+import re
+import shlex
 import shutil
 import sys
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+import click
+
+from agree.core.results.plain import plain_name
 
 NARROWEST = 30
+COLOURED = re.compile("(\x1b\\[[0-9;]*m)")  # what `colour` allows
+
+
+def say(text: object = "", *, err: bool = False, nl: bool = True, coloured: bool = False) -> None:
+    r"""Print text, each character in it that acts on a terminal replaced by "?", whoever brought it.
+
+    Line ends, tabs and blanks of any width stay, and where the text is `coloured` its colours.
+    """
+    parts = COLOURED.split(str(text)) if coloured else [str(text)]
+    shown = [part if k % 2 else "".join(
+        c if c.isprintable() or c in "\n\t" or unicodedata.category(c) == "Zs" else "?" for c in part)
+        for k, part in enumerate(parts)]
+    click.echo("".join(shown), err=err, nl=nl, color=True if coloured else None)
+
+
+def as_typed(*words: object) -> str:
+    """Return a command as it is typed in a shell, on one line."""
+    return shlex.join(map(plain_name, words))
+
+
+def written(names: Iterable[object]) -> str:
+    """Return the line that names the files that were written."""
+    return f"Written: {', '.join(map(plain_name, names))}"
 
 
 def edges_of(text: str | None) -> list[float] | None:

@@ -6,6 +6,8 @@ from typing import Any
 
 import click
 
+from agree.cli.terminal import say
+
 
 class Words(click.Choice[str]):
     """A choice of words, given on to the library in its own spelling; an old spelling is taken, with a hint."""
@@ -61,7 +63,7 @@ def _option(param: click.Parameter | None) -> str:
 
 def hint(text: str) -> None:
     """Say on stderr how something is written now."""
-    click.echo(f"agree: hint: {text}", err=True)
+    say(f"agree: hint: {text}", err=True)
 
 
 # What arguments of the library are called by commands whose options have other names.

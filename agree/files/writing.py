@@ -94,7 +94,7 @@ def _kind(target: Path, called: str) -> int:
         return target.stat().st_mode
     except FileNotFoundError:
         return 0
-    except (OSError, ValueError) as error:
+    except (OSError, RuntimeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not a path"
         raise InputError(f"{called} cannot be written: {reason}; choose another place") from None
 

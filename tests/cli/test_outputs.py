@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import stat
 import threading
 import unicodedata
+from pathlib import Path
 
 import pytest
 
+import agree as agree_package
+from agree import InputError
 from agree.cli.session_list import from_place
+from agree.cli.terminal import as_typed, say, written
+from agree.files.writing import write_text
 from tests.cli.test_check import BIKE, PEDALS, agree, refused
 
 EVIL = "ride\x1b[31m\u202e\u200b\x07"
@@ -35,10 +41,11 @@ def test_names_do_not_act_on_terminal_page_or_json(tmp_path):
     one, two = tmp_path / f"{EVIL}.csv", tmp_path / "device.csv"
     one.write_text(BIKE.read_text(encoding="utf-8").replace("power_W", "power\u202e\u200b\x9b_W", 1), encoding="utf-8")
     shutil.copy(PEDALS, two)
-    done = agree("check", one, two, "--claim", "1.5%", "--page", "page.html", "--json", "out.json",
+    page, stored = tmp_path / f"{EVIL}\nAnswer: HOLDS.html", tmp_path / f"{EVIL}.json"
+    done = agree("check", one, two, "--claim", "1.5%", "--page", page.name, "--json", stored.name,
                  "--reference-column", "column 2", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    page, stored = (tmp_path / name for name in ("page.html", "out.json"))
+    assert done.stdout.splitlines()[-1] == "Written: ride?[31m??? Answer: HOLDS.html, ride?[31m???.json"
     for text in (done.stdout, done.stderr, page.read_text(encoding="utf-8"), stored.read_text(encoding="utf-8")):
         assert acts(text) == set()
     assert json.loads(stored.read_text(encoding="utf-8"))["sessions"][0]["reference"] == "ride?[31m???"
@@ -98,3 +105,30 @@ def test_names_of_states_and_of_other_quantities_are_plain_in_json(tmp_path):
                  cwd=tmp_path)
     assert json.loads(done.stdout)["inputs"][0]["name"] == "ride?[31m???.csv"
     assert acts(done.stdout) == set()
+
+
+def test_what_is_said_acts_on_no_terminal(capsys):
+    """Whoever brings a text; colours are left where they are meant, and line ends, tabs and blanks of any width."""
+    say(f"{EVIL}\n\ta\u00a0b\u2009c\u2028")
+    assert capsys.readouterr().out == "ride?[31m???\n\ta\u00a0b\u2009c?\n"
+    say("\x1b[1mHOLDS\x1b[0m\x1b[2J", coloured=True)
+    assert capsys.readouterr().out == "\x1b[1mHOLDS\x1b[0m?[2J\n"
+    assert written([f"{EVIL}\n.csv", "b.csv"]) == "Written: ride?[31m??? .csv, b.csv"
+    assert as_typed("agree", "look", "my ride\x1b.csv") == "agree look 'my ride?.csv'"
+
+
+def test_commands_print_by_say_alone():
+    """But JSON, which escapes what it holds, and scripts of our own."""
+    for path in sorted((Path(agree_package.__file__).parent / "cli").rglob("*.py")):
+        if path.name != "terminal.py":
+            calls = re.findall(r"click\.echo\(([\w.]+)|\bprint\(", path.read_text(encoding="utf-8"))
+            assert set(calls) <= {"stored", "json_text", "schema_text", "kind", "text"}, path
+
+
+def test_links_in_a_circle_lead_nowhere(tmp_path):
+    (tmp_path / "a.json").symlink_to("b.json")
+    (tmp_path / "b.json").symlink_to("a.json")
+    assert refused("check", BIKE, PEDALS, "--claim", "1.5%", "--json", "a.json", cwd=tmp_path) == (
+        "a.json leads nowhere: its links go in a circle, or it is not a path; choose another name")
+    with pytest.raises(InputError, match=r"a\.json cannot be written: .*; choose another place"):
+        write_text(tmp_path / "a.json", "x")

@@ -10,6 +10,7 @@ import click
 
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
+from agree.cli.terminal import say
 
 # What a check of the copy will say, before it is made.
 FROM_RESULT = "On the rides that the correction was found on the copy proves nothing: check it on others."
@@ -64,7 +65,7 @@ def correct(recording: str, copy: str, **options: Any) -> None:
             Path(story).unlink(missing_ok=True)  # of nothing
         raise
     lasting = NOT_KNOWN.format(least=LEAST_SESSIONS) if result is not None and ground["stable"] is None else ""
-    click.echo(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
+    say(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
                "are (0 or missing)." + "".join(f"\n{line}" for line in (
                    remark, BY_HAND if result is None else FROM_RESULT, lasting) if line)
                + f"\n\nWritten: {plain_name(copy)}, {plain_name(story)}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from agree.cli.groups import Grouped
 from agree.cli.progress import progress
 from agree.cli.run import checked, paired
 from agree.cli.session_list import SessionFiles
+from agree.cli.terminal import as_typed, say, written
 
 KINDS = ("power", "trials", "heart-rate", "study", "fleet", "trail")
 
@@ -43,10 +45,16 @@ def _power(folder: Path) -> None:
                                "bands": None, "window": 30, "level": 0.95}
     result = checked(paired([SessionFiles(str(reference), str(device))], options), options)
     again = ("agree", "check", str(reference), str(device), "--claim", "1.5%", "--reference-uncertainty", "0.5 %")
-    click.echo("Invented data: a 50-min indoor test with a crank as reference and pedals under test.\n")
+    say("Invented data: a 50-min indoor test with a crank as reference and pedals under test.\n")
     deliver(result, Outputs(pages=(str(folder / "page.pdf"),)), Provenance(command=again),
             already=(str(reference), str(device)))
-    click.echo(f"Again:   agree check {reference} {device} --claim 1.5% --reference-uncertainty '0.5 %'")
+    say("Again:   " + as_typed(*again))
+
+
+def _left(files: Sequence[object], *commands: Sequence[object]) -> None:
+    """Say what was written, and how to look at it again."""
+    say("\n" + written(files))
+    say("Again:   " + "\n         ".join(as_typed(*words) for words in commands))
 
 
 def _trials(folder: Path) -> None:
@@ -56,10 +64,9 @@ def _trials(folder: Path) -> None:
 
     reference, device = write_tables(folder)
     result = check_trials(pair_trials(reference, device, by="athlete,jump"), "2 cm")
-    click.echo("Invented data: 24 athletes, three jumps each, on a plate as reference and a mat under test.\n")
-    click.echo(result.summary())
-    click.echo(f"\nWritten: {reference}, {device}\n"
-               f"Again:   agree trials {reference} {device} --by athlete,jump --claim '2 cm'")
+    say("Invented data: 24 athletes, three jumps each, on a plate as reference and a mat under test.\n")
+    say(result.summary())
+    _left([reference, device], ["agree", "trials", reference, device, "--by", "athlete,jump", "--claim", "2 cm"])
 
 
 def _heart_rate(folder: Path) -> None:
@@ -69,23 +76,23 @@ def _heart_rate(folder: Path) -> None:
 
     reference, device = write_recordings(folder)
     result = check_quantity(overlay_recordings(reference, device, "heart rate"), "5 bpm", meaning="readings")
-    click.echo("Invented data: 50 min of running, a chest strap as reference and a wrist sensor under test.\n")
-    click.echo(result.summary())
-    click.echo(f"\nWritten: {reference}, {device}\n"
-               f"Again:   agree check {reference} {device} --quantity 'heart rate' --claim '5 bpm' --meaning readings")
+    say("Invented data: 50 min of running, a chest strap as reference and a wrist sensor under test.\n")
+    say(result.summary())
+    _left([reference, device], ["agree", "check", reference, device, "--quantity", "heart rate", "--claim", "5 bpm",
+                                "--meaning", "readings"])
 
 
 def _study(folder: Path) -> None:
     from agree.demo.many import write_study
 
-    click.echo("Invented data: 3 athletes, 2 devices, 2 conditions, 2 sessions: 24 pairs.\n")
+    say("Invented data: 3 athletes, 2 devices, 2 conditions, 2 sessions: 24 pairs.\n")
     _many(write_study(folder), "{athlete}_{condition}_{session}_{unit}_{role}")
 
 
 def _fleet(folder: Path) -> None:
     from agree.demo.many import write_fleet
 
-    click.echo("Invented data: 60 units of one to three short sessions; two of them are off.\n")
+    say("Invented data: 60 units of one to three short sessions; two of them are off.\n")
     _many(write_fleet(folder), None)
 
 
@@ -101,9 +108,9 @@ def _many(folder: Path, pattern: str | None) -> None:
     with progress("checking every pair"):
         study = run(listed, "1.5 %", out=results)
         write_study_page(study, page)
-    click.echo(study.summary())
-    click.echo(f"\nWritten: {listed}, {results}/pairs.csv, units.csv, results.jsonl, {page}\n"
-               f"Again:   agree study check {listed} --claim 1.5% --out {results}")
+    say(study.summary())
+    _left([listed, results / "pairs.csv", "units.csv", "results.jsonl", page],
+          ["agree", "study", "check", listed, "--claim", "1.5%", "--out", results])
 
 
 def _trail(folder: Path) -> None:
@@ -132,8 +139,8 @@ def _trail(folder: Path) -> None:
         from agree.report.trail_page import write_trail_page
 
         write_trail_page(trail, page, remarks=[f"Third device: {third} (agree devices). Invented data."])
-    click.echo("Invented data: nine sessions of one device in four states, and one with a third device beside it.\n")
-    click.echo(trail_text(trail, width=width(), more=[Row("Third device", f"{third}.")]))
-    click.echo(f"\nWritten: {page}, {sessions} and the recordings it names, {', '.join(map(str, together))}\n"
-               f"Again:   agree check --sessions {sessions} --claim 1.5% --reference-uncertainty '0.5 %'\n"
-               f"         agree devices {' '.join(map(str, together))}")
+    say("Invented data: nine sessions of one device in four states, and one with a third device beside it.\n")
+    say(trail_text(trail, width=width(), more=[Row("Third device", f"{third}.")]))
+    _left([page, f"{sessions} and the recordings it names", *together],
+          ["agree", "check", "--sessions", sessions, "--claim", "1.5%", "--reference-uncertainty", "0.5 %"],
+          ["agree", "devices", *together])

@@ -7,6 +7,7 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
+from agree.cli.terminal import say, written
 from agree.cli.words import JsonFile
 
 
@@ -37,6 +38,6 @@ def look_command(files: tuple[str, ...], reads: tuple[str, ...], json_file: str 
         return
     if json_file is not None:
         write_text(json_file, text + "\n")
-    click.echo("\n\n".join(item.summary() for item in seen))
+    say("\n\n".join(item.summary() for item in seen))
     if json_file is not None:
-        click.echo(f"\nWritten: {json_file}")
+        say("\n" + written([json_file]))

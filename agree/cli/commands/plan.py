@@ -10,7 +10,7 @@ import click
 
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
-from agree.cli.terminal import edges_of, looks_of
+from agree.cli.terminal import edges_of, looks_of, say, written
 from agree.cli.words import MEANINGS, RULES, IntervalLevel, JsonFile, Level, Words, hint
 
 if TYPE_CHECKING:
@@ -102,22 +102,22 @@ def plan_command(**options: Any) -> None:
     result = _with_cadences(result, options)
     if options["power"]:
         hint("--power is --chance now")
-    written = []
+    files = []
     if sheet_file is not None:
         write_sheet(result, sheet_file)
-        written = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
+        files = [sheet_file, *_blank(Path(sheet_file), result.sessions or 1)]
     if options["declare_file"] is not None:
         write_text(options["declare_file"], _declared(claim.text, result.looks, options).text())
-        written.append(options["declare_file"])
+        files.append(options["declare_file"])
     if json_file == "-":
         click.echo(json_text(result))
         return
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
-        written.append(json_file)
-    click.echo(result.summary())
-    if written:
-        click.echo(f"\nWritten: {', '.join(written)}")
+        files.append(json_file)
+    say(result.summary())
+    if files:
+        say("\n" + written(files))
 
 
 def _needs_declaration(options: dict[str, Any]) -> None:

@@ -12,6 +12,7 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
+from agree.cli.terminal import say, written
 from agree.cli.words import IntervalLevel, Level
 
 if TYPE_CHECKING:
@@ -51,20 +52,20 @@ def list_command(folder: str, pattern: str | None, word: str | None) -> None:
     from agree.study.listing import list_text
 
     found = find_pairs(folder, pattern, reference_word=word)
-    click.echo(list_text(found.rows), nl=False)
+    say(list_text(found.rows), nl=False)
     left = [item for item in found.leftovers if not _is_stdout(Path(folder) / item[0])]
     for name, why in left:
-        click.echo(f"left over: {name}: {why}", err=True)
+        say(f"left over: {name}: {why}", err=True)
     beside = {Path(row.reference).parent for row in found.rows}
     if not pattern and any(Path(name).parent in beside and why.startswith("no word") for name, why in left):
-        click.echo("Files beside a pair may be other devices: with --pattern, such as '{athlete}/{condition}/{role}', "
+        say("Files beside a pair may be other devices: with --pattern, such as '{athlete}/{condition}/{role}', "
                    "each name that is no reference is a unit.", err=True)
     units = len({row.unit for row in found.rows})
     alike = units - len({row.unit.casefold() for row in found.rows})
     if alike:
-        click.echo(f"{_count(alike, 'unit')} of the same name but for capitals: one unit has one name.", err=True)
+        say(f"{_count(alike, 'unit')} of the same name but for capitals: one unit has one name.", err=True)
     counts = ", ".join([_count(len(found.rows), "pair"), _count(units, "unit"), _count(len(left), "file")])
-    click.echo(f"{counts} left over. Paths are relative to "
+    say(f"{counts} left over. Paths are relative to "
                "the folder: save the list there.", err=True)
 
 
@@ -119,7 +120,7 @@ def check_command(list_file: str, **options: Any) -> None:
     asked |= {name: options[name] for name in ("reference_uncertainty", "quantity", "by") if options[name]}
     if options["dry_run"]:
         plan = intended(list_file, options["claim"], out=options["out"], retry=options["retry"], **asked)
-        click.echo(f"{_count(plan.to_check, 'pair')} to check, {plan.done} found done, {_count(plan.errors, 'row')} "
+        say(f"{_count(plan.to_check, 'pair')} to check, {plan.done} found done, {_count(plan.errors, 'row')} "
                    f"with an error, {plan.repeats} given twice; {_count(plan.units, 'unit')}. Nothing was done.")
         return
     with progress("checking pairs") as state:
@@ -128,10 +129,10 @@ def check_command(list_file: str, **options: Any) -> None:
 
         made = run(list_file, options["claim"], out=options["out"], workers=options["workers"], retry=options["retry"],
                    progress=show, assume_units=options["assume_units"], athlete=options["athlete"], **asked)
-    written = _tables(made, options)
+    files = _tables(made, options)
     if not options["quiet"]:
-        click.echo(made.summary())
-        click.echo(f"Written: {', '.join([options['out'] + '/pairs.csv', 'units.csv', 'results.jsonl', *written])}")
+        say(made.summary())
+        say(written([options["out"] + "/pairs.csv", "units.csv", "results.jsonl", *files]))
     if made.failed:
         sys.stderr.write(f"agree: {made.failed} of {len(made.pairs)} pairs could not be checked; see the column error "
                          "of pairs.csv\n")
@@ -167,14 +168,14 @@ def _tables(made: Study, options: dict[str, Any]) -> list[str]:
     from agree.report.studies.table_forms import write_table
     from agree.study.statistics.table import study_table
 
-    written = [*options["tables"], *options["pages"]]
-    if written:
+    files = [*options["tables"], *options["pages"]]
+    if files:
         table = study_table(made, **{name: options[name] for name in ("device", "condition", "athlete")})
         for name in options["tables"]:
             write_table(table, name)
         for name in options["pages"]:
             write_study_page(made, name, table=table)
-    return written
+    return files
 
 
 @study.command("unit", cls=Grouped, example="agree study unit study.csv unit17 --claim 1.5% --page unit17.pdf")
@@ -205,9 +206,9 @@ def unit_command(list_file: str, unit: str, **options: Any) -> None:
             write_page(made, name)
         else:
             write_other_page(made, name)
-    click.echo(made.summary())
+    say(made.summary())
     if options["pages"]:
-        click.echo(f"Written: {', '.join(options['pages'])}")
+        say(written(options["pages"]))
 
 
 @study.command("plan", cls=Grouped,
@@ -225,4 +226,4 @@ def plan_study_command(**options: Any) -> None:
     """Say how many athletes, units and sessions a study needs."""
     from agree.study.planning import plan_study
 
-    click.echo(plan_study(options.pop("claim"), **options).summary())
+    say(plan_study(options.pop("claim"), **options).summary())

@@ -11,6 +11,7 @@ import click
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
 from agree.cli.progress import progress
+from agree.cli.terminal import say
 from agree.cli.words import IntervalLevel, JsonFile, Words
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def deliver(result: Result, json_file: str | None, *, brief: bool = False,
     if json_file is not None:
         write_text(json_file, json_text(result) + "\n")
     told = result.summary() if text is None else text(result, width=min(width(), WIDEST) - 1)
-    click.echo(told.split("\n\n")[0] if brief else told)
+    say(told.split("\n\n")[0] if brief else told)
 
 
 @click.command("trials", cls=Grouped, groups=GROUPS, example=EXAMPLE)

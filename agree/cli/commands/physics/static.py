@@ -9,6 +9,7 @@ import click
 from agree.cli.answers import OUTPUTS, answer_options, hand_over
 from agree.cli.groups import Grouped
 from agree.cli.outputs import outputs_are_no_inputs
+from agree.cli.terminal import say, written
 from agree.cli.words import IntervalLevel
 
 if TYPE_CHECKING:
@@ -153,7 +154,7 @@ def _write_sheet(hang: HungMass, options: dict[str, Any], json_file: str | None)
     if json_file == "-":
         click.echo(json_text(made))
         return
-    click.echo(static_plan_text(made, width=width()))
+    say(static_plan_text(made, width=width()))
     if json_file is not None:
         write_text(json_file, json_text(made) + "\n")
-    click.echo(f"Written: {', '.join([options['sheet_file'], *([json_file] if json_file else [])])}")
+    say(written([options["sheet_file"], *([json_file] if json_file else [])]))
