@@ -13,6 +13,7 @@ from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_UNKNOWN
 from agree.estimators.response.matching import Filter
+from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
 from agree.faults.ceiling import ceiling
 from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts, shown_late
@@ -46,15 +47,20 @@ class Found(NamedTuple):
 
 
 class Faults(NamedTuple):
-    """Reason of each second ("" without a fault), the faults in order of time, and why partial ones were not sought."""
+    """Reason of each second ("" without a fault), the faults in order of time, and why partial ones were not sought.
+
+    `put_right` is the sharper trace beside a slow one, with what it should have read at faults; None without one.
+    """
 
     reason: NDArray[np.str_]
     found: tuple[Found, ...]
     not_sought: tuple[tuple[str, str, float], ...]
+    put_right: Explained | None = None
 
 
 def find_faults(
     reference: FloatArray, device: FloatArray, made: Filter, *, kinds: Collection[str] = (*WAKING, *SEEN),
+    explained: Explained | None = None,
 ) -> Faults:
     """Find the faults of both traces, each judged by the other.
 
@@ -66,6 +72,8 @@ def find_faults(
         The filter between the two, from `find_filter`.
     kinds : collection of str
         Kinds to look for; all if not given.
+    explained : Explained, optional
+        Faults of the sharper trace beside a slow one, if they were found with the filter.
 
     Returns
     -------
@@ -79,7 +87,8 @@ def find_faults(
     readings from 3 s before it to 3 s after it and over the reach of the filter, is at least 0.6 C and four times its
     own standard error, which budgets of equal length in the same recording tell. So what a slow response moves to the
     seconds after it is no fault. Order: late start and early end, spike, ceiling, held values, dropout, partial
-    reading; what one kind explains is unknown to the next.
+    reading; what one kind explains is unknown to the next. Of a trace beside a slow one (one that takes 12 s
+    and more for 80 % of a change) dropouts, spikes and partial readings come first, all at once (`behind_slow`).
 
     Examples
     --------
@@ -95,11 +104,17 @@ def find_faults(
     state = {"reference": reference.copy(), "device": device.copy()}
     found: list[Found] = []
     not_sought: list[tuple[str, str, float]] = []
+    explained = explained or explain(reference, device, made, kinds)
+    if explained is not None:
+        state[explained.role] = explained.trace.copy()
+    recorded = {role: trace.copy() for role, trace in state.items()}
     for kind in (kind for kind in ORDER if kind in kinds):
         now = _without_zeros(state, made) if kind == "spike" else state
         seen = views(now["reference"], now["device"], made)
         new: list[Found] = []
         for role in ROLES:
+            if explained is not None and role == explained.role and kind in KINDS:
+                continue
             if kind == "partial":
                 claims, why = partials(seen[role])
                 not_sought += [(role, why, seen[role].ratio)] if why else []
@@ -111,12 +126,15 @@ def find_faults(
                 state[role][one.start:one.stop] = np.nan
         found += new
     if "partial" in kinds:
-        found = _partial_rather(found, {"reference": reference, "device": device}, made)
-    found = _beyond_misfit(found, {"reference": reference, "device": device}, made)
+        found = _partial_rather(found, recorded, made)
+    found = _beyond_misfit(found, recorded, made)
+    if explained is not None:
+        found += [Found(kind_of(one.run), explained.role, one.run.start, one.run.stop,
+                        one.size * float(one.run.adds.sum()), one.error) for one in explained.faults]
     reason = np.full(reference.size, "", dtype=f"U{max(map(len, REASONS))}")
     for one in sorted(found, key=lambda one: REASONS.index(one.reason), reverse=True):
         reason[one.start:one.stop] = one.reason
-    return Faults(reason, tuple(sorted(found, key=lambda one: one.start)), tuple(not_sought))
+    return Faults(reason, tuple(sorted(found, key=lambda one: one.start)), tuple(not_sought), explained)
 
 
 def _without_zeros(state: dict[str, FloatArray], made: Filter) -> dict[str, FloatArray]:

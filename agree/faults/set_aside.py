@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -15,9 +15,13 @@ from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
+from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matched_columns import matched, reasons, with_energy
 from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.own_readings import every_s
+from agree.faults.behind_slow.bridge import answered_over
+from agree.faults.behind_slow.explain import slow
+from agree.faults.behind_slow.filter_and_faults import explained_by_filter
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide, zeros_amid
@@ -74,10 +78,29 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     """Match the response of two traces on one grid of seconds, find their faults, and say why seconds are set aside.
 
     The filter is fitted without gross faults, the faults are found with it, and it is fitted again without them for the
-    columns. Where dropouts are many, the faults are found once more with that.
+    columns. Where dropouts are many, or one trace is slow, the faults are found once more with that.
     """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
     first, spoiled = _first_fit(reference, device, hide(reference, device))
+    made, found = _beside_slow(reference, device, first, spoiled, kinds) or _found(
+        reference, device, first, spoiled, kinds)
+    aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
+    sound = [np.where(aside & mask, np.nan, column)
+             for mask, column in zip(_spoiled(found), (reference, device), strict=True)]
+    columns = _columns(made, found, sound[0], sound[1], aside)
+    record = replace(matched(made, reference, device), reference_every_s=every_s(reference),
+                     device_every_s=every_s(device))
+    reason = reasons(np.where(aside, found.reason, ""), (reference, device), columns,
+                     (record.reference, record.device))
+    record = replace(record, reference=np.where(np.isfinite(columns[0]), columns[0], record.reference),
+                     device=np.where(np.isfinite(columns[1]), columns[1], record.device))
+    record = with_energy(record, made, (sound[0], sound[1]), reason == "")
+    return Setting(reason, record, found.found, _unsought(found))
+
+
+def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tuple[Mask, Mask],
+           kinds: Collection[str]) -> tuple[Filter, Faults]:
+    """The faults by a first filter, and the filter without them."""
     made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
@@ -89,15 +112,45 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
             made = _better(made, _fitted(reference, device, spoiled), reference, device, spoiled)
     if made.choice is None and first.choice is not None:  # what was hidden and is no fault drowns all other changes
         made = first
-    aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
-    sound = [np.where(aside & mask, np.nan, column)
-             for mask, column in zip(spoiled, (reference, device), strict=True)]
-    record = replace(matched(made, reference, device), reference_every_s=every_s(reference),
-                     device_every_s=every_s(device))
-    reason = reasons(np.where(aside, found.reason, ""), (reference, device), made.columns(*sound),
-                     (record.reference, record.device))
-    record = with_energy(record, made, (sound[0], sound[1]), reason == "")
-    return Setting(reason, record, found.found, _unsought(found))
+    return made, found
+
+
+def _beside_slow(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tuple[Mask, Mask],
+                 kinds: Collection[str]) -> tuple[Filter, Faults] | None:
+    """The same where one trace is slow; None if neither is."""
+    both = explained_by_filter(reference, device, first, spoiled, kinds)
+    if both is None:
+        return None
+    made, right = both
+    found = find_faults(reference, device, made, kinds=kinds, explained=right)
+    again = find_filter(*_put_right(found, reference, device))
+    if again.smoother == made.smoother and not isinstance(again.kernel, Kernel):
+        return None  # slow in a way that no weights over seconds describe
+    return (again if slow(again) and again.smoother == made.smoother else made), found
+
+
+def _put_right(found: Faults, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Both traces without faults: with what they should have read where that is known, else NaN."""
+    traces, right = {"reference": reference, "device": device}, found.put_right
+    hidden = dict(zip(("reference", "device"), _spoiled(found), strict=True))
+    if right is not None:
+        traces[right.role] = right.trace
+        hidden[right.role] = hidden[right.role] & ~right.changed
+    one, two = (np.where(hidden[role], np.nan, trace) for role, trace in traces.items())
+    return one, two
+
+
+def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, aside: Mask) -> tuple[
+        FloatArray, FloatArray]:
+    """Both traces, NaN where faulty, with one response: a slow filter reaches over faults that are put right."""
+    if not slow(made) or not isinstance(made.kernel, Kernel):
+        return made.columns(one, two)
+    sharp = two if made.smoother == "reference" else one
+    right = found.put_right
+    known = sharp if right is None or (right.role == "device") != (made.smoother == "reference") else np.where(
+        aside & right.changed, right.trace, sharp)
+    answer = answered_over(known, ~np.isfinite(sharp), made.kernel)
+    return (one, answer) if made.smoother == "reference" else (answer, two)
 
 
 def _first_fit(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> tuple[

@@ -184,18 +184,18 @@ def _own_error(total: FloatArray, energy: FloatArray, seen: FloatArray, width: i
     return max(sd, float(np.quantile(apart, 0.99)) / NORMAL_99 if tails else 0.0), usual
 
 
-def usual_error(rest: FloatArray, work: Mask) -> FloatArray:
+def usual_error(rest: FloatArray, work: Mask, over_s: int = MEDIAN_S) -> FloatArray:
     """Running median over 181 working seconds, nearer to 0 by two standard errors; 0 while coasting."""
     out = np.zeros(rest.size)
     at = np.flatnonzero(work)
-    if at.size < MEDIAN_S:
+    if at.size < over_s:
         return out
-    rows = np.lib.stride_tricks.sliding_window_view(rest[at], MEDIAN_S)[::STRIDE]
+    rows = np.lib.stride_tricks.sliding_window_view(rest[at], over_s)[::STRIDE]
     middle = np.median(rows, axis=1)
     spread = NORMAL * np.median(np.abs(rows - middle[:, None]), axis=1)
     # The median of normal errors has 1.25 times the standard error of their mean.
-    sure = np.sign(middle) * np.maximum(np.abs(middle) - 2 * 1.2533 * spread / np.sqrt(MEDIAN_S), 0.0)
-    out[at] = np.interp(np.arange(at.size), MEDIAN_S // 2 + STRIDE * np.arange(middle.size), sure)
+    sure = np.sign(middle) * np.maximum(np.abs(middle) - 2 * 1.2533 * spread / np.sqrt(over_s), 0.0)
+    out[at] = np.interp(np.arange(at.size), over_s // 2 + STRIDE * np.arange(middle.size), sure)
     return out
 
 

@@ -44,6 +44,7 @@ from agree.pairing.refusal import (
 )
 from agree.pairing.same_ride import minutes
 from agree.pairing.same_ride.programme import one_programme
+from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
 ROLES = ("reference", "device")
@@ -212,14 +213,27 @@ def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
 
 
 def _by_slow_power(x: Grid, y: Grid, asked: Asked) -> Match | None:
-    """Match power behind cadence that is clear, as late as the average that one device takes is; None if it is not."""
+    """Match power behind cadence that is clear, as late as the average that one device takes is; None if it is not.
+
+    Where faults hide that, or that both are of one ride, it is looked for without the seconds between jumps of power.
+    """
     told = witnesses.ask(x, y, "cadence", asked.lowest, asked.highest)
-    slow = behind(x, y, told.lag) if told is not None else None
-    if slow is None:
+    if told is None:
         return None
-    fine = refine(slow.x.power, slow.y.power, slow.lag)
-    found = clock.candidates(slow.x.power, slow.y.power, slow.lag - 1, slow.lag + 1)
-    return Match(x, y, fine, found, **judged(slow.x, slow.y, fine, 0, asked.absolute))
+    refusal: MatchError | None = None
+    for one, two in ways_without_jumps(x, y):
+        slow = behind(one, two, told.lag)
+        if slow is None:
+            continue
+        fine = refine(slow.x.power, slow.y.power, slow.lag)
+        found = clock.candidates(slow.x.power, slow.y.power, slow.lag - 1, slow.lag + 1)
+        try:
+            return Match(x, y, fine, found, **judged(slow.x, slow.y, fine, 0, asked.absolute))
+        except MatchError as why:
+            refusal = refusal or why
+    if refusal is not None:
+        raise refusal
+    return None
 
 
 def _by_witness(x: Grid, y: Grid, asked: Asked, refusal: MatchError) -> Match:

@@ -13,6 +13,7 @@ from agree.core.thresholds import LEAST_EXPLAINED, LEAST_SLOW, MOST_MEAN_S
 from agree.pairing.clocks.smoothness import alike, made_even, running_mean
 from agree.pairing.grid import Grid, to_grid
 from agree.pairing.match import match
+from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -111,3 +112,25 @@ def test_a_mean_is_found_where_it_makes_power_alike(ride):
         said.append(slow is not None)
         assert said[-1] == (likeness >= LEAST_SLOW) or abs(likeness - LEAST_SLOW) < 0.01
     assert 0 < sum(said) < len(said)
+
+
+@pytest.mark.parametrize("slow", ["device", "reference"])
+def test_spikes_of_a_mean_are_hidden_from_the_clocks(ride, slow):
+    power, cadence = ride
+    faulty, rng = mean(power, 30), np.random.default_rng(2)
+    for start in rng.choice(np.arange(40, power.size - 40, 20), 16, replace=False):
+        faulty[start:start + int(rng.integers(1, 4))] += rng.integers(600, 3001)
+    sharp, averaged = grid(power, cadence), grid(faulty, cadence)
+    pair, sign = ((sharp, averaged), 1) if slow == "device" else ((averaged, sharp), -1)
+    made = match(*pair, None, None, False)  # refused as another ride before
+    assert made.fine.lag == pytest.approx(sign * 14.5, abs=0.7)
+    assert np.array_equal((made.y if slow == "device" else made.x).power, averaged.power, equal_nan=True)
+
+
+@pytest.mark.parametrize(("spikes", "count"), [pytest.param(7, 2, id="SLOW_JUMPS"),
+                                               pytest.param(8, 3, id="SLOW_JUMPS")])
+def test_few_jumps_are_left(ride, spikes, count):
+    power, cadence = ride
+    faulty = mean(power, 30, noise=0)
+    faulty[np.arange(200, 200 + 100 * spikes, 100)] += 2000.0
+    assert len(list(ways_without_jumps(grid(power, cadence), grid(faulty, cadence)))) == count

@@ -116,3 +116,21 @@ EARLY_END_S = 5      # working seconds of the other trace: a device may hold its
 LATE_S = 3           # the same at a late start; after a rest so long, and silent for so long before its end
 LATE_REST_S, LATE_SILENT_S = 60, 10
 FROZEN_S, FROZEN_CHANGE = 5, 0.2  # s of one value while the other trace ranges over more than this of its largest
+
+# --- Faults of a sharp trace beside a slow one (agree/faults/behind_slow), set by benchmarks/slow_devices.py ---
+# Longest run, s, that may be partial; what its mean may be as a share of the readings on either side, for a half and
+# a quarter: wide, since the energy decides; s of a run that a straight line between its sides may stand for.
+MAYBE_PARTIAL_S, MAYBE_PARTIAL_SHARES, MAYBE_FILL_S = 65, ((0.5, 0.33, 0.72), (0.25, 0.15, 0.33)), 30
+MAYBE_LEAST = 0.5    # share of what it should add below which a run is no fault
+# Twice the log of the odds against a fault, before it is known how many there are: 4 standard errors, as of any claim.
+MAYBE_ODDS = 16.0
+# Choices of faults that leave so little more (twice the log of a likelihood ratio) are as likely: the true one of a
+# ride in town left 9 and 17 more than others. Where their ratios differ by more than this share, the traces do not tell
+# which seconds are faulty.
+MAYBE_DOUBT, RATIOS_ALIKE = 20.0, 0.002
+# Share of a slow filter's weight that may fall on faulty or missing seconds for its reading to be known, and the
+# longest run, s, that a straight line may stand for where nothing else tells what it should have read.
+BRIDGED_SHARE, BRIDGED_S = 0.2, 15
+# Without a filter, one trace may be slow that changes so many times less within 10 s than the other, or, where both
+# are steady, so many times less from second to second.
+SLOW_CHANGES = (1.8, 3.0)

@@ -130,6 +130,8 @@ MOST_CLOCK_STEPS = 60  # an hour's ride with a stop every minute; beyond it, a r
 MOST_MEAN_S, LEAST_EXPLAINED = 65, 0.9
 # Where power alone is refused, the mean is sought: it makes means over 10 to 60 s alike by 0.93 and more (correlation).
 LEAST_SLOW = 0.8
+# Share of the seconds of a slow trace between two jumps, from which on the clocks are sought without them.
+SLOW_JUMPS = 0.003
 # Ratio of how much two traces change within 10 s, beside their slower changes, from which on a refusal says that one
 # may average: of 41 pairs of one ride that were made with slow or noisy devices and refused, 34 lie above; two power
 # meters of one ride differed by a factor of 1.02.

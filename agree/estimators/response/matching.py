@@ -73,7 +73,7 @@ def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
     the readings of the smoother trace are never mixed from neighbours. Where the errors of that filter say so at a
     first look, readings held at stops, and a lag that is slower one way, are tried beside it.
     """
-    made = _linear(reference, device)
+    made = linear_filter(reference, device)
     if made.choice is None:
         return made
     return _repeating(made, reference, device) or nonlinear_beside(made, reference, device) or made
@@ -126,7 +126,7 @@ def _holding(made: Filter, reference: FloatArray, device: FloatArray) -> Filter 
         for _ in range(2):  # the filter beside it was found without it
             if not seconds:
                 break
-            other = _linear(*(traces | {sharper: held(traces[sharper], seconds)}).values())
+            other = linear_filter(*(traces | {sharper: held(traces[sharper], seconds)}).values())
             if other.choice is None or (other.choice.kind != "none" and other.smoother != holder):
                 break
             again = held_seconds(traces[sharper], traces[holder], _seen_from(other, holder))
@@ -154,8 +154,8 @@ def _uneven(made: Filter, reference: FloatArray, device: FloatArray) -> Filter |
     return None if found is None else Filter(found.filter, made.smoother, chosen, found)
 
 
-def _linear(reference: FloatArray, device: FloatArray) -> Filter:
-    """The linear filter between the two."""
+def linear_filter(reference: FloatArray, device: FloatArray) -> Filter:
+    """The linear filter between two traces, NaN where unknown; none if the data cannot tell it."""
     pair = transfer.cross(reference, device)
     alone = Filter(NOTHING, "device", None)
     if pair.known < LEAST_SECONDS or not (pair.x.any() and pair.y.any()):

@@ -1,0 +1,166 @@
+"""Seconds of a sharp trace that may be faulty by its own readings: where it jumps, and what it would read instead.
+
+A slow trace does not show the moment of a fault. So the moments come of the sharp trace itself, whatever else they may
+be: a rider's push or pause jumps as well. The energy that the slow trace shows decides between the two.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
+from agree.core.thresholds import (
+    MAYBE_FILL_S,
+    MAYBE_PARTIAL_S,
+    MAYBE_PARTIAL_SHARES,
+    PARTIAL_LEAST_W,
+    PARTIAL_S,
+    SPIKE_CLAIM,
+    SPIKE_OWN_S,
+    SPIKE_S,
+    SPIKE_W,
+    WORKING_W,
+)
+
+DOWN, UP = 0.75, 1.3  # ratios of neighbouring readings between which a longer run may be partial
+SHARE_SPREAD, FILLED_SPREAD = 0.1, 0.03  # SD of the size of a partial run about its share; least of a filled one
+BESIDE = 2          # readings on either side that a short run is filled from
+AROUND = 3          # readings on either side of a long one that tell its level
+LOW = 0.8           # each reading of a short run, at most, as a share of its sides
+WIDER = 1.3         # by which the first and the last readings of a run may miss the shares, beside all of it
+LENGTHS = (1, 2, 3, 5, 8, 12, 20, 30)  # s of runs
+CLIPPED_SD = 4.0    # SD to which what lines miss is cut
+NORMAL = 1.4826     # SD of a normal over its median absolute deviation
+
+
+class Maybe(NamedTuple):
+    """A run of seconds [start, stop) that may be faulty.
+
+    `kind` is "dropout", "spike", "partial" or "short" (a partial one of 1 or 2 s). `adds` is what the trace would read
+    more in each second, W, if it is; `spread` the SD of its size about 1.
+    """
+
+    kind: str
+    start: int
+    stop: int
+    adds: FloatArray
+    spread: float
+
+
+def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
+    """Runs of a trace that may be faulty, in order of time; partial ones may overlap.
+
+    Zeros between readings above 15 W, of any length; up to 3 s above 1.5 times the readings around and 100 W more; and
+    runs of up to 65 s that jump down, and up again, to about a half or a quarter of the readings on either side.
+
+    Parameters
+    ----------
+    trace : (n,) array, W
+        Readings as recorded, NaN where unknown.
+    usual : (n,) array, W
+        What the slow trace foretells, smeared as it is: what zeros of more than 30 s would be.
+    """
+    near = ndimage.median_filter(np.nan_to_num(trace), SPIKE_OWN_S, mode="nearest")
+    zeros = [(start, stop) for start, stop in runs(trace == 0)
+             if start > 0 and stop < trace.size and trace[start - 1] > WORKING_W and trace[stop] > WORKING_W]
+    high = [(start, stop) for start, stop in runs(np.nan_to_num(trace) > SPIKE_CLAIM * near + SPIKE_W)
+            if stop - start <= SPIKE_S]
+    hidden = np.zeros(trace.size, bool)
+    for start, stop in (*zeros, *high):
+        hidden[start:stop] = True
+    good = np.flatnonzero(np.isfinite(trace) & ~hidden)
+    if good.size <= 2 * AROUND:
+        return []
+    found = [_filled(kind, start, stop, trace, usual, good) for kind, spans in (("dropout", zeros), ("spike", high))
+             for start, stop in spans]
+    at = good[trace[good] > 0]  # a run may have a pause within
+    found += [Maybe("short" if stop - start < PARTIAL_S else "partial", start, stop,
+                    np.nan_to_num(trace[start:stop]) * (1 / share - 1), SHARE_SPREAD)
+              for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at)}]
+    missed = _missed(trace[good])
+    return sorted((one if one.kind in ("short", "partial") else one._replace(spread=_spread(one, missed))
+                   for one in found), key=lambda one: (one.start, one.stop))
+
+
+def _filled(kind: str, start: int, stop: int, trace: FloatArray, usual: FloatArray, good: NDArray[np.intp]) -> Maybe:
+    """A run with a straight line between the readings on either side in its place, or if it is long what is usual."""
+    if stop - start > MAYBE_FILL_S:
+        return Maybe(kind, start, stop, usual[start:stop] - trace[start:stop], 1.0)
+    i, j = np.searchsorted(good, (start, stop))
+    sides = [trace[part] for part in (good[max(i - BESIDE, 0):i], good[j:j + BESIDE])]
+    before, after = (float(part.mean()) if part.size else math.nan for part in sides)
+    before, after = (a if math.isfinite(a) else b for a, b in ((before, after), (after, before)))
+    return Maybe(kind, start, stop, np.linspace(before, after, stop - start + 2)[1:-1] - trace[start:stop], 0.0)
+
+
+def _missed(readings: FloatArray) -> FloatArray:
+    """RMS of what straight lines miss of the energy of runs of `LENGTHS` readings, W s."""
+    found = []
+    for length in LENGTHS:
+        rows = np.lib.stride_tricks.sliding_window_view(readings, length + 2 * BESIDE)[::max(length // 2, 1)] if (
+            readings.size >= length + 2 * BESIDE) else np.zeros((0, length + 2 * BESIDE))
+        inside = rows[:, BESIDE:BESIDE + length]
+        rows, inside = rows[(inside > WORKING_W).all(axis=1)], inside[(inside > WORKING_W).all(axis=1)]
+        sides = (rows[:, :BESIDE].mean(axis=1) + rows[:, -BESIDE:].mean(axis=1)) / 2
+        apart = inside.sum(axis=1) - length * sides
+        limit = CLIPPED_SD * NORMAL * float(np.median(np.abs(apart))) if apart.size else 0.0
+        found.append(float(np.sqrt(np.mean(np.clip(apart, -limit, limit) ** 2))) if apart.size else math.inf)
+    return np.array(found)
+
+
+def _spread(one: Maybe, missed: FloatArray) -> float:
+    """SD of the size of a filled run."""
+    if one.stop - one.start > MAYBE_FILL_S:
+        return one.spread
+    error = float(np.interp(one.stop - one.start, LENGTHS, missed))
+    return min(max(error / max(abs(float(one.adds.sum())), 1.0), FILLED_SPREAD), 1.0)
+
+
+def _shares(ratio: float, wider: float = 1.0) -> set[float]:
+    """Shares that a ratio is near."""
+    return {share for share, low, high in MAYBE_PARTIAL_SHARES if low / wider <= ratio <= high * wider}
+
+
+def _short(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float]]:
+    """Runs of 1 or 2 readings."""
+    for size in (1, 2):
+        count = g.size - size - 2 * BESIDE + 1
+        if count <= 0:
+            return
+        rows = np.lib.stride_tricks.sliding_window_view(g, size + 2 * BESIDE)[:count]
+        level = (rows[:, :BESIDE].mean(axis=1) + rows[:, -BESIDE:].mean(axis=1)) / 2
+        inside = rows[:, BESIDE:BESIDE + size]
+        low = (level >= PARTIAL_LEAST_W) & (inside.max(axis=1) <= LOW * level) & (inside.min(axis=1) > 0)
+        for i in np.flatnonzero(low):
+            first, last = int(at[i + BESIDE]), int(at[i + BESIDE + size - 1]) + 1
+            for share in _shares(float(inside[i].mean() / level[i])):
+                if last - first < PARTIAL_S:
+                    yield first, last, share
+
+
+def _long(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float]]:
+    """Runs of 3 readings and more between a jump down and one up."""
+    down = np.flatnonzero((g[1:] < DOWN * g[:-1]) & (g[1:] > 0)) + 1
+    up = (np.flatnonzero((g[1:] > UP * g[:-1]) & (g[1:] > PARTIAL_LEAST_W / 2)) + 1).tolist()
+    total = np.r_[0.0, np.cumsum(g)]
+    for i in down.tolist():
+        before = float(np.median(g[max(i - AROUND, 0):i]))
+        first = _shares(float(g[i:i + AROUND].mean()) / before, WIDER) if before >= PARTIAL_LEAST_W / 2 else set()
+        if not first:
+            continue
+        for j in up[bisect.bisect_left(up, i + PARTIAL_S):bisect.bisect_right(up, i + MAYBE_PARTIAL_S)]:
+            after = float(np.median(g[j:j + AROUND]))
+            level = (before + after) / 2
+            if level < PARTIAL_LEAST_W:
+                continue
+            for share in (first & _shares(float(g[j - AROUND:j].mean()) / max(after, 1e-9), WIDER)
+                          & _shares(float(total[j] - total[i]) / (j - i) / level)):
+                yield int(at[i]), int(at[j - 1]) + 1, share
