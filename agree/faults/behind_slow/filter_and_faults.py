@@ -12,9 +12,9 @@ from agree.core.thresholds import SLOW_CHANGES, SLOW_REACH_S, WORKING_W
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter, linear_filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter
+from agree.estimators.response.own_readings import usual_changes
 from agree.faults.behind_slow.explain import Explained, explain, jumps, slow
 from agree.faults.behind_slow.trials import first_trial
-from agree.faults.repeated import usual_changes
 from agree.faults.view import Mask
 
 ROUNDS = 3
