@@ -14,6 +14,7 @@ from agree.core.checks import FloatArray
 from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
+from agree.core.results.note import Note
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matched_columns import matched, reasons, with_energy
@@ -38,7 +39,7 @@ class Setting(NamedTuple):
     reason: NDArray[np.str_]
     matched: Matched
     faults: tuple[Found, ...]
-    notes: tuple[str, ...]
+    notes: tuple[str | Note, ...]
 
 
 def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
@@ -95,7 +96,7 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     record = replace(record, reference=np.where(np.isfinite(columns[0]), columns[0], record.reference),
                      device=np.where(np.isfinite(columns[1]), columns[1], record.device))
     record = with_energy(record, made, (sound[0], sound[1]), reason == "")
-    return Setting(reason, record, found.found, _unsought(found))
+    return Setting(reason, record, found.found, (*_untold(found), *_unsought(found)))
 
 
 def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tuple[Mask, Mask],
@@ -205,6 +206,15 @@ def _spoiled(found: Faults) -> tuple[Mask, Mask]:
     first, second = (np.isin(found.reason, [name for name in REASONS if name.startswith((role, EITHER))])
                      for role in ("reference", "device"))
     return first, second
+
+
+def _untold(found: Faults) -> tuple[Note, ...]:
+    """Say by which shares the device may read less or more, if other faults are as likely beside a slow trace."""
+    right = found.put_right
+    if right is None or right.unsure == (0.0, 0.0):
+        return ()
+    low, high = right.unsure if right.role == "reference" else tuple(1 / (1 + by) - 1 for by in right.unsure[::-1])
+    return (Note(kind="pair_faults_untold", severity="trust", values={"low": low, "high": high}),)
 
 
 def _unsought(found: Faults) -> tuple[str, ...]:

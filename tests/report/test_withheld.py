@@ -15,7 +15,7 @@ from tests.report.made import made
 
 KINDS = ["because_gaps", "because_faults", "because_copy", "because_one_ride", "because_one_day", "because_too_little",
          "because_slower", "because_not_followed", "because_programme", "because_between_looks", "because_days",
-         "because_minutes_unlike"]
+         "because_minutes_unlike", "because_faults_untold"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -192,6 +192,13 @@ SENTENCES: dict[str, str | Callable[[Note], str | tuple[str, ...]]] = {
         "shows one ride, nor does cadence. What agrees may be the programme."),
     "next_cut_unlike": "look at both recordings in those minutes, and cut both files to what is of one ride, or record "
                        "again.",
+    "next_faults_untold": "record again with the averaging of the slower device set to none, or to the shortest there "
+                          "is: then single seconds show in it.",
+    "used_faults_untold": lambda note: (
+        "many seconds" + ("" if note.values["all"] == 1 else f" of session {note.values['sessions']}")
+        + " may be faulty or the rider's own, and one of the two devices averages over so long that it does not show "
+        f"which: a mean error from {float(note.values['low']):+.1f} to {float(note.values['high']):+.1f} "
+        f"{note.values['unit']} is about as likely."),
     "used_minutes_unlike": lambda note: (
         "for some minutes" + ("" if note.values["all"] == 1 else f" of session {note.values['sessions']}")
         + " the two recordings are not alike, though they are in the others: a device may have failed, or a file goes "

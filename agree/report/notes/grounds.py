@@ -88,6 +88,7 @@ GROUNDS: dict[str, str | Callable[[Note], str]] = {
                      "{low:+.2g} to {high:+.2g} {unit}"),
     "because_not_followed": "the device does not move with the reference",
     "because_minutes_unlike": "for some minutes the recordings are not alike, and the answer hangs on them",
+    "because_faults_untold": "which seconds are faulty is not told, and the answer hangs on it",
     "because_programme": "the two files may be two rides of one programme",
     "because_slower": ("errors that wander too slowly to show in so short a recording would reach beyond the "
                        "limit"),

@@ -108,6 +108,9 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
         f"for {note.values['minutes']} min from {_when(float(note.values['from_s']))} the recordings are not alike, "
         f"though {100 * float(note.values['share']):.0f} % of the other minutes are: a device may have failed there, "
         "a clock changed, or a file went on into another ride"),
+    "pair_faults_untold": lambda note: (
+        "beside so slow a trace it is not told which seconds are faulty: with others, as likely, the device would read "
+        f"{100 * float(note.values['low']):+.1f} to {100 * float(note.values['high']):+.1f} % of this"),
     "pair_delay": _delay,
     "pair_programme_untold": lambda note: (
         "the recordings may be of one programme, by two riders or on two days: their steps of power coincide, but "

@@ -17,7 +17,7 @@ from agree.verdict.rule import OPEN
 
 WEIGHT = {"answer": 0, "trust": 1, "detail": 2}
 # Why an answer "holds" was not given: the reader who sees an interval inside the claim needs this before all else.
-WITHHELD = ("used_not_followed", "used_programme_untold", "used_minutes_unlike",
+WITHHELD = ("used_not_followed", "used_programme_untold", "used_minutes_unlike", "used_faults_untold",
             "copy_of_its_own_ride", "copy_by_hand", "faults_too_many", "faults_or_gaps_too_many", "used_too_short",
             "used_hardly_any", "used_slower", "sessions_alike")
 # How the notes begin that are said as warnings.

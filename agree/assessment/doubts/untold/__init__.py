@@ -1,0 +1,1 @@
+"""What the data do not tell, on which an answer may hang."""
