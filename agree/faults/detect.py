@@ -21,7 +21,7 @@ from agree.faults.held import held
 from agree.faults.late_start import late_starts
 from agree.faults.partial import EITHER, partials, side
 from agree.faults.screen import zeros_amid
-from agree.faults.spike import spikes
+from agree.faults.spike import spikes, stands_alone
 from agree.faults.view import View, views
 
 ORDER = ("late_start", "early_end", "spike", "saturation", "held", "dropout", "partial")
@@ -159,7 +159,7 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
         claims = [float(excess[one.start:one.stop].sum()) for one in own]
         for one, claim in zip(own, seen[role].weigh([(one.start, one.stop) for one in own], claims, at, sign=-1.0,
                                                     tails=True), strict=True):
-            if claim.unknown <= CLAIM_UNKNOWN and not claim.lacks and not claim.unseen:
+            if claim.unknown <= CLAIM_UNKNOWN and not (claim.lacks or stands_alone(seen[role], one.start, one.stop)):
                 none.add(one)
     return [one for one in found if one not in none]
 

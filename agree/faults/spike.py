@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
     SPIKE_BELOW_TOP,
@@ -37,8 +36,7 @@ def spikes(view: View) -> list[Claim]:
     near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_NEAR_S)
     own = ndimage.median_filter(y, SPIKE_OWN_S, mode="nearest")
     # Where the other one is near its own top it may be at a ceiling.
-    top = float(np.quantile(near, 0.999))
-    factor = np.where(near > SPIKE_BELOW_TOP * top, SPIKE_FACTOR, SPIKE_CLAIM)
+    factor = np.where(near > SPIKE_BELOW_TOP * np.quantile(near, 0.999), SPIKE_FACTOR, SPIKE_CLAIM)
     high = (y > factor * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
     longest = max(SPIKE_S, every_s(view.y))  # one reading, if it is repeated for longer
@@ -48,15 +46,18 @@ def spikes(view: View) -> list[Claim]:
     claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]
     return [one._replace(budget=claim) if one.unseen else one
             for one, claim in zip(view.weigh(spans, claims, high, sign=-1.0), claims, strict=True)
-            if (_stands_alone(y, own, one.start, one.stop, top) if one.unseen else one.holds)]
+            if (stands_alone(view, one.start, one.stop) if one.unseen else one.holds)]
 
 
-def _stands_alone(y: FloatArray, own: FloatArray, start: int, stop: int, top: float) -> bool:
+def stands_alone(view: View, start: int, stop: int) -> bool:
     """Whether most of a spike's height comes within its first second, and goes with its last one: no legs do that.
 
     A push amid coasting does, and short ones amid work, but not above the top of the ride as the other trace shows it.
     """
-    highest, usual = float(y[start:stop].max()), float(own[start:stop].min())
+    y = np.nan_to_num(view.y)
+    top = float(ndimage.median_filter(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_OWN_S).max())
+    around = y[max(start - SPIKE_OWN_S // 2, 0):stop + SPIKE_OWN_S // 2]
+    highest, usual = float(y[start:stop].max()), float(np.median(around))
     least = SPIKE_STEEP * (highest - usual)
     if not 0 < start < stop < y.size or highest <= top * (1.0 if usual > WORKING_W else SPIKE_FACTOR):
         return False

@@ -236,6 +236,8 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     full_smooth = np.where(np.isfinite(smooth), seen, k * shape)
     behind = moved(sharp, late)
     within = weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= 1 - CLAIM_UNKNOWN
+    if isinstance(made.kernel, Repeating):  # the reading that the first seconds repeat came before them
+        within &= made.kernel.at >= 0
     held = np.nan_to_num(moved(within.astype(float), -late)) > 0
     between, shown = np.nan_to_num(moved(full_smooth, -late)), None
     if isinstance(made.kernel, Repeating):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
 from agree.core.thresholds import (
     CLAIM_UNSEEN,
@@ -233,3 +234,15 @@ def test_a_push_amid_coasting_is_no_spike(ride, amid):
         trace[at:at + 2] = 330.0 if amid else 900.0
     setting = set_aside(one, repeated(other, 4))
     assert bool(setting.faults) == (not amid)
+
+
+def test_spikes_beside_stops_that_no_filter_describes(ride):
+    """A reference that repeats means of 2 s, and holds its last reading at stops: they err as much as spikes."""
+    stopped = np.where(np.arange(ride.size) % 41 < 12, 0, np.maximum(ride, 60))
+    mean = repeated(np.convolve(noisy(stopped, 1), [0.5, 0.5])[:ride.size], 2)
+    reference, device = held(np.rint(mean), 4), noisy(stopped, 2)
+    places = {"reference": [143, 347, 556, 923], "device": [225, 430, 718, 1087]}
+    for trace, role in ((reference, "reference"), (device, "device")):
+        trace[places[role]] += np.array([1100, 1350, 1700, 1270])
+    found = set_aside(reference, device).faults
+    assert {role: [one.start for one in found if one.reason == f"{role}_spike"] for role in places} == places
