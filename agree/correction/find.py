@@ -10,14 +10,14 @@ from agree.core.interval.estimate import Estimate
 from agree.core.results.drawn import Drawn
 from agree.core.results.note import Note
 from agree.core.shared_docs import made_by
-from agree.core.thresholds import USUAL_SD_PERCENT
+from agree.core.thresholds import POWER_RANGE, UNLIKE_SD_PERCENT, USUAL_SD_PERCENT
 from agree.correction.after import After, Asked, after
 from agree.correction.along_power import harms, stretches
 from agree.correction.entered import Entered, Judged, judge
 from agree.correction.foretold import error_left, helps_in_the_mean
 from agree.correction.kind_of_error import fitted_line, kind_of_error, power_range
 from agree.correction.perhaps_none import unless_none_fits
-from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT, Rule, choose, units
+from agree.correction.rules import WORTHWHILE_PERCENT, Rule, choose, units
 from agree.estimators.lines.line import Line
 from agree.verdict.columns import Table
 from agree.verdict.error_distribution import interval_half_width
@@ -27,7 +27,6 @@ from agree.verdict.rule import widen
 from agree.verdict.sessions import SessionEffects
 
 LEAST_SESSIONS = 3       # below, stability is not judged
-SCATTER_PERCENT = 1.0    # SD between sessions from which "no correction" is no answer: claims are 1 to 2 %
 FINEST_STEP = 0.01       # per cent: a factor of four decimals
 
 
@@ -111,7 +110,7 @@ def correction(
     line = fitted_line(table, window_s, level) if line is None else line
     range_ = power_range(table, window_s)
     kind, facts = kind_of_error(line, bias, range_, float(table.reference.mean()))
-    data = units(table, window_s, range_ >= LEAST_RANGE)
+    data = units(table, window_s, range_ >= POWER_RANGE)
     chosen = choose(data)
     judged = judge(table, data, "scale" if chosen in (None, "none") else chosen, step or FINEST_STEP)
     scale = _scale(bias, known, float(table.reference.mean()))
@@ -177,7 +176,7 @@ def action_of(
         small = abs(bias.value) <= WORTHWHILE_PERCENT
         return "none" if small else "refused", Note(kind="correction_short")
     if chosen == "none":
-        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > SCATTER_PERCENT and not helps_in_the_mean(
+        if table.sessions >= LEAST_SESSIONS and judged.sd_percent > UNLIKE_SD_PERCENT and not helps_in_the_mean(
                 judged.size_percent, judged.sd_percent, table.sessions):
             return "refused", Note(kind="correction_nothing_common", values={"sd": judged.sd_percent})
         if abs(bias.value) <= WORTHWHILE_PERCENT:
@@ -192,7 +191,7 @@ def action_of(
         return "none", Note(kind="correction_below_step", values={"step": made.step_percent})
     few = not several and (not judged.helps or not judged.sd_percent < judged.size_percent / 2)  # blocks are alike
     no_gain = several and not helps_in_the_mean(judged.size_percent, judged.sd_percent, table.sessions)
-    if made is not None and no_gain and (table.sessions < LEAST_SESSIONS or judged.sd_percent <= SCATTER_PERCENT):
+    if made is not None and no_gain and (table.sessions < LEAST_SESSIONS or judged.sd_percent <= UNLIKE_SD_PERCENT):
         return "none", _small(widen(bias, alone))
     if made is None or few or no_gain:
         return "refused", Note(kind="correction_scatter", values={

@@ -12,15 +12,11 @@ from agree.core.errors import InputError
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
-from agree.core.thresholds import HALF_WEIGHT_S
-from agree.correction.rules import LEAST_RANGE, WORTHWHILE_PERCENT
+from agree.core.thresholds import HALF_WEIGHT_S, KIND_ALONE_LEVEL, KIND_LEVEL, POWER_RANGE
+from agree.correction.rules import WORTHWHILE_PERCENT
 from agree.estimators.lines.deming import deming_line
 from agree.estimators.lines.line import Line
 from agree.verdict.columns import Table
-
-# A cause is named if its interval at the first level misses the null; alone only if the other's does not even at
-# the second.
-NAMED_LEVEL, HINT_LEVEL = 0.95, 0.8
 
 
 def fitted_line(table: Table, window_s: int, level: float) -> Line | None:
@@ -60,10 +56,10 @@ def _level_off(item: Estimate, null: float) -> float:
 def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: float) -> tuple[str, Note]:
     """Scale, offset, both or none, from the line's intervals; the effects must be worth a correction."""
     small = WORTHWHILE_PERCENT
-    if line is None or range_ < LEAST_RANGE:
+    if line is None or range_ < POWER_RANGE:
         if -small <= bias.low and bias.high <= small:
             return "none", Note(kind="correction_small", values={"percent": small})
-        return "cannot tell", Note(kind="correction_narrow", values={"range": range_, "least": LEAST_RANGE})
+        return "cannot tell", Note(kind="correction_narrow", values={"range": range_, "least": POWER_RANGE})
     slope, intercept = line.slope, line.intercept
     facts: dict[str, float | int | str | bool] = {
         "slope": slope.value, "slope_low": slope.low, "slope_high": slope.high, "intercept": intercept.value,
@@ -72,10 +68,10 @@ def kind_of_error(line: Line | None, bias: Estimate, range_: float, mean_w: floa
     large = {"scale": abs(slope.value - 1) * 100 > small, "offset": abs(intercept.value) > small / 100 * mean_w}
     level = {"scale": _level_off(slope, 1), "offset": _level_off(intercept, 0)}
     first, second = sorted(large, key=lambda cause: (large[cause] * level[cause]), reverse=True)
-    if large[first] and level[first] > NAMED_LEVEL:
-        if large[second] and level[second] > NAMED_LEVEL:
+    if large[first] and level[first] > KIND_LEVEL:
+        if large[second] and level[second] > KIND_LEVEL:
             return "scale and offset", found
-        if large[second] and level[second] > HINT_LEVEL:
+        if large[second] and level[second] > KIND_ALONE_LEVEL:
             return "cannot tell", Note(kind="correction_perhaps", values={**facts, "first": first, "second": second})
         return first, found
     if bias.low > small or bias.high < -small:

@@ -11,18 +11,15 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.over_sessions import session_shares
-from agree.core.thresholds import HALF_WEIGHT_S
+from agree.core.thresholds import BLOCK_LEVEL, HALF_WEIGHT_S, LEAST_SLOPE
 from agree.verdict.columns import Table
 
 ACTIONS = ("none", "scale", "offset", "scale and offset")  # the simpler first; of equal ones that which devices offer
 BLOCKS = 8               # parts of a single recording that are left out in turn
-BLOCK_LEVEL = 0.95       # blocks of one recording are alike: there the best must be better at this level
 LEAST_UNITS = 2
-LEAST_SLOPE = 0.1        # a flatter line through the readings is no calibration
 # Smallest change in power worth a correction, per cent: about 0.3 x the competition variation of elite solo athletes
 # (Hopkins 2000, Sports Med 30:1), common practice.
 WORTHWHILE_PERCENT = 0.3
-LEAST_RANGE = 1.5        # 95th over 5th percentile of window means, below which scale and offset look alike
 
 
 class Rule(NamedTuple):

@@ -18,6 +18,7 @@ from agree.core.thresholds import (
     CLAIM_MOST,
     CLAIM_UNKNOWN,
     CLAIM_UNSEEN,
+    KNOWN_WEIGHT,
     SLOW_REACH_S,
     USUAL_RATIO,
     WORKING_W,
@@ -34,7 +35,6 @@ MEDIAN_S, STRIDE = 181, 20  # working seconds over which a constant error is tak
 LIKE_S = 4000             # windows of the ride that tell how far a budget errs by itself
 NORMAL = 1.4826           # SD of a normal over its median absolute deviation
 LEAST_WHOLE_S, LEAST_WHOLE_SHARE = 60, 0.1  # s without a strewn 0 that tell the usual ratio, and of all that tell it
-WHOLE = 0.95              # share of a slow filter's weight within the recording that makes its reading known
 NORMAL_99 = 2.5758        # SD of a normal beyond which a hundredth lies
 
 
@@ -154,7 +154,8 @@ class View:
         known = np.isfinite(self.y)
         made = self.compared(np.where(known, self.y, self.usual))
         # A slow trace is not 0 while the other one works: its own dropouts tell nothing of this one; nor do the ends.
-        amiss = ((self.other <= 0) & (made > WORKING_W)) | (weight_within(made.size, by.start, by.weights) < WHOLE)
+        within = weight_within(made.size, by.start, by.weights)
+        amiss = ((self.other <= 0) & (made > WORKING_W)) | (within < KNOWN_WEIGHT)
         rest = np.where(amiss, np.nan, self.other - made)
         rest -= usual_error(np.nan_to_num(rest), self.working)
         lacks = sign * np.where(known, self.usual - np.nan_to_num(self.y), 0.0)

@@ -19,12 +19,11 @@ from agree.core.interval.estimate import Estimate
 from agree.core.interval.over_sessions import session_shares, weighted_means
 from agree.core.results.note import Note
 from agree.core.results.result import Result
-from agree.core.thresholds import HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
+from agree.core.thresholds import EXCHANGE_LEFT, HALF_WEIGHT_S, ODD_LEVEL, SWAPPED_PERCENT, TREND_LEVEL
 from agree.verdict.odd_sessions import odd_p_values
 
 LEAST_FOR_ODD = 3
 LEAST_FOR_TREND = 4
-EXPLAINED = 0.25  # of the gap to the others: so much may stay unexplained by an exchange of files
 
 Suspicion = Literal["", "files exchanged", "one side only", "twice as much", "metric horsepower"]
 _FACTORS: tuple[tuple[Suspicion, float], ...] = (
@@ -240,7 +239,7 @@ def _exchanged(known: _Known, place: int, others: float, unit: str) -> bool:
     if value * others >= 0 or (unit == "%" and min(value, others) <= -100):
         return False
     turned, reverse = (-item if unit != "%" else 100 * (1 / (1 + item / 100) - 1) for item in (value, others))
-    if abs(value - reverse) > EXPLAINED * abs(value - others):
+    if abs(value - reverse) > EXCHANGE_LEFT * abs(value - others):
         return False
     values = known.values.copy()
     values[place] = turned

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from agree import Estimate
+from agree.core.thresholds import TOGETHER
 from agree.estimators.response import choice, matching, transfer
 from agree.estimators.response.choice import Choice, choose
 from agree.estimators.response.kernels import Kernel, kernel
@@ -115,3 +116,14 @@ def test_reach_of_a_filter(first, last):
     pytest.param(3.095, 3, id="PURE_LAG_S"), pytest.param(3.105, 4, id="PURE_LAG_S")])
 def test_a_mean_over_whole_seconds(width, weights):
     assert kernel("running mean", seconds(width), seconds(1.0)).weights.size == weights
+
+
+# TOGETHER_OVER_S
+@pytest.mark.parametrize(("span", "together"), [(15, True), (1, False)])
+def test_changes_that_noise_hides_from_second_to_second(span, together, monkeypatch):
+    """Power that changes every two minutes, and its mean over a minute with noise of 4 W, which changes by 1 W/s."""
+    monkeypatch.setattr(transfer, "TOGETHER_OVER_S", span)
+    rng = np.random.default_rng(5)
+    watts = np.repeat(rng.uniform(150, 300, 30), 120) + rng.normal(0, 4, 3600)
+    made = transfer.cross(watts[59:], np.convolve(watts, np.full(60, 1 / 60), "valid") + rng.normal(0, 4, 3541))
+    assert (made.correlation * np.sqrt(made.known) >= TOGETHER) == together

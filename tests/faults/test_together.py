@@ -1,5 +1,6 @@
 """Claims on a sharp trace beside a slow one, weighed together: stops neither hide dropouts nor are taken for them."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
+from agree.faults import view
 from agree.faults.claim import Claim
 from agree.faults.detect import find_faults
 from agree.faults.dropout import dropouts
@@ -97,3 +99,13 @@ def test_a_value_that_a_quarter_of_the_power_repeats_is_not_held():
     smooth[806:820] = smooth[806]
     found = find_faults(power, smooth, Filter(Kernel(0, np.full(10, 0.1)), "device", None)).found
     assert [(one.reason, one.start, one.stop) for one in found] == [("device_partial", 780, 900)]
+
+
+# KNOWN_WEIGHT
+def test_what_a_filter_foretells_beside_the_start(monkeypatch):
+    """Of a mean over 30 s the 29th second holds 29 parts, the 28th one part less."""
+    compared = {}
+    monkeypatch.setattr(view, "borne_out", lambda rest, spans, *_: compared.update(rest=rest) or [(0.0, 1.0)])
+    one = of_a_slow_trace(29, 800)
+    replace(one, kernel=Kernel(0, np.full(30, 1 / 30))).weigh([(200, 204)], [800.0], np.zeros(400, bool))
+    assert np.isfinite(compared["rest"][27:30]).tolist() == [False, True, True]

@@ -10,6 +10,7 @@ import pytest
 from agree import Estimate, Pairs
 from agree.core.checks import interval_level
 from agree.core.errors import InputError, SampleSizeError
+from agree.correction import rules
 from agree.correction.entered import Entered, Judged
 from agree.correction.find import action_of, stability
 from agree.correction.kind_of_error import kind_of_error
@@ -65,6 +66,14 @@ def test_level_of_a_trend(slope, ageing):
 @pytest.mark.parametrize(("value", "suspicion"), [(-1.466, "files exchanged"), (-1.456, "")])
 def test_how_near_to_the_reverse_files_look_exchanged(value, suspicion):
     found = session_effects(biases([2.0, 2.01, 1.99, 2.0, 2.0, value]))
+    assert [item.suspicion for item in found.odd_sessions] == [suspicion]
+
+
+# EXCHANGE_LEFT: the others' -10 W turned round are 10 W: 4.0 of 16 W are left by 6 W
+@pytest.mark.parametrize(("value", "suspicion"), [(6.05, "files exchanged"), (5.95, "")])
+def test_how_much_of_the_gap_an_exchange_of_files_explains(value, suspicion):
+    """Turned round, the session is none that stands out: the others vary by 2 W."""
+    found = session_effects(biases([-10.0, -12.0, -8.0, -10.0, -11.0, -9.0, value], 1.0), unit="W")
     assert [item.suspicion for item in found.odd_sessions] == [suspicion]
 
 
@@ -207,6 +216,7 @@ def line(slope_off, intercept_off, half=0.01):
 BIAS = Estimate(value=2.0, low=1.0, high=3.0, level=0.95, method="t")
 
 
+# KIND_LEVEL
 @pytest.mark.parametrize(("slope", "intercept", "kind"), [
     (1.01, 0.1, "scale"), (0.99, 0.1, "cannot tell"), (0.1, 1.01, "offset"), (1.5, 1.01, "scale and offset"),
     (1.5, 0.99, "cannot tell")])
@@ -214,11 +224,13 @@ def test_levels_at_which_a_kind_of_error_is_named(slope, intercept, kind):
     assert kind_of_error(line(slope, intercept), BIAS, 2.0, 200.0)[0] == kind
 
 
+# KIND_ALONE_LEVEL
 @pytest.mark.parametrize(("away", "kind"), [(0.660, "cannot tell"), (0.647, "scale")])
 def test_level_at_which_another_kind_is_still_hinted_at(away, kind):
     assert kind_of_error(line(1.5, away), BIAS, 2.0, 200.0)[0] == kind  # 80 %: 1.2816/1.96 of the half-width of 95 %
 
 
+# POWER_RANGE
 @pytest.mark.parametrize(("range_", "kind"), [(1.5, "scale"), (1.49, "cannot tell")])
 def test_range_of_power_that_tells_kinds_apart(range_, kind):
     assert kind_of_error(line(1.5, 0.1), BIAS, range_, 200.0)[0] == kind
@@ -261,3 +273,32 @@ def test_bands_are_rounded_to_five_watts():
     watts = np.linspace(100, 200, 3001)
     assert default_edges(watts, None)[1] == 135.0  # a third lies at 133.3
     assert default_edges(watts - 1.0, None)[1] == 130.0  # at 132.3
+
+
+# BLOCK_LEVEL: t of 7 degrees of freedom within which lie 95 %, 2.365
+@pytest.mark.parametrize(("times", "action"), [(2.35, "none"), (2.38, "scale")])
+def test_level_at_which_a_correction_must_be_better_on_blocks(rng, times, action, monkeypatch):
+    """Eight blocks on which none is worse than a scale by so many standard errors of 1/sqrt(7)."""
+    data = rules.units(table(session(rng), 30), 30, wide=False)
+    worse = 1 + times / math.sqrt(7) + np.tile([-1.0, 1.0], 4)
+    found = {"none": ["none"] * 8, "scale": ["scale"] * 8}
+    monkeypatch.setattr(rules, "left_out_rules", lambda action, _: found.get(action))
+    monkeypatch.setattr(rules, "losses", lambda rule, _: worse if rule == "none" else np.ones(8))
+    assert rules.choose(data) == action
+
+
+# LEAST_SLOPE
+@pytest.mark.parametrize(("slope", "fits"), [(0.101, True), (0.099, False)])
+def test_a_line_that_shows_hardly_any_power(slope, fits):
+    watts = np.repeat(np.linspace(100.0, 300.0, 20), 30)
+    data = rules.units(table(Pairs(reference=watts, device=slope * watts + 100), 30), 30, wide=True)
+    assert (rules.fit("scale and offset", data) is not None) == fits
+
+
+# UNLIKE_SD_PERCENT
+@pytest.mark.parametrize(("sd", "action"), [(1.01, "refused"), (0.99, "none")])
+def test_sessions_that_have_nothing_in_common(rng, sd, action):
+    """Half a per cent over three sessions, each so far from the others: less than their SD is entered for none."""
+    data = table([session(rng, seconds=300) for _ in range(3)], 30)
+    judged = SimpleNamespace(sd_percent=sd, size_percent=0.5)
+    assert action_of(data, "none", biases([0.5])[0], judged, EXACT)[0] == action

@@ -37,6 +37,10 @@ UNEVEN_SCREEN, UNEVEN_SCREEN_T, UNEVEN_LEFT, UNEVEN_RATIO = 0.08, 10.0, 0.9, 1.2
 # a filter, below which it is not tried; stops that are needed; what holding may leave of the error, and in which share
 # of the stops.
 HOLD_SCREEN, HOLD_STOPS, HOLD_LEFT, HOLD_STOPS_SHARE = 0.15, 4, 0.5, 0.6
+# Changes of the two from second to second go together if their largest correlation at 91 lags is above this over the
+# root of their number: white changes alone make one so large in 350 pairs. Where they do not, changes over so many
+# seconds are looked at, which the noise of a mean over a minute does not hide; each span of them counts as one.
+TOGETHER, TOGETHER_OVER_S = 4.0, 15
 PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
@@ -55,6 +59,9 @@ USUAL_RATIO = (0.7, 1.4)   # ratios further than this from their median do not m
 # A claim of lacking energy C holds if the budget B around it is at least 0.6 C and 4 of its own standard errors: what a
 # slow response moves to neighbouring seconds comes back within the window, what a fault lost does not.
 CLAIM_SHARE, CLAIM_ERRORS = 0.6, 4.0
+# Share of a slow filter's weights that must lie within the recording, for what it foretells there to be compared (a
+# choice, not measured).
+KNOWN_WEIGHT = 0.95
 CLAIM_MARGIN_S = 3         # s on either side of a claim over which its energy is balanced
 BUDGET_LOW = 0.75          # of the usual energy: a budget with less errs no less, since some of the noise is in W
 # Share of a claim on a trace beside one with a reading every n seconds that falls into these, below which it is unseen.

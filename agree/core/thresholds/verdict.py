@@ -6,6 +6,9 @@ LEAST_FOR_PROBABILITY = 3  # sessions; with 2, "P > 99 %" came true in 88-92 % o
 ODD_LEVEL = 0.05         # two-sided, shared by all sessions (Bonferroni): false alarms in at most 5 % of tests
 TREND_LEVEL = 0.05       # two-sided: a change from session to session is named, and a correction not called stable
 MOSTLY_WITHIN = 0.5      # spread between sessions over that of their errors, below which the rest is said to be within
+# Of the gap between a session and the others, what an exchange of its files may leave unexplained: with more, the error
+# is as near to the others as to their reverse, as errors near 0 are.
+EXCHANGE_LEFT = 0.25
 SWAPPED_PERCENT = 0.5    # an odd session within this of the others' error turned round: its files look exchanged
 LEAST_COMMON_S = 60      # s of the same readings in both recordings of two sessions: no two rides repeat these
 # Correlation of second differences at the best lag: one ride with 10 W of noise added 0.84 to 0.93, two days of one

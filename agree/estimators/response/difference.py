@@ -16,6 +16,7 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 from agree.core.shared_docs import made_by, shared
+from agree.core.thresholds import TOGETHER
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
@@ -211,7 +212,7 @@ def response_difference(
         if not column.any():
             raise InputError(f"no response: `{name}` does not change from one second to the next; record a ride whose "
                              "power changes")
-    if pair.correlation * math.sqrt(pair.known) < transfer.TOGETHER:
+    if pair.correlation * math.sqrt(pair.known) < TOGETHER:
         raise InputError("no response: changes of `reference` and `device` from second to second do not go together "
                          f"within {transfer.LAGS_S} s (largest correlation {pair.correlation:.2f}): the clocks do not "
                          "match, or the power changes too slowly to tell")

@@ -10,7 +10,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
-from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, WORKING_W
+from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, TOGETHER, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
@@ -19,7 +19,6 @@ from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_ho
 from agree.estimators.response.nonlinear.fit_repeating import repeating
 from agree.estimators.response.nonlinear.fit_uneven import TwoConstants, two_constants
 from agree.estimators.response.nonlinear.holding import Holding
-from agree.estimators.response.transfer import TOGETHER
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched

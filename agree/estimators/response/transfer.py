@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import TOGETHER, TOGETHER_OVER_S
 from agree.estimators.response.simplex import lowest
 
 ComplexArray = NDArray[np.complex128]
@@ -31,8 +32,6 @@ BINS = 128           # frequencies at which the spectra are judged
 LEAST_IN_BIN = 8
 SMOOTHED = 17        # bins over which noise is smoothed
 LAGS_S = 45          # a mean over 60 s goes together with what it is made of at 30 s on either side of its middle
-TOGETHER = 4.0       # changes go together if their largest correlation is above this over the root of n
-SPAN_S = 15          # over which changes are looked at where those from second to second do not go together
 DELAYS_S = np.arange(-31.0, 31.25, 0.5)   # about the lag of largest covariance
 SIZES = {"none": np.ones(1), "running mean": np.r_[1.25:8:0.25, 8:31:0.5, 31:61],
          "first order": np.r_[0.1:2:0.1, 2:6:0.25, 6:15.5:0.5, 16:31:1, 32:62:2]}
@@ -109,10 +108,10 @@ def cross(first: FloatArray, second: FloatArray) -> Cross:
     if correlation * math.sqrt(known) < TOGETHER:
         # A mean over a minute hides what goes on from second to second beneath noise, but not what lasts. Changes over
         # a span count as one for each span.
-        over = np.abs(fft.rfft(np.ones(SPAN_S), size)) ** 2
-        summed = [ndimage.uniform_filter1d(row, SPAN_S) * SPAN_S for row in changes]
+        over = np.abs(fft.rfft(np.ones(TOGETHER_OVER_S), size)) ** 2
+        summed = [ndimage.uniform_filter1d(row, TOGETHER_OVER_S) * TOGETHER_OVER_S for row in changes]
         wide, alike = largest(joint * over, float(np.sqrt(np.prod([row @ row for row in summed]))))
-        lag, correlation = max((lag, correlation), (wide, alike / math.sqrt(SPAN_S)), key=lambda one: one[1])
+        lag, correlation = max((lag, correlation), (wide, alike / math.sqrt(TOGETHER_OVER_S)), key=lambda one: one[1])
     forward = np.roll(np.pad(changes[1], LAGS_S), -lag)[LAGS_S:LAGS_S + n]
     return Cross(changes[0], forward, lag, known, correlation)
 
