@@ -20,6 +20,7 @@ from agree.core.thresholds import (
 )
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
+from agree.pairing.same_ride import between_steps
 from agree.pairing.same_ride.between_steps import RAPID, SLOW, beside_parabola
 from agree.pairing.same_ride.programme import one_programme, shared, strange, surely_shared
 from agree.pairing.same_ride.rider import Own
@@ -254,3 +255,31 @@ def test_limit_of_surely_shared_changes():
     assert surely_shared(own(**sure))
     assert not surely_shared(own(**{**sure, "correlation": LEAST_SHARED + 0.05}))
     assert not surely_shared(own(**{**sure, "share": MOST_STRANGE_SHARE + 0.09}))
+
+
+def ten_minutes(seed):
+    """Ten minutes of a ride on the road: pieces between steps are few, and of unlike liveliness."""
+    rng = np.random.default_rng(seed)
+    lively = np.repeat(np.exp(rng.normal(0, 0.7, 10)), 60)
+    power = 210 + 40 * np.convolve(rng.standard_normal(629), np.ones(30) / 5, "valid") / 5
+    return np.maximum(power + 12 * lively * lfilter([1], [1, -0.7], rng.standard_normal(600)), 20)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ten_minutes_of_one_ride_are_no_two_programmes(seed):
+    """Said of 23 of 54 sharp devices in pieces of real rides: t cannot exceed the root of the number of pieces."""
+    x, rng = ten_minutes(seed), np.random.default_rng(50 + seed)
+    one, two = (Grid(0.0, np.rint(x + noise * rng.standard_normal(600))) for noise in (2, 6))
+    assert between_steps.alike(one, two, Fine(0.0, 0.1, 0.0, 0.0, 300.0, False)).told
+    other = Grid(0.0, np.rint(x[::-1] + 6 * rng.standard_normal(600)))
+    assert not between_steps.alike(one, other, Fine(0.0, 0.1, 0.0, 0.0, 300.0, False)).told
+
+
+@pytest.mark.parametrize(("over", "correlation", "told"), [
+    (6.6, 0.21, True), (6.4, 0.21, False), (6.6, 0.19, False)])
+def test_limits_of_what_is_more_alike_than_at_any_shift(monkeypatch, over, correlation, told):
+    """SURE_OVER_SHIFTS and LEAST_RAPID_R."""
+    monkeypatch.setattr(between_steps, "over_shifts", lambda a, b: over)
+    monkeypatch.setattr(between_steps, "_clustered", lambda a, b, piece: (2.0, correlation, 400))
+    grid = Grid(0.0, ten_minutes(1))
+    assert between_steps.alike(grid, grid, Fine(0.0, 0.1, 0.0, 0.0, 300.0, False)).told == told

@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import AFTER_S, LEAST_SLOW_R, SURE_MEANS_T, SURE_SLOW_T, SURE_T, WORKING_W
+from agree.core.thresholds import (
+    AFTER_S,
+    LEAST_RAPID_R,
+    LEAST_SLOW_R,
+    SURE_MEANS_T,
+    SURE_OVER_SHIFTS,
+    SURE_SLOW_T,
+    SURE_T,
+    WORKING_W,
+)
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.clocks.smoothness import running_mean
@@ -71,6 +80,7 @@ class Alike(NamedTuple):
 
 
 UNTOLD = Alike(0.0, math.nan, 0, math.nan)
+SHIFTS_S, LEAST_PRODUCTS = (13, 141, 8), 50  # first, end and step of the shifts; products that one needs to tell
 
 
 def beside_parabola(trace: FloatArray, reach: int) -> FloatArray:
@@ -103,6 +113,27 @@ def _clustered(a: FloatArray, b: FloatArray, piece: NDArray[np.int64]) -> tuple[
     error, scale = math.sqrt(float(sums @ sums)), math.sqrt(float(u @ u) * float(v @ v))
     return (float(sums.sum()) / error if error > 0 else 0.0, float(u @ v) / scale if scale > 0 else 0.0,
             int(known.sum()))
+
+
+def over_shifts(a: FloatArray, b: FloatArray) -> float:
+    """Mean of the products of two traces, over its standard deviation at shifts of 13 s to over 2 min either way.
+
+    Of few pieces the mean over its standard error says little, since it cannot exceed the root of their number, however
+    alike they are. Shifts keep all but the time (cf. Theiler et al. 1992), and what steps leave at each of them.
+    """
+    place = np.arange(a.size)
+
+    def mean(by: int) -> float:
+        products = a * shifted(b, place + by)
+        count = int(np.isfinite(products).sum())
+        return float(np.nansum(products)) / math.sqrt(count) if count > LEAST_PRODUCTS else math.nan
+
+    away = np.array([mean(sign * by) for by in range(*SHIFTS_S) for sign in (-1, 1)])
+    if np.isfinite(away).sum() < away.size / 2:
+        return 0.0
+    usual = math.sqrt(float(np.nanmean(away**2)))
+    here = mean(0)
+    return here / usual if usual > 0 and math.isfinite(here) else 0.0
 
 
 def _averaged(x: FloatArray, y: FloatArray, means: tuple[int, ...]) -> Iterator[tuple[FloatArray, FloatArray]]:
@@ -153,6 +184,8 @@ def alike(x: Grid, y: Grid, fine: Fine, scale: Scale = RAPID) -> Alike:
             told = scale.beyond_chance(t, correlation, averaged=number > 0)
             if (told, t) > (best.told, best.t) or not best.seconds:
                 best = Alike(t, correlation, seconds, size, told)
+            if scale is RAPID and not best.told and correlation >= LEAST_RAPID_R:
+                best = best._replace(told=over_shifts(left, shifted(right, place + by)) >= SURE_OVER_SHIFTS)
         if best.told:
             break
     return best
