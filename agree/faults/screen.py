@@ -7,7 +7,7 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W, WORKING_W
+from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W, STOP_DIP, WORKING_W
 from agree.estimators.response.own_readings import every_s, usual_changes
 from agree.faults.late_start import frozen_runs
 from agree.faults.view import Mask, largest_near
@@ -15,7 +15,6 @@ from agree.faults.view import Mask, largest_near
 APART_S = 8    # a zero so far from all coasting of the other trace is no stop, whatever lag or response are left
 NEAR_S = 5
 SHARPER = 1.3  # median change from reading to reading, over that of the other trace, of one that is clearly sharper
-DIP = 0.95
 
 
 def hide(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
@@ -43,7 +42,7 @@ def zeros_amid(reference: FloatArray, device: FloatArray, *, dips: bool = True) 
                 around = np.r_[other[max(start - APART_S, 0):max(start - 1, 0)], other[stop + NEAR_S:stop + APART_S]]
                 around = around[np.isfinite(around)]
                 inside = float(high[start:stop + NEAR_S].min())
-                zero[start:stop] = around.size > 0 and inside > DIP * float(np.median(around))
+                zero[start:stop] = around.size > 0 and inside > STOP_DIP * float(np.median(around))
         found.append(zero)
     return found[0], found[1]
 

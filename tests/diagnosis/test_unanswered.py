@@ -8,14 +8,25 @@ from agree import Pairs
 from agree.core.data.matched import Matched
 from agree.correction.find import correction
 from agree.diagnosis.findings import findings
+from agree.diagnosis.windows.long_windows import in_long_windows
 from agree.report.story.cause import cause_words
 from agree.verdict.columns import table
+from tests.diagnosis.frames import framed
 
 
 def named(power, device):
     """Causes of a pair whose response no filter fitted."""
     data = table(Pairs(reference=power, device=device, matched=Matched(reference=power, device=device, fits=False)), 30)
     return {item.cause: item for item in findings(data, correction(data, 0.95, 30))}
+
+
+@pytest.mark.parametrize(("windows", "known"), [
+    pytest.param(40, True, id="LONG_OF_WINDOWS LONG_LEFT_OVER"), pytest.param(39, False, id="LONG_OF_WINDOWS")])
+def test_long_windows_enough(windows, known):
+    """Two coefficients need five long windows of eight."""
+    rows = np.stack([np.ones(windows), np.arange(windows, dtype=float)])
+    data = framed(np.full(windows, 200.0))
+    assert (in_long_windows(rows, np.sin(np.arange(windows)), data, 0.0) is not None) == known
 
 
 def efforts(seed):

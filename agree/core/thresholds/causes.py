@@ -2,6 +2,9 @@
 
 # --- causes (benchmarks/diagnosis.py) ---
 LEAST_CAUSE_WINDOWS = 20   # windows of 30 s of pedalling; below, causes are not told apart
+# Windows of 30 s in a long one: 4 min, several times the slowest response that is looked for, 60 s. And how many more
+# there must be than coefficients: below, their scatter is not known.
+LONG_OF_WINDOWS, LONG_LEFT_OVER = 8, 3
 NAMED_STRENGTH = 0.99      # level of the interval that must miss 0 for a cause to be named
 BEND_STRENGTH = 0.999      # the same for an error that bends with power: two shapes at seven powers are tried
 # Largest change of slope, W per W, of a bend: true ones of 0.05 to 0.3 were made; -1.2 to 0.76 came of ceilings set

@@ -6,11 +6,9 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import LONG_LEFT_OVER, LONG_OF_WINDOWS
 from agree.diagnosis.windows.frame import Frame
 from agree.diagnosis.windows.least_squares import regress
-
-LONG = 8       # windows of 30 s in a long one: several times the slowest response that is looked for, 60 s
-LEFT_OVER = 3  # long windows more than coefficients: below, their scatter is not known
 
 
 def in_long_windows(rows: FloatArray, error: FloatArray, data: Frame, floor: float) -> list[Estimate] | None:
@@ -19,7 +17,7 @@ def in_long_windows(rows: FloatArray, error: FloatArray, data: Frame, floor: flo
     both = np.vstack([rows, error])
     for session in np.unique(data.session):
         own = both[:, data.session == session]
-        count = own.shape[1] // LONG
-        found.append(own[:, :count * LONG].reshape(len(both), count, LONG).mean(axis=2))
+        count = own.shape[1] // LONG_OF_WINDOWS
+        found.append(own[:, :count * LONG_OF_WINDOWS].reshape(len(both), count, LONG_OF_WINDOWS).mean(axis=2))
     means: FloatArray = np.hstack(found)
-    return None if means.shape[1] < len(rows) + LEFT_OVER else regress(means[:-1], means[-1], floor)
+    return None if means.shape[1] < len(rows) + LONG_LEFT_OVER else regress(means[:-1], means[-1], floor)
