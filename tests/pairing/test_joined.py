@@ -23,6 +23,7 @@ from agree.core.thresholds import (
     MOST_RETURNS,
     RETURN_S,
     UNLIKE_SHIFT,
+    USUALLY_ALIKE,
 )
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
@@ -147,10 +148,12 @@ def test_limits_of_minutes_whose_means_go_their_own_way(outside):
     assert not Levels(**{**LEVELS_AT, **outside}).unlike
 
 
-def test_minutes_astray_have_rapid_changes_astray_too():
-    part = Part(LEAST_LEVEL_MINUTES, LEAST_REST_ALIKE, MOST_ASTRAY_R, 9.0, 9.0, Levels(**LEVELS_AT))
+def test_minutes_astray_have_rapid_changes_astray_too_and_the_rest_has_not():
+    """One ride with halves of power for a fifth of it had 0.27 of 0.83, and 0.74 of the rest alike."""
+    part = Part(LEAST_LEVEL_MINUTES, USUALLY_ALIKE, MOST_ASTRAY_R * 0.8, 9.0, 9.0, Levels(**LEVELS_AT), 0.8)
     assert part.other
-    assert not part._replace(correlation=MOST_ASTRAY_R + 0.01).other
+    assert not part._replace(correlation=MOST_ASTRAY_R * 0.8 + 0.01).other
+    assert not part._replace(rest_alike=USUALLY_ALIKE - 0.01).other
 
 
 def test_rapid_changes_alone_make_no_other_ride_where_the_means_of_minutes_are_alike():

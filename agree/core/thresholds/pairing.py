@@ -104,7 +104,9 @@ LEAST_OTHER_MINUTES, LEAST_REST_ALIKE, MOST_OTHER_R, MOST_OTHER_SLOPE, LEAST_LIV
 # means differ less, or go together, rapid changes alone make no other ride. Settled on 336 draws of the settling half
 # (benchmarks/joined_rides.py): joined parts were 0.02 to 1.6 off, devices that are noisy, slow or 0 now and then 0.12.
 LEAST_LEVEL_MINUTES, LEAST_LEVELS_OFF, LEVELS_OFF_TIMES, MOST_LEVELS_R, LEAST_VARIED = 5, 0.12, 8.0, 0.75, 0.03
-# The correlation of rapid changes there: one ride with four minutes of dropouts beside a slow device had 0.45.
+# The correlation of rapid changes there, beside that of the rest: one ride with four minutes of dropouts beside a slow
+# device had 0.45 of 0.83, others with halves of power for a fifth of the ride 0.27 of 0.83 and 0.34 of 0.56; in those
+# the rest was alike in less than USUALLY_ALIKE, too.
 MOST_ASTRAY_R, LEAST_SLIGHTLY_OFF = 0.35, 0.03
 # Where steps leave nothing between them, that is said of recordings with so much work in common; shorter ones may have
 # too few pieces between steps (20 of 16 s are needed) without being a programme.

@@ -83,7 +83,7 @@ class Part(NamedTuple):
     """A part that is unlike: its minutes, its correlation, the greatest slope it may have, and the size of its changes.
 
     The latter two are shares of those in the rest (the usual size in the device over that in the reference);
-    `rest_alike` is the share of its minutes that are alike.
+    `rest_alike` is the share of its minutes that are alike, `rest` its correlation.
     """
 
     minutes: int
@@ -92,13 +92,14 @@ class Part(NamedTuple):
     most_slope: float
     lively: float
     levels: Levels = NO_LEVELS
+    rest: float = 1.0
 
     @property
     def other(self) -> bool:
         """Whether it is of another ride."""
         if self.rest_alike < LEAST_REST_ALIKE:
             return False
-        if self.levels.unlike and self.correlation <= MOST_ASTRAY_R:
+        if self.levels.unlike and self.rest_alike >= USUALLY_ALIKE and self.correlation <= MOST_ASTRAY_R * self.rest:
             return True
         return (self.minutes >= LEAST_OTHER_MINUTES and self.correlation <= MOST_OTHER_R
                 and self.most_slope <= MOST_OTHER_SLOPE and self.lively >= LEAST_LIVELY
@@ -214,15 +215,14 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     starts = found.starts[inside]
     part = Part(int(inside.sum()), float(found.matched[~inside].mean()), _correlation(here, inside),
                 _most_slope(here, inside) / slope, lively / usual,
-                levels(x, shifted(y, along), starts, found.starts[~inside]))
+                levels(x, shifted(y, along), starts, found.starts[~inside]), _correlation(here, ~inside))
     if not part.other:
         return None
-    rest = _correlation(here, ~inside)
     elsewhere = max(_correlation(_sums(u, shifted(v, along + by), starts), np.ones(starts.size, bool))
                     for by in range(-FAR_S, FAR_S + 1))
-    if elsewhere > max(2 * MOST_OTHER_R, ELSEWHERE * rest):
+    if elsewhere > max(2 * MOST_OTHER_R, ELSEWHERE * part.rest):
         return None
-    return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, rest)
+    return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, part.rest)
 
 
 def unlike(found: Likeness) -> tuple[Note, ...]:
