@@ -53,8 +53,8 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
     Raises
     ------
     InputError
-        A folder that does not exist, a place that cannot be written, a device or socket, or a pipe that nothing
-        reads.
+        A folder that does not exist, a place that cannot be written, a device or socket, a pipe that nothing reads, or
+        a link to a file of another kind.
     """
     target = Path(path)
     called = plain_name(target)
@@ -67,7 +67,7 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
     if stat.S_ISFIFO(kind) or (kind and target.is_absolute() and target.parts[1:2] in (("dev",), ("proc",))):
         _through(target, called, write)
         return
-    target = target.resolve() if target.is_symlink() else target
+    target = _behind_link(target, called) if target.is_symlink() else target
     if not target.parent.is_dir():
         raise InputError(f"folder {plain_name(target.parent)} does not exist; make it first or choose another place "
                          f"for {plain_name(target.name)}")
@@ -86,6 +86,15 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> None:
     finally:
         with suppress(OSError):  # of a place that has become read-only
             temporary.unlink(missing_ok=True)
+
+
+def _behind_link(link: Path, called: str) -> Path:
+    """Return the file that a link leads to; one that holds something of another kind, such as a recording, is kept."""
+    target = link.resolve()
+    if target.suffix.lower() != link.suffix.lower() and target.is_file() and target.stat().st_size:
+        raise InputError(f"{called} is a link to {plain_name(target.name)}, a file of another kind, which is not "
+                         "written over; choose another place")
+    return target
 
 
 def _kind(target: Path, called: str) -> int:

@@ -132,3 +132,19 @@ def test_links_in_a_circle_lead_nowhere(tmp_path):
         "a.json leads nowhere: its links go in a circle, or it is not a path; choose another name")
     with pytest.raises(InputError, match=r"a\.json cannot be written: .*; choose another place"):
         write_text(tmp_path / "a.json", "x")
+
+
+def test_a_link_to_a_file_of_another_kind_is_not_written_through(tmp_path):
+    """The command asks first; whoever writes from Python is held back too."""
+    ride = tmp_path / "ride.csv"
+    ride.write_text("time,power\n0,200\n", encoding="utf-8")
+    (tmp_path / "page.html").symlink_to(ride)
+    with pytest.raises(InputError, match=r"page\.html is a link to ride\.csv, a file of another kind"):
+        write_text(tmp_path / "page.html", "x")
+    assert ride.read_text(encoding="utf-8") == "time,power\n0,200\n"
+    (tmp_path / "new.html").symlink_to(tmp_path / "free.csv")
+    (tmp_path / "again.csv").symlink_to(ride)
+    for name, place in (("new.html", "free.csv"), ("again.csv", "ride.csv")):
+        write_text(tmp_path / name, "x")
+        assert (tmp_path / place).read_text(encoding="utf-8") == "x"
+        assert (tmp_path / name).is_symlink()
