@@ -89,9 +89,9 @@ def two_constants(sharp: FloatArray, smooth: FloatArray, made: FloatArray, size:
     turn = START if slope < 0 else 1 / START
     at, clip = np.array([delay - round(delay), math.log(size * turn), math.log(size / turn), data.usual]), CLIP_SD * (
         data.sd(data.even))
-    for _ in range(2):
+    for near in (100.0, 1.0):  # the first fit only tells which errors are large
         at = lowest(partial(data.left, clip), at + np.vstack([np.zeros(4), np.diag([0.3, 0.2, -0.2, 0.02])]),
-                    xtol=1e-4, ftol=1e-9, most=250)
+                    xtol=1e-4 * near, ftol=1e-9 * near**2, most=250)
         clip = CLIP_SD * data.sd(data.errors(at))
     up, down = math.exp(at[1]), math.exp(at[2])
     even = float(np.mean(np.minimum(np.square(data.even), clip**2)))
