@@ -155,7 +155,8 @@ _PUBLIC = {
     "estimators.lines.york": ("YorkLine", "york"),
     "estimators.response.difference": ("Response", "response_difference"),
     "estimators.response.match_pairs": ("match_response",),
-    "estimators.response.efforts": ("BestEfforts", "Effort", "best_efforts"),
+    "estimators.response.bests.effort": ("BestEfforts", "Effort"),
+    "estimators.response.efforts": ("best_efforts",),
     "pairing.pair": ("pair_recordings",),
     "planning.plan": ("Plan", "plan"),
     "recordings.inspect": ("Channel", "FileLook", "Gap", "Oddity", "look"),
@@ -225,8 +226,9 @@ if TYPE_CHECKING:
     from agree.estimators.lines.passing_bablok import passing_bablok
     from agree.estimators.lines.variance_ratio import VarianceRatio, variance_ratio
     from agree.estimators.lines.york import YorkLine, york
+    from agree.estimators.response.bests.effort import BestEfforts, Effort
     from agree.estimators.response.difference import Response, response_difference
-    from agree.estimators.response.efforts import BestEfforts, Effort, best_efforts
+    from agree.estimators.response.efforts import best_efforts
     from agree.estimators.response.match_pairs import match_response
     from agree.pairing.pair import pair_recordings
     from agree.planning.plan import Plan, plan

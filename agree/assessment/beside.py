@@ -25,8 +25,8 @@ from agree.verdict.reference import ReferenceUncertainty
 
 if TYPE_CHECKING:
     from agree.assessment.claim_check import ClaimCheck
+    from agree.estimators.response.bests.effort import BestEfforts
     from agree.estimators.response.difference import Response
-    from agree.estimators.response.efforts import BestEfforts
 
 LOWEST_PERCENT_W = 20.0  # window means below this make per-cent errors of single windows meaningless
 

@@ -50,8 +50,8 @@ from agree.verdict.rule import RULES
 from agree.verdict.sessions import SessionEffects
 
 if TYPE_CHECKING:
+    from agree.estimators.response.bests.effort import BestEfforts
     from agree.estimators.response.difference import Response
-    from agree.estimators.response.efforts import BestEfforts
 
 @made_by("check_claim", also=("Correction", "write_page"))
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,12 +3,13 @@
 import importlib.util
 import re
 from base64 import b64encode
+from dataclasses import replace
 from functools import cache
 from hashlib import sha256
 from html.parser import HTMLParser
 from pathlib import Path
 
-from agree import Pairs
+from agree import Pairs, best_efforts
 from agree.report.html.document import html_text
 from agree.report.story.provenance import Provenance
 
@@ -97,3 +98,14 @@ def test_hostile_names_do_no_harm():
     assert text.count("<script") == 1
     assert "<b>" not in text
     assert not {"\x1b", "\u202e"} & set(text)
+
+
+def test_best_efforts_stand_on_the_page_with_averaging_and_scale_apart():
+    check = cases.ALL["holds"]()
+    assert "Best efforts?" not in page("holds")
+    best = tuple(best_efforts(item, durations_s=(5, 60)) for item in check.pairs)
+    text = html_text(replace(check, efforts=best), Provenance(command=("agree",)))
+    tags(text)
+    shown = text[text.index("<h2>Best efforts?"):text.index("<h2>Over time?")]
+    assert all(f">{title}</th>" in shown for title in ("difference, %", "averaging, %", "scale, %"))
+    assert shown.count("<tr>") == 3 * len(check.pairs)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -14,8 +15,8 @@ from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
-from agree.core.results.result import Result
-from agree.core.shared_docs import made_by
+from agree.estimators.response.bests.effort import BestEfforts, Effort
+from agree.estimators.response.bests.known_to_both import DELAY_ALONE, Lack, best_in_common, lack, why_unsplit
 from agree.estimators.response.effort_windows import (
     Errors,
     Spreading,
@@ -25,102 +26,12 @@ from agree.estimators.response.effort_windows import (
     selection,
     spreading_by_power,
 )
-from agree.estimators.response.unbroken import Traces, of_matched, own_traces
+from agree.estimators.response.unbroken import Traces, of_matched, of_pairs, own_traces
 
 LEAST_SECONDS = 30
 LONGEST_S = 86400
 TIE = 1e-9  # of the largest reading: sums differ by rounding
 METHOD = "t, windows of similar power (serial)"
-
-
-@made_by("best_efforts", also=("BestEfforts",))
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Effort(Result):
-    """Best mean power over one duration.
-
-    Attributes
-    ----------
-    duration_s : int
-        Length of the window, s.
-    reference_w, device_w : float
-        Best mean power of each, W; NaN if there is no such window.
-    reference_start_s, device_start_s : float
-        Time of the first second of each best window; the first of equals.
-    device_same_w : float
-        Mean power of the device in the reference's best window, W.
-    difference, difference_percent : Estimate or None
-        Device's best minus reference's best, W, and in per cent of the reference's.
-    same_window, same_window_percent : Estimate or None
-        Device minus reference in the reference's best window, W and per cent.
-    selection_w : float
-        By how much errors as large as those seen raise the best of means on average, W.
-    averaging_percent : float
-        What the difference in response does to the best: the sharper trace smoothed as the other one is, against
-        itself, in per cent; negative if the device is the smoother one.
-    scale_percent : Estimate or None
-        Device's best against the reference's at a matched response, per cent: what is left when averaging is taken out.
-    windows_differ : bool
-        The two best windows are not the same seconds.
-    overlap_s : int
-        Seconds the two best windows have in common; `duration_s` if they are one.
-    note : str
-        Why there is no such window, or "".
-
-    Examples
-    --------
-    >>> from agree import Pairs, best_efforts
-    >>> watts = [200.0] * 20 + [300.0] * 10 + [200.0] * 20
-    >>> effort = best_efforts(Pairs(reference=watts, device=watts), durations_s=[10]).efforts[0]
-    >>> effort.reference_w, effort.reference_start_s, effort.overlap_s
-    (300.0, 20.0, 10)
-    """
-
-    duration_s: int
-    reference_w: float = math.nan
-    reference_start_s: float = math.nan
-    device_w: float = math.nan
-    device_start_s: float = math.nan
-    device_same_w: float = math.nan
-    difference: Estimate | None = None
-    difference_percent: Estimate | None = None
-    same_window: Estimate | None = None
-    same_window_percent: Estimate | None = None
-    selection_w: float = math.nan
-    averaging_percent: float = math.nan
-    scale_percent: Estimate | None = None
-    windows_differ: bool = False
-    overlap_s: int = 0
-    note: str = ""
-
-
-@made_by("best_efforts", also=("Effort",))
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BestEfforts(Result):
-    """Best efforts over several durations.
-
-    Attributes
-    ----------
-    efforts : tuple of Effort
-        One for each duration, in increasing order.
-    level : float
-        Confidence level of each interval by itself, not of all together.
-    seconds : int
-        Seconds known in both, coasting included.
-    longest_run_s : int
-        Longest run without a break in which each trace is known, the shorter of the two.
-
-    Examples
-    --------
-    >>> from agree import Pairs, best_efforts
-    >>> watts = [200.0] * 20 + [300.0] * 10 + [200.0] * 20
-    >>> best_efforts(Pairs(reference=watts, device=watts), durations_s=[10]).longest_run_s
-    50
-    """
-
-    efforts: tuple[Effort, ...]
-    level: float
-    seconds: int
-    longest_run_s: int
 
 
 def best_efforts(
@@ -150,6 +61,7 @@ def best_efforts(
     -------
     BestEfforts
         ``.efforts``: tuple of Effort(duration_s, reference_w, device_w, difference, same_window, ...).
+        ``.unsplit``: why averaging and scale are not told apart, or "".
 
     Raises
     ------
@@ -176,6 +88,10 @@ def best_efforts(
     variance V of their mean over a window comes from all windows of that length, as A + B power^2 (weighted least
     squares, A and B at least 0), with 2 (V/se(V))^2 degrees of freedom (Satterthwaite 1946), se(V) by the serial
     engine; with fewer than 16 windows side by side, from the long-run variance by the engine, over the length.
+
+    A faulty or missing second breaks the windows of its own trace alone, so that its best may be another effort. Bests
+    are compared over the windows that both know whole (``reference_common_w``, ``device_common_w``), and so is the
+    scale, at one response; ``lacks`` names the trace that does not know the other's best.
 
     The best of means with errors is too high, the more so the larger the errors: ``selection_w``, found by drawing
     errors anew in blocks of 300 s. The data do not show whose errors they are. So the interval of the difference of
@@ -205,7 +121,9 @@ def best_efforts(
     if used < LEAST_SECONDS:
         raise SampleSizeError(f"at least {LEAST_SECONDS} used seconds are needed; got {used}")
     traces = own_traces(pairs)
-    matched = of_matched(pairs)
+    unsplit = why_unsplit(pairs.matched)
+    # A match that is a delay alone takes out of the errors how seconds happen to fall, which short bests have.
+    matched = of_pairs(pairs) if unsplit == DELAY_ALONE else of_matched(pairs)
     known = np.isfinite(matched.reference) & np.isfinite(matched.device)
     own = [longest_run(np.isfinite(column)) for column in traces.recorded]
     longest = max(own)
@@ -218,10 +136,12 @@ def best_efforts(
     raised = dict.fromkeys(there, 0.0) | dict(zip(
         selected, selection(found, matched.reference / unit, selected), strict=True))
     efforts = tuple(
-        _effort(traces, matched.reference / unit, found, one, raised[one], level, unit) if one in raised else
+        _effort(pairs, traces, matched.reference / unit, found, one, raised[one], level, unit) if one in raised else
         Effort(duration_s=one, note=f"no unbroken run of {one} s; the longest is {longest} s") for one in durations)
+    if unsplit:
+        efforts = tuple(replace(item, averaging_percent=math.nan, scale_percent=None) for item in efforts)
     warn_of_drift(*(item.difference for item in efforts if item.difference is not None))
-    return BestEfforts(efforts=efforts, level=level, seconds=int(known.sum()), longest_run_s=min(own))
+    return BestEfforts(efforts=efforts, level=level, seconds=int(known.sum()), longest_run_s=min(own), unsplit=unsplit)
 
 
 def _durations(durations: Sequence[int]) -> list[int]:
@@ -237,47 +157,59 @@ def _durations(durations: Sequence[int]) -> list[int]:
     return sorted(int(one) for one in items)
 
 
-def _best(values: FloatArray, duration: int) -> tuple[float, int, FloatArray]:
-    """Best mean, its first second, and all means."""
-    every = means(values, duration)
+def _best(every: FloatArray) -> tuple[float, int]:
+    """Best of window means, and its first second."""
     if not np.isfinite(every).any():
-        return math.nan, 0, every
+        return math.nan, 0
     at = int(np.argmax(every >= np.nanmax(every) - TIE))
-    return float(every[at]), at, every
+    return float(every[at]), at
 
 
-def _effort(traces: Traces, matched: FloatArray, found: Errors, duration: int, raised: float, level: float,
-            unit: float) -> Effort:
+def _lack(pairs: Pairs, traces: Traces, starts: tuple[int, int], best: tuple[float, float], duration: int) -> Lack:
+    """What the device lacks in the reference's best window, or else the reference in the device's."""
+    for role, column, start, there in zip(("device", "reference"), traces.recorded[::-1], starts, best, strict=True):
+        found = Lack() if math.isnan(there) else lack(pairs, role, np.isfinite(column), traces.time, start, duration)
+        if found.role:
+            return found
+    return Lack()
+
+
+def _effort(pairs: Pairs, traces: Traces, matched: FloatArray, found: Errors, duration: int, raised: float,
+            level: float, unit: float) -> Effort:
     """Bests of one duration; readings are in `unit` W."""
-    (best, i, _), (other, j, device) = (_best(column, duration) for column in traces.recorded)
-    (even_best, _, _), (even_other, _, _) = (_best(column, duration) for column in traces.alike)
-    if math.isnan(best) or math.isnan(other):
-        role = "reference" if math.isnan(best) else "device"
-        starts = [math.nan if math.isnan(value) else float(traces.time[at]) for value, at in ((best, i), (other, j))]
-        return Effort(
-            duration_s=duration, reference_w=unit * best, device_w=unit * other, reference_start_s=starts[0],
-            device_start_s=starts[1], note=f"no unbroken run of {duration} s in the {role}")
-    same = float(device[i])
+    recorded = [means(column, duration) for column in traces.recorded]
+    (best, i), (other, j) = map(_best, recorded)
+    lacking = _lack(pairs, traces, (i, j), (best, other), duration)
+    starts = [math.nan if math.isnan(value) else float(traces.time[at]) for value, at in ((best, i), (other, j))]
+    own: dict[str, Any] = {
+        "duration_s": duration, "reference_w": unit * best, "device_w": unit * other, "reference_start_s": starts[0],
+        "device_start_s": starts[1], **lacking.fields()}
+    one, two = best_in_common(*recorded)
+    if math.isnan(one):
+        roles = [role for role, value in (("reference", best), ("device", other)) if math.isnan(value)]
+        where = f"in the {roles[0]}" if roles else "known to both"
+        return Effort(**own, note=f"no unbroken run of {duration} s {where}")
+    same = float(recorded[1][i])
     far = spreading_by_power(found, matched, duration)
-    own = _around(other - best, far(max(best, other)), level, drift=found.drift)
+    difference = _raised(_around(two - one, far(max(one, two)), level, drift=found.drift), raised)
     here = _around(same - best, far(best), level, drift=found.drift)
-    own = replace(own, low=own.low - raised, high=own.high + raised)
     here = replace(here, high=here.high + raised)
-    part = 100 / best if best > 0 else math.nan
-    scale = None
-    averaging = math.nan
-    if even_best > 0 and math.isfinite(even_other):
-        scale = _around(even_other - even_best, far(even_best), level, drift=found.drift)
-        scale = replace(scale, low=scale.low - raised, high=scale.high + raised).scaled(100 / even_best)
-        averaging = 100 * (other / best * even_best / even_other - 1) if best > 0 and even_other > 0 else math.nan
+    averaging, scale = math.nan, None
+    first, second = best_in_common(*(means(column, duration) for column in traces.alike))
+    if min(first, second) > 0:
+        scale = _raised(_around(second - first, far(first), level, drift=found.drift), raised).scaled(100 / first)
+        averaging = 100 * (two / one * first / second - 1) if one > 0 else math.nan
     return Effort(
-        duration_s=duration, reference_w=unit * best, reference_start_s=float(traces.time[i]), device_w=unit * other,
-        device_start_s=float(traces.time[j]), device_same_w=unit * same, difference=own.scaled(unit),
-        difference_percent=own.scaled(part) if best > 0 else None,
+        **own, device_same_w=unit * same, reference_common_w=unit * one, device_common_w=unit * two,
+        difference=difference.scaled(unit), difference_percent=difference.scaled(100 / one) if one > 0 else None,
         same_window=here.scaled(unit) if math.isfinite(same) else None,
-        same_window_percent=here.scaled(part) if best > 0 and math.isfinite(same) else None,
+        same_window_percent=here.scaled(100 / best) if best > 0 and math.isfinite(same) else None,
         selection_w=unit * raised, averaging_percent=averaging, scale_percent=scale, windows_differ=i != j,
         overlap_s=max(duration - abs(i - j), 0))
+
+
+def _raised(item: Estimate, by: float) -> Estimate:
+    return replace(item, low=item.low - by, high=item.high + by)
 
 
 def _around(value: float, far: Spreading, level: float, *, drift: bool) -> Estimate:

@@ -23,6 +23,7 @@ from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION, duration
 from agree.report.story.provenance import Provenance, digests, provenance_rows
 from agree.report.story.tell import Story, tell
+from agree.report.texts.response_text import EFFORT_HEAD, compared, effort_remarks, effort_row
 from agree.verdict.rule import FAILS, HOLDS
 
 WIDTH = 640.0  # of pictures, in the units of their type
@@ -35,7 +36,7 @@ def html_text(check: ClaimCheck, provenance: Provenance) -> str:
     marks = Marks(_titles(check, readings))
     title = f"Accuracy claim {check.claim.text}: {check.verdict}"
     body = [_advice(story), _questions(check, story), _bands(check, story, readings, marks), _averaging(check),
-            _time(check, readings, marks), _sessions(check, story), _foot(check, story, provenance)]
+            _efforts(check), _time(check, readings, marks), _sessions(check, story), _foot(check, story, provenance)]
     header = (f'<p><span class="badge {CLASSES.get(check.verdict, "open")}">{shown(story.verdict)}</span>\n'
               f'<strong>{shown(claim_title(check))}</strong></p>\n<p class="caption">{shown(subtitle(check))}</p>')
     return whole(title, [f"<h1>{shown(story.sentence)}</h1>", *body], header=header,
@@ -106,6 +107,18 @@ def _averaging(check: ClaimCheck) -> str:
         ["averaged over", "inside", "interval"], rows, numbers=(1, 2)) if rows else "",
         picture(paper.figure, "Share of readings inside the claim against averaging time",
                 f"Blue: the {100 * reading.limit:g} % needed. Upright: the {check.window_s} s asked."))
+
+
+def _efforts(check: ClaimCheck) -> str:
+    """Best efforts of each session, with averaging and scale apart."""
+    parts = []
+    for item, best in zip(check.pairs, check.efforts, strict=False):
+        if best is not None and compared(best):
+            session = f", session {item.session}" if len(check.pairs) > 1 else ""
+            parts += [table(f"Best mean power of each trace, from its own readings{session}", EFFORT_HEAD,
+                            [effort_row(one) for one in compared(best)], numbers=(1, 2, 4, 7)),
+                      *(paragraph(remark, "caption") for remark in effort_remarks(best))]
+    return section("Best efforts?", *parts) if parts else ""
 
 
 def _time(check: ClaimCheck, readings: Readings, marks: Marks) -> str:

@@ -6,9 +6,11 @@ import math
 import textwrap
 
 from agree.core.interval.estimate import Estimate
-from agree.core.results.words import WIDTH, decimals, estimate_text, percent, summary
+from agree.core.results.words import WIDTH, clock_of, decimals, estimate_text, percent, summary
+from agree.estimators.response.bests.effort import BestEfforts, Effort
+from agree.estimators.response.bests.known_to_both import DELAY_ALONE, NO_KIND_FITS
 from agree.estimators.response.difference import Response
-from agree.estimators.response.efforts import BestEfforts, Effort
+from agree.report.story.language.vocabulary import fault
 
 LAG = "first-order lag with a time constant of"
 
@@ -65,28 +67,91 @@ def _watts(value: float) -> str:
 
 
 def _percent(item: Estimate | None) -> str:
-    """Print a per cent with at most two decimals: no best effort is known better."""
+    """Print a per cent with at most two decimals, from 10 % on one: no best effort is known better."""
     if item is None or not math.isfinite(item.low) or not math.isfinite(item.high):
         return estimate_text(item, sign=True)
-    places = min(decimals(item.low, item.high), 2)
+    places = min(decimals(item.low, item.high), 1 if max(abs(item.low), abs(item.high)) >= 10 else 2)
     value, low, high = (f"{x:+.{places}f}" for x in (item.value, item.low, item.high))
     return f"{value} [{low}, {high}]"
 
 
-def _effort_row(item: Effort) -> str:
-    own, same = (_percent(one) for one in (item.difference_percent, item.same_window_percent))
+def _one(value: float) -> str:
+    return "-" if math.isnan(value) else f"{value + 0.0:+.1f}".replace("-0.0", "+0.0")
+
+
+EFFORT_HEAD = ("Best", "reference, W", "device, W", "difference, %", "averaging, %", "scale, %", "same window, %",
+               "common")
+
+
+def effort_row(item: Effort) -> tuple[str, ...]:
+    """Cells of a best effort that has a difference, as under `EFFORT_HEAD`; * marks one that a remark explains."""
+    own, scale, same = (_percent(one) for one in (
+        item.difference_percent, item.scale_percent, item.same_window_percent))
     share = f"{100 * item.overlap_s / item.duration_s:.0f} %"
-    powers = "".join(f"{_watts(value):>9}" for value in (item.reference_w, item.device_w))
-    return f"{duration_text(item.duration_s):<7}{powers}  {own:<22}{same:<22}{share:>6}"
+    return (duration_text(item.duration_s), _watts(item.reference_w), _watts(item.device_w),
+            own + ("*" if item.lacks else ""), _one(item.averaging_percent), scale, same, share)
+
+
+def compared(result: BestEfforts) -> list[Effort]:
+    """Return the best efforts that have a difference."""
+    return [item for item in result.efforts if item.difference is not None]
+
+
+def _lack(item: Effort) -> str:
+    if item.lacks_reason == "missing":
+        return f"{item.lacks_s} s missing from {clock_of(item.lacks_at_s)} on"
+    return f"{fault(item.lacks_reason)} at {clock_of(item.lacks_at_s)}" + (
+        f", {item.lacks_s} s in all" if item.lacks_s > 1 else "")
+
+
+def effort_remarks(result: BestEfforts) -> list[str]:
+    """Say which rows compare other windows than the two bests, which have no difference and why, and what is unsplit."""
+    rows: dict[tuple[str, float, int], list[Effort]] = {}
+    for item in compared(result):
+        if item.lacks:
+            rows.setdefault((item.lacks, item.lacks_at_s, item.lacks_s), []).append(item)
+    told = []
+    for (lacks, _, _), items in rows.items():
+        other = "device" if lacks == "reference" else "reference"
+        means = "; ".join(f"{duration_text(item.duration_s)}: reference {_watts(item.reference_common_w)} W, device "
+                          f"{_watts(item.device_common_w)} W" for item in items)
+        told.append(f"* Different windows: the {lacks} does not know the {other}'s best whole ({_lack(items[0])}). The "
+                    f"difference is that of the best windows that both know whole ({means}).")
+    told += [f"{duration_text(item.duration_s)}: {_without(item)}." for item in result.efforts
+             if item.difference is None]
+    if result.unsplit == NO_KIND_FITS:
+        told.append("Averaging and scale: not told apart, for no kind of response fits how the two differ.")
+    elif result.unsplit == DELAY_ALONE:
+        told.append("Averaging and scale: not told apart, for the two differ by a part of a second alone, which moves "
+                    "bests of a few seconds either way.")
+    elif compared(result):
+        told.append("Difference: averaging, which is what the difference in response does to bests, and scale, which is "
+                    "left at one response." + (" A dash: no such window is known whole at one response." if any(
+                        item.scale_percent is None for item in compared(result)) else ""))
+    return told
+
+
+def _without(item: Effort) -> str:
+    why = f": {_lack(item)}" if item.lacks else ""
+    best = "; ".join(f"the {role}'s best is {_watts(value)} W" for role, value in (
+        ("reference", item.reference_w), ("device", item.device_w)) if math.isfinite(value))
+    return f"{item.note}{why}" + (f"; {best}" if best else "")
 
 
 @summary.register
 def _(result: BestEfforts) -> str:
-    there = [item for item in result.efforts if not math.isnan(item.reference_w)]
-    lines = [f"{'Best':<7}{'reference':>9}{'device':>9}  {'difference, %':<22}{'same window, %':<22}{'common':>6}",
-             f"{'':<7}{'W':>9}{'W':>9}", *map(_effort_row, there)] if there else []
-    lines += [f"{duration_text(item.duration_s):<7}  {item.note}" for item in result.efforts if item not in there]
+    rows = [effort_row(item) for item in compared(result)]
+    lines = []
+    if rows:
+        lines = [f"{'Best':<7}{'reference':>9}{'device':>8}  {'difference, %':<22}{'averaging':>9}  {'scale, %':<19}",
+                 f"{'':<7}{'W':>9}{'W':>8}  {'':<22}{'%':>9}"]
+        lines += [f"{row[0]:<7}{row[1]:>9}{row[2]:>8}  {row[3]:<22}{row[4]:>9}  {row[5]}" for row in rows]
+        lines += ["", f"{'Best':<7}{'same window, %':<22}{'common':>6}"]
+        lines += [f"{row[0]:<7}{row[6]:<22}{row[7]:>6}" for row in rows]
+        lines += [""]
+    for remark in effort_remarks(result):
+        lines += textwrap.wrap(remark, WIDTH, break_on_hyphens=False)
     about = (f"Intervals of {percent(result.level)}, each by itself, not all at once. Same window: the reference's "
-             "best. Bests are chosen for being high; the intervals allow for that. " if there else "")
+             "best. Bests are chosen for being high; the intervals allow for that. " if rows else "")
     about += f"{result.seconds:,} s known, the longest run {result.longest_run_s:,} s."
-    return "\n".join([*lines, *textwrap.wrap(about, WIDTH)])
+    return "\n".join([*(line.rstrip() for line in lines), *textwrap.wrap(about, WIDTH)])
