@@ -42,6 +42,7 @@ def slow_best(values, time, known, duration):
     return best
 
 
+@pytest.mark.filterwarnings("ignore::agree.DriftWarning")  # of made-up readings, now and then
 @given(st.lists(st.tuples(st.integers(0, 900), st.sampled_from(["", "", "", "", "coast", "gone", "dropped", "jump"])),
                 min_size=50, max_size=120), st.sampled_from([1, 2, 5, 13]))
 def test_windows_against_a_loop(rows, duration):

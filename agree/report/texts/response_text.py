@@ -105,7 +105,7 @@ def _lack(item: Effort) -> str:
 
 
 def effort_remarks(result: BestEfforts) -> list[str]:
-    """Say which rows compare other windows than the two bests, which have no difference and why, and what is unsplit."""
+    """Say which rows compare other windows than the two bests, which have no difference, and what is unsplit."""
     rows: dict[tuple[str, float, int], list[Effort]] = {}
     for item in compared(result):
         if item.lacks:
@@ -125,7 +125,7 @@ def effort_remarks(result: BestEfforts) -> list[str]:
         told.append("Averaging and scale: not told apart, for the two differ by a part of a second alone, which moves "
                     "bests of a few seconds either way.")
     elif compared(result):
-        told.append("Difference: averaging, which is what the difference in response does to bests, and scale, which is "
+        told.append("Difference: averaging, what the difference in response does to bests, and scale, what is "
                     "left at one response." + (" A dash: no such window is known whole at one response." if any(
                         item.scale_percent is None for item in compared(result)) else ""))
     return told
