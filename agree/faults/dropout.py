@@ -21,7 +21,6 @@ from agree.core.thresholds import (
     WORKING_W,
 )
 from agree.estimators.response.nonlinear.holding import Holding
-from agree.estimators.response.own_readings import every_s
 from agree.faults.claim import Claim
 from agree.faults.real_stop import is_stop
 from agree.faults.view import Mask, View, near_coasting
@@ -75,7 +74,7 @@ def _hidden(view: View, zero: Mask, held_s: int) -> Mask:
     A trace that reads every n seconds shows a stop, and its end, up to n - 1 s late, and a shorter one perhaps not at
     all: as the reference is trusted, it has stopped then, unless such zeros are more than a hundredth of the work.
     """
-    own_s, other_s = every_s(view.y), every_s(view.judge)
+    own_s, other_s = view.every_s
     beside, amid, whole = np.zeros(zero.size, bool), np.zeros(zero.size, bool), np.zeros(zero.size, int)
     for start, stop in runs(np.nan_to_num(view.y, nan=1.0) == 0):
         whole[start:stop] = stop - start

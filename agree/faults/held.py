@@ -44,7 +44,7 @@ def held(view: View) -> list[tuple[int, int]]:
     it does misfit so much that fewer than 0.001 of these would by chance. Runs of a few seconds at the end of pedalling
     are how a device stops.
     """
-    y, every = view.y, every_s(view.y)
+    y, every = view.y, view.every_s[0]
     foretold = every > 1 and every_s(view.usual) == every
     least = max(2 * every, HELD_LEAST_S) if foretold else HELD_LEAST_S * every
     spans = [(start, stop + 1) for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0)) if stop + 1 - start >= least]

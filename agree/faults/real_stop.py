@@ -105,7 +105,7 @@ def _shown(view: View, first: int, last: int) -> tuple[int, int] | None:
 
 def _dips(view: View, claim: Claim) -> bool:
     """Whether the other trace, far smoother than this one, is lower at the zeros than on either side of them."""
-    own, other = usual_changes(view.judge, view.y, view.working)[::-1]
+    own, other = usual_changes(view.judge, view.y, view.working, max(view.every_s))[::-1]
     if own <= STOP_SMOOTHER * other:
         return False
     sides = (view.judge[max(claim.start - BESIDE_S, 0):claim.start], view.judge[claim.stop:claim.stop + BESIDE_S])

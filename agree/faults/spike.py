@@ -18,7 +18,6 @@ from agree.core.thresholds import (
     SPIKE_W,
     WORKING_W,
 )
-from agree.estimators.response.own_readings import every_s
 from agree.faults.claim import Claim
 from agree.faults.view import View, largest_near
 
@@ -39,7 +38,7 @@ def spikes(view: View) -> list[Claim]:
     factor = np.where(near > SPIKE_BELOW_TOP * np.quantile(near, 0.999), SPIKE_FACTOR, SPIKE_CLAIM)
     high = (y > factor * np.maximum(near, own) + SPIKE_W) & view.known
     rise = np.diff(y, prepend=0.0)  # what a device holds on to after pedalling ends does not rise
-    longest = max(SPIKE_S, every_s(view.y))  # one reading, if it is repeated for longer
+    longest = max(SPIKE_S, view.every_s[0])  # one reading, if it is repeated for longer
     spans = [(start, stop) for start, stop in runs(high) if stop - start <= longest and rise[start] > SPIKE_RISE_W]
     if not spans:
         return []

@@ -27,6 +27,7 @@ from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered, through
 from agree.estimators.response.nonlinear.repeating import Repeating
+from agree.estimators.response.own_readings import every_s
 from agree.faults.claim import Claim
 from agree.faults.together import borne_out
 
@@ -65,6 +66,8 @@ class View:
         The filter takes no more than a fifth of its weight from beyond the ends; None if it does so nowhere.
     shown : (n,) array of bool or None
         Seconds whose own reading the other trace shows, where it shows one in n alone; None if it shows all.
+    every_s : tuple of int
+        Seconds from one reading to the next, of the trace and of the other one.
     """
 
     role: str
@@ -78,6 +81,7 @@ class View:
     reach: tuple[int, int]
     inside: Mask | None = None
     shown: Mask | None = None
+    every_s: tuple[int, int] = (1, 1)
 
     @property
     def working(self) -> Mask:
@@ -236,6 +240,7 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     shape = through(foretold, made.kernel)
     full_smooth = np.where(np.isfinite(smooth), seen, k * shape)
     behind = moved(sharp, late)
+    repeat_s = every_s(smooth), every_s(sharp)
     within = weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= 1 - CLAIM_UNKNOWN
     if isinstance(made.kernel, Repeating):  # the reading that the first seconds repeat came before them
         within &= made.kernel.at >= 0
@@ -246,10 +251,10 @@ def views(reference: FloatArray, device: FloatArray, made: Filter) -> dict[str, 
     return {
         smooth_role: View(smooth_role, smooth, k * shape, k * behind,
                           np.isfinite(smooth) & np.isfinite(behind) & within, k * shape, None, k,
-                          (0, made.reach[1] - made.reach[0]), within),
+                          (0, made.reach[1] - made.reach[0]), within, None, repeat_s),
         sharp_role: View(sharp_role, sharp, between / k, ahead / k,
                          np.isfinite(sharp) & np.isfinite(ahead) & held, full_smooth / k, made.kernel, 1 / k,
-                         made.reach, held, shown),
+                         made.reach, held, shown, repeat_s[::-1]),
     }
 
 

@@ -53,12 +53,13 @@ def _in_step(at: NDArray[np.intp], every: int) -> float:
     return int(often.max(axis=1).sum()) / at.size
 
 
-def usual_changes(reference: FloatArray, device: FloatArray, works: NDArray[np.bool_]) -> tuple[float, float]:
-    """Usual change of each trace amid work, W, over the seconds for which the slower of the two repeats a reading.
+def usual_changes(reference: FloatArray, device: FloatArray, works: NDArray[np.bool_], over_s: int | None = None) -> (
+        tuple[float, float]):
+    """Usual change of each trace amid work, W, over so many seconds: if not given, those from reading to reading.
 
     From second to second a trace that repeats its reading would seem smooth. Both are 0 where nothing is known.
     """
-    n = max(every_s(reference), every_s(device))
+    n = max(every_s(reference), every_s(device)) if over_s is None else over_s
     at = works[n:] & works[:-n]
     usual = []
     for y in (reference, device):
