@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.quantities.known import HEART_RATE
-from agree.quantities.delay import find_delay
+from agree.quantities.delays.delay import find_delay
 from agree.quantities.faults import find_trace_faults
 from agree.quantities.overlay import Overlay, lay_over
 

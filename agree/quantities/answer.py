@@ -22,11 +22,11 @@ from agree.core.thresholds import HALF_WEIGHT_S, SPREAD_MARGIN, TRIALS_HOLDS_MAR
 from agree.estimators.limits.agreement import LimitsOfAgreement, limits_over
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
-from agree.quantities.delay import Owner, taken_out
+from agree.quantities.delays.delay import Owner, taken_out
+from agree.quantities.delays.lag_curve import SEARCHED_S
 from agree.quantities.doubts.exchanged import exchanged
 from agree.quantities.doubts.unlike import unlike
 from agree.quantities.doubts.unread import little_used, unread
-from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import Overlay
 from agree.quantities.pace import PaceLimits, limits_as_pace
 from agree.verdict import meanings

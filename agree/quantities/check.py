@@ -24,11 +24,11 @@ from agree.quantities.answer import (
     same_at_any_delay,
     verdict_of,
 )
-from agree.quantities.delay import Delay, Owner, find_delay
+from agree.quantities.delays.delay import Delay, Owner, find_delay
+from agree.quantities.delays.lag_curve import SEARCHED_S
 from agree.quantities.distinct import refuse_same_readings
 from agree.quantities.doubts.what_next import how_much_used, what_next
 from agree.quantities.faults import TraceFault, find_trace_faults
-from agree.quantities.lag_curve import SEARCHED_S
 from agree.quantities.overlay import LEAST_COMMON_S, Overlay
 from agree.quantities.uncertainty import known_of_quantity
 from agree.verdict.claim import Claim

@@ -13,7 +13,7 @@ from agree.core.errors import InputError
 from agree.core.quantities.known import BALANCE, CADENCE, POWER, quantity
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
-from agree.quantities.one_clock import one_clock
+from agree.quantities.delays.one_clock import one_clock
 from agree.quantities.overlay import Overlay, lay_over
 from agree.recordings.read import read_recording
 from agree.recordings.recording import Recording

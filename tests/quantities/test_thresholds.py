@@ -9,10 +9,10 @@ from agree.core.interval.engine import spread
 from agree.core.quantities.known import quantity
 from agree.estimators.trials.shares_within import normal_share
 from agree.estimators.trials.unweighted import SubjectErrors
-from agree.quantities import delay
 from agree.quantities.answer import share_of_small_errors
+from agree.quantities.delays import delay
+from agree.quantities.delays.lag_curve import nearest_peak
 from agree.quantities.faults import find_trace_faults
-from agree.quantities.lag_curve import nearest_peak
 from agree.quantities.overlay import Overlay, lay_over
 from agree.verdict.columns import Windows
 

@@ -9,8 +9,8 @@ import numpy as np
 from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.results.note import Note
-from agree.quantities.delay import running_mean, taken_out
-from agree.quantities.lag_curve import SEARCHED_S, correlations
+from agree.quantities.delays.delay import running_mean, taken_out
+from agree.quantities.delays.lag_curve import SEARCHED_S, correlations
 from agree.quantities.overlay import Overlay
 from agree.verdict.claim import Claim
 

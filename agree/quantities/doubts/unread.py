@@ -12,7 +12,7 @@ from agree.core.checks import FloatArray
 from agree.core.data.lost_end import lost_end
 from agree.core.results.note import Note
 from agree.core.thresholds import LEAST_RIDE_SHARE, LEAST_TO_HOLD_S, MOST_LEFT_OUT
-from agree.quantities.delay import taken_out
+from agree.quantities.delays.delay import taken_out
 from agree.quantities.doubts.what_next import held_seconds
 from agree.quantities.overlay import Overlay
 from agree.verdict.claim import Claim

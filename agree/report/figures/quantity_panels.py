@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from agree.core.quantities.units import convert
 from agree.core.results.words import pace_text
 from agree.quantities.check import QuantityCheck
-from agree.quantities.delay import taken_out
+from agree.quantities.delays.delay import taken_out
 from agree.quantities.window_errors import window_errors
 from agree.report.figures.look import (
     CAPTION,

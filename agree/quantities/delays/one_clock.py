@@ -6,8 +6,8 @@ import numpy as np
 
 from agree.core.results.note import Note
 from agree.core.thresholds import DAY_APART_S, FAR_LAG_FIT, ZONE_NEAR_S, ZONE_STEP_S
-from agree.quantities.delay import changes
-from agree.quantities.lag_curve import correlations, nearest_peak
+from agree.quantities.delays.delay import changes
+from agree.quantities.delays.lag_curve import correlations, nearest_peak
 from agree.quantities.overlay import LEAST_COMMON_S, lay_over
 from agree.recordings.recording import Recording
 

@@ -7,7 +7,7 @@ import pytest
 
 from agree import InputError, MatchError, check_quantity
 from agree.core.quantities.known import quantity
-from agree.quantities.delay import find_delay, taken_out
+from agree.quantities.delays.delay import find_delay, taken_out
 from agree.quantities.overlay import lay_over
 
 

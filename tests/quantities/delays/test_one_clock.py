@@ -9,7 +9,7 @@ import pytest
 from agree import InputError, check_quantity, overlay_recordings
 from agree.cli.main import command
 from agree.core.quantities.known import plain, quantity
-from agree.quantities.delay import find_delay
+from agree.quantities.delays.delay import find_delay
 from agree.quantities.faults import find_trace_faults
 from agree.quantities.overlay import lay_over
 

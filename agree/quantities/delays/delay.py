@@ -12,7 +12,7 @@ from agree.core import thresholds
 from agree.core.checks import FloatArray
 from agree.core.errors import MatchError
 from agree.core.results.result import Result
-from agree.quantities.lag_curve import correlations, nearest_peak
+from agree.quantities.delays.lag_curve import correlations, nearest_peak
 from agree.quantities.moving_sum import moving_sum
 from agree.quantities.overlay import Overlay
 

@@ -1,0 +1,1 @@
+"""How far one trace is behind the other: the curve over lags, the delay, and traces of one clock."""
