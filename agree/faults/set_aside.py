@@ -23,6 +23,7 @@ from agree.estimators.response.own_readings import every_s
 from agree.faults.behind_slow.bridge import answered_over
 from agree.faults.behind_slow.explain import slow
 from agree.faults.behind_slow.filter_and_faults import explained_by_filter
+from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide, zeros_amid
@@ -124,10 +125,13 @@ def _beside_slow(reference: FloatArray, device: FloatArray, first: Filter, spoil
         return None
     made, right = both
     found = find_faults(reference, device, made, kinds=kinds, explained=right)
-    again = find_filter(*_put_right(found, reference, device))
+    traces = _put_right(found, reference, device)
+    again = find_filter(*traces)
     if again.smoother == made.smoother and not isinstance(again.kernel, Kernel):
         return None  # slow in a way that no weights over seconds describe
-    return (again if slow(again) and again.smoother == made.smoother else made), found
+    if not slow(again) or again.smoother != made.smoother:
+        return made, found
+    return refined(again, *(traces if made.smoother == "device" else traces[::-1])), found
 
 
 def _put_right(found: Faults, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:

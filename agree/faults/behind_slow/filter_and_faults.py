@@ -14,6 +14,7 @@ from agree.estimators.response.matching import Filter, linear_filter
 from agree.estimators.response.nonlinear.any_filter import AnyFilter
 from agree.estimators.response.own_readings import usual_changes
 from agree.faults.behind_slow.explain import Explained, explain, jumps, slow
+from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.behind_slow.trials import first_trial
 from agree.faults.view import Mask
 
@@ -54,6 +55,7 @@ def explained_by_filter(reference: FloatArray, device: FloatArray, first: Filter
         again = linear_filter(traces["reference"], traces["device"])
         if not slow(again) or again.smoother != made.smoother:
             break
+        again = refined(again, traces[right.role], traces[made.smoother])
         if _alike(again.kernel, made.kernel):
             best = best or (again, right)
             break
@@ -78,7 +80,7 @@ def _begun(first: Filter, reference: FloatArray, device: FloatArray, spoiled: tu
     known[number] = np.where(jumpy, np.nan, known[number])
     made = linear_filter(known[0], known[1]) if jumpy.any() else first
     if slow(made) or slow(first):
-        return made if slow(made) else first
+        return refined(made if slow(made) else first, known[1 - number], known[number])
     return first_trial(known[1 - number], known[number], "reference" if number == 0 else "device")
 
 

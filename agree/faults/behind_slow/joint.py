@@ -15,7 +15,6 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import (
-    KNOWN_WEIGHT,
     MAYBE_DOUBT,
     MAYBE_FILL_S,
     MAYBE_ODDS,
@@ -26,7 +25,7 @@ from agree.core.thresholds import (
 from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.nonlinear.any_filter import through
 from agree.faults.behind_slow.candidates import NORMAL, Maybe
-from agree.faults.behind_slow.weighing import MOVED, NEVER, Runs, Sizes, Whitened
+from agree.faults.behind_slow.weighing import HISTORY, MOVED, NEVER, Runs, Sizes, Whitened
 from agree.faults.view import usual_error
 
 ROUNDS = 6
@@ -115,8 +114,8 @@ class _Model:
         known = np.isfinite(sharp)
         at = np.flatnonzero(known)
         self.sharp = np.interp(np.arange(n), at, sharp[at]) if at.size else np.zeros(n)
-        inside = weight_within(n, by.start, by.weights) >= KNOWN_WEIGHT
-        self.fair = np.isfinite(slow) & (slow > 0) & inside & (through((~known).astype(float), by) < 1 - KNOWN_WEIGHT)
+        inside = weight_within(n, by.start, by.weights) >= HISTORY
+        self.fair = np.isfinite(slow) & (slow > 0) & inside & (through((~known).astype(float), by) < 1 - HISTORY)
         self.slow = slow
         self.kinds = np.array([one.kind for one in some])
         beside: list[list[int]] = [[] for _ in some]
