@@ -25,6 +25,7 @@ from agree.core.thresholds import (
     PARTIAL_S,
     SPIKE_CLAIM,
     SPIKE_OWN_S,
+    SPIKE_RISE_W,
     SPIKE_S,
     SPIKE_W,
     WORKING_W,
@@ -69,10 +70,11 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
         What the slow trace foretells, smeared as it is: what zeros of more than 30 s would be.
     """
     near = ndimage.median_filter(np.nan_to_num(trace), SPIKE_OWN_S, mode="nearest")
+    rise = np.diff(np.nan_to_num(trace), prepend=0.0)  # the last reading before a stop is high, and does not rise
     zeros = [(start, stop) for start, stop in runs(trace == 0)
              if start > 0 and stop < trace.size and trace[start - 1] > WORKING_W and trace[stop] > WORKING_W]
     high = [(start, stop) for start, stop in runs(np.nan_to_num(trace) > SPIKE_CLAIM * near + SPIKE_W)
-            if stop - start <= SPIKE_S]
+            if stop - start <= SPIKE_S and rise[start] > SPIKE_RISE_W]
     hidden = np.zeros(trace.size, bool)
     for start, stop in (*zeros, *high):
         hidden[start:stop] = True
