@@ -87,7 +87,7 @@ LEAST_WHOLE_SHARE = 0.9
 SURE_T, SURE_MEANS_T = 4.0, 4.5
 # Or, of few pieces, which leave t below the root of their number: the mean of the products over that at 32 shifts, and
 # their correlation. Two riders of one programme, equal steps on two days, and one course with the changes of another
-# ride (320 pairs) had at most 4.6 and 0.17; 39 of real rides, pieces of 10 min, 4 to 19.
+# ride (440 pairs) had at most 5.0; 39 of real rides, pieces of 10 min, 4 to 19.
 SURE_OVER_SHIFTS, LEAST_RAPID_R = 6.5, 0.2
 # Beside a parabola of 51 s, 20 s and more after a step: of those 200, one had t of 5 and a correlation of 0.36; means
 # over 20 and 30 s of real rides 3.5 to 7.6, and 0.5 to 0.9 but for 2 of 28.
