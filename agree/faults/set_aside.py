@@ -21,6 +21,7 @@ from agree.estimators.response.matched_columns import matched, reasons, with_ene
 from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.own_readings import every_s
 from agree.faults.behind_slow.bridge import answered_over
+from agree.faults.behind_slow.coasting import Fit, fitted, with_coasting
 from agree.faults.behind_slow.explain import slow
 from agree.faults.behind_slow.filter_and_faults import explained_by_filter
 from agree.faults.behind_slow.refine_filter import refined
@@ -83,7 +84,7 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     columns. Where dropouts are many, or one trace is slow, the faults are found once more with that.
     """
     kinds = {kind for kind, how in handling.items() if how != "keep"}
-    first, spoiled = _first_fit(reference, device, hide(reference, device))
+    first, spoiled = with_coasting(reference, device, _first_fit(reference, device, hide(reference, device)))
     made, found = _beside_slow(reference, device, first, spoiled, kinds) or _found(
         reference, device, first, spoiled, kinds)
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
@@ -106,12 +107,12 @@ def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tu
     made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
-        made = _fitted(reference, device, spoiled)
+        made = fitted(reference, device, spoiled)
         if _many_zeros(found, reference, device):  # among so many gaps a fit is rough: either may be
             made = _better(first, made, reference, device, spoiled)
             found = find_faults(reference, device, made, kinds=kinds)
             spoiled = _spoiled(found)
-            made = _better(made, _fitted(reference, device, spoiled), reference, device, spoiled)
+            made = _better(made, fitted(reference, device, spoiled), reference, device, spoiled)
     if made.choice is None and first.choice is not None:  # what was hidden and is no fault drowns all other changes
         made = first
     return made, found
@@ -158,23 +159,22 @@ def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, asid
     return (one, answer) if made.smoother == "reference" else (answer, two)
 
 
-def _first_fit(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> tuple[
-        Filter, tuple[Mask, Mask]]:
+def _first_fit(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Fit:
     """Fit the filter without gross faults; where a trace has many zeros amid work, with them or without them.
 
     Zeros of a trace that seems the sharper one may be its own stops, which the other one smears, or dropouts beside the
     noise of a steady ride. Of the two filters that follow from it the one counts that leaves less of the difference.
     """
-    made = _fitted(reference, device, spoiled)
+    made = fitted(reference, device, spoiled)
     zeros = zeros_amid(reference, device, dips=False)
     every = spoiled[0] | zeros[0], spoiled[1] | zeros[1]
     works = int(((reference > WORKING_W) & (device > WORKING_W)).sum())
     if max(int((more & ~mask).sum()) for more, mask in zip(every, spoiled, strict=True)) <= GROSS_ZEROS * works:
-        return made, spoiled
-    other = _fitted(reference, device, every)
-    one, two = (_left(*fitted.columns(np.where(hidden[0], np.nan, reference), np.where(hidden[1], np.nan, device)))
-                for fitted, hidden in ((made, spoiled), (other, every)))
-    return (other, every) if two < one else (made, spoiled)
+        return Fit(made, spoiled)
+    other = fitted(reference, device, every)
+    one, two = (_left(*one_fit.columns(np.where(hidden[0], np.nan, reference), np.where(hidden[1], np.nan, device)))
+                for one_fit, hidden in ((made, spoiled), (other, every)))
+    return Fit(other, every) if two < one else Fit(made, spoiled)
 
 
 def _many_zeros(found: Faults, reference: FloatArray, device: FloatArray) -> bool:
@@ -190,10 +190,6 @@ def _left(u: FloatArray, v: FloatArray) -> float:
         return math.inf
     share = v[works] / u[works]
     return float(np.median(np.abs(share / np.median(share) - 1)))
-
-
-def _fitted(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Filter:
-    return find_filter(np.where(spoiled[0], np.nan, reference), np.where(spoiled[1], np.nan, device))
 
 
 def _better(one: Filter, other: Filter, reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask],
