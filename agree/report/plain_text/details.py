@@ -161,11 +161,14 @@ def _scatter(check: ClaimCheck) -> list[str]:
 
 
 def repeated_words(made: Matched | None) -> list[str]:
-    """Say which traces repeat a reading for some seconds."""
+    """Say which traces have a reading every few seconds, and what cannot be told beside them."""
     if made is None:
         return []
-    return [f"The {role} repeats its reading: a new one comes every {every} s." for role, every in (
-        ("reference", made.reference_every_s), ("device", made.device_every_s)) if every > 1]
+    return [
+        f"The {role} has a new reading every {every} s: it is compared where one comes. Not tellable, and so used: a "
+        f"reading that it holds while power hardly changes; whether a 0 of the {other} between two of them is a stop."
+        for role, other, every in (("reference", "device", made.reference_every_s),
+                                   ("device", "reference", made.device_every_s)) if every > 1]
 
 
 def bent_words(made: Matched | None) -> str:

@@ -83,25 +83,28 @@ def _best(found: list[tuple[tuple[int, float], _Fit]]) -> tuple[int, float]:
     return min((shape for shape, fit in found if SIMPLER * fit.left <= least), key=lambda shape: _shape(*shape).size)
 
 
-def _fit(sharp: FloatArray, smooth: FloatArray, at: NDArray[np.intp], by: Kernel) -> _Fit:
-    made = smoothed(sharp, by)[at]
-    known = np.isfinite(made)
-    if known.sum() < REPEAT_LEAST:
-        return _Fit(math.inf, by)
-    return _Fit(_left(made[known], smooth[at[known]]), by)
+def _fit(made: FloatArray, smooth: FloatArray, at: NDArray[np.intp], by: Kernel) -> _Fit:
+    """What a filter leaves at these seconds; `made` is the sharper trace through its weights from second 0 on."""
+    where = at - by.start
+    seen = smooth[at]
+    value = np.where((where >= 0) & (where < made.size), made[np.clip(where, 0, made.size - 1)], np.nan)
+    known = np.isfinite(value)
+    return _Fit(_left(value[known], seen[known]), by) if known.sum() >= REPEAT_LEAST else _Fit(math.inf, by)
 
 
 def _shifted(sharp: FloatArray, smooth: FloatArray, at: NDArray[np.intp], row: FloatArray, middle: float) -> _Fit:
     """The best whole second for a shape."""
     begin = round(middle - float(np.arange(row.size) @ row))
-    return min((_fit(sharp, smooth, at, Kernel(begin + more, row)) for more in range(-BESIDE_S, BESIDE_S + 1)),
+    made = smoothed(sharp, Kernel(0, row))
+    return min((_fit(made, smooth, at, Kernel(begin + more, row)) for more in range(-BESIDE_S, BESIDE_S + 1)),
                key=lambda fit: fit.left)
 
 
 def _parts(sharp: FloatArray, smooth: FloatArray, at: NDArray[np.intp], row: FloatArray, middle: float) -> _Fit:
     """The best quarter of a second beside that."""
     whole = _shifted(sharp, smooth, at, row, middle)
-    tried = [_fit(sharp, smooth, at, Kernel(whole.kernel.start + before, np.convolve(row, [1 - part, part])))
-             for before in (-1, 0) for part in PARTS[1:]]
-    finer = min(tried, key=lambda fit: fit.left)
+    rows = [np.convolve(row, [1 - part, part]) for part in PARTS[1:]]
+    finer = min((_fit(made, smooth, at, Kernel(whole.kernel.start + before, between))
+                 for between in rows for made in [smoothed(sharp, Kernel(0, between))] for before in (-1, 0)),
+                key=lambda fit: fit.left)
     return finer if finer.left < SIMPLER * whole.left else whole
