@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -57,6 +58,21 @@ def seconds(item: Pairs, scale: float) -> Second:
     for row, column in zip(rows, (item.reference, item.device), strict=True):
         row[place] = np.where(recorded, column, np.nan)
     return Second(rows[0], rows[1] * scale)
+
+
+def side_seconds(item: Pairs, scale: float) -> Second | None:
+    """What the scatter of the device's own is taken from: both with one response where the reference is the slower one.
+
+    As recorded, the device then shows changes that the reference has smoothed away, which go with power and look like
+    its noise. None where no filter tells what the slower reference shows.
+    """
+    slow = item.matched
+    if slow is None or slow.smoother != "reference":
+        return seconds(item, scale)
+    if not slow.fits:
+        return None
+    return seconds(replace(item, reference=item.matched_reference, device=item.matched_device,
+                           reason=np.where(item.used, "", "missing"), matched=None, faults=()), scale)
 
 
 class Changes(NamedTuple):

@@ -18,6 +18,7 @@ from agree.diagnosis.by_second import (
     scatter,
     seconds,
     sharpness,
+    side_seconds,
     together,
 )
 from agree.diagnosis.finding import Finding
@@ -62,7 +63,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     if not found and not any(item.values["explains"] for item in bent):
         found += unclear(correction, made)
     found += bent
-    late, ratio, rough = _by_second(table, correction.scale.value)
+    late, ratio = _by_second(table, correction.scale.value)
     first = seconds(table.pairs[0], 1.0).reference
     varying = varying_delay(late, mean_w)
     found += [*response_findings(answers(table.pairs, late, ratio), None if varying else late, mean_w, first),
@@ -70,7 +71,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     found.sort(key=lambda item: -item.percent * item.strength)
     if not_constant(table.sessions, correction):
         found.sort(key=lambda item: item.cause != "sessions_differ")
-    side = one_side(made, rough, ratio)
+    side = one_side(made, *_of_one_side(table, correction.scale.value))
     # One side would explain scale, offset and drift at once: it stands before them once it is likely.
     ahead = bool(side) and not side[0].rivals
     return tuple([*side, *found, *hints] if ahead else [*found, *hints, *side])
@@ -85,17 +86,28 @@ def not_constant(sessions: int, correction: Correction) -> bool:
     return sessions >= LEAST_SESSIONS and (ages or correction.scale.low <= 1 <= correction.scale.high)
 
 
-def _by_second(table: Table, scale: float) -> tuple[Delay | None, Estimate | None, Scatter | None]:
-    """Delay, ratio of sharpness and scatter; of each session sums only are kept."""
+def _by_second(table: Table, scale: float) -> tuple[Delay | None, Estimate | None]:
+    """Delay and ratio of sharpness; of each session sums only are kept."""
     pieces: list[Changes] = []
-    sharp, rough = [], []
+    sharp = []
     for item in table.pairs:
         data = seconds(item, scale)
         pieces.append(changes(data))
         sharp.append(sharpness(data))
+    return delay(pieces), log_ratio(sharp)
+
+
+def _of_one_side(table: Table, scale: float) -> tuple[Scatter | None, Estimate | None]:
+    """Scatter and ratio of sharpness by which the device is noisier, without what a slower reference smoothes away."""
+    sharp, rough = [], []
+    for item in table.pairs:
+        data = side_seconds(item, scale)
+        if data is None:
+            continue
+        sharp.append(sharpness(data))
         found = scatter(data)
         rough += [found] if found is not None else []
-    return delay(pieces), log_ratio(sharp), together(rough)
+    return together(rough), log_ratio(sharp) if sharp else None
 
 
 def varying_delay(late: Delay | None, mean_w: float) -> list[Finding]:

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from agree import Estimate, Pairs, pair_recordings
+from agree import Estimate, Pairs, match_response, pair_recordings
 from agree.core.data.fault import Fault
 from agree.correction.find import correction
 from agree.diagnosis.by_second import Delay
@@ -104,6 +104,18 @@ def test_one_side_doubled_with_noise_of_strokes_over_2_s(rng):
     assert side.strength <= 0.9  # only a recorded balance would tell for certain
     noisy = np.where(power > 0, power + rng.normal(0, 9, t.size), 0).clip(0)
     assert "one_side_doubled" not in named(Pairs(reference=power, device=noisy))
+
+
+@pytest.mark.parametrize(("width", "noise_w", "fits"), [(3, 0.0, True), (8, 3.0, True), (8, 0.0, False)])
+def test_a_slower_reference_is_no_side_doubled_by_the_device(rng, width, noise_w, fits):
+    """The device shows changes that the reference smoothes away: they go with power, and are no fault of the device."""
+    t, power = ride(rng)
+    power = np.where(power > 0, power * np.where(t % 240 < 10, 4, 1), 0)
+    slow = np.convolve(power, np.ones(width) / width)[:t.size] + np.where(power > 0, rng.normal(0, noise_w, t.size), 0)
+    exact = Pairs(reference=slow, device=np.where(power > 0, power + rng.normal(0, 4, t.size), 0).clip(0))
+    pairs = match_response(exact)
+    assert (pairs.matched.smoother, pairs.matched.fits) == ("reference", fits)
+    assert "one_side_doubled" not in named(pairs)
 
 
 def test_a_delay_is_as_large_as_the_slopes_it_meets():
