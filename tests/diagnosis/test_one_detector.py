@@ -106,7 +106,7 @@ def test_one_side_doubled_with_noise_of_strokes_over_2_s(rng):
     assert "one_side_doubled" not in named(Pairs(reference=power, device=noisy))
 
 
-@pytest.mark.parametrize(("width", "noise_w", "fits"), [(3, 0.0, True), (8, 3.0, True), (8, 0.0, False)])
+@pytest.mark.parametrize(("width", "noise_w", "fits"), [(3, 0.0, True), (4, 6.0, True), (8, 0.0, False)])
 def test_a_slower_reference_is_no_side_doubled_by_the_device(rng, width, noise_w, fits):
     """The device shows changes that the reference smoothes away: they go with power, and are no fault of the device."""
     t, power = ride(rng)
