@@ -12,6 +12,7 @@ from agree.core.data.fault import SLOW
 from agree.core.data.pairs import Pairs
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
+from agree.faults.slow.coefficient import BAND
 from agree.faults.slow.search import find_slow
 from agree.faults.slow.warm_up import course as warm_course
 
@@ -46,9 +47,11 @@ def _slow(kind: str, detail: dict[str, float]) -> SlowFault:
         unit = "N m" if "step_Nm" in detail else "%" if "step_percent" in detail else "W"
         name, error = {"N m": ("step_Nm", "se_Nm"), "%": ("step_percent", "se_percent"), "W": ("step_W", "se_W")}[unit]
     value, se = detail[name], detail[error]
-    half = t_quantile(0.95, float("inf")) * se
-    size = Estimate(value=value, low=value - half, high=value + half, level=0.95, standard_error=se,
-                    method="normal, noise of neighbouring frequencies")
+    # Both courses change slowly: their noise is that of the slowest cosines, of which so many are looked at.
+    df = float(BAND + 1)
+    half = t_quantile(0.95, df) * se
+    size = Estimate(value=value, low=value - half, high=value + half, level=0.95, standard_error=se, df=df,
+                    method="t, noise of neighbouring frequencies")
     return SlowFault("warm_up" if kind == "warm_up_drift" else "step", size, unit, detail, kind == "auto_zero_step")
 
 
