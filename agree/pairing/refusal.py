@@ -83,7 +83,7 @@ def nothing() -> None:
     """Say of no trace that it is the smoother one."""
 
 
-def _either(slower: Slower, other: str) -> tuple[str, str]:
+def either_averages(slower: Slower, other: str) -> tuple[str, str]:
     """What explains a refusal beside another ride, and what to do then; two blanks if neither trace is much smoother.
 
     An average hides the rider's own changes, by which one ride is known: two days and one slow device look alike.
@@ -131,7 +131,7 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
             "the shorter one, in common; check that both are of the same ride, or widen max_lag_s (--max-lag) if you "
             "gave it")
     if weak:
-        either, then = _either(slower, "they are not of the same ride")
+        either, then = either_averages(slower, "they are not of the same ride")
         raise MatchError(
             f"the recordings do not match, and {either or 'are probably not of the same ride'}: {shown}; {then}check "
             f"that both are of the same ride, and that max_lag_s (--max-lag), if given, is wide enough; {FORCE}")
@@ -183,7 +183,7 @@ def refuse_likeness(likeness: Likeness, steps: int, slower: Slower = nothing) ->
     if likeness.matched.size < LIKENESS_WINDOWS or likeness.low >= least:
         return
     after = f" and {steps} step{'s' if steps > 1 else ''} of a clock" if steps else ""
-    either, then = _either(slower, "the recordings are not of the same ride")
+    either, then = either_averages(slower, "the recordings are not of the same ride")
     raise OtherRide(
         f"{either or 'the recordings are probably not of the same ride'}: after the best lag{after} "
         f"{int(likeness.matched.sum())} of {likeness.matched.size} minutes are more alike than the same minutes at "
@@ -213,7 +213,7 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
         alike = not told.share < LEAST_EVEN_SHARE if few else told.low >= least
         if alike or colour < MOST_LEFT_COLOUR:
             return
-    either, then = _either(slower, "the recordings are of one course, or one plan, on two days")
+    either, then = either_averages(slower, "the recordings are of one course, or one plan, on two days")
     raise OtherRide(
         (either or "the recordings are probably of one course, or one plan, on two days")
         + ": their slower changes are alike, but those within 15 s, which are the rider's own, only in "

@@ -10,9 +10,13 @@ from scipy.signal import lfilter
 from agree import Recording
 from agree.core.errors import MatchError
 from agree.core.thresholds import LEAST_EXPLAINED, LEAST_SLOW, MOST_MEAN_S
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.smoothness import alike, made_even, running_mean
 from agree.pairing.grid import Grid, to_grid
 from agree.pairing.match import match
+from agree.pairing.refusal import OtherRide
+from agree.pairing.same_ride import programme
+from agree.pairing.same_ride.programme import behind_cadence, of_cadence, shared
 from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
@@ -134,3 +138,24 @@ def test_few_jumps_are_left(ride, spikes, count):
     faulty = mean(power, 30, noise=0)
     faulty[np.arange(200, 200 + 100 * spikes, 100)] += 2000.0
     assert len(list(ways_without_jumps(grid(power, cadence), grid(faulty, cadence)))) == count
+
+
+def test_cadence_is_compared_at_its_own_lag(ride):
+    """Power that is averaged over half a minute is 14.5 s behind: the rider's own cadence was sought within 10 s."""
+    power, cadence = ride
+    x, y = grid(power, cadence), grid(mean(power, 30), cadence)
+    fine = Fine(14.5, 0.1, 0.0, 0.0, power.size / 2, False)
+    assert behind_cadence(x, y, fine) == pytest.approx(14.5, abs=0.1)
+    assert shared(of_cadence(x, y, fine))
+    assert behind_cadence(x, grid(mean(power, 15), cadence), fine._replace(lag=7.0)) is None
+    assert behind_cadence(x, y._replace(power=np.roll(power, 14)), fine) is None  # a delay is no mean
+
+
+@pytest.mark.parametrize(("width", "said"), [(1, "are probably of one programme"),
+                                             (30, "or the device averages over 20 s or more")])
+def test_a_refusal_says_that_an_average_may_be_the_cause(ride, monkeypatch, width, said):
+    power, cadence = ride
+    monkeypatch.setattr(programme, "strange", lambda *_: True)
+    with pytest.raises(OtherRide, match=said):
+        programme.one_programme(grid(power, cadence), grid(mean(power, width), cadence),
+                                Fine((width - 1) / 2, 0.1, 0.0, 0.0, power.size / 2, False), absolute=False)

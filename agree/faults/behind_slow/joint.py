@@ -34,7 +34,7 @@ MOST_COLOUR = 0.98
 BETWEEN = 6          # ratios that are tried between two ends
 DRIFT_S = 901        # s of work over which a device may drift: what is slower is no fault
 LIKELY = 0.5         # a run that is as likely faulty counts as such
-ENOUGH = 5           # runs of a kind that tell how common it is
+ENOUGH = 4           # faults of a kind that tell how common it is
 
 
 class Chosen(NamedTuple):
@@ -169,7 +169,8 @@ class _Model:
         for kind in set(self.kinds.tolist()):
             free = [i for i in np.flatnonzero(self.kinds == kind) if all(
                 size.sure[j] <= size.sure[i] for j in self.runs.beside[i])]
-            if len(free) > ENOUGH:
+            found[kind] = MAYBE_ODDS  # each must be sure by itself, unless there are some
+            if float(size.sure[free].sum()) >= ENOUGH:
                 share = (float(size.sure[free].sum()) + 0.5) / (len(free) + 1)
                 found[kind] = float(np.clip(2 * math.log((1 - share) / share), 0.0, MAYBE_ODDS))
         return found

@@ -11,14 +11,18 @@ from agree.core.thresholds import (
     LEAST_SHARED,
     LEAST_TRACE,
     LEAST_WHOLE_SHARE,
+    MOST_MEAN_S,
     MOST_STRANGE_SHARE,
     SURE_SE,
 )
+from agree.pairing import witnesses
 from agree.pairing.clocks.fine import Fine
+from agree.pairing.clocks.smoothness import smoother
 from agree.pairing.grid import Grid
-from agree.pairing.refusal import FORCE, OtherRide
+from agree.pairing.refusal import FORCE, OtherRide, either_averages
 from agree.pairing.same_ride.between_steps import SLOW, alike
 from agree.pairing.same_ride.rider import CADENCE_AHEAD_S, NOTHING, Own, own_changes, worked
+from agree.pairing.slow_power import response_explains
 
 
 def strange(own: Own, least: float = LEAST_OWN_SIZE) -> bool:
@@ -47,7 +51,21 @@ def of_cadence(x: Grid, y: Grid, fine: Fine) -> Own:
     """Compare the rider's own changes of cadence, where both have it."""
     if x.cadence is None or y.cadence is None:
         return NOTHING
-    return own_changes(x.cadence, y.cadence, fine, ahead_s=CADENCE_AHEAD_S)
+    late = behind_cadence(x, y, fine)
+    return own_changes(x.cadence, y.cadence, fine, ahead_s=CADENCE_AHEAD_S) if late is None else own_changes(
+        x.cadence, y.cadence, fine._replace(lag=fine.lag - late))
+
+
+def behind_cadence(x: Grid, y: Grid, fine: Fine) -> float | None:
+    """How much later power is than a cadence that is clear, by more than is looked at anyway; None if it is not.
+
+    A device that averages power over half a minute is so late, and its cadence is not.
+    """
+    most = MOST_MEAN_S / 2
+    told = witnesses.ask(x, y, "cadence", fine.lag - most, fine.lag + most)
+    late = 0.0 if told is None else fine.lag - told.lag
+    explained = told is not None and abs(late) > CADENCE_AHEAD_S and response_explains(x, y, fine.lag, told.lag)
+    return late if explained else None
 
 
 def one_ride(x: Grid, y: Grid, fine: Fine) -> bool:
@@ -79,13 +97,13 @@ def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, .
     """
     power = of_power(x, y, fine)
     if strange(power):
-        raise OtherRide(_words("power", power, absolute))
+        raise OtherRide(_words("power", power, absolute, x, y))
     rapid = alike(x, y, fine)
     if rapid.told:
         return ()
     cadence = of_cadence(x, y, fine)
     if strange(cadence, LEAST_OWN_CADENCE):
-        raise OtherRide(_words("cadence", cadence, absolute))
+        raise OtherRide(_words("cadence", cadence, absolute, x, y))
     if shared(cadence) or (absolute and rapid.size < LEAST_TRACE) or alike(x, y, fine, SLOW).told:
         return ()
     if not power.seconds and worked(x.power, y.power, fine) < LEAST_PROGRAMME_S:
@@ -95,10 +113,12 @@ def one_programme(x: Grid, y: Grid, fine: Fine, absolute: bool) -> tuple[Note, .
         **({"correlation": power.correlation} if power.seconds else {})}),)
 
 
-def _words(channel: str, own: Own, dated: bool) -> str:
+def _words(channel: str, own: Own, dated: bool, x: Grid, y: Grid) -> str:
     whose = "by two riders" if dated else "on two days"
-    return (f"the recordings are probably of one programme, or one course, {whose}: the steps of power coincide, but "
+    one = f"of one programme, or one course, {whose}"
+    either, then = either_averages(lambda: smoother(x.power, y.power), f"the recordings are {one}")
+    return (f"{either or f'the recordings are probably {one}'}: the steps of power coincide, but "
             f"between them ({own.seconds} s) the rider's own changes of {channel} do not: their correlation is "
             f"{own.correlation:.2f}, and {max(100 * own.share, 0):.0f} % of what one ride gives (at least "
-            f"{100 * MOST_STRANGE_SHARE:.0f} % needed); check that both are of the same ride; "
+            f"{100 * MOST_STRANGE_SHARE:.0f} % needed); {then}check that both are of the same ride; "
             f"{'' if dated else 'files with dates tell; '}{FORCE}")
