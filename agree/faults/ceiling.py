@@ -15,6 +15,8 @@ from agree.core.thresholds import (
     CEILING_SD,
     CEILING_SECONDS,
     CEILING_SHARP_W,
+    CEILING_STUCK_S,
+    CEILING_STUCK_SD,
     WORKING_W,
 )
 from agree.faults.view import NORMAL, Mask, View, largest_near
@@ -34,10 +36,24 @@ def ceiling(view: View) -> Mask:
     error = (view.y - view.usual)[view.working & ~at & shown]
     sd = NORMAL * float(np.median(np.abs(error - np.median(error)))) if error.size else 0.0
     over = sane & shown & (view.usual > CEILING_OVER * top + CEILING_SD * sd)
-    if over.sum() < CEILING_SECONDS or at[over].mean() < CEILING_AT:
-        return found
     sharp = at & (y >= top - CEILING_SHARP_W)
-    if sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
+    if (over.sum() < CEILING_SECONDS or at[over].mean() < CEILING_AT) and not _stuck(view, sharp & shown, sane & shown, top, sd):
+        return found
+    if over.any() and sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
         at = sharp
     found = (at & ((view.usual > CEILING_BELOW * top) | ~shown)) | over
     return found if found.sum() <= CEILING_MOST_SHARE * view.working.sum() else np.zeros(view.y.size, bool)
+
+
+def _stuck(view: View, sharp: Mask, sane: Mask, top: float, sd: float) -> bool:
+    """Whether many readings are at one largest value while the other trace goes on moving above it.
+
+    So a ceiling shows that nothing exceeds by more than noise. A trainer that holds a power reads one value for long,
+    too: but the other trace does not move then, nor is it above it.
+    """
+    above = sane & (view.usual > top)
+    if min(above.sum(), sharp.sum()) < CEILING_STUCK_S or sharp[above].mean() < CEILING_AT:
+        return False
+    foretold = view.usual[sharp]
+    return bool(foretold.mean() - top >= max(CEILING_STUCK_SD[0] * sd, CEILING_SHARP_W)
+                and foretold.std() >= max(CEILING_STUCK_SD[1] * sd, CEILING_SHARP_W))

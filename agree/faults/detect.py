@@ -128,6 +128,7 @@ def find_faults(
     if "partial" in kinds:
         found = _partial_rather(found, recorded, made)
     found = _beyond_misfit(found, recorded, made)
+    found = _dropouts_again(found, recorded, made)
     if explained is not None:
         found += [Found(kind_of(one.run), explained.role, one.run.start, one.run.stop,
                         one.size * float(one.run.adds.sum()), one.error) for one in explained.faults]
@@ -149,7 +150,7 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
     spiked = [one for one in found if one.kind == "spike"]
     if not spiked:
         return found
-    seen, none = _without_others(found, recorded, made), set()
+    seen, none = _without_others(found, recorded, made, "spike"), set()
     for role in ROLES:
         own = [one for one in spiked if one.side == role]
         at = np.zeros(seen[role].y.size, bool)
@@ -164,11 +165,25 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
     return [one for one in found if one not in none]
 
 
-def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> dict[str, View]:
-    """Both traces without all that is found but the spikes, nor the stops that a repeated reading shows late."""
+def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
+    """Faults without dropouts that a response which no filter fits may make: a device that is slow above some power.
+
+    Now that all else is explained, they are sought again with errors that tell rare and large ones too.
+    """
+    doubtful = [one for one in found if one.kind == "dropout"]
+    if not doubtful:
+        return found
+    seen = _without_others(found, recorded, made, "dropout")
+    again = {role: [(claim.start, claim.stop) for claim in dropouts(seen[role], tails=True)] for role in ROLES}
+    return [one for one in found if one.kind != "dropout" or any(
+        start < one.stop and one.start < stop for start, stop in again[one.side])]
+
+
+def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: Filter, kind: str) -> dict[str, View]:
+    """Both traces without all that is found but one kind, nor the stops that a repeated reading shows late."""
     left = {role: y.copy() for role, y in recorded.items()}
     for one in found:
-        if one.kind != "spike":
+        if one.kind != kind:
             for role in ROLES if one.side == EITHER else (one.side,):
                 left[role][one.start:one.stop] = np.nan
     seen = views(left["reference"], left["device"], made)
@@ -194,7 +209,7 @@ def _partial_rather(found: list[Found], recorded: dict[str, FloatArray], made: F
             if not doubtful:
                 continue
             rest = [one for one in found if one not in doubtful and (one.kind != "partial" or one.side == role)]
-            seen = _without_others(rest, recorded, made)[other]
+            seen = _without_others(rest, recorded, made, "spike")[other]
             for whole in [_typed("partial", other, claim) for claim in partials(seen)[0] if side(seen, claim) == other]:
                 none = {one for one in doubtful if (
                     whole.start < one.stop + late and one.start + late < whole.stop if kind == "spike" else

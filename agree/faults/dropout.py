@@ -26,7 +26,7 @@ from agree.faults.real_stop import is_stop
 from agree.faults.view import Mask, View, near_coasting
 
 
-def dropouts(view: View) -> list[Claim]:
+def dropouts(view: View, *, tails: bool = False) -> list[Claim]:
     """Runs of 0 in which the other trace foretells more than 15 W, and the budget around lacks that energy.
 
     A run must be worth a quarter of a second of usual power, and half of one beside coasting. If more than a quarter of
@@ -35,7 +35,7 @@ def dropouts(view: View) -> list[Claim]:
     show which goes on for 3 s. Of a few stops each one is looked at by itself (`is_stop`). Where those found are more
     than a hundredth of the work, or so many zeros amid work lack their energy together, zeros are no rare event: then
     any other 0 amid what the other trace foretells is one too, unless its budget speaks against it, or those of all
-    such do together.
+    such do together. With `tails` budgets err as their worst hundredth does (`View.weigh`).
     """
     zero = _zeros(view)
     # Zeros that are no longer than the other trace holds its last reading are hidden in it altogether.
@@ -45,7 +45,7 @@ def dropouts(view: View) -> list[Claim]:
     if not spans:
         return []
     claims = [float(view.usual[start:stop].sum()) for start, stop in spans]
-    weighed = view.weigh(spans, claims, zero)
+    weighed = view.weigh(spans, claims, zero, tails=tails)
     found, goes_on = without_stops(view, [claim for claim in weighed if claim.holds])
     stops = {claim for claim in found if is_stop(view, claim)}
     found = [claim for claim in found if claim not in stops]

@@ -203,3 +203,15 @@ def test_pairs_without_a_match_are_as_recorded():
     from agree.core.data.answered_pairs import answered_columns
     pairs = Pairs(reference=[100, 200], device=[101, 201])
     assert answered_columns(pairs) == (pairs.reference, pairs.device)
+
+
+def test_a_device_that_is_slow_above_some_power_makes_no_dropouts():
+    """It wakes from stops as fast as it is, and then shows a mean of what was: budgets at the end of stops lack a lot."""
+    rng = np.random.default_rng(8)
+    true = 170 + 90 * np.sin(np.arange(3600) / 17) + 40 * rng.normal(size=3600)
+    true = np.where(np.arange(3600) % 150 < 9, 0.0, np.maximum(true, 30.0))
+    mean = lambda n: np.convolve(np.r_[np.full(n - 1, true[0]), true], np.ones(n) / n, "valid")  # noqa: E731
+    x = np.rint(np.where(mean(8) > 0, mean(8) + rng.normal(0, 3, 3600), 0.0).clip(0))
+    y = np.rint(np.where(true > 0, np.where(true > 250, mean(10), true) + rng.normal(0, 2, 3600), 0.0).clip(0))
+    found = find_faults(x, y, find_filter(x, y)).found
+    assert sum(one.stop - one.start for one in found if one.kind == "dropout") <= 3

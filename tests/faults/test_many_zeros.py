@@ -131,7 +131,7 @@ def test_what_zeros_must_lack_together(lack, error, number, found, monkeypatch):
     usual = np.full(1000, 200.0)
     y = usual.copy()
     y[20:20 + 40 * number:40] = 0.0
-    monkeypatch.setattr(View, "weigh", lambda self, spans, claims, at: [
+    monkeypatch.setattr(View, "weigh", lambda self, spans, claims, at, tails=False: [
         Claim(*span, claim, lack, max(error, 1.0), 0.0, 0.0, error) for span, claim in zip(spans, claims, strict=True)])
     monkeypatch.setattr(Claim, "holds", False)
     assert len(dropouts(View("device", y, usual, usual, np.ones(1000, bool), usual, None, 1.0, (0, 0)))) == found

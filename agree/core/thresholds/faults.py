@@ -99,6 +99,9 @@ HELD_LATE = 0.05  # of the readings of a trace that repeats them: if no more com
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
+# Or so many seconds at the top and foretold above it, if the top is below what is foretold for them by so many standard
+# deviations of errors, and that moves by so many.
+CEILING_STUCK_S, CEILING_STUCK_SD = 20, (0.75, 1.25)
 CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
 # W, or share of the top, below it that count as at it, and W if most are; readings so many times usual make no top;
 # foretold to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.
