@@ -37,7 +37,8 @@ def ceiling(view: View) -> Mask:
     sd = NORMAL * float(np.median(np.abs(error - np.median(error)))) if error.size else 0.0
     over = sane & shown & (view.usual > CEILING_OVER * top + CEILING_SD * sd)
     sharp = at & (y >= top - CEILING_SHARP_W)
-    if (over.sum() < CEILING_SECONDS or at[over].mean() < CEILING_AT) and not _stuck(view, sharp & shown, sane & shown, top, sd):
+    exceeded = over.sum() >= CEILING_SECONDS and at[over].mean() >= CEILING_AT
+    if not exceeded and not _stuck(view, sharp & shown, sane & shown, top, sd):
         return found
     if over.any() and sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
         at = sharp
