@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_UNKNOWN
+from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_UNKNOWN, DIP_SHARE, WORKING_W
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
 from agree.faults.ceiling import ceiling
@@ -24,6 +24,7 @@ from agree.faults.screen import zeros_amid
 from agree.faults.spike import spikes, stands_alone
 from agree.faults.view import View, views
 
+AROUND_S = 60   # s on either side that tell what is usual
 ORDER = ("late_start", "early_end", "spike", "saturation", "held", "dropout", "partial")
 
 
@@ -168,15 +169,30 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
 def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
     """Faults without dropouts that a response which no filter fits may make: a device that is slow above some power.
 
-    Now that all else is explained, they are sought again with errors that tell rare and large ones too.
+    Now that all else is explained, they are sought again with errors that tell rare and large ones too. Those stay
+    beside which the other trace does not dip, as at a stop or a short rest, and those whose budget is unknown.
     """
     doubtful = [one for one in found if one.kind == "dropout"]
     if not doubtful:
         return found
-    seen = _without_others(found, recorded, made, "dropout")
-    again = {role: [(claim.start, claim.stop) for claim in dropouts(seen[role], tails=True)] for role in ROLES}
-    return [one for one in found if one.kind != "dropout" or any(
-        start < one.stop and one.start < stop for start, stop in again[one.side])]
+    seen, none = _without_others(found, recorded, made, "dropout"), set()
+    for role in ROLES:
+        again = [(claim.start, claim.stop) for claim in dropouts(seen[role], tails=True)]
+        lost = [one for one in doubtful if one.side == role and not any(
+            start < one.stop and one.start < stop for start, stop in again) and dips(seen[role], one.start, one.stop)]
+        spans = [(one.start, one.stop) for one in lost]
+        known = seen[role].weigh(spans, [1.0] * len(spans), np.zeros(seen[role].y.size, bool), tails=True)
+        none |= {one for one, claim in zip(lost, known, strict=True) if claim.unknown <= CLAIM_UNKNOWN}
+    return [one for one in found if one not in none]
+
+
+def dips(view: View, start: int, stop: int) -> bool:
+    """Whether the other trace is far below what is usual around, within the reach of the filter."""
+    reach = max(view.reach[1], 0) + CLAIM_MARGIN_S
+    near, around = (view.judge[max(start - far, 0):stop + far] for far in (reach, AROUND_S))
+    works = around[around > WORKING_W]
+    known = near[np.isfinite(near)]
+    return bool(known.size and works.size and known.min() < DIP_SHARE * float(np.median(works)))
 
 
 def _without_others(found: list[Found], recorded: dict[str, FloatArray], made: Filter, kind: str) -> dict[str, View]:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from agree.faults.ceiling import ceiling
+from agree.faults.detect import dips
 from agree.faults.view import View
 
 SD = 14.826  # of errors of +-10 W, from their median
@@ -56,3 +57,12 @@ def test_power_that_a_trainer_holds_is_no_ceiling(reads):
     true = np.r_[np.full(1800, 150.0), np.full(600, 300.0), np.full(1200, 150.0)]
     y = np.where(true == 300, reads, np.rint(true + rng.normal(0, 4, 3600)))
     assert not ceiling(seen(y, true + rng.normal(0, 5, 3600))).any()
+
+
+@pytest.mark.parametrize(("power", "found"), [
+    pytest.param(139.0, True, id="DIP_SHARE"), pytest.param(141.0, False, id="DIP_SHARE")])
+def test_where_the_other_trace_dips(power, found):
+    usual = np.full(400, 200.0)
+    usual[198:203] = power
+    assert dips(seen(usual, usual), 200, 201) == found
+    assert not dips(seen(usual, usual), 300, 301)

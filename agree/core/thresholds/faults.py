@@ -69,6 +69,9 @@ CLAIM_UNSEEN = 0.25
 CLAIM_UNKNOWN = 0.2        # share of the window that may be unknown
 CLAIM_AT_STOP_S = 0.5      # s of usual power that a claim beside coasting must be worth: stops differ by rounding
 CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W is what noise or rounding made
+# Of its median within a minute, to which the other trace dips beside a stop or a short rest: dropouts there are weighed
+# again, with errors that tell rare and large ones.
+DIP_SHARE = 0.7
 # More stops show a claim than two, a quarter of them, and what zeros strewn over the ride bring there by chance, by so
 # many standard deviations (Poisson): then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
