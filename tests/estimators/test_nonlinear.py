@@ -211,7 +211,7 @@ def test_pairs_without_a_match_are_as_recorded():
 
 
 def test_a_device_that_is_slow_above_some_power_makes_no_dropouts():
-    """Above 200 W it shows a mean over 10 s; at the end of stops its budgets lack a lot: 12 dropouts were told, now 3."""
+    """Above 200 W it shows a mean over 10 s; at the end of stops its budgets lack a lot: 12 dropouts were told."""
     rng, n = np.random.default_rng(8), 3800
     table = np.genfromtxt(RIDES / "single-road-stops.csv", delimiter=",", names=True)
     true = np.zeros(n)

@@ -14,7 +14,7 @@ from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import RESPONSE_MISFIT, STAGE_LEAST
 from agree.estimators.response import transfer
-from agree.estimators.response.linear.smeared import as_good, between_seconds, second_with_smear, with_smear
+from agree.estimators.response.linear.smeared import as_good, between_seconds, by_chance, second_with_smear, with_smear
 from agree.estimators.response.linear.two_stages import sizes_of, turned, two_stages
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
@@ -25,6 +25,7 @@ LEAST = {"running mean": 1.5, "first order": 0.3}   # s
 OWN_ERROR = 0.003      # standard error of a size, as a fraction of it, that comes of bins and of the recording's ends
 MARKS = {"running mean": 3.0, "first order": 1.0}   # s; whether these can be excluded is said when none is found
 SIDES = ("device", "reference")
+STEP_S = 1e-3          # s: least size of a stage
 WORDS = {"first order": "first-order lag", "two lags": "two first-order lags in a row",
          "mean and lag": "running mean and first-order lag in a row"}
 
@@ -82,7 +83,7 @@ def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bo
     others = {named(*key) for key, other in fitted.items() if other.misfit - item.misfit <= enough}
     others |= {named(one.kind, side) for one in found[side].stages if one.misfit - item.misfit <= enough}
     size, second, delay = _sizes(pairs[side], data[side], ways, side, level)
-    ways = tuple(one._replace(delay=one.delay + pairs[side].lag) for one in ways)
+    ways = tuple(one._replace(delay=one.delay + pairs[side].lag) for one in (*ways, *_ends(item, size, second)))
     return Choice(item.kind, side, size, delay, tuple(sorted(others - {named(item.kind, side)})) if alike else None,
                   item.misfit / (2 * data[side].frequency.size), ways, second, item.part)
 
@@ -128,6 +129,18 @@ def opposite(delay: Estimate) -> Estimate:
 def named(kind: str, side: str) -> str:
     """Words for a model."""
     return f"{WORDS.get(kind, kind)} of the {side}"
+
+
+def _ends(found: Fitted, size: Estimate, second: Estimate | None) -> list[Fitted]:
+    """The filter with its size at either limit of chance, as late as it is; of two stages the other one makes up."""
+    mean = found.kind in ("running mean", "mean and lag")
+    made = []
+    for wide, after in zip(by_chance(size), (0.0, 0.0) if second is None else by_chance(second)[::-1], strict=True):
+        one = found._replace(size=max(wide, 1.0 if mean else STEP_S), second=after if second is None else max(
+            after, STEP_S))
+        late = found.second - one.second + (0.0 if mean else found.size - one.size)  # a lag is late by itself
+        made.append(one._replace(delay=found.delay + late))
+    return made
 
 
 def _delay(pair: Cross, data: Seen, found: Fitted, side: str, level: float) -> Estimate:
