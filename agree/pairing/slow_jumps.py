@@ -24,14 +24,17 @@ def ways_without_jumps(x: Grid, y: Grid) -> Iterator[tuple[Grid, Grid]]:
     hidden too.
     """
     yield x, y
+    raw = smoother(x.power, y.power)
+    if raw is None:  # without the steps of intervals a sharp trace would seem slow too
+        return
     u, v = without_jumps(x), without_jumps(y)
-    for role, (one, two), hidden in (("device", (x, v), _hidden(y, v)), ("reference", (u, y), _hidden(x, u))):
-        found = smoother(one.power, two.power)
-        if found is not None and found[0] == role:
-            if hidden > SLOW_JUMPS:
-                yield one, two
-            yield u, v
-            return
+    one, two, hidden = (x, v, _hidden(y, v)) if raw[0] == "device" else (u, y, _hidden(x, u))
+    left = smoother(one.power, two.power)
+    if left is None or left[0] != raw[0]:
+        return
+    if hidden > SLOW_JUMPS:
+        yield one, two
+    yield u, v
 
 
 def _hidden(whole: Grid, left: Grid) -> float:
