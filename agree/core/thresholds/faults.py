@@ -4,7 +4,7 @@
 STEP_T = 5.0             # standard errors of a step at the end of a coasting: 1 false one in 70 h, where errors wander
 STEP_T_ELSEWHERE = 6.0   # of a step at any other place: some 120 places an hour are tried instead of a handful
 LEAN_STEPS, LEAN_T = 2, 3.0  # steps, beside which no drift and no slow wave has so many standard errors
-# Chi-squared (99 %) by which a step must fit better than any one drift or warm-up: of 197 steps put in 180 did, of 28
+# Chi-squared (99 %) by which a step must fit better than any one drift or warm-up: of 197 steps put in 181 did, of 28
 # that drifts, warm-ups and wandering errors made 6 (benchmarks/slow_courses.py).
 STEP_APART_GAIN = 6.63
 STEP_LEAST_W = 1.0       # W: the resolution of readings
