@@ -127,6 +127,15 @@ def test_any_lower_limit_of_a_size_gives_a_size(kind, size):
     assert found <= max(size, 1.0) * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("size", [1e-3, 0.1, 0.2, 900.0])
+def test_a_size_at_a_limit_of_its_interval_is_a_filter_or_left_out(size):
+    """A lag of 1 ms has no second weight; one of a quarter of an hour needs more seconds than there are."""
+    x = np.random.default_rng(1).normal(200, 30, 600)
+    ways = tuple(Fitted("two lags", 2.0, 0.0, 128.0, 1.0, 0.5, second) for second in (1.0, size))
+    chosen = Choice("two lags", "device", seconds(2.0, 0.01), seconds(0.0, 0.01), (), 1.0, ways, seconds(1.0, 0.01))
+    assert math.isfinite(allowing_between(seconds(1.0, 0.01), chosen, x, x, np.ones(600)).low)
+
+
 @pytest.mark.parametrize("fits", [True, False])
 def test_limits_of_the_slope_take_in_readings_between_seconds(fits):
     """A lag of 2 s read half-way between seconds: beside the filter on whole seconds the slope is 2 % too high."""

@@ -61,6 +61,8 @@ def kernel(kind: str, size: Estimate | None, delay: Estimate, second: Estimate |
 def _lag(size: float) -> FloatArray:
     """Weights of a first-order lag."""
     keep = math.exp(-1 / size)
+    if keep <= LEFT_OVER:
+        return np.ones(1)
     count = math.ceil(math.log(LEFT_OVER) / math.log(keep))
     weights = keep ** np.arange(count)
     result: FloatArray = weights / weights.sum()

@@ -83,6 +83,8 @@ def allowing_between(slope: Estimate, chosen: Choice, sharp: FloatArray, other: 
                               for value in (one.size, one.delay + one.part, one.second))
         by = kernel(one.kind, size, late, second if one.second else None, one.part)
         filtered, seen = smoothed(sharp, by) * riding, other * riding
+        if not (np.isfinite(filtered) & np.isfinite(seen)).any():
+            continue
         found = line_errors(seen, filtered)[0] if chosen.smoother == "reference" else line_errors(filtered, seen)[0]
         if math.isfinite(found):
             lowest, highest = min(lowest, found), max(highest, found)
