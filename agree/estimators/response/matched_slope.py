@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
