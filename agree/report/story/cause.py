@@ -78,7 +78,9 @@ def cause_words(item: Finding) -> str:
     pairs = [(item.cause, rival) for rival in sorted(told, key=lambda rival: rival != "uneven_response")]
     rivals = next((RIVALS[one] for one in [(item.cause, *told), *pairs] if one in RIVALS), "")
     if rivals:
-        return rivals + ("" if item.size is None else f" ({_value(item.size, item.unit)})")
+        # Of an unknown response the size as a scale, or as a zero, would say nothing.
+        sized = item.size if "uneven_response" not in told else None
+        return rivals + ("" if sized is None else f" ({_value(sized, item.unit)})")
     low = item.size is not None and item.size.value < 0
     size = "" if item.size is None else amount(item.size, item.unit)
     known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one", size=size)
