@@ -23,7 +23,8 @@ from agree.estimators.response.own_readings import every_s
 from agree.faults.behind_slow.bridge import answered_over
 from agree.faults.behind_slow.coasting import Fit, fitted, with_coasting
 from agree.faults.behind_slow.explain import slow
-from agree.faults.behind_slow.filter_and_faults import explained_by_filter
+from agree.faults.behind_slow.filter_and_faults import alike, explained_by_filter
+from agree.faults.behind_slow.over_ceiling import over_ceiling
 from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
@@ -107,7 +108,12 @@ def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tu
     made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
-        made = fitted(reference, device, spoiled)
+        cut = found.reason == "reference_saturation", found.reason == "device_saturation"
+        made = over_ceiling(reference, device, spoiled, cut, first)
+        if max(part.any() for part in cut) and made.smoother == first.smoother and not alike(made.kernel, first.kernel):
+            # The first filter held the ceiling for a response.
+            found = find_faults(reference, device, made, kinds=kinds)
+            spoiled = _spoiled(found)
         if _many_zeros(found, reference, device):  # among so many gaps a fit is rough: either may be
             made = _better(first, made, reference, device, spoiled)
             found = find_faults(reference, device, made, kinds=kinds)

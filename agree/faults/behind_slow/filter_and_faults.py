@@ -56,7 +56,7 @@ def explained_by_filter(reference: FloatArray, device: FloatArray, first: Filter
         if not slow(again) or again.smoother != made.smoother:
             break
         again = refined(again, traces[right.role], traces[made.smoother])
-        if _alike(again.kernel, made.kernel):
+        if alike(again.kernel, made.kernel):
             best = best or (again, right)
             break
         made = again
@@ -94,7 +94,7 @@ def much_slower(reference: FloatArray, device: FloatArray) -> str:
     return ""
 
 
-def _alike(one: AnyFilter, other: AnyFilter) -> bool:
+def alike(one: AnyFilter, other: AnyFilter) -> bool:
     """Whether two filters give readings that differ by less than a fiftieth."""
     low = min(one.start, other.start)
     rows = [np.pad(by.weights, (by.start - low, 0)) for by in (one, other)]
