@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 
+from agree.core.data.held_readings import held
 from agree.core.thresholds import REPEAT_LEFT
 from agree.estimators.response.kernels import Kernel, smoothed
 from agree.estimators.response.matching import find_filter
 from agree.estimators.response.nonlinear.any_filter import answered, through
 from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.estimators.response.own_readings import first_seconds
+from agree.faults.set_aside import set_aside
 
 
 @pytest.fixture
@@ -81,3 +83,16 @@ def test_how_much_less_must_be_left(rng, lag_s, taken):
     reference = smoothed(course, Kernel(0, row / row.sum()))[11:] + rng.normal(0, 3, 1189)
     device = repeated(course[11:] + rng.normal(0, 3, 1189), 2)
     assert isinstance(find_filter(reference, device).kernel, Repeating) == taken
+
+
+@pytest.mark.parametrize("held_s", [0, 3])
+def test_a_device_that_repeats_its_reading_and_holds_the_last_one_at_stops(power, rng, held_s):
+    """It adds energy, and is no dropout of the reference at its stops."""
+    reference = noisy(power, rng)
+    device = held(repeated(noisy(power, rng), 4), held_s)
+    setting = set_aside(reference, device)
+    assert setting.matched.held_s == held_s
+    assert not setting.faults
+    used = setting.reason == ""
+    u, v = setting.matched.reference[used], setting.matched.device[used]
+    assert 100 * (v.sum() / u.sum() - device.sum() / reference.sum()) == pytest.approx(0, abs=0.15)

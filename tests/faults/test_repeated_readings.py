@@ -247,3 +247,12 @@ def test_spikes_beside_stops_that_no_filter_describes(ride):
         trace[places[role]] += np.array([1100, 1350, 1700, 1270])
     found = set_aside(reference, device).faults
     assert {role: [one.start for one in found if one.reason == f"{role}_spike"] for role in places} == places
+
+
+def test_a_device_that_repeats_its_reading_beside_a_reference_that_lags(ride):
+    """A reading of 4 s below its neighbours is a change of pace, and no lost half."""
+    lively = np.where(ride > 0, np.maximum(ride + np.random.default_rng(7).normal(0, 60, 1200), 40), 0)
+    row = np.exp(-np.arange(60) / 8)
+    reference = np.rint(np.convolve(lively, row / row.sum())[:1200])
+    found = set_aside(reference, repeated(noisy(lively, 2), 4)).faults
+    assert not [one for one in found if one.kind == "partial"]

@@ -17,7 +17,6 @@ from agree.core.thresholds import WORKING_W
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import answered
-from agree.estimators.response.nonlinear.holding import Holding
 from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.estimators.response.nonlinear.uneven import Uneven
 
@@ -43,7 +42,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
             0.0 if found is None else found.delay.value), mean_delay_s=sign * made.mean_delay,
         misfit=found.misfit if found is not None and judged else math.nan,
         fits=found is None or not judged or found.fits,
-        held_s=made.kernel.seconds if isinstance(made.kernel, Holding) else 0,
+        held_s=made.held_s,
         **told("size", size), **told("second", second), **told("down", down))
 
 

@@ -19,6 +19,7 @@ from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_ho
 from agree.estimators.response.nonlinear.fit_repeating import repeating
 from agree.estimators.response.nonlinear.fit_uneven import TwoConstants, two_constants
 from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.nonlinear.repeating import Repeating
 
 LEAST_SECONDS = 300   # changes from one second to the next, known in both, below which no filter is looked for
 FARTHEST_S = 12       # s of lag that a response may leave after the clocks were matched
@@ -43,8 +44,14 @@ class Filter(NamedTuple):
     def reach(self) -> tuple[int, int]:
         """First and last second, after one of the sharper trace, at which the smoother one shows 80 % of it."""
         shown = int(np.searchsorted(np.cumsum(self.kernel.weights), SHOWN - 1e-9))
-        held_s = self.kernel.seconds if isinstance(self.kernel, Holding) else 0
+        held_s = self.held_s
         return self.kernel.start, self.kernel.start + min(shown, self.kernel.weights.size - 1 - held_s) + held_s
+
+    @property
+    def held_s(self) -> int:
+        """Seconds for which the smoother trace goes on with its last reading after pedalling ends."""
+        by = self.kernel
+        return by.seconds if isinstance(by, Holding) else by.held_s if isinstance(by, Repeating) else 0
 
     @property
     def mean_delay(self) -> float:

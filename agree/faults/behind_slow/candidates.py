@@ -30,6 +30,7 @@ from agree.core.thresholds import (
     SPIKE_W,
     WORKING_W,
 )
+from agree.estimators.response.own_readings import every_s
 
 DOWN, UP = 0.75, 1.3  # ratios of neighbouring readings between which a longer run may be partial
 SHARE_SPREAD, FILLED_SPREAD = 0.1, 0.03  # SD of the size of a partial run about its share; least of a filled one
@@ -83,10 +84,11 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
         return []
     found = [_filled(kind, start, stop, trace, usual, good) for kind, spans in (("dropout", zeros), ("spike", high))
              for start, stop in spans]
-    at = good[trace[good] > 0]  # a run may have a pause within
+    at, every = good[trace[good] > 0], every_s(trace)  # a run may have a pause within
+    least = PARTIAL_S * every if every > 1 else 1  # one or two readings that are repeated are a change of pace
     found += [Maybe("short" if stop - start < PARTIAL_S else "partial", start, stop,
                     np.nan_to_num(trace[start:stop]) * (1 / share - 1), SHARE_SPREAD)
-              for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at)}]
+              for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at)} if stop - start >= least]
     missed = _missed(trace[good])
     return sorted((one if one.kind in ("short", "partial") else one._replace(spread=_spread(one, missed))
                    for one in found), key=lambda one: (one.start, one.stop))

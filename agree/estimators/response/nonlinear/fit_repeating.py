@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.thresholds import REPEAT_LEAST, WORKING_W
 from agree.estimators.response.kernels import LEFT_OVER, Kernel, smoothed
+from agree.estimators.response.nonlinear.any_filter import answered
+from agree.estimators.response.nonlinear.fit_holding import held_seconds
 from agree.estimators.response.nonlinear.repeating import Repeating, repeated_at
 from agree.estimators.response.own_readings import every_s, first_seconds
 
@@ -41,7 +43,8 @@ def repeating(sharp: FloatArray, smooth: FloatArray, late_s: float) -> Repeating
     Notes
     -----
     Running means and first-order lags, later by whole and quarter seconds, are tried on the seconds at which a new
-    reading comes alone. The one counts whose mean absolute error is least, a shorter one if it is nearly as good.
+    reading comes alone. The one counts whose mean absolute error is least, a shorter one if it is nearly as good. What
+    it leaves at stops tells whether the last reading is held there.
     """
     every = every_s(smooth)
     if every == 1:
@@ -58,7 +61,8 @@ def repeating(sharp: FloatArray, smooth: FloatArray, late_s: float) -> Repeating
     kind, size = _best([(shape, _shifted(sharp, smooth, strewn, _shape(*shape), middle)) for shape in shapes])
     finer = [(kind, size * times) for times in FINER] if (kind, size) != (0, 1) else [(0, 1.0)]
     found = [(shape, _parts(sharp, smooth, strewn, _shape(*shape), middle)) for shape in finer]
-    return Repeating(every, min((fit for _, fit in found), key=lambda fit: fit.left).kernel, at)
+    by = Repeating(every, min((fit for _, fit in found), key=lambda fit: fit.left).kernel, at)
+    return by._replace(held_s=held_seconds(answered(sharp, by), smooth, Kernel(0, np.ones(1))))
 
 
 def _left(made: FloatArray, seen: FloatArray) -> float:

@@ -8,18 +8,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.held_readings import held
 from agree.estimators.response.kernels import Kernel
 
 
 class Repeating(NamedTuple):
     """A linear filter, whose value in some seconds stands for all until the next one of these.
 
-    `at` holds for each second the one whose reading it repeats; below 0 it is unknown.
+    `at` holds for each second the one whose reading it repeats; below 0 it is unknown. After pedalling ends the last
+    reading may stand for `held_s` seconds more.
     """
 
     every: int
     kernel: Kernel
     at: NDArray[np.intp]
+    held_s: int = 0
 
     @property
     def start(self) -> int:
@@ -29,8 +32,9 @@ class Repeating(NamedTuple):
     @property
     def weights(self) -> FloatArray:
         """Weights of the filter that delays energy as this one does on the average of all seconds."""
-        row: FloatArray = np.convolve(self.kernel.weights, np.full(self.every, 1 / self.every))
-        return row
+        row = np.convolve(self.kernel.weights, np.full(self.every, 1 / self.every))
+        whole: FloatArray = np.r_[row, np.zeros(self.held_s)]
+        return whole
 
     def cut(self, begin: int, size: int) -> Repeating:
         """The same for a part of the recording."""
@@ -57,7 +61,7 @@ class Repeating(NamedTuple):
 
     def repeated(self, values: FloatArray) -> FloatArray:
         """What stands in each second for those from which on a reading is repeated."""
-        return values[np.maximum(self.at, 0)] if values.size else values
+        return held(values[np.maximum(self.at, 0)], self.held_s) if values.size else values
 
 
 def repeated_at(first: NDArray[np.intp], size: int) -> NDArray[np.intp]:
