@@ -117,7 +117,8 @@ def delay(parts: Sequence[Changes]) -> Delay | None:
     """Delay from error = -delay x slope of power.
 
     The variance of the delay over blocks of 120 s is the mean product of two estimates of each block, from even and
-    odd pieces of 10 s: the noise of the two is not shared, so that the product has no bias.
+    odd pieces of 10 s: the noise of the two is not shared, so that the product has no bias. It is about the mean delay
+    of each session: clocks matched to whole seconds differ from session to session, and vary within none.
     """
     sums = np.concatenate([part.sums for part in parts], axis=1)
     moment, square, slope, count = sums
@@ -136,12 +137,14 @@ def delay(parts: Sequence[Changes]) -> Delay | None:
     both = -product[:, enough] / weight[:, enough]
     own = np.sqrt(weight[0, enough] * weight[1, enough])
     own /= own.mean()
-    centre = float(np.average(both.mean(axis=0), weights=own))
+    session = np.repeat(np.arange(len(parts)), [part.sums.shape[1] // halves for part in parts])[enough]
+    weights = np.maximum(np.bincount(session, own), 1e-300)
+    centre = (np.bincount(session, own * both.mean(axis=0)) / weights)[session]
     squares = (both[0] - centre) * (both[1] - centre)
     variance = float(np.mean(own * squares))
     found = estimate(variance, own * (squares - variance), level=0.95, sampling="independent")
     at = np.concatenate([part.hours for part in parts])[::halves][enough]
-    trend = float(np.polyfit(at, both.mean(axis=0), 1, w=np.sqrt(own))[0]) if np.ptp(at) > 0 else 0.0
+    trend = float(np.polyfit(at, both.mean(axis=0) - centre, 1, w=np.sqrt(own))[0]) if np.ptp(at) > 0 else 0.0
     return Delay(mean, found, trend, per_second)
 
 

@@ -85,8 +85,13 @@ def beside_coasting(pairs: Pairs) -> NDArray[np.bool_]:
 def _windows(pairs: Pairs, width: int, number: int, pedalling: bool) -> tuple[NDArray[Any], ...]:
     # Readings are judged as recorded, so that a slow device does not pass for a fast one; lines are fitted to what has
     # one response.
-    used = pairs.used & ~beside_coasting(pairs) if pedalling else pairs.recorded
     columns = (pairs.matched_reference, pairs.matched_device) if pedalling else (pairs.reference, pairs.device)
+    used = pairs.used & ~beside_coasting(pairs) if pedalling else pairs.recorded
+    if not pedalling and pairs.matched is not None and pairs.matched.delay_alone:
+        # Two recorders hardly ever share the phase of their seconds: where that is all that differs, it is taken out of
+        # the readings as whole seconds are, or an exact device would fail on rides that stop and go.
+        columns = pairs.matched.reference, pairs.matched.device
+        used = pairs.sound & np.isfinite(columns[0]) & np.isfinite(columns[1]) & ((columns[0] != 0) | (columns[1] != 0))
     index = np.floor(pairs.time[used] / width).astype(np.intp)
     count = np.bincount(index)
     keep = count >= max(width / 2, 1)

@@ -3,11 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.interpolate import interp1d
+from scipy.signal import lfilter
 
 from agree import Estimate, Pairs, match_response, pair_recordings
 from agree.core.data.fault import Fault
 from agree.correction.find import correction
-from agree.diagnosis.by_second import Delay
+from agree.diagnosis.by_second import Delay, Second, changes, delay
 from agree.diagnosis.findings import findings
 from agree.diagnosis.patterns import conditions, patterns
 from agree.diagnosis.response_findings import Answer, response_findings
@@ -150,3 +152,16 @@ def test_a_slight_warm_up_that_is_like_a_drift_is_told_as_either(course, rivals)
         power > 0, power + 2.5 * course(t) + rng.normal(0, 3, t.size), 0)))["drift"]
     assert drift.rivals == rivals
     assert ("or warmed up: the data cannot tell which" in cause_words(drift)) == bool(rivals)
+
+
+def test_a_delay_that_differs_between_sessions_alone_varies_within_none(rng):
+    """Clocks are matched to whole seconds: of 0.5 s one session leaves -0.5, the next +0.5."""
+    def session(shift, swing=0.0):
+        at = np.arange(3600.0)
+        power = interp1d(at, 200 + 60 * lfilter([0.2], [1, -0.8], rng.normal(size=3600)), fill_value="extrapolate")
+        late = power(at - shift - swing * np.sin(at / 500))
+        return changes(Second(power(at) + rng.normal(0, 2, 3600), late + rng.normal(0, 2, 3600)))
+
+    constant, varies = delay([session(-0.5), session(0.5)]), delay([session(-0.5, 0.6), session(0.5, 0.6)])
+    assert constant.variance.high < 0.02
+    assert varies.variance.low > 0.05

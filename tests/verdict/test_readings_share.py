@@ -4,9 +4,11 @@ import math
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.signal import lfilter
 
-from agree import Claim, Estimate, Pairs
+from agree import Claim, Estimate, Pairs, pair_recordings
 from agree.verdict.columns import Windows, table
 from agree.verdict.meanings import share_within, shortest_width
 from agree.verdict.reference import ReferenceUncertainty
@@ -91,3 +93,28 @@ def test_sessions_weigh_in_the_share_as_they_do_in_the_mean(rng):
     """Of 20 and 180 min with 60 and 90 % inside: weights 20/25 and 180/185, not 1 to 9."""
     item = of_sessions(rng, (40, 360), 1.0, 1.0, (0.6, 0.9))
     assert item.value == pytest.approx((0.8 * 0.6 + 180 / 185 * 0.9) / (0.8 + 180 / 185))
+
+
+def half_a_second_apart(rng, lag_s):
+    """Stop and go, sampled eight times a second: an exact device whose seconds begin half a second later."""
+    parts = [np.repeat([rng.uniform(150, 280), 0.0], [8 * int(rng.integers(25, 90)), 8 * int(rng.integers(5, 40))])
+             for _ in range(45)]
+    fine = np.concatenate(parts)[:8 * 3000]
+    late = np.r_[np.zeros(4), fine[:-4]]
+    if lag_s:
+        late = lfilter([1 - math.exp(-1 / (8 * lag_s))], [1, -math.exp(-1 / (8 * lag_s))], late)
+    columns = []
+    for power in (fine, late):
+        mean = power.reshape(-1, 8).mean(axis=1)
+        columns.append(pd.DataFrame({"time_s": np.arange(mean.size), "power_W": np.rint(np.where(
+            mean > 0.5, np.maximum(mean + rng.normal(0, 2, mean.size), 0), 0))}))
+    return pair_recordings(*columns)
+
+
+@pytest.mark.parametrize(("lag_s", "inside"), [(0, True), (3, False)])
+def test_readings_of_an_exact_device_do_not_fail_for_the_phase_of_its_seconds(rng, lag_s, inside):
+    """Half a second between two recorders failed a third of an exact device's readings; a slow device still fails."""
+    data = table(half_a_second_apart(rng, lag_s), 30)
+    found = share_within(data, data.windows(30), Claim.parse("1.5 %"), EXACT, 0.95)
+    assert (found.value > 0.95) is inside
+    assert (found.high < 0.95) is not inside

@@ -111,6 +111,12 @@ class Matched(Result):
         Result.__post_init__(self)
 
     @property
+    def delay_alone(self) -> bool:
+        """All that was matched is a part of a second, by which readings of one trace lie between those of the other."""
+        return bool(self.smoother) and self.kind == "none" and not self.held_s and (
+            self.reference_every_s == self.device_every_s == 1)
+
+    @property
     def answered(self) -> tuple[FloatArray, FloatArray]:
         """Both columns as the filter makes them, W: a device whose response alone is wrong reads the same."""
         course = self.energy_course

@@ -59,6 +59,4 @@ def why_unsplit(matched: Matched | None) -> str:
         return ""
     if not matched.fits:
         return NO_KIND_FITS
-    moved = matched.smoother and matched.kind == "none" and not matched.held_s
-    once = matched.reference_every_s == matched.device_every_s == 1
-    return DELAY_ALONE if moved and once else ""
+    return DELAY_ALONE if matched.delay_alone else ""
