@@ -1,10 +1,12 @@
 """Memory and processor time of long and large recordings: pairing, the check of a claim, and all that its JSON holds.
 
-Run: python benchmarks/long.py [pair] [check] [json] [--quick] [--seed N] [--ride FILE.csv] [--only NAME ...]
+Run: python benchmarks/long.py [pair] [check] [json] [csv] [jsonl] [--quick] [--seed N] [--ride FILE.csv]
+     [--only NAME ...]
 Each case runs in a process of its own, whose peak resident memory is read at its end (of which some 110 MB are numpy,
 scipy and what they load). Rides are invented: an effort that wanders, with coasting, or blocks of 15 min of a real
 ride in random order and strength; the device reads 0.98 of it with 4 W of noise. Adversaries: a clock that loses 40 s
-twice, a device that averages over 10 s, and another ride, which is refused.
+twice, a device that averages over 10 s, and another ride, which is refused. The parts csv and jsonl are the whole
+command, from two files of text with dates and cadence to JSON and page.
 """
 
 from __future__ import annotations
@@ -16,7 +18,9 @@ import math
 import resource
 import subprocess
 import sys
+import tempfile
 import time
+from pathlib import Path
 
 import numpy as np
 from scipy.signal import lfilter
@@ -47,6 +51,29 @@ def effort(seconds: int, rng: np.random.Generator, ride: str | None = None) -> n
     return np.maximum(np.rint(x), 0)
 
 
+def whole(form: str, x: np.ndarray, y: np.ndarray) -> dict[str, object]:
+    """Write both as files, and run `agree check` on them with JSON and page: its figures."""
+    from agree.core.results.plain import plain_name
+
+    with tempfile.TemporaryDirectory(prefix="agree-long-") as folder:
+        files = []
+        for name, power, late in (("one", x, 0), ("two", y, 7)):
+            files.append(Path(folder, f"{name}.{form}"))
+            stamps = (np.datetime64("2024-05-31T17:02:03") + np.arange(power.size) + late).astype(str)
+            row = '{{"time": "{}Z", "power": {}, "cadence": {}}}\n' if form == "jsonl" else "{}Z,{},{}\n"
+            with files[-1].open("w", encoding="utf-8") as file:
+                file.writelines(["time,power,cadence\n"] * (form == "csv"))
+                file.writelines(row.format(stamp, int(watts), 80 + k % 13 if watts else 0) for k, (stamp, watts) in
+                                enumerate(zip(stamps.tolist(), power.tolist(), strict=True)))
+        done = subprocess.run([sys.executable, "-m", "agree", "check", *map(str, files), "--claim", "1.5 %", "--json",
+                               str(Path(folder, "out.json")), "--page", str(Path(folder, "page.html"))],
+                              capture_output=True, text=True, check=False)
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    first = (done.stdout or done.stderr).partition("  ")[0]
+    return {"s": used.ru_utime + used.ru_stime, "MB": used.ru_maxrss / 1024,
+            "answer": "refused" if done.returncode else plain_name(first.lower())}
+
+
 def one(part: str, name: str, seed: int, ride: str | None) -> None:
     """Run one case in this process, and print its figures as JSON."""
     from agree import Recording, check_claim, pair_recordings
@@ -61,6 +88,9 @@ def one(part: str, name: str, seed: int, ride: str | None) -> None:
     y = np.where(base > 0, np.maximum(np.rint(0.98 * base + 4 * rng.standard_normal(seconds)), 0), 0)
     if special == "steps":
         y = np.delete(y, np.r_[60_000:60_040, 130_000:130_040])
+    if part in ("csv", "jsonl"):
+        print(json.dumps(whole(part, x, y)))
+        return
     stamps = [np.arange(v.size * rate) / rate for v in (x, y)]
     began = time.process_time()
     answer = "refused"

@@ -33,6 +33,7 @@ ALIKE = 0.7  # a window so much alike along the path proposes nothing
 MOST_FURTHER = 12
 MOST_WIDENED, LASTING = 16, 100  # so many, followed over at least a hundredth of the ride, are widened about
 MOST_ROUNDS = 8  # of widening the lags tried about those the path came to: five stops of 45 s reach 225 s far
+FIRST_ROUNDS = 3  # of these, after which a path that jumps all the time is given up
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
 CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
@@ -220,7 +221,10 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
     told, lags = np.full(windows, -1.0), np.zeros(0, dtype=np.int64)
     score = np.zeros((windows, 0))
     seen = lasting = np.array([] if lag is None else [lag], dtype=np.int64)
-    for _ in range(MOST_ROUNDS):
+    course = lags  # the lag of each window
+    for rounds in range(MOST_ROUNDS):
+        if rounds >= FIRST_ROUNDS and (np.abs(np.diff(course)) >= MIN_STEP_S).sum() > HOPELESS * MOST_CLOCK_STEPS:
+            break  # of another ride each round finds more lags, and takes more time and memory
         further = np.array(_further(u, v, _unexplained(u, told), lowest, highest)[:MOST_FURTHER], dtype=np.int64)
         pool = np.union1d(_around(lasting, NEAR_S, lowest, highest), _around(further, BESIDE_S, lowest, highest))
         new = np.setdiff1d(pool, lags)
@@ -230,14 +234,15 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
         lags, order = np.concatenate([lags, new]), np.argsort(np.concatenate([lags, new]))
         lags, score = lags[order], np.hstack([score, _log_likelihood(r, count)])[:, order]
         index = _candidates(score, lags)
-        seen, often = np.unique(lags[index], return_counts=True)
+        course = lags[index]
+        seen, often = np.unique(course, return_counts=True)
         # Of two rides the path comes to many lags for a moment each: only those that last are worth widening about.
         lasting = seen[(often >= max(2, windows // LASTING)) & (often >= np.sort(often)[-MOST_WIDENED:].min())]
         likely = score[np.arange(windows), index] / (HOP_S * HOPS * WEIGHT)  # in a window that is full
         told = np.sqrt(-np.expm1(-2 * likely))
     if not lags.size:
         return []
-    window, path = np.arange(windows), lags[index]
+    window, path = np.arange(windows), course
     # The time of the exact search goes with the square of the lags seen: of another ride there are hundreds.
     if (np.abs(np.diff(path)) >= MIN_STEP_S).sum() <= HOPELESS * MOST_CLOCK_STEPS:
         steps = _best(score[:, np.searchsorted(lags, seen)], seen)
