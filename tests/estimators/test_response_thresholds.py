@@ -101,7 +101,7 @@ def test_two_stages_that_are_named(gain, size, second, kind, clear, tried, monke
 def test_readings_between_seconds_that_are_taken(gain, first, monkeypatch):
     """50 frequencies: only a reading 0.3 s after a second leaves less, and what chance does."""
     there = np.abs(0.7 + 0.3 * np.exp(-0.98j * np.pi)) ** 2
-    monkeypatch.setattr(smeared, "refitted", lambda data, start: start._replace(
+    monkeypatch.setattr(smeared, "refitted", lambda data, start, near: start._replace(
         misfit=100.0 if np.allclose(data.weight[-1], there) else 100.0 + gain))
     ways = smeared.between_seconds(FIFTY, ONE._replace(misfit=100.0 + gain))
     assert ways[0].part == pytest.approx(first)

@@ -91,3 +91,18 @@ def test_a_fit_without_zeros_stays_where_the_other_trace_goes_on_at_its_level() 
         reference[start:start + 10] = 0
     first = screened(reference, device)
     assert with_coasting(reference, device, first) is first
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3])
+def test_dropouts_of_an_exact_device_are_no_stops_at_which_the_reference_holds_its_reading(seed: int) -> None:
+    """Each zero of the device fits a reference that keeps its reading for 3 s: they passed for coasting, 5 % low."""
+    rng = np.random.default_rng(seed)
+    power = np.rint(np.maximum(220 + lfilter([1], [1, -0.95], rng.normal(0, 14, 2000)), 0))
+    for start in rng.choice(np.arange(60, 1900, 70), 6, replace=False):
+        power[start:start + rng.integers(5, 25)] = 0
+    device, work = power.copy(), np.flatnonzero(power > 100)
+    for start in rng.choice(work[(work > 20) & (work < 1950)], 70, replace=False):
+        device[start:start + int(rng.choice([1, 1, 1, 3]))] = 0
+    found = set_aside(power, device)
+    assert {fault.kind for fault in found.faults} == {"dropout"}
+    assert found.matched.held_s == 0

@@ -222,7 +222,7 @@ def best(data: Seen, kind: str, size: float | None = None) -> Fitted:
     return nearest(data, kind, np.array([DELAYS_S[j] - early[i], SHARES[k], sizes[i]]), sizes)
 
 
-def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray) -> Fitted:
+def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray, near: float = 1e-5) -> Fitted:
     """Delay, share of noise and size that leave least near a start, by simplex; a single size is kept."""
     free = 3 if sizes.size > 1 else 2
     misfit = misfit_of(data, kind)
@@ -237,7 +237,7 @@ def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray) -> Fitt
         return misfit(wide, one, part)[0] + beyond if inside else math.inf
 
     corners = np.vstack([np.zeros(3), np.diag([0.2, 0.3 if start[1] < 0.5 else -0.3, 0.04 * start[2] + 0.04])])
-    place = full(lowest(left, start[:free] + corners[:free + 1, :free], xtol=1e-5, ftol=1e-5, most=600))
+    place = full(lowest(left, start[:free] + corners[:free + 1, :free], xtol=near, ftol=near, most=600))
     return Fitted(kind, place[2], place[0], *misfit(place[2], place[0], place[1]), place[1])
 
 

@@ -10,6 +10,8 @@ from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_MARGIN_S, STOP_DIP, STOP_SURE, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter
+from agree.estimators.response.nonlinear.holding import Holding
+from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.faults.view import Mask, usual_ratio
 
 NAMES = ("reference", "device")
@@ -88,7 +90,7 @@ def _fit_with(reference: FloatArray, device: FloatArray, hidden: tuple[Mask, Mas
         for start, stop in coasting:
             now[number][start:stop] = False
         fit = Fit(fitted(reference, device, (now[0], now[1])), (now[0], now[1]))
-        if fit.made.kernel.weights.size == 1 or fit.made.smoother == NAMES[number]:
+        if fit.made.kernel.weights.size == 1 or _holds(fit.made) or fit.made.smoother == NAMES[number]:
             return None
         as_zero, as_work = _squares(fit.made, (reference, device), hidden, number, spans)
         explained = [span for span, zero, work in zip(spans, as_zero, as_work, strict=True) if zero < STOP_SURE * work]
@@ -98,6 +100,11 @@ def _fit_with(reference: FloatArray, device: FloatArray, hidden: tuple[Mask, Mas
             return None
         coasting = explained
     return fit
+
+
+def _holds(made: Filter) -> bool:
+    """Whether the slow trace keeps its reading at stops: then it falls beside none, and any dropout passes for one."""
+    return isinstance(made.kernel, Holding) or (isinstance(made.kernel, Repeating) and made.kernel.held_s > 0)
 
 
 def _left(made: Filter, traces: tuple[FloatArray, FloatArray], hidden: tuple[Mask, Mask], number: int,

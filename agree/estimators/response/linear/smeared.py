@@ -17,6 +17,7 @@ from agree.estimators.response.transfer import Fitted, Seen
 
 PARTS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # of a second that a reading ends after one of the other trace
 LEAST_TURN = 1e-3    # of what a reading half-way between seconds leaves at 0.5 Hz: nothing
+ROUGH, FINE = 1e-3, 1e-5   # how near the fit of each part, and of the best one, in s and in misfit
 ERRORS = 2.0         # standard errors by which a drift may be larger than it was found
 
 
@@ -31,11 +32,11 @@ def between_seconds(data: Seen, found: Fitted) -> list[Fitted]:
     """
     turn = np.exp(-2j * np.pi * data.frequency)
 
-    def at(part: float) -> Fitted:
+    def at(part: float, near: float = ROUGH) -> Fitted:
         mixed = 1 - part + part * turn
         mixed = np.where(np.abs(mixed) < LEAST_TURN, LEAST_TURN, mixed)
         other = data._replace(ratio=data.ratio / mixed, weight=data.weight * np.abs(mixed)**2)
-        return refitted(other, found._replace(delay=found.delay - part))._replace(part=part)
+        return refitted(other, found._replace(delay=found.delay - part), near)._replace(part=part)
 
     made = [found, *map(at, PARTS)]
     k = min(range(len(made)), key=lambda one: made[one].misfit)
@@ -44,7 +45,8 @@ def between_seconds(data: Seen, found: Fitted) -> list[Fitted]:
         bend = before - 2 * here + after
         if bend > 0:  # the lowest point of the parabola through three
             made.append(at(made[k].part + (PARTS[1] - PARTS[0]) * (before - after) / (2 * bend)))
-    best = min(made, key=lambda one: one.misfit)
+    k = min(range(len(made)), key=lambda one: made[one].misfit)
+    best = made[k] = at(made[k].part, FINE) if k else found
     clear = found.misfit - best.misfit > BETWEEN_EVIDENCE * max(1.0, best.misfit / (2 * data.frequency.size))
     return [best, *(one for one in made if one is not best)] if clear else made
 

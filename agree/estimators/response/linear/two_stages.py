@@ -97,12 +97,12 @@ def nearest(data: Seen, start: Fitted, xtol: float = 1e-4, ftol: float = 1e-4, m
     return Fitted(kind, found[0], found[2], *misfit(*found), found[3], found[1])
 
 
-def refitted(data: Seen, start: Fitted) -> Fitted:
-    """Fit of the same kind near a start."""
+def refitted(data: Seen, start: Fitted, near: float = 1e-5) -> Fitted:
+    """Fit of the same kind near a start; `near` is how near in size, delay and misfit (two stages: 10 times that)."""
     if start.kind in KINDS:
-        return nearest(data, start)
+        return nearest(data, start, 10 * near, 10 * near)
     return transfer.nearest(data, start.kind, np.array([start.delay, start.share, start.size]),
-                            transfer.SIZES[start.kind])
+                            transfer.SIZES[start.kind], near)
 
 
 def misfit_of(data: Seen, kind: str) -> Callable[[float, float, float, float], tuple[float, float]]:
