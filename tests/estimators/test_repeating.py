@@ -9,7 +9,7 @@ from agree.estimators.response.kernels import Kernel, smoothed
 from agree.estimators.response.matching import find_filter
 from agree.estimators.response.nonlinear.any_filter import answered, through
 from agree.estimators.response.nonlinear.repeating import Repeating
-from agree.estimators.response.own_readings import first_seconds
+from agree.estimators.response.own_readings import every_s, first_seconds
 from agree.faults.set_aside import set_aside
 
 
@@ -42,6 +42,15 @@ def test_readings_come_in_step_and_after_a_slip_of_the_clock_in_another(power, r
     later = found[(found > 620) & (found < 1190)]
     assert (later % 4 == (first - 1) % 4).all()
     assert (np.diff(later) == 4).all()
+
+
+@pytest.mark.parametrize(("share", "every"), [(0.39, 2), (0.44, 1)])
+def test_changes_one_after_the_other_are_of_no_reading_every_two_seconds(power, rng, share, every):
+    """REPEAT_SHARE: of two such changes one is out of step, so that two fifths of all are too many."""
+    odd = np.flatnonzero(rng.random(600) < share / (2 - share)) * 2 + 1
+    trace = repeated(np.arange(1200) + 100.0, 2)
+    trace[odd] += 0.5
+    assert every_s(trace) == every
 
 
 @pytest.mark.parametrize("made", [Kernel(0, np.ones(1)), Kernel(2, np.ones(1)), Kernel(1, np.full(3, 1 / 3))])

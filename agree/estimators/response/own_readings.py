@@ -34,15 +34,28 @@ def every_s(y: FloatArray) -> int:
     >>> every_s(x), every_s(np.repeat(x[:100], 3))
     (1, 3)
     """
-    works = np.nan_to_num(y) != 0
+    works = (y != 0) & ~np.isnan(y)
     # Whether the reading differs from that of the second before, both amid work; and the idle seconds up to each.
     at = np.flatnonzero((y[1:] != y[:-1]) & works[1:] & works[:-1])
+    apart = np.diff(at)
+    if _one_after_the_other(apart):
+        return 1
     idle = np.cumsum(~works)[1:]
-    apart = np.diff(at)[idle[at[1:]] == idle[at[:-1]]]
+    apart = apart[idle[at[1:]] == idle[at[:-1]]]
     if apart.size < REPEAT_LEAST:
         return 1
     return next((n for n in range(REPEAT_LONGEST_S, 1, -1) if (apart % n == 0).mean() >= REPEAT_SHARE
                  or _in_step(at, n) >= REPEAT_SHARE), 1)
+
+
+def _one_after_the_other(apart: NDArray[np.intp]) -> bool:
+    """Whether so many changes come a second after another one that no n can be told.
+
+    Of two such, both amid work, one at most is in step, if one usual remainder counts for both; and their time is no
+    multiple of n. A change has two neighbours, and the usual remainder is another one in each block.
+    """
+    beside, most = int((apart == 1).sum()), 1 - REPEAT_SHARE
+    return beside - apart.size // AROUND - 1 > 2 * most * (apart.size + 1)
 
 
 def _in_step(at: NDArray[np.intp], every: int) -> float:

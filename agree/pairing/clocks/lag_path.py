@@ -53,8 +53,9 @@ class Stretch(NamedTuple):
 
 def shifted(v: FloatArray, place: NDArray[np.int64]) -> FloatArray:
     """Readings at places, NaN beyond the ends."""
-    inside = (place >= 0) & (place < v.size)
-    out: FloatArray = np.where(inside, v[np.clip(place, 0, max(v.size - 1, 0))], np.nan)
+    out: FloatArray = v.take(place, mode="clip")
+    if place.size and not (place.min() >= 0 and place.max() < v.size):
+        out[(place < 0) | (place >= v.size)] = np.nan
     return out
 
 

@@ -9,8 +9,7 @@ two traces, if they are of one ride, is no less. Of two rides it is about 0.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
-from itertools import pairwise
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -88,12 +87,17 @@ def pieces(calm: NDArray[np.bool_], length: int) -> NDArray[np.int64]:
 
     Shorter ones than half of that length have none.
     """
-    out, count = np.full(calm.size, -1), 0
-    for start, stop in runs(calm):
-        edges = np.linspace(start, stop, max(round((stop - start) / length), 1) + 1).astype(int)
-        for a, b in pairwise(edges):
-            if b - a >= length // 2:
-                out[a:b], count = count, count + 1
+    out = np.full(calm.size, -1)
+    start, stop = np.array(runs(calm), dtype=np.int64).reshape(-1, 2).T
+    parts = np.maximum(np.rint((stop - start) / length), 1).astype(np.int64)
+    run, last = np.repeat(np.arange(start.size), parts), np.cumsum(parts)
+    part = np.arange(run.size) - (last - parts)[run]
+    begin = (start[run] + part * ((stop - start) / parts)[run]).astype(np.int64)
+    size = np.append(begin[1:], 0) - begin
+    size[last - 1] = stop - begin[last - 1]
+    own = size >= length // 2
+    number = np.where(own, np.cumsum(own) - 1, -1)
+    out[calm] = np.repeat(number, size)
     return out
 
 
@@ -138,12 +142,15 @@ def own_changes(x: FloatArray, y: FloatArray, fine: Fine, length: int = PIECE_S,
     works = (x > WORKING_W) & (other > WORKING_W)
     every = 1 if read[0] is None and read[1] is None else 2
     plain = best = NOTHING
+    piece, known_width = np.zeros(0, np.int64), 0
     for one, two, width in _evened(x if read[0] is None else read[0], y if read[1] is None else read[1]):
-        calm = works & ~(ndimage.binary_dilation(edge, iterations=width // 2) if width > 1 else edge)
-        piece = pieces(calm, length)
+        if width != known_width:
+            beside = 2 * (width // 2) + 1
+            piece = pieces(works & ~ndimage.maximum_filter1d(edge, beside, mode="constant", cval=0), length)
+            known_width = width
         if piece.max() + 1 < GROUPS:
             break
-        found = _compared(one, (shifted(two, place + by) for by in range(-ahead_s, ahead_s + 1)), piece, every)
+        found = _compared(one, two, place, ahead_s, piece, every)
         if width == 1:
             plain = best = found
         elif more_surely(found, best):
@@ -159,68 +166,76 @@ def worked(x: FloatArray, y: FloatArray, fine: Fine) -> int:
 
 
 class _Changes(NamedTuple):
-    """Changes about the mean of each piece, 0 where there is no reading, and where there is one, as numbers."""
+    """Changes about the mean of each piece, 0 where there is no reading, and where there is one, as numbers.
+
+    `there` is None where every second has a reading.
+    """
 
     values: FloatArray
-    there: FloatArray
+    there: FloatArray | None
 
     def times(self, other: _Changes) -> _Changes:
+        if self.there is None or other.there is None:
+            return _Changes(self.values * other.values, self.there if other.there is None else other.there)
         return _Changes(self.values * other.values, self.there * other.there)
 
-
-def _about_mean(trace: FloatArray, piece: NDArray[np.int64]) -> _Changes:
-    """Changes of readings about the mean of their pieces, which follow one another."""
-    known = np.isfinite(trace)
-    starts = np.flatnonzero(np.diff(piece, prepend=-1))
-    there, values = known.astype(float), np.where(known, trace, 0.0)
-    mean = np.add.reduceat(values, starts) / np.maximum(np.add.reduceat(there, starts), 1)
-    return _Changes((values - np.repeat(mean, np.diff(starts, append=piece.size))) * there, there)
-
-
-def _compared(one: FloatArray, ahead: Iterable[FloatArray], piece: NDArray[np.int64], every: int) -> Own:
-    """Figures of two traces in pieces, the one at several shifts, with standard errors of a jackknife."""
-    count = int(piece.max()) + 1
-    inside = np.flatnonzero(piece >= 0)
-    number = piece[inside]
-    bounds = np.searchsorted(number * GROUPS // count, np.arange(GROUPS))
-    u, *shifts = (_about_mean(trace[inside], number) for trace in (one, *ahead))
-    v = shifts[len(shifts) // 2]
-    same = (number[every:] == number[:-every]).astype(float)
-
-    def beside(trace: _Changes) -> _Changes:
-        there = np.zeros(number.size)
-        there[:-every] = same * trace.there[:-every] * trace.there[every:]
-        values = np.zeros(number.size)
-        values[:-every] = same * trace.values[:-every] * trace.values[every:]
+    def beside(self, every: int, same: FloatArray) -> _Changes:
+        """Products with the readings `every` seconds later, where that is the same piece."""
+        there, values = np.zeros(self.values.size), np.zeros(self.values.size)
+        there[:-every] = same if self.there is None else same * self.there[:-every] * self.there[every:]
+        values[:-every] = same * self.values[:-every] * self.values[every:]
         return _Changes(values, there)
 
-    products = (u.times(u), v.times(v), beside(u), beside(v), *(u.times(w) for w in shifts))
-    sums, counts = (np.array(parts).T for parts in zip(*(
-        [np.add.reduceat(part, bounds) for part in product] for product in products), strict=True))
-    level = float(np.nanmedian(one[inside]))
 
-    def figures(left: NDArray[np.bool_]) -> tuple[float, ...]:
-        return _figures(sums[left].sum(axis=0), counts[left].sum(axis=0), level, count * float(left.mean()))
+def _about_mean(trace: FloatArray, starts: NDArray[np.intp]) -> _Changes:
+    """Changes of readings about the mean of their pieces, which follow one another from these places on."""
+    known = np.isfinite(trace)
+    size = np.diff(starts, append=trace.size)
+    if known.all():
+        return _Changes(trace - np.repeat(np.add.reduceat(trace, starts) / size, size), None)
+    there, values = known.astype(float), np.where(known, trace, 0.0)
+    mean = np.add.reduceat(values, starts) / np.maximum(np.add.reduceat(there, starts), 1)
+    return _Changes((values - np.repeat(mean, size)) * there, there)
 
-    every_group = np.arange(GROUPS)
-    share, correlation, colour, own, ratio = figures(every_group >= 0)
-    without = np.array([figures(every_group != g) for g in every_group])
-    se = np.sqrt((GROUPS - 1) / GROUPS * ((without - without.mean(axis=0))**2).sum(axis=0))
+
+def _compared(one: FloatArray, two: FloatArray, place: NDArray[np.int64], ahead_s: int, piece: NDArray[np.int64],
+              every: int) -> Own:
+    """Figures of two traces in pieces, the second at several shifts, with standard errors of a jackknife."""
+    count = int(piece.max()) + 1
+    inside = np.flatnonzero(piece >= 0)
+    number, at, level = piece[inside], place[inside], one[inside]
+    bounds = np.searchsorted(number * GROUPS // count, np.arange(GROUPS))
+    starts = np.flatnonzero(np.diff(number, prepend=-1))
+    u, *ahead = (_about_mean(trace, starts) for trace in (
+        level, *(shifted(two, at + by) for by in range(-ahead_s, ahead_s + 1))))
+    v, same = ahead[len(ahead) // 2], (number[every:] == number[:-every]).astype(float)
+    products = (u.times(u), v.times(v), u.beside(every, same), v.beside(every, same), *(u.times(w) for w in ahead))
+    full = np.diff(bounds, append=number.size).astype(float)
+    sums = np.array([np.add.reduceat(product.values, bounds) for product in products])
+    counts = np.array([full if product.there is None else np.add.reduceat(product.there, bounds)
+                       for product in products])
+    usual, left = float(np.nanmedian(level)), ~np.eye(GROUPS, dtype=bool)
+    share, correlation, colour, own, ratio = _figures(
+        sums.sum(axis=1, keepdims=True), counts.sum(axis=1, keepdims=True), usual, count)[:, 0].tolist()
+    without = _figures(sums @ left, counts @ left, usual, count * (GROUPS - 1) / GROUPS)
+    se = np.sqrt((GROUPS - 1) / GROUPS * ((without - without.mean(axis=1, keepdims=True))**2).sum(axis=1))
     return Own(int(inside.size), share, float(se[0]), correlation, float(se[1]), colour, float(se[2]), own, ratio)
 
 
-def _figures(sums: FloatArray, counts: FloatArray, level: float, number: float) -> tuple[float, ...]:
-    """Share, correlation, colour, size and ratio of sums.
+def _figures(sums: FloatArray, counts: FloatArray, level: float, number: float) -> FloatArray:
+    """Share, correlation, colour, size and ratio, (5, choices), of sums and counts, (products, choices).
 
     The mean of a piece takes from neighbours the variance of the mean of their noise: it is given back.
     """
     xx, yy, x_near, y_near = sums[:4] / np.maximum(counts[:4], 1)
-    often = counts[4:] >= counts[4:].max() / 2
-    both = float((sums[4:][often] / np.maximum(counts[4:][often], 1)).max())
-    x_near += (xx - x_near) * number / max(counts[0], 1)
-    y_near += (yy - y_near) * number / max(counts[1], 1)
-    own = math.sqrt(max(x_near, 0.0) * max(y_near, 0.0))
-    return (max(min(both / own, MOST_SHARE), -MOST_SHARE) if own > 0 else MOST_SHARE,
-            both / math.sqrt(max(xx * yy, 1e-12)), min(x_near / xx, y_near / yy) if min(xx, yy) > 0 else 0.0,
-            math.sqrt(max(min(x_near, y_near), 0.0)) / level,
-            max(min(x_near, y_near), 0.0) / max(x_near, y_near, 1e-12))
+    often = counts[4:] >= counts[4:].max(axis=0) / 2
+    both = np.where(often, sums[4:] / np.maximum(counts[4:], 1), -np.inf).max(axis=0)
+    x_near = x_near + (xx - x_near) * number / np.maximum(counts[0], 1)
+    y_near = y_near + (yy - y_near) * number / np.maximum(counts[1], 1)
+    own = np.sqrt(np.maximum(x_near, 0.0) * np.maximum(y_near, 0.0))
+    less, more, real = np.minimum(x_near, y_near), np.maximum(x_near, y_near), np.minimum(xx, yy) > 0
+    return np.stack([
+        np.where(own > 0, np.clip(both / np.where(own > 0, own, 1.0), -MOST_SHARE, MOST_SHARE), MOST_SHARE),
+        both / np.sqrt(np.maximum(xx * yy, 1e-12)),
+        np.where(real, np.minimum(x_near / np.where(real, xx, 1.0), y_near / np.where(real, yy, 1.0)), 0.0),
+        np.sqrt(np.maximum(less, 0.0)) / level, np.maximum(less, 0.0) / np.maximum(more, 1e-12)])
