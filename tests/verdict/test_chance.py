@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from agree import Estimate
-from agree.verdict.error_distribution import KnownError, distribution
-from agree.verdict.rule import FAILS, HOLDS, three_way, widen
+from agree.verdict.error_distribution import KnownError, distribution, interval_half_width
+from agree.verdict.rule import FAILS, HOLDS, OPEN, three_way, widen
 from agree.verdict.settling.chance import (
     LEAST_SESSIONS,
     Terms,
@@ -73,6 +73,22 @@ def test_chance_is_the_integral(sessions, terms, error, answer):
         slow_chance(answer, sessions, error, terms), abs=2e-6)
 
 
+def half_widths(terms, sessions, ratios):
+    """`half_width_at` for many ratios: between 800 of them, which are close enough to take a straight line."""
+    places = np.linspace(ratios.min(), ratios.max(), 800)
+    known = half_width_at(terms, sessions, places)
+    middle = (places[1:] + places[:-1])[::40] / 2
+    assert np.interp(middle, places, known) == pytest.approx(half_width_at(terms, sessions, middle), abs=1e-4)
+    return np.interp(ratios, places, known)
+
+
+def answers(low, high, limit):
+    """`three_way` for many intervals; the first 200 one by one."""
+    many = np.where((-limit <= low) & (high <= limit), HOLDS, np.where((low > limit) | (high < -limit), FAILS, OPEN))
+    assert [three_way(*ends, limit) for ends in zip(low[:200], high[:200], strict=True)] == list(many[:200])
+    return many
+
+
 @pytest.mark.parametrize("sessions", [2, 4, 12])
 @pytest.mark.parametrize("u", [0.0, 0.35])
 def test_chance_is_what_simulated_sessions_show(sessions, u):
@@ -80,25 +96,27 @@ def test_chance_is_what_simulated_sessions_show(sessions, u):
     terms = spread_of(1.5, 0.6, u, 0.95)
     noise = rng.normal(0, 0.6, (RUNS, sessions))
     reference = rng.normal(0, u, RUNS)
-    half = half_width_at(terms, sessions, noise.std(axis=1, ddof=1) / 0.6)
+    half = half_widths(terms, sessions, noise.std(axis=1, ddof=1) / 0.6)
     for error, answer in ERRORS:
         value = error + noise.mean(axis=1) + reference
-        share = np.mean([three_way(v - h, v + h, 1.5) == answer for v, h in zip(value, half, strict=True)])
+        share = (answers(value - half, value + half, 1.5) == answer).mean()
         expected = float(chance(answer, sessions, error, terms))
         assert abs(share - expected) < 4 * math.sqrt(max(expected * (1 - expected), 1e-4) / RUNS), (error, answer)
 
 
 def test_whole_rule_on_simulated_sessions():
-    """Same, through `widen` on intervals as they are stored, one at a time, for a session not yet recorded."""
+    """Same for a session not yet recorded; the first 200 through `widen`, on intervals as they are stored."""
     rng, terms = np.random.default_rng(11), spread_of(1.5, 0.3, 0.2, 0.95, True)
-    answers = []
-    for _ in range(4000):
-        biases = rng.normal(0.3 + rng.normal(0, 0.2), 0.3, 6)
-        item = widen(interval(biases.mean(), biases.std(ddof=1) * math.sqrt(1 + 1 / 6), 5), KnownError(normal=0.2))
-        answers.append(three_way(item.low, item.high, 1.5) == HOLDS)
+    biases = rng.normal(0.3 + rng.normal(0, 0.2, (4000, 1)), 0.3, (4000, 6))
+    mean, se = biases.mean(axis=1), biases.std(axis=1, ddof=1) * math.sqrt(1 + 1 / 6)
+    half = interval_half_width(se, 5, KnownError(normal=0.2), 0.95)
+    found = answers(mean - half, mean + half, 1.5)
+    for value, s, answer in zip(mean[:200], se, found, strict=False):
+        item = widen(interval(value, s, 5), KnownError(normal=0.2))
+        assert three_way(item.low, item.high, 1.5) == answer
     expected = float(chance(HOLDS, 6, 0.3, terms))
     assert 0.2 < expected < 0.9
-    assert abs(np.mean(answers) - expected) < 4 * math.sqrt(expected * (1 - expected) / 4000)
+    assert abs(np.mean(found == HOLDS) - expected) < 4 * math.sqrt(expected * (1 - expected) / 4000)
 
 
 @given(st.floats(0.05, 2), st.integers(2, 50))
@@ -155,7 +173,7 @@ def test_bands_bound_from_below():
     terms = [spread_of(1.5, 0.5, 0.2, 0.95 ** (1 / count))] * count
     shared, own = rng.normal(0, 0.3, (RUNS, sessions, 1)), rng.normal(0, 0.4, (RUNS, sessions, count))
     biases = shared + own + rng.normal(0, 0.2, (RUNS, 1, 1))
-    half = half_width_at(terms[0], sessions, biases.std(axis=1, ddof=1) / 0.5)
+    half = half_widths(terms[0], sessions, biases.std(axis=1, ddof=1) / 0.5)
     inside = (np.abs(biases.mean(axis=1) + 0.4) + half <= 1.5).all(axis=1).mean()
     bound = joint_chance(HOLDS, sessions, [0.4] * count, terms)
     assert inside - 0.15 < bound < inside + 4 * math.sqrt(0.25 / RUNS)
@@ -191,7 +209,7 @@ def test_stopping_at_the_first_settled_answer_is_wrong_too_often():
     settled = []
     for count in range(3, 14):
         part = biases[:, :count]
-        settled.append(np.abs(part.mean(axis=1)) + half_width_at(terms, count, part.std(axis=1, ddof=1) / 0.88) <= 1.5)
+        settled.append(np.abs(part.mean(axis=1)) + half_widths(terms, count, part.std(axis=1, ddof=1) / 0.88) <= 1.5)
     assert settled[-1].mean() == pytest.approx(0.025, abs=4 * math.sqrt(0.025 / RUNS))
     assert np.any(settled, axis=0).mean() > 0.08
 
@@ -204,6 +222,6 @@ def test_a_rectangle_is_planned_as_it_is_judged(rng, sessions, sd, settled):
     assert expected == pytest.approx(settled, abs=0.004)
     runs = 20000
     biases = rng.normal(0, sd, (runs, sessions)) + rng.uniform(-1, 1, (runs, 1))
-    half = half_width_at(terms, sessions, biases.std(axis=1, ddof=1) / sd)
+    half = half_widths(terms, sessions, biases.std(axis=1, ddof=1) / sd)
     found = (np.abs(biases.mean(axis=1)) + half <= 1.5).mean()
     assert abs(found - expected) < 0.005 + 2 * math.sqrt(0.25 / runs)

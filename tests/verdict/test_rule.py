@@ -10,7 +10,7 @@ from scipy import stats
 
 from agree import Estimate, check_claim
 from agree.report.notes.sentence import note_text
-from agree.verdict.error_distribution import EXACT, KnownError
+from agree.verdict.error_distribution import EXACT, KnownError, interval_half_width
 from agree.verdict.rule import RULES, conformance_probability, decide, sessions_to_settle, three_way, widen
 from tests.rides import session
 
@@ -74,7 +74,8 @@ def test_widened_interval_covers(sessions, u):
     rng = np.random.default_rng([sessions, int(10 * u)])
     values = 0.8 * rng.normal(size=(1000, sessions)) + u * rng.normal(size=(1000, 1))
     se = values.std(axis=1, ddof=1) / math.sqrt(sessions)
-    half = [widen(item(s, sessions - 1), KnownError(normal=u)).high for s in se]
+    half = interval_half_width(se, sessions - 1, KnownError(normal=u), 0.95)
+    assert [widen(item(s, sessions - 1), KnownError(normal=u)).high for s in se[:40]] == pytest.approx(list(half[:40]))
     covered = (np.abs(values.mean(axis=1)) <= half).mean()
     assert covered >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 1000)
 
