@@ -1,5 +1,6 @@
 """Shared fixtures; an oracle that cannot be imported is a failure, never a skip."""
 
+import gc
 import importlib
 import os
 import sys
@@ -18,6 +19,14 @@ sys.path.insert(0, str(Path(__file__).parent / "reference"))  # the slow twins, 
 settings.register_profile("agree", deadline=None, derandomize=True, print_blob=True,
                           suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 settings.load_profile("agree")
+
+gc.disable()  # while thousands of tests are collected, which all stay: a search for garbage finds none
+
+
+def pytest_collection_finish():
+    """Collect garbage again, of what comes from here on."""
+    gc.freeze()
+    gc.enable()
 
 
 @pytest.fixture

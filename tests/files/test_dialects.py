@@ -116,7 +116,7 @@ def rows(*cells: str, header: str = "time,power") -> str:
 
 
 SAMPLES = {
-    "plain": rows(*[f"2024-05-31T17:{k // 60:02}:{k % 60:02}Z,{80 + k % 17},{190 + 7 * k % 23}" for k in range(110)],
+    "plain": rows(*[f"2024-05-31T17:{k // 60:02}:{k % 60:02}Z,{80 + k % 17},{190 + 7 * k % 23}" for k in range(64)],
                   header="time,cadence,power").encode(),
     "stamps last": rows(*[f"{190 + 7 * k % 23},31.05.2024 17:{k // 60:02}:{k % 60:02}" for k in range(45)],
                         header="power,time").encode(),
