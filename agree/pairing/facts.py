@@ -6,8 +6,9 @@ import math
 
 from agree.core.data.pairs import Alignment
 from agree.core.results.note import Note
-from agree.core.thresholds import UNUSUAL_LAG_S, ZONE_NEAR_S, ZONE_STEP_S
+from agree.core.thresholds import MOST_DRIFT_PPM, UNUSUAL_LAG_S, ZONE_NEAR_S, ZONE_STEP_S
 from agree.pairing.clocks.fine import Fine
+from agree.pairing.refusal import told_drift, unusual_drift
 from agree.recordings.recording import Recording
 
 
@@ -34,11 +35,21 @@ def step_facts(alignment: Alignment) -> list[Note]:
         for step in alignment.steps]
 
 
-def match_facts(alignment: Alignment, fine: Fine, identical: bool) -> list[Note]:
+def drift_fact(fine: Fine, absolute: bool) -> Note:
+    """Note on a drift; one that may be more than two clocks have is a doubt, for one of the two may lose seconds."""
+    values: dict[str, float | bool] = {"ppm": 1e6 * fine.drift, "se_ppm": 1e6 * fine.drift_se}
+    ppm, se = told_drift(fine)
+    if abs(ppm) + 2 * se <= MOST_DRIFT_PPM or not unusual_drift(fine):
+        return Note(kind="pair_clock_drift", values=values)
+    return Note(kind="pair_clock_drift", severity="trust", values=values | {
+        "most_ppm": MOST_DRIFT_PPM, "beyond": abs(ppm) - 2 * se > MOST_DRIFT_PPM, "dated": absolute})
+
+
+def match_facts(alignment: Alignment, fine: Fine, identical: bool, absolute: bool) -> list[Note]:
     """Facts of a match, in the order of the way they came about."""
     notes = step_facts(alignment)
     if fine.drifting:
-        notes.append(Note(kind="pair_clock_drift", values={"ppm": 1e6 * fine.drift, "se_ppm": 1e6 * fine.drift_se}))
+        notes.append(drift_fact(fine, absolute))
     if identical:
         notes.append(Note(kind="pair_identical", severity="answer"))
     if math.isfinite(alignment.correlation):

@@ -157,7 +157,7 @@ def pair_recordings(
         alignment = replace(alignment, delay=attributed(whole, fine.lag_se, setting.matched, made.witnesses))
     identical = bool(np.array_equal(one_read[over.place], over.device, equal_nan=True))
     notes: list[Note | str] = [] if same_clock else [facts.other_clocks(one, two)]
-    notes += [*facts.match_facts(alignment, fine, identical), *([unusual] if unusual else []),
+    notes += [*facts.match_facts(alignment, fine, identical, absolute), *([unusual] if unusual else []),
               *delay_fact(alignment.delay), *setting.notes]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
     reason, found, words = all_faults(setting, one_read[over.place], over.device, time, cadence, handling)

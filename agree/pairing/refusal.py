@@ -35,6 +35,7 @@ from agree.core.thresholds import (
     MOST_RETURNS,
     RETURN_S,
     SURE_RAPID_LIKENESS,
+    USUAL_DRIFT_PPM,
 )
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
@@ -231,23 +232,31 @@ def refuse_joined(other: Other | None) -> None:
             f"one; cut both to the part that is of one ride; {FORCE}")
 
 
+def told_drift(fine: Fine) -> tuple[float, float]:
+    """Return the drift and its standard error, ppm: by the data alone where steps are close together, if they tell."""
+    plain, plain_se = (1e6 * value for value in fine.plain)
+    return (plain, plain_se) if plain_se <= MOST_PLAIN_SE_PPM else (1e6 * fine.drift, 1e6 * fine.drift_se)
+
+
+def unusual_drift(fine: Fine) -> bool:
+    """Whether a drift is more than two clocks usually have, by two standard errors."""
+    ppm, se = told_drift(fine)
+    return (fine.drifting or 1e6 * fine.plain[1] <= MOST_PLAIN_SE_PPM) and abs(ppm) - 2 * se > USUAL_DRIFT_PPM
+
+
 def refuse_drift(fine: Fine, absolute: bool) -> None:
     """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks.
 
-    It must be beyond the limit by two standard errors, also by the data alone where steps are close together, or come
-    to more than 4 s over the recording: lags that scatter so much are those of pauses that were not told apart.
+    It is estimated beyond the limit, and beyond what is usual by two standard errors; or it comes to more than 4 s over
+    the recording, however uncertain: lags that scatter so much are those of pauses that were not told apart.
     """
-    ppm = 1e6 * fine.drift
-    certain = fine.drifting and abs(ppm) - 2e6 * fine.drift_se > MOST_DRIFT_PPM
-    plain, plain_se = (1e6 * value for value in fine.plain)
-    if not certain and plain_se <= MOST_PLAIN_SE_PPM and abs(plain) - 2 * plain_se > MOST_DRIFT_PPM:
-        certain, ppm = True, plain
-    wild = abs(ppm) > MOST_DRIFT_PPM and abs(fine.drift) * 2 * fine.middle > MOST_DRIFT_S
-    if (certain or wild) and not absolute:
+    ppm, se = told_drift(fine)
+    wild = abs(1e6 * fine.drift) > MOST_DRIFT_PPM and abs(fine.drift) * 2 * fine.middle > MOST_DRIFT_S
+    if not absolute and (wild or (abs(ppm) > MOST_DRIFT_PPM and unusual_drift(fine))):
         raise OtherRide(
-            f"the lag changes by {ppm:+.0f} ppm, {36e-4 * ppm:+.1f} s an hour, and clocks differ by at most "
-            f"{MOST_DRIFT_PPM:g} ppm: one of the recordings seems to lose seconds, as when it counts rows or leaves "
-            "out pauses; export it with a timestamp (date and time) in each row")
+            f"the lag changes by {ppm:+.0f} ppm (standard error {se:.0f}), {36e-4 * ppm:+.1f} s an hour, and clocks "
+            f"differ by at most {MOST_DRIFT_PPM:g} ppm: one of the recordings seems to lose seconds, as when it counts "
+            "rows or leaves out pauses; export it with a timestamp (date and time) in each row")
 
 
 def refuse_other_day(lag: float, absolute: bool) -> None:

@@ -119,7 +119,8 @@ LIKENESS_WINDOWS = 5  # minutes that tell anything; with fewer the limit of a sh
 # nothing. Sound devices of 55 real rides have fewer than 0.005; 2 % of dropouts had 1 of 3 true pairs refused.
 GROSS_ZEROS = 0.01
 # Quartz clocks of recorders stray by some 20 to 100 ppm over the temperatures of a ride (common knowledge of the
-# trade); beyond thrice that, seconds are lost.
+# trade); beyond thrice that, seconds are lost. The estimate decides, if it is beyond what is usual by two standard
+# errors: its own are 3 to 8 ppm in an hour, and 30 beside stops and a 10-s mean. One that may be beyond is a doubt.
 MOST_DRIFT_PPM = 300.0
 # Beside steps a drift is drawn to that of two usual clocks: of 1000 ppm 419 were left, and accepted. The data alone are
 # asked where they know it so well; with five stops in half an hour and a 15-s mean their error is 700 ppm.

@@ -84,10 +84,22 @@ def _delay(note: Note) -> str:
     return f"{late}: {ends[str(values['cause'])]}; the lag was taken out"
 
 
+def _drift(note: Note) -> str:
+    values = note.values
+    told = (f"the clocks drift by {values['ppm']:.0f} ppm (standard error {values['se_ppm']:.0f}): the device was "
+            "re-timed along a straight line; the lag is that in the middle")
+    if "most_ppm" not in values:
+        return told
+    most = f"{values['most_ppm']:g} ppm, the most that two clocks differ by"
+    loses = "one of the recordings seems to lose seconds" if values["beyond"] else (
+        "if so, one of the recordings loses seconds")
+    return (f"{told}; that is {'more' if values['beyond'] else 'perhaps more'} than {most}: {loses}, as when it leaves "
+            "out short pauses" + ("" if values["dated"] else "; files with dates would tell"))
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "pair_clock_step": _step,
-    "pair_clock_drift": "the clocks drift by {ppm:.0f} ppm (standard error {se_ppm:.0f}): the device was re-timed "
-                        "along a straight line; the lag is that in the middle",
+    "pair_clock_drift": _drift,
     "pair_clock_kinds": "the clocks are of different kinds ({reference} and {device}): the lag is counted from the "
                         "first stamp of each",
     "pair_identical": "the two recordings are identical: a file compared with itself says nothing about a device",
