@@ -32,6 +32,7 @@ from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
 from agree.pairing.one_ride import judged
 from agree.pairing.refusal import (
     Doubt,
+    JoinedRides,
     OtherRide,
     accept,
     doubt,
@@ -149,6 +150,8 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
     try:
         return _seen(x, y, asked, found, as_is)
+    except JoinedRides:
+        raise
     except MatchError as refusal:
         for again in (_crowded, _without_zeros):
             try:
@@ -190,7 +193,7 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
     fine = _refined(u, v, found[0].lag)
-    return Match(x, y, fine, found, **judged(u, v, fine, 0, asked.absolute, saved=True))
+    return Match(x, y, fine, found, **judged(u, v, fine, asked.absolute, saved=True))
 
 
 def _by_stamps(x: Grid, y: Grid, found: list[clock.Candidate]) -> Match | None:
@@ -228,7 +231,7 @@ def _by_slow_power(x: Grid, y: Grid, asked: Asked) -> Match | None:
         fine = refine(slow.x.power, slow.y.power, slow.lag)
         found = clock.candidates(slow.x.power, slow.y.power, slow.lag - 1, slow.lag + 1)
         try:
-            return Match(x, y, fine, found, **judged(slow.x, slow.y, fine, 0, asked.absolute))
+            return Match(x, y, fine, found, **judged(slow.x, slow.y, fine, asked.absolute))
         except MatchError as why:
             refusal = refusal or why
     if refusal is not None:
@@ -265,7 +268,7 @@ def _passed(x: Grid, y: Grid, fine: Fine, best: clock.Candidate, asked: Asked, r
     """Refuse power that does not match at the lag of a witness; equal intervals match there, but at others too."""
     one_programme(x, y, fine, asked.absolute)
     if best.correlation < MIN_CORRELATION and (
-            judged(x, y, fine, 0, asked.absolute)["likeness"].matched.size < LIKENESS_WINDOWS):
+            judged(x, y, fine, asked.absolute)["likeness"].matched.size < LIKENESS_WINDOWS):
         raise refusal
 
 
@@ -284,7 +287,7 @@ def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, 
         fine = _refined(u, v, found[0].lag, tuple(change.start for change in changes))
         if (none := retime.no_step(changes, fine)) is None:
             return Match(one, two, fine, found, changes=tuple(changes),
-                         **judged(u, v, fine, len(changes), asked.absolute))
+                         **judged(u, v, fine, asked.absolute, changes=changes))
         stretches = retime.without_change(stretches, none)
     return None
 

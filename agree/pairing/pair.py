@@ -25,7 +25,7 @@ from agree.pairing.clocks.held_stops import without_holding
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, as_read, lay_over, to_grid
 from agree.pairing.match import ROLES, Match, match
-from agree.pairing.same_ride.joined import timed
+from agree.pairing.same_ride.unlike_part import timed
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
 

@@ -49,6 +49,10 @@ class OtherRide(MatchError):
     """A refusal that no other channel can mend: the recordings are of other rides, or their clocks of another kind."""
 
 
+class JoinedRides(OtherRide):
+    """A refusal of recordings that are of one ride for a part: steps put in freely would follow the other ride too."""
+
+
 class Doubt(Enum):
     """What is wrong with the best lag, if anything."""
 
@@ -225,7 +229,7 @@ def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tup
 def refuse_joined(other: Other | None) -> None:
     """Refuse recordings of which a part is of another ride."""
     if other is not None:
-        raise OtherRide(
+        raise JoinedRides(
             f"from {other.start_s / 60:.0f} to {other.stop_s / 60:.0f} min of the reference the recordings are of "
             f"different rides: their changes have a correlation of {other.correlation:.2f} there, and of "
             f"{other.rest:.2f} in the rest; one of the files seems to be joined of two rides, or to go on into another "

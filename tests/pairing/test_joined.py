@@ -25,10 +25,12 @@ from agree.core.thresholds import (
     UNLIKE_SHIFT,
     USUALLY_ALIKE,
 )
+from agree.pairing import match as matching
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
-from agree.pairing.refusal import refuse_returns
-from agree.pairing.same_ride.joined import Levels, Part, unlike_part
+from agree.pairing.refusal import JoinedRides, refuse_returns
+from agree.pairing.same_ride.joined import Levels, Part
+from agree.pairing.same_ride.unlike_part import unlike_part
 from agree.report.story.tell import tell
 
 SIZE, CUT = 2700, 1500
@@ -54,10 +56,26 @@ def test_a_file_joined_of_two_rides_is_refused(turned):
         paired(np.concatenate(parts))
 
 
+def test_another_ride_is_not_followed_by_steps_put_in_freely(monkeypatch):
+    """A real pair so refused was taken after a step of 515 s into the other ride, without a word."""
+    monkeypatch.setattr(matching, "_crowded", lambda *_: pytest.fail("steps were sought"))
+    with pytest.raises(JoinedRides):
+        paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]])
+
+
 def calm(seed, memory=240):
     """Another ride that hardly changes from second to second, but from minute to minute."""
     slow = np.convolve(np.random.default_rng(seed).standard_normal(SIZE + memory - 1), np.ones(memory), "valid")
     return 200 + 3 * slow
+
+
+def test_another_ride_may_have_minutes_alike_by_chance():
+    """Without them a tenth of the rest is unlike, and the power of minutes told nothing: it was accepted."""
+    device = np.r_[ride(1)[:CUT], calm(5, 400)[CUT:]]
+    for minute in (33, 36, 39, 42):
+        device[60 * minute:60 * minute + 60] = ride(1)[60 * minute:60 * minute + 60]
+    with pytest.raises(JoinedRides, match="from 25 to 44 min"):
+        paired(device, noise=1)
 
 
 @pytest.mark.parametrize("where", ["end", "middle"])

@@ -15,8 +15,8 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, without_excursions
 from agree.pairing.facts import unusual_lag
 from agree.pairing.grid import Grid
-from agree.pairing.same_ride.joined import unlike
 from agree.pairing.same_ride.minutes import Likeness, likeness
+from agree.pairing.same_ride.unlike_part import unlike
 from agree.pairing.witnesses import still
 
 POWER = np.tile([180.0, 220.0, 200.0, 240.0], 100)
@@ -149,15 +149,33 @@ def test_a_lag_that_is_said(lag, said):
     assert ("" if note is None else note.kind) == said
 
 
-@pytest.mark.parametrize(("run", "others", "noted"), [
-    pytest.param(4, 0, True, id="UNLIKE_MINUTES"), pytest.param(3, 0, False, id="UNLIKE_MINUTES"),
-    pytest.param(20, 5, True, id="USUALLY_ALIKE"), pytest.param(20, 6, False, id="USUALLY_ALIKE")])
-def test_minutes_that_are_unlike(run, others, noted):
-    """A run of minutes, and others one by one, of 50 beside the run."""
-    alike = np.r_[np.arange(50) % 2 >= (np.arange(50) < 2 * others), np.zeros(run, bool)]
-    assert bool(unlike(Likeness(60 * np.arange(alike.size), alike, np.ones(alike.size)))) == noted
+def note_of(minutes, jumps=()):
+    """Minutes alike are "#"; `jumps` are minutes at which a long step of a clock lies."""
+    alike = np.array([minute == "#" for minute in minutes])
+    return bool(unlike(Likeness(60 * np.arange(alike.size), alike, np.ones(alike.size)), tuple(60 * j for j in jumps)))
 
 
+@pytest.mark.parametrize(("minutes", "noted"), [
+    pytest.param(50 * "#" + "...", True, id="UNLIKE_SURPRISE, MOST_USUAL_ALIKE"),  # 8.3, a share of 0.95
+    pytest.param(50 * "#" + "..", False, id="UNLIKE_SURPRISE, MOST_USUAL_ALIKE"),  # 5.5; of 0.99 it would be 8.8
+    pytest.param(5 * "#########." + "#....", True, id="UNLIKE_SURPRISE"),
+    pytest.param(5 * "#########." + "#...", False, id="UNLIKE_SURPRISE"),
+    pytest.param(50 * "#" + "..##..", True, id="UNRELATED_ALIKE"),
+    pytest.param(50 * "#" + "..###..", False, id="UNRELATED_ALIKE"),
+    pytest.param(30 * "#." + "#" + 40 * ".", True, id="LEAST_REST_ALIKE"),
+    pytest.param(".." + 29 * "#." + "#" + 40 * ".", False, id="LEAST_REST_ALIKE"),
+    pytest.param(9 * ".", False, id="nothing alike")])
+def test_minutes_that_are_unlike(minutes, noted):
+    assert note_of(minutes) == noted
+
+
+@pytest.mark.parametrize(("minutes", "noted"), [
+    pytest.param("..##." + 30 * "#", True, id="UNLIKE_BEYOND_JUMP"),  # 5.2
+    pytest.param("..###." + 30 * "#", False, id="UNLIKE_BEYOND_JUMP")])  # 3.6
+def test_minutes_beyond_a_long_step_are_doubted_sooner(minutes, noted):
+    assert note_of(minutes, jumps=(len(minutes) - 30,)) == noted
+    assert not note_of(minutes)
+    assert not note_of(minutes, jumps=(len(minutes) - 10,))
 
 
 @pytest.mark.parametrize(("back", "stretches"), [

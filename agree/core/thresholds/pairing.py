@@ -31,9 +31,12 @@ DRIFT_SE, DRIFT_S, DRIFT_WINDOWS = 3.0, 0.5, 6  # a drift is taken out beyond bo
 USUAL_DRIFT_PPM = 100.0
 ZONE_STEP_S, ZONE_NEAR_S = 900, 120  # zones differ by whole quarter hours, and clocks by less than 2 min
 UNUSUAL_LAG_S = 600  # beyond it, a lag of two clocks of one kind is said
-# Minutes in a row that are not matched are noted, where so many of the others are: at 0.8, four in a row come by chance
-# in one of ten hours, at 0.9 in one of 160.
-UNLIKE_MINUTES, USUALLY_ALIKE = 4, 0.9
+# Minutes that are not matched are noted, where the log likelihood ratio of the part, of unrelated minutes (a fifth
+# alike at a lag that was chosen so) to minutes like the rest (at most 95 %), comes to so much: three in a row where all
+# others are alike, four at 0.9, and six at 0.8.
+UNLIKE_SURPRISE, UNRELATED_ALIKE, MOST_USUAL_ALIKE = 7.5, 0.2, 0.95
+UNLIKE_BEYOND_JUMP = 5.0  # all that is between steps of RETURN_S and more: such a jump is mostly into another ride
+USUALLY_ALIKE = 0.9  # of the rest, where the power of the minutes of a part alone makes another ride of it
 UNLIKE_SHIFT = 0.1  # of the claim's limit: minutes that move the mean error by more are no evidence for it
 # Wilson's lower limit of the share of minutes that are more alike at the lags found than at 64 shifts. On 28 of 55 real
 # rides, wrong pairs reached 0.09 without steps of a clock and 0.28 with steps put in freely; true ones had 0.44 or more

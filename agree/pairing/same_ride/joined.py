@@ -7,7 +7,6 @@ the one on the other stays, and so does the mean power of each minute. In anothe
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -15,7 +14,6 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.results.note import Note
 from agree.core.thresholds import (
     LEAST_LEVEL_MINUTES,
     LEAST_LEVELS_OFF,
@@ -29,7 +27,6 @@ from agree.core.thresholds import (
     MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
-    UNLIKE_MINUTES,
     USUALLY_ALIKE,
     WORKING_W,
 )
@@ -37,9 +34,8 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
 from agree.pairing.clocks.smoothness import made_even
 from agree.pairing.same_ride.minutes import WINDOW_S, Likeness
+from agree.pairing.same_ride.unlike_part import surprising_part, unlike_part
 
-UNLIKE = "pair_minutes_unlike"  # kind of the note
-MATCHED_COSTS = 3.0  # another ride has a minute in some 20 that is alike by chance
 NEAR_S, FAR_S, ELSEWHERE = 2, 240, 0.75  # so alike at another lag, beside the rest: a missed step, and no ride
 FROZEN_S, LEAST_WORK_S = 5, 20  # a device that stands still for so long is stuck; work that a minute needs to tell
 
@@ -104,14 +100,6 @@ class Part(NamedTuple):
         return (self.minutes >= LEAST_OTHER_MINUTES and self.correlation <= MOST_OTHER_R
                 and self.most_slope <= MOST_OTHER_SLOPE and self.lively >= LEAST_LIVELY
                 and not (self.levels.off < LEAST_SLIGHTLY_OFF or self.levels.correlation > MOST_LEVELS_R))
-
-
-def unlike_part(matched: NDArray[np.bool_]) -> tuple[int, int]:
-    """Return the windows, from and to, in which those that are not matched most outweigh those that are."""
-    total = np.r_[0.0, np.cumsum(np.where(matched, -MATCHED_COSTS, 1.0))]
-    lowest = np.minimum.accumulate(total)
-    stop = int((total - lowest).argmax())
-    return int(total[:stop + 1].argmin()), stop
 
 
 class _Sums(NamedTuple):
@@ -198,14 +186,37 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     found : Likeness
         From `minutes.along`.
     """
-    first, last = unlike_part(found.matched)
+    surest = surprising_part(found.matched)
+    traces = None
+    for first, last in dict.fromkeys((unlike_part(found.matched), (surest.first, surest.last))):
+        if last - first >= LEAST_LEVEL_MINUTES and last - first < found.matched.size:
+            traces = traces or _laid(x, y, fine)
+            if (other := _judged(traces, found, first, last)) is not None:
+                return other
+    return None
+
+
+class _Laid(NamedTuple):
+    """Fast changes of both, power of both, and the device's place of each second of the reference."""
+
+    u: FloatArray
+    v: FloatArray
+    x: FloatArray
+    y: FloatArray
+    along: NDArray[np.int64]
+
+
+def _laid(x: FloatArray, y: FloatArray, fine: Fine) -> _Laid:
+    place = np.arange(x.size)
+    u, v = (unit(trace) for trace in made_even(x, y, round(fine.lag)))
+    return _Laid(u, v, x, y, place + np.rint(fine.at(place.astype(float))).astype(np.int64))
+
+
+def _judged(traces: _Laid, found: Likeness, first: int, last: int) -> Other | None:
+    """The part, if it is of another ride."""
+    u, v, x, y, along = traces
     inside = np.zeros(found.matched.size, bool)
     inside[first:last] = True
-    if inside.sum() < LEAST_LEVEL_MINUTES or inside.all():
-        return None
-    u, v = (unit(trace) for trace in made_even(x, y, round(fine.lag)))
-    place = np.arange(u.size)
-    along = place + np.rint(fine.at(place.astype(float))).astype(np.int64)
     near = [_sums(u, shifted(v, along + by), found.starts) for by in range(-NEAR_S, NEAR_S + 1)]
     here = max(near, key=lambda sums: _correlation(sums, ~inside))
     slope = float(here.both[~inside].sum() / here.one[~inside].sum())
@@ -223,24 +234,3 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     if elsewhere > max(2 * MOST_OTHER_R, ELSEWHERE * part.rest):
         return None
     return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, part.rest)
-
-
-def unlike(found: Likeness) -> tuple[Note, ...]:
-    """Note on minutes that are not matched, in recordings that otherwise are; their seconds are the reference's."""
-    first, last = unlike_part(found.matched)
-    inside = np.zeros(found.matched.size, bool)
-    inside[first:last] = True
-    minutes, rest = int((~found.matched[inside]).sum()), found.matched[~inside]
-    if minutes < UNLIKE_MINUTES or not rest.size or rest.mean() < USUALLY_ALIKE:
-        return ()
-    return (Note(kind=UNLIKE, severity="trust", values={
-        "minutes": minutes, "from_s": float(found.starts[first]), "to_s": float(found.starts[last - 1]) + WINDOW_S,
-        "share": float(rest.mean())}),)
-
-
-def timed(note: Note, first: int) -> Note:
-    """The note with its seconds counted from place `first`, where the pairs begin."""
-    if note.kind != UNLIKE:
-        return note
-    moved = {name: float(note.values[name]) - first for name in ("from_s", "to_s")}
-    return replace(note, values={**note.values, **moved})
