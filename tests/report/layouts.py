@@ -155,8 +155,8 @@ def kinds() -> Iterator[tuple[str, Callable[[], ClaimCheck]]]:
     yield "much at once", lambda: ridden(banded(days(30), 20), 25, NAMES["long"], NAMES["CJK"])
     for claim in ("2 W", "1.5 % or 2 W above 100 W", "0.05 %", "45 %"):
         yield f"claim {claim}", partial(cases.check, cases.ride(4, 1500, scale=1.004), claim)
-    yield "unsettled", cases.unsettled
-    yield "wild", cases.wild
+    yield "unsettled", cases.ALL["unsettled"]
+    yield "wild", cases.ALL["wild"]
 
 
 CASES = dict(kinds())
