@@ -11,7 +11,7 @@ from typing import Any
 from agree.core.errors import InputError
 from agree.core.results.plain import plain_name
 from agree.correction.copy import Change, CorrectedCopy, checked_change
-from agree.files.copy_history import SUFFIX, history_of, history_path, story_at
+from agree.files.copy_history import SUFFIX, history_of, history_path, stories_at, story_at
 
 FORMULA = "corrected = (device - offset_w) * scale; 0 stays 0, no reading changes its sign"
 
@@ -40,8 +40,8 @@ def refuse_no_copy(copy: str | Path) -> None:
         raise InputError(f"{plain_name(story)} is no history of a corrected copy; {remedy}")
     if file.exists():
         digest = hashlib.sha256(file.read_bytes()).hexdigest() if file.is_file() else ""
-        stories = [story_at(place) for place in (story, *sorted(file.parent.glob(f"*{SUFFIX}")))]
-        if not any(found is not None and found.get("copy", {}).get("sha256") == digest for found in stories):
+        stories = [found for place in (story, *sorted(file.parent.glob(f"*{SUFFIX}"))) for found in stories_at(place)]
+        if not any(found.get("copy", {}).get("sha256") == digest for found in stories):
             raise InputError(f"{plain_name(file)} is not the corrected copy that a history beside it tells of; "
                              f"{remedy}")
 
@@ -148,10 +148,12 @@ def new_history(
     source: str | Path, copy: str | Path, made: CorrectedCopy, change: Change, ground: dict[str, Any], *,
     version: str, command: list[str],
 ) -> str:
-    """Return the history of a copy as JSON."""
-    earlier = known_history(source)
+    """Return the history of a copy as JSON; while an earlier copy is in its place, with that one's under "replaced"."""
+    earlier, replaced = known_history(source), history_of(copy)
     if earlier is not None:
         earlier.pop("change")
+    if replaced is not None:
+        replaced = {key: value for key, value in replaced.items() if key != "replaced"}
     return json.dumps({
         "schema": 1, "made_by": f"agree {version}", "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "command": [plain_name(word) for word in command],
@@ -159,4 +161,11 @@ def new_history(
         "copy": {"name": plain_name(Path(copy).name), "sha256": hashlib.sha256(made.content).hexdigest()},
         "column": made.column, "readings_changed": made.changed, "cells_kept": made.kept,
         "correction": {"formula": FORMULA, "scale": change.scale, "offset_w": change.offset_w},
-        "ground": ground or None, "earlier": earlier}, indent=1, ensure_ascii=False) + "\n"
+        "ground": ground or None, "earlier": earlier,
+        **({"replaced": replaced} if replaced is not None else {})}, indent=1, ensure_ascii=False) + "\n"
+
+
+def without_replaced(told: str) -> str:
+    """Return a history, once its copy is written, without that of the copy that was there before."""
+    return json.dumps({key: value for key, value in json.loads(told).items() if key != "replaced"},
+                      indent=1, ensure_ascii=False) + "\n"

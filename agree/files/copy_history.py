@@ -20,11 +20,26 @@ def story_at(place: Path) -> dict[str, Any] | None:
     """Return what a history tells, None where there is none, or a file that is none."""
     try:
         found = json.loads(place.read_text(encoding="utf-8"))
-        made = found["correction"]
-        sound = math.isfinite(float(made["scale"]) + float(made["offset_w"]))
-        return found if sound and isinstance(found.get("copy", {}), dict) else None
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+    except (OSError, ValueError):
         return None
+    return found if _sound(found) else None
+
+
+def stories_at(place: Path) -> list[dict[str, Any]]:
+    """Return what a history tells; then what the one told that it replaces, if the copy was not written after it."""
+    found = story_at(place)
+    if found is None:
+        return []
+    before = found.get("replaced")
+    return [found, before] if isinstance(before, dict) and _sound(before) else [found]
+
+
+def _sound(found: Any) -> bool:
+    try:
+        made = found["correction"]
+        return math.isfinite(float(made["scale"]) + float(made["offset_w"])) and isinstance(found.get("copy", {}), dict)
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return False
 
 
 def history_of(path: str | Path) -> dict[str, Any] | None:
@@ -36,7 +51,10 @@ def history_of(path: str | Path) -> dict[str, Any] | None:
     others = sorted(file.parent.glob(f"*{SUFFIX}"))
     digest = hashlib.sha256(file.read_bytes()).hexdigest() if others else ""
     for place in (beside, *others):
-        found = story_at(place)
-        if found is not None and (place == beside or found.get("copy", {}).get("sha256") == digest):
-            return found
+        stories = stories_at(place)
+        for found in stories:
+            if found.get("copy", {}).get("sha256") == digest:
+                return found
+        if stories and place == beside:
+            return stories[0]
     return None

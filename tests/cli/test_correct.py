@@ -4,7 +4,12 @@ import hashlib
 import json
 
 import pytest
+from click.testing import CliRunner
 
+from agree.cli.commands.correct import correct
+from agree.correction.history import known_history
+from agree.files import writing
+from agree.files.copy_history import history_path, story_at
 from tests.cli.test_check import BIKE, PEDALS, agree, refused
 
 
@@ -140,6 +145,27 @@ def test_only_a_copy_is_written_over(tmp_path):
     assert (tmp_path / "copy.csv").read_bytes() == before
     assert raw.read_bytes() == BIKE.read_bytes()
     assert (tmp_path / "new.csv.history.json").read_text(encoding="utf-8") == "{}"
+
+
+def test_a_kill_between_history_and_copy_leaves_the_old_copy_with_its_own(tmp_path, monkeypatch):
+    """The new history stood beside the old copy: told of with the wrong factor, and barred from being written again."""
+    copy = tmp_path / "copy.csv"
+    assert agree("correct", PEDALS, copy, "--scale", "1.03").returncode == 0
+    old = copy.read_bytes()
+
+    def killed(path, content):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(writing, "write_bytes", killed)
+        CliRunner().invoke(correct, [str(PEDALS), str(copy), "--scale", "1.04", "--force"])
+    assert copy.read_bytes() == old
+    assert story_at(history_path(copy))["correction"]["scale"] == 1.04
+    assert known_history(copy)["change"].scale == 1.03
+    assert agree("correct", PEDALS, copy, "--scale", "1.05", "--force").returncode == 0
+    assert known_history(copy)["change"].scale == 1.05
+    assert "replaced" not in story_at(history_path(copy))
+    assert copy.read_bytes() != old
 
 
 def edited(result, folder, **changes):

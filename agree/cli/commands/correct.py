@@ -64,6 +64,8 @@ def correct(recording: str, copy: str, **options: Any) -> None:
         if not existing:
             Path(story).unlink(missing_ok=True)  # of nothing
         raise
+    if existing:
+        write_text(story, history.without_replaced(told))
     lasting = NOT_KNOWN.format(least=LEAST_SESSIONS) if result is not None and ground["stable"] is None else ""
     say(f"{plain_name(copy)}: {made.column!r} = {change}, {made.changed:,} readings; {made.kept:,} left as they "
                "are (0 or missing)." + "".join(f"\n{line}" for line in (
