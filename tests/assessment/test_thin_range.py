@@ -4,7 +4,11 @@ import numpy as np
 import pytest
 
 from agree import Pairs, check_claim
+from agree.report.html.document import html_text
+from agree.report.page.compose import metadata
+from agree.report.page.head import claim_title
 from agree.report.plain_text.screen import screen
+from agree.report.story.provenance import Provenance
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 
@@ -37,7 +41,13 @@ def test_what_chance_scatters_is_like_the_rest(rng):
 def test_a_lost_end_is_said_otherwise(rng):
     check = checked(rng, lambda true: true > np.percentile(true, 85))
     assert thin(check) is None
-    assert "range_lost" in {getattr(note, "kind", "") for note in check.notes}
+    lost = next(note.values for note in check.notes if getattr(note, "kind", "") == "range_lost")
+    said = f"±1.5 % below {lost['watts']:g} W only"
+    assert said in screen(check)
+    provenance = Provenance(command=("agree", "check", "a.csv", "b.csv"))
+    assert said in claim_title(check)
+    assert f"<title>Accuracy claim {said}: {check.verdict}" in html_text(check, provenance)
+    assert metadata(check)["Title"] == f"Accuracy claim {said}: {check.verdict}"
 
 
 # THIN_SHARE

@@ -19,6 +19,7 @@ from agree.report.html.shell import whole
 from agree.report.page.head import caption_of_questions, claim_title, subtitle
 from agree.report.page.paper import Paper
 from agree.report.plain_text.details import details
+from agree.report.story.answer import claim_in_range
 from agree.report.story.language.names import upper_first
 from agree.report.story.language.vocabulary import LONG_CAUTION, duration
 from agree.report.story.provenance import Provenance, digests, provenance_rows
@@ -34,7 +35,7 @@ def html_text(check: ClaimCheck, provenance: Provenance) -> str:
     """Return the whole document."""
     story, readings = tell(check), readings_of(check)
     marks = Marks(_titles(check, readings))
-    title = f"Accuracy claim {check.claim.text}: {check.verdict}"
+    title = f"Accuracy claim {claim_in_range(check)}: {check.verdict}"
     body = [_advice(story), _questions(check, story), _bands(check, story, readings, marks), _averaging(check),
             _efforts(check), _time(check, readings, marks), _sessions(check, story), _foot(check, story, provenance)]
     header = (f'<p><span class="badge {CLASSES.get(check.verdict, "open")}">{shown(story.verdict)}</span>\n'

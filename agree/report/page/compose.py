@@ -26,6 +26,7 @@ from agree.report.page.blocks import (
 )
 from agree.report.page.head import draw_head
 from agree.report.page.paper import Paper
+from agree.report.story.answer import claim_in_range
 from agree.report.story.language.vocabulary import counted, duration
 from agree.report.story.provenance import Provenance
 from agree.report.story.rows import SessionRow
@@ -138,7 +139,7 @@ def _draw_sessions(paper: Paper, check: ClaimCheck, story: Story, rows: list[Ses
 
 def metadata(check: ClaimCheck) -> dict[str, str]:
     """Return what a PDF says of itself."""
-    return {"Title": f"Accuracy claim {check.claim.text}: {check.verdict}", "Subject": tell(check).sentence,
+    return {"Title": f"Accuracy claim {claim_in_range(check)}: {check.verdict}", "Subject": tell(check).sentence,
             "Keywords": "accuracy claim, agreement of two measuring devices", "Creator": f"agree {agree.__version__}",
             "Producer": f"agree {agree.__version__}"}
 

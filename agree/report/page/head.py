@@ -6,7 +6,7 @@ from agree.assessment.claim_check import ClaimCheck
 from agree.report.drawing.fonts import width_of
 from agree.report.figures.look import ALLOWED, CAPTION, INK, INSIDE, OUTSIDE
 from agree.report.page.paper import Paper, clipped, wrap
-from agree.report.story.answer import interval_name
+from agree.report.story.answer import claim_in_range, interval_name
 from agree.report.story.language.names import days, short
 from agree.report.story.language.vocabulary import counted, duration, question
 from agree.report.story.tell import Story
@@ -59,7 +59,7 @@ def subtitle(check: ClaimCheck) -> str:
 def claim_title(check: ClaimCheck) -> str:
     """The claim and the question."""
     asked = question(check.meaning, check.window_s)
-    return f"Accuracy claim {check.claim.text}, judged by {'the ' if check.meaning == 'average' else ''}{asked}"
+    return f"Accuracy claim {claim_in_range(check)}, judged by {'the ' if check.meaning == 'average' else ''}{asked}"
 
 
 def draw_head(paper: Paper, check: ClaimCheck, story: Story, left: float, top: float) -> float:

@@ -35,14 +35,14 @@ def claim_line(check: ClaimCheck) -> str:
     """Say what is judged, by which question, and on how much."""
     used = duration(check.seconds()["used"])
     count = "one session" if len(check.pairs) == 1 else counted(len(check.pairs), "session")
-    return f"claim {check.claim.text}{measured_range(check)}, judged by {_asked(check)} ({count}, {used} used)"
+    return f"claim {claim_in_range(check)}, judged by {_asked(check)} ({count}, {used} used)"
 
 
-def measured_range(check: ClaimCheck) -> str:
-    """Say of which power alone the answer speaks, where an end of the range was lost to faults."""
+def claim_in_range(check: ClaimCheck) -> str:
+    """Return the claim, and of which power alone the answer speaks where an end of the range was lost to faults."""
     lost = [item.values for item in check.notes if isinstance(item, Note) and item.kind == "range_lost"]
     ends = [f"{'below' if item['side'] == 'above' else 'above'} {item['watts']:g} W" for item in lost]
-    return f" {' and '.join(ends)} only" if ends else ""
+    return check.claim.text + (f" {' and '.join(ends)} only" if ends else "")
 
 
 def _asked(check: ClaimCheck) -> str:

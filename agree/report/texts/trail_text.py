@@ -10,6 +10,7 @@ from agree.core.results.note import Note
 from agree.core.results.words import summary
 from agree.report.notes.sentence import note_sentences, note_text
 from agree.report.plain_text.answer_rows import WIDTH, Row, set_rows
+from agree.report.story.answer import claim_in_range
 from agree.report.story.caveats import Caveat
 from agree.report.story.language.digits import interval_text, shown
 from agree.report.story.language.digits import plain as digits
@@ -65,7 +66,7 @@ def slow_text(note: Note) -> str:
 
 def judged_on(result: Trail) -> str:
     """What the answer is about."""
-    claim = result.check.claim.text
+    claim = claim_in_range(result.check)
     if result.notes:
         return f"claim {claim}, judged on this recording {result.judged}"
     judged = next(item for item in reversed(result.states) if item.state == result.judged)
