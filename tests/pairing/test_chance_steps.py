@@ -74,8 +74,8 @@ def test_a_file_that_ends_early_is_not_strewn_over_the_ride(seed, minutes):
 def test_no_path_is_sought_with_care_where_the_lag_changes_far_too_often(monkeypatch, most, sought):
     """The exact search goes with the square of the lags: 15 s for two rides of 200,000 s that are not one."""
     calls = []
-    best = lag_path._best
-    monkeypatch.setattr(lag_path, "_best", lambda *given: calls.append(1) or best(*given))
+    best = lag_path.course_used_once
+    monkeypatch.setattr(lag_path, "course_used_once", lambda *given: calls.append(1) or best(*given))
     monkeypatch.setattr(lag_path, "MOST_CLOCK_STEPS", most)
     x, y = (220 + lfilter([1], [1, -0.9], np.random.default_rng(seed).normal(0, 15, 3000)) for seed in (1, 2))
     assert len(lag_path.follow(x, y, 0, -1000, 1000)) > 1

@@ -11,6 +11,7 @@ from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
 from agree.pairing import refusal
 from agree.pairing.clocks import lag_path, retime
+from agree.pairing.clocks.course import CREEP, JUMP, course_used_once, likely_course
 from agree.pairing.clocks.fine import refine
 from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.grid import Grid
@@ -234,15 +235,26 @@ def test_a_lag_that_comes_back_was_no_step(away, back, left):
     assert len(lag_path.without_excursions(twice)) == (1 if left == [7] else 4)
 
 
+@pytest.mark.parametrize("lags", [np.arange(5), np.array([-40, -39, 3, 4, 90])])
+def test_likely_course_is_the_best_of_all(rng, lags):
+    scores = rng.normal(0, 6, (5, 5))
+
+    def worth(path):
+        paid = sum(0 if a == b else CREEP if abs(lags[a] - lags[b]) == 1 else JUMP for a, b in itertools.pairwise(path))
+        return scores[np.arange(5), list(path)].sum() - paid
+
+    assert tuple(likely_course(scores, lags)) == max(itertools.product(range(5), repeat=5), key=worth)
+
+
 def test_path_uses_no_second_twice():
     """A jump to a lag that is 120 s less leaves out 3 windows, which begin every 30 s; one to a longer lag none."""
     scores = np.full((60, 2), -1.0)
     scores[:30, 1] = scores[30:, 0] = 3.0
     for lags, left_out in ((np.array([-120, 0]), 3), (np.array([0, 120]), 3)):
-        path = lag_path._best(scores, lags)
+        path = course_used_once(scores, lags)
         (last, _), (first, _) = next(pair for pair in itertools.pairwise(path) if pair[0][1] != pair[1][1])
         assert first - last - 1 == left_out
-    (last, _), (first, _) = next(pair for pair in itertools.pairwise(lag_path._best(scores[:, ::-1], lags))
+    (last, _), (first, _) = next(pair for pair in itertools.pairwise(course_used_once(scores[:, ::-1], lags))
                                  if pair[0][1] != pair[1][1])
     assert first == last + 1
 

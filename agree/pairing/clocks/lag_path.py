@@ -6,6 +6,7 @@ recorder paused. Traces are on 1-s grids; NaN is no reading.
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -17,14 +18,15 @@ from scipy import fft
 from agree.core.checks import FloatArray
 from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S, MOST_CLOCK_STEPS
 from agree.pairing.clocks import clock
+from agree.pairing.clocks.course import HOP_S, HOPS, MIN_STEP_S, course_used_once, likely_course
 
 Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
 
-HOP_S, HOPS = 30, 2  # windows of 60 s, half over the next
 LEAST_S = 20  # readings of both that a window needs to tell anything
 NEAR_S = 75  # lags tried on either side of the best one
 BESIDE_S = 8  # and on either side of further ones
 PROPOSAL_S = 120  # windows that propose further lags from the whole of the other trace,
+SUMS_AT_ONCE = 20_000  # sums of hops that are worked out at once
 BLOCK_S = 2048  # s of the other trace that are transformed at once: as small as the processor's cache
 PROPOSERS = 120  # so many at most, and as many lags each:
 PROPOSALS = 3
@@ -36,11 +38,9 @@ MOST_ROUNDS = 8  # of widening the lags tried about those the path came to: five
 FIRST_ROUNDS = 3  # of these, after which a path that jumps all the time is given up
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
-CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
 HOPELESS = 5  # times as many changes of lag as are taken out at most: no path is sought with such care
 REUSED_SHARE = 0.4  # of a stretch's seconds of the device: windows reach over a step by half
 FAR_S, FAR_LEAST_S = 120, 240  # a lag so far from those of all longer stretches must last so long
-MIN_STEP_S = 2  # a change of lag smaller than this is drift
 
 
 class Stretch(NamedTuple):
@@ -72,17 +72,23 @@ def correlations(u: FloatArray, v: FloatArray, lags: NDArray[np.int64]) -> tuple
     own, known = np.pad(one, ((0, 0), (0, size - u.size)))
     others, there = np.pad(other, ((0, 0), (before, after)))
     # Sums over hops without a product of the whole in between: what is not known is 0, and so are its products.
-    pairs = [(one.reshape(-1, HOP_S), two) for one, two in (
-        (own, others), (own * own, there), (known, others * others), (known, there))]
-    r, count = [], []
-    for lag in lags.tolist():
-        at = slice(before + lag, before + lag + size)
-        uv, uu, vv, n = _windows(np.stack([np.einsum("ij,ij->i", one, two[at].reshape(-1, HOP_S))
-                                           for one, two in pairs]))
+    first = np.stack([own, own * own, known, known]).reshape(4, -1, HOP_S)
+    second = np.stack([others, there, others * others, there])
+    hops = first.shape[1]
+    windows = max(hops - 1, 1)
+    r, count = (np.empty((lags.size, windows), np.float32) for _ in range(2))
+    each = max(SUMS_AT_ONCE // hops, 1)  # lags at once: many of a short ride
+    sums = np.empty((each, 4, hops))
+    for begin in range(0, lags.size, each):
+        some = slice(begin, min(begin + each, lags.size))
+        for row, lag in enumerate(lags[some].tolist()):
+            at = slice(before + lag, before + lag + size)
+            np.einsum("kij,kij->ki", first, second[:, at].reshape(4, -1, HOP_S), out=sums[row])
+        uv, uu, vv, n = _windows(sums[:some.stop - begin]).transpose(1, 0, 2)
         scale = np.sqrt(uu * vv)
-        r.append(np.where(scale > 1e-9 * np.maximum(n, 1), uv / np.maximum(scale, 1e-300), 0.0).astype(np.float32))
-        count.append(n.astype(np.float32))
-    return np.asarray(r).T, np.asarray(count).T
+        r[some] = np.where(scale > 1e-9 * np.maximum(n, 1), uv / np.maximum(scale, 1e-300), 0.0)
+        count[some] = n
+    return r.T, count.T
 
 
 def _log_likelihood(r: Narrow, count: Narrow) -> FloatArray:
@@ -90,56 +96,6 @@ def _log_likelihood(r: Narrow, count: Narrow) -> FloatArray:
     told = np.minimum(np.maximum(r, 0.0), LARGEST)
     out: FloatArray = np.where(count >= LEAST_S, -0.5 * np.log1p(-told**2) * count * WEIGHT, 0.0)
     return out
-
-
-def _candidates(score: FloatArray, lags: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Index of the lag of each window along the best path, if a second could be used twice."""
-    windows, count = score.shape
-    beside = np.diff(lags) == 1  # neighbours in the table that are neighbours in time
-    came = np.empty((windows, count), dtype=np.int32)
-    total, own = score[0].astype(float), np.arange(count, dtype=np.int32)
-    up, down = np.full(count, -np.inf), np.full(count, -np.inf)
-    for w in range(1, windows):
-        up[1:] = np.where(beside, total[:-1] - CREEP, -np.inf)
-        down[:-1] = np.where(beside, total[1:] - CREEP, -np.inf)
-        top = int(total.argmax())
-        options = np.stack([total, up, down, np.full(count, total[top] - JUMP)])
-        choice = options.argmax(axis=0)
-        came[w] = np.choose(choice, [own, own - 1, own + 1, np.full(count, top)])
-        total = options[choice, own] + score[w]
-    path = np.empty(windows, dtype=np.int64)
-    path[-1] = int(total.argmax())
-    for w in range(windows - 1, 0, -1):
-        path[w - 1] = came[w, path[w]]
-    return path
-
-
-def _best(score: FloatArray, lags: NDArray[np.int64]) -> list[tuple[int, int]]:
-    """Best path: window and index of its lag; where the lag falls by s, the windows of s seconds are left out.
-
-    So a second of either recording is used once.
-    """
-    windows, count = score.shape
-    change = lags[None, :] - lags[:, None]  # from the row's lag to the column's
-    price = np.where(np.abs(change) < MIN_STEP_S, CREEP * np.abs(change), JUMP)
-    gap = np.minimum(np.maximum(-change // HOP_S - 1, 0), windows)
-    pad = int(gap.max()) + 1
-    total = np.full((windows + pad, count), -np.inf)
-    came = np.full((windows, count), -1)
-    rows, own = np.arange(count)[:, None], np.arange(count)
-    for w in range(windows):
-        earlier = total[w + pad - 1 - gap, rows] - price
-        source = earlier.argmax(axis=0)
-        best = np.maximum(earlier[source, own], 0.0)
-        came[w] = np.where(best > 0, source, -1)
-        total[w + pad] = score[w] + best
-    w, k = divmod(int(total[pad:].argmax()), count)
-    path = [(w, k)]
-    while came[w, k] >= 0:
-        before = int(came[w, k])
-        w, k = w - 1 - int(gap[before, k]), before
-        path.append((w, k))
-    return path[::-1]
 
 
 def _block_spectra(v: FloatArray) -> NDArray[np.complex128]:
@@ -157,7 +113,8 @@ def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: fl
     filled = np.nan_to_num(v)
     spectra = _block_spectra(filled)
     energy = np.r_[0.0, np.cumsum(np.r_[np.zeros(PROPOSAL_S), filled**2, np.zeros(PROPOSAL_S)])]
-    energy = energy[PROPOSAL_S:] - energy[:-PROPOSAL_S]  # of the window that begins at each place from -120 on
+    # The root of that of the window that begins at each place from -120 on.
+    size = np.sqrt(np.maximum(energy[PROPOSAL_S:] - energy[:-PROPOSAL_S], 0.0))
     found: list[tuple[float, int]] = []
     for start in starts:
         part = np.nan_to_num(u[start:start + PROPOSAL_S])
@@ -166,14 +123,14 @@ def _further(u: FloatArray, v: FloatArray, starts: NDArray[np.int64], lowest: fl
             continue
         parts = fft.irfft(spectra * fft.rfft(part, BLOCK_S).conj(), BLOCK_S)[:, :BLOCK_S - PROPOSAL_S]
         r = parts.ravel()[:v.size + PROPOSAL_S + 1]  # at each place from -120 on
-        r /= np.sqrt(np.maximum(energy * own, 0.05 * own * own))  # a quiet place is no match
-        lags = np.arange(-PROPOSAL_S, v.size + 1) - start
-        r[(lags < lowest) | (lags > highest)] = -1
+        r /= np.maximum(size, math.sqrt(0.05 * own)) * math.sqrt(own)  # a quiet place is no match
+        r[:math.ceil(max(start + lowest, -PROPOSAL_S)) + PROPOSAL_S] = -1
+        r[max(math.floor(min(start + highest, v.size)) + PROPOSAL_S + 1, 0):] = -1
         for _ in range(PROPOSALS):
             best = int(r.argmax())
             if r[best] < MIN_PROPOSAL:
                 break
-            found.append((float(r[best]), int(lags[best])))
+            found.append((float(r[best]), best - PROPOSAL_S - int(start)))
             r[max(best - DISTINCT_LAG_S, 0):best + DISTINCT_LAG_S + 1] = -1
     return [lag for _, lag in sorted(found, reverse=True)]
 
@@ -190,8 +147,12 @@ def _unexplained(u: FloatArray, told: FloatArray) -> NDArray[np.int64]:
     `told` is the correlation of each window of a minute along the path.
     """
     starts = np.arange(0, max(u.size - PROPOSAL_S // 2, 1), PROPOSAL_S // 2)
-    telling = np.array([np.nansum(u[s:s + PROPOSAL_S] ** 2) for s in starts]) > 0.1 * PROPOSAL_S
-    alike = np.array([told[s // HOP_S:s // HOP_S + 3].max(initial=-1.0) for s in starts]) >= ALIKE
+    square = np.zeros((starts.size + 1) * PROPOSAL_S // 2)
+    square[:u.size] = np.nan_to_num(u)[:square.size] ** 2
+    halves = square.reshape(-1, PROPOSAL_S // 2).sum(axis=1)
+    telling: NDArray[np.bool_] = halves[:-1] + halves[1:] > 0.1 * PROPOSAL_S
+    near = np.append(told, np.full(3, -1.0))[starts[:, None] // HOP_S + np.arange(3)]
+    alike: NDArray[np.bool_] = near.max(axis=1) >= ALIKE
     starts = starts[telling & ~alike]
     if starts.size > PROPOSERS:
         starts = starts[np.linspace(0, starts.size - 1, PROPOSERS).astype(int)]
@@ -234,7 +195,7 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
         r, count = correlations(u, v, new)
         lags, order = np.concatenate([lags, new]), np.argsort(np.concatenate([lags, new]))
         lags, score = lags[order], np.hstack([score, _log_likelihood(r, count)])[:, order]
-        index = _candidates(score, lags)
+        index = likely_course(score, lags)
         course = lags[index]
         seen, often = np.unique(course, return_counts=True)
         # Of two rides the path comes to many lags for a moment each: only those that last are worth widening about.
@@ -246,7 +207,7 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
     window, path = np.arange(windows), course
     # The time of the exact search goes with the square of the lags seen: of another ride there are hundreds.
     if (np.abs(np.diff(path)) >= MIN_STEP_S).sum() <= HOPELESS * MOST_CLOCK_STEPS:
-        steps = _best(score[:, np.searchsorted(lags, seen)], seen)
+        steps = course_used_once(score[:, np.searchsorted(lags, seen)], seen)
         window, path = np.array([w for w, _ in steps]), seen[[k for _, k in steps]]
     cuts = np.flatnonzero(np.abs(np.diff(path)) >= MIN_STEP_S) + 1
     bounds = [0, *cuts.tolist(), path.size]

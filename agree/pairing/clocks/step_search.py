@@ -16,7 +16,8 @@ from scipy import ndimage
 from agree.core.checks import FloatArray
 from agree.core.thresholds import WORKING_W
 from agree.pairing.clocks import clock, smoothness
-from agree.pairing.clocks.lag_path import MIN_STEP_S, Stretch, shifted, without_excursions
+from agree.pairing.clocks.course import MIN_STEP_S
+from agree.pairing.clocks.lag_path import Stretch, shifted, without_excursions
 from agree.pairing.clocks.poor_parts import Course, mended
 
 PRICE = 12.0  # of a change of lag, in units of log likelihood
