@@ -47,7 +47,7 @@ def held(view: View) -> list[tuple[int, int]]:
     y, every = view.y, view.every_s[0]
     foretold = every > 1 and every_s(view.usual) == every
     least = max(2 * every, HELD_LEAST_S) if foretold else HELD_LEAST_S * every
-    spans = [(start, stop + 1) for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0)) if stop + 1 - start >= least]
+    spans = [(start, stop + 1) for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0), least - 1)]
     late = _late(y, every) if foretold else []
     if not spans and not late:
         return []

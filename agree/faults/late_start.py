@@ -29,9 +29,9 @@ def frozen_runs(sharp: FloatArray, y: FloatArray) -> list[tuple[int, int]]:
     Of a trace that repeats its reading for n seconds, for at least 5 n s.
     """
     found, least = [], FROZEN_S * every_s(y)
-    for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0)):
+    for start, stop in runs((y[1:] == y[:-1]) & (y[1:] != 0), least - 1):
         part = sharp[start:stop + 1]
-        part = part[np.isfinite(part)] if stop - start + 1 >= least else part[:0]
+        part = part[np.isfinite(part)]
         if part.size and np.ptp(part) > FROZEN_CHANGE * part.max():
             found.append((start, stop + 1))
     return found
@@ -84,8 +84,8 @@ def _late(judge: FloatArray, usual: FloatArray, trace: FloatArray, inside: Mask,
                            if rests and start > begin and stop - start >= LATE_REST_S and stop < n]
     steady = np.zeros(n, bool)  # a judge that is itself frozen does not tell of work
     least_steady = FROZEN_S * every_s(judge)
-    for start, stop in runs(judge[1:] == judge[:-1]):
-        steady[start:stop + 1] = stop - start + 1 >= least_steady
+    for start, stop in runs(judge[1:] == judge[:-1], least_steady - 1):
+        steady[start:stop + 1] = True
     top = float(y.max())  # a trace that ends at its largest reading is at its ceiling, and not asleep
     silent, frozen = runs(y == 0), [run for run in frozen_runs(usual, y) if y[run[0]] < top]
     asleep = []

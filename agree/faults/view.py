@@ -122,6 +122,8 @@ class View:
         With `tails` the error of a budget is also what the hundredth that errs most shows: a response that no filter
         fits errs rarely and much. That needs all other faults to be explained.
         """
+        if not spans:
+            return []
         if isinstance(self.kernel, Kernel) and self.reach[1] - self.reach[0] >= SLOW_REACH_S:
             return self._weigh_together(spans, claims, sign, self.kernel)
         rest, bends = self.lack(replaced), not (self.kernel is None or isinstance(self.kernel, Kernel))

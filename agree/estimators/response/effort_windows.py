@@ -67,11 +67,11 @@ def _whole(known: NDArray[np.bool_], duration: int) -> NDArray[np.bool_]:
     return result
 
 
-def _missing(whole: NDArray[np.bool_]) -> tuple[slice, FloatArray | float]:
-    """Return the windows from the first whole one to the last, and -inf for those between that are not."""
+def _missing(whole: NDArray[np.bool_]) -> tuple[slice, FloatArray | None]:
+    """Return the windows from the first whole one to the last, and -inf for those between that are not, if any."""
     at = np.flatnonzero(whole)
     inner = slice(int(at[0]), int(at[-1]) + 1)
-    return inner, 0.0 if whole[inner].all() else np.where(whole[inner], 0.0, -np.inf)
+    return inner, None if whole[inner].all() else np.where(whole[inner], 0.0, -np.inf)
 
 
 def longest_run(known: NDArray[np.bool_]) -> int:
@@ -176,12 +176,17 @@ def selection(found: Errors, reference: FloatArray, durations: list[int]) -> lis
     block = max(min(BLOCK_S, sd.size // BLOCKS), 1)
     starts = np.random.default_rng(SEED).integers(sd.size, size=(DRAWS, math.ceil(sd.size / block)))
     whole = [(one, _missing(_whole(known, one))) for one in durations]
-    drawn, best = np.zeros(known.size + 1), np.empty((len(durations), DRAWS + 1))
+    total, best = np.zeros(known.size + 1), np.empty((len(durations), DRAWS + 1))
+    place, foretold, round_z = np.flatnonzero(known) + 1, found.foretold[known], np.r_[z, z[:block]]
+    drawn, moved = np.zeros(known.size + 1), np.empty(known.size)
     for k in range(DRAWS + 1):  # one by one: all at once, a ride of 200,000 s took 800 MB
-        drawn[1:][known] = found.foretold[known]
         if k:
-            index = (starts[k - 1][:, None] + np.arange(block)).reshape(-1)[:sd.size] % sd.size
-            drawn[1:][known] += sd * z[index]
-        total = np.cumsum(drawn)
-        best[:, k] = [(total[one:][at] - total[:-one][at] + never).max() / one for one, (at, never) in whole]
+            errors = np.concatenate([round_z[start:start + block] for start in starts[k - 1]])[:sd.size]
+            drawn[place] = foretold + sd * errors
+        else:
+            drawn[place] = foretold
+        np.cumsum(drawn, out=total)
+        for row, (one, (at, never)) in enumerate(whole):
+            apart = np.subtract(total[one:][at], total[:-one][at], out=moved[:at.stop - at.start])
+            best[row, k] = (apart if never is None else np.add(apart, never, out=apart)).max() / one
     return [max(float(item[1:].mean() - item[0]), 0.0) for item in best]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -26,16 +27,29 @@ class Size(NamedTuple):
 
 
 class Beside:
-    """A base and an error, beside which coefficients of rows are found: what rests on both alone is computed once."""
+    """A base and an error, beside which coefficients of rows are found: what rests on both alone is computed once.
+
+    Attributes
+    ----------
+    basis : (n, rows) array
+        Columns of length 1 at right angles, of which the first k span the first k rows of the base.
+    rest : (n,) array
+        What the base does not explain of the error.
+    """
 
     def __init__(self, base: FloatArray, error: FloatArray) -> None:
-        self._basis, _ = np.linalg.qr(base.T)
-        self._rest = self._without(error)
-        self._squares = (fft.dct(self._basis.T, norm="ortho") ** 2).sum(axis=0)
+        self.basis, _ = np.linalg.qr(base.T)
+        self.rest = self._without(error)
+
+    @cached_property
+    def _squares(self) -> FloatArray:
+        """Share that the base takes of each cosine."""
+        taken: FloatArray = (fft.dct(self.basis.T, norm="ortho") ** 2).sum(axis=0)
+        return taken
 
     def _without(self, values: FloatArray) -> FloatArray:
         """Take from values what the base explains."""
-        left: FloatArray = values - self._basis @ (self._basis.T @ values)
+        left: FloatArray = values - self.basis @ (self.basis.T @ values)
         return left
 
     def coefficient(self, row: FloatArray) -> Size:
@@ -45,8 +59,8 @@ class Beside:
         if size < 1e-9 * math.sqrt(float(row @ row)) or size == 0:
             return Size(0.0, math.inf)
         free /= size
-        length, value = float(free @ row), float(free @ self._rest)
-        error, own = fft.dct(np.stack([self._rest - value * free, free]), norm="ortho") ** 2
+        length, value = float(free @ row), float(free @ self.rest)
+        error, own = fft.dct(np.stack([self.rest - value * free, free]), norm="ortho") ** 2
         left = ndimage.uniform_filter1d(np.maximum(1 - own - self._squares, 0), 2 * BAND + 1)
         level = ndimage.uniform_filter1d(error, 2 * BAND + 1) / np.maximum(left, 1 / (2 * BAND + 1))
         return Size(value / length, math.sqrt(float(own @ level)) / abs(length))

@@ -21,15 +21,14 @@ from agree.faults.slow.steady_ride import Ride
 MOST_STEPS = 12
 
 
-def gains(ride: Ride) -> FloatArray:
-    """Reduction of the sum of squares by a step at each place tried.
+def gains(ride: Ride, beside: Beside | None = None) -> FloatArray:
+    """Reduction of the sum of squares by a step at each place tried; `beside` is from `beside_ride`, if it is known.
 
     0 too near to another step, and where power and cadence change with the step, so that they explain it but for a
     trifle: what is left of it, however certain, is how far their curves are from the true ones.
     """
-    base, by_power = ride.base(waves=True), ride.rows_of_level()
-    basis, _ = np.linalg.qr(np.vstack([np.delete(base, by_power, axis=0), base[by_power]]).T)
-    rest = ride.error - basis @ (basis.T @ ride.error)
+    by_power, beside = ride.rows_of_level(), beside or beside_ride(ride)
+    basis, rest = beside.basis, beside.rest
     unit = ride.unit()
 
     def after(values: FloatArray) -> FloatArray:
@@ -50,11 +49,13 @@ def gains(ride: Ride) -> FloatArray:
 
 def size_of(ride: Ride, place: int) -> Size:
     """Size of a step at a place, of a ride without it."""
-    return _beside(ride).coefficient(ride.step_row(place))
+    return beside_ride(ride).coefficient(ride.step_row(place))
 
 
-def _beside(ride: Ride) -> Beside:
-    return Beside(ride.base(waves=True), ride.error)
+def beside_ride(ride: Ride) -> Beside:
+    """The error and all that explains it, what changes with the level of power last."""
+    base, by_power = ride.base(waves=True), ride.rows_of_level()
+    return Beside(np.vstack([np.delete(base, by_power, axis=0), base[by_power]]), ride.error)
 
 
 def alike(ride: Ride, size: Size, found: FloatArray) -> np.ndarray:
@@ -67,10 +68,11 @@ def _best(ride: Ride) -> int | None:
     """Place of the best step, if one is certain: the end of a coasting, unless another place fits clearly better."""
     if not ride.tried.size:
         return None
-    found = gains(ride)
+    beside = beside_ride(ride)
+    found = gains(ride, beside)
     if found.max() <= 0:
         return None
-    place, beside = int(ride.tried[found.argmax()]), _beside(ride)
+    place = int(ride.tried[found.argmax()])
     size = beside.coefficient(ride.step_row(place))
     rested = ride.rested & (found > 0)
     if not (rested & alike(ride, size, found)).any():

@@ -142,7 +142,7 @@ def steady_ride(x: FloatArray, y: FloatArray, time: FloatArray, used: Mask, cade
         if known.mean() > KNOWN_SHARE:
             turning = TURN * np.where(known, cadence[place], np.median(cadence[place][known]))
     rest = np.isnan(x) | np.isnan(y) | ((x == 0) & (y == 0))
-    ends = np.array([stop for start, stop in runs(rest) if stop - start >= COAST_S], dtype=np.intp)
+    ends = np.array([stop for _, stop in runs(rest, COAST_S)], dtype=np.intp)
     ends = np.union1d(ends, 1 + np.flatnonzero(np.diff(time) > COAST_S))
     tried, moments, rested = _places(np.searchsorted(place, ends), ends, place)
     return Ride(place, time[place] - time[place[0]], (y - x)[place], slow, power - slow, np.gradient(both)[place],
