@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 
-from agree.core.data.pairs import Witness
 from agree.core.errors import MatchError
 from agree.core.results.note import Note
 from agree.core.thresholds import (
@@ -29,6 +27,7 @@ from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
+from agree.pairing.match_types import Asked, Match
 from agree.pairing.one_ride import judged
 from agree.pairing.refusal import (
     Doubt,
@@ -43,38 +42,13 @@ from agree.pairing.refusal import (
     refuse_steps,
     refuse_zero,
 )
-from agree.pairing.same_ride import minutes
+from agree.pairing.same_ride.own_lag import own_lag
 from agree.pairing.same_ride.programme import one_programme
 from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
 ROLES = ("reference", "device")
-
-
-class Match(NamedTuple):
-    """Grids, put right where a clock had steps, the lag in places, and how it was found."""
-
-    x: Grid
-    y: Grid
-    fine: Fine
-    found: list[clock.Candidate]
-    channel: str = "power"
-    notes: tuple[Note, ...] = ()
-    witnesses: tuple[Witness, ...] = ()
-    changes: tuple[retime.Change, ...] = ()
-    likeness: minutes.Likeness | None = None
-
-
-class Asked(NamedTuple):
-    """What is known of the clocks beforehand: lags between places to consider, and whether both stamps have a date.
-
-    `wide`: the user named the largest lag, so that it is no surprise.
-    """
-
-    lowest: float
-    highest: float
-    absolute: bool
-    wide: bool
+NEAR_OWN_S = 2  # power is best alike so near to the lag of the rider's own changes
 
 
 def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_clock: bool,
@@ -153,7 +127,7 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     except JoinedRides:
         raise
     except MatchError as refusal:
-        for again in (_crowded, _without_zeros):
+        for again in (_crowded, _without_zeros, _by_own_changes):
             try:
                 if (told := again(x, y, asked)) is not None:
                     return told
@@ -169,6 +143,22 @@ def _crowded(x: Grid, y: Grid, asked: Asked) -> Match | None:
         return None
     stretches = lag_path.follow(x.power, y.power, lag, asked.lowest, asked.highest)
     return _stepped(x, y, stretches, asked, as_is) if len(stretches) > 1 else None
+
+
+def _by_own_changes(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match by what the rider does between steps, where power is steady, or alike at several lags."""
+    unsure = doubt(found := clock.candidates(x.power, y.power, asked.lowest, asked.highest))
+    if not (unsure is Doubt.RIVAL or (unsure is Doubt.WEAK and witnesses.calm(x, y))):
+        return None
+    told = own_lag(x.power, y.power, asked.lowest, asked.highest)
+    near = clock.candidates(x.power, y.power, told[0].lag - NEAR_OWN_S, told[0].lag + NEAR_OWN_S) if told else []
+    if not near or (unsure is Doubt.RIVAL and near[0].strength < MAX_RIVAL * found[0].strength):
+        return None
+    note = Note(kind="pair_lag_by_own_changes", values={
+        "strength": told[0].strength, "next": told[1].strength if len(told) > 1 else 0.0})
+    fine = _refined(x, y, near[0].lag)
+    made = judged(x, y, fine, asked.absolute, saved=True, shown=unsure is Doubt.WEAK)
+    return Match(x, y, fine, near, **(made | {"notes": (note, *made["notes"])}))
 
 
 def _without_zeros(x: Grid, y: Grid, asked: Asked) -> Match | None:

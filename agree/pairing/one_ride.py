@@ -18,29 +18,30 @@ from agree.pairing.same_ride.programme import of_cadence, one_programme, one_rid
 from agree.pairing.same_ride.unlike_part import unlike
 
 
-def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Change] = (), saved: bool = False
-           ) -> dict[str, Any]:
+def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Change] = (), saved: bool = False,
+           shown: bool = False) -> dict[str, Any]:
     """Likeness of two grids along the lags found, and notes on it; other rides and lost seconds are refused.
 
     `changes` are the steps of a clock that were put right.
 
     `saved`: minutes that are not alike beside noise refuse nothing where the rider's own changes are of one ride; those
-    within 15 s refuse nothing where the cadence is, or what is between steps beside a parabola.
+    within 15 s refuse nothing where the cadence is, or what is between steps beside a parabola. `shown`: what the rider
+    does is alike at this lag and at no other, on a steady ride, which shows one ride.
     """
     refuse_drift(fine, absolute)
     likeness = minutes.along(x.power, y.power, fine)
     try:
         refuse_likeness(likeness, len(changes), lambda: smoother(x.power, y.power))
     except OtherRide:
-        if not (saved and one_ride(x, y, fine)):
+        if not (shown or (saved and one_ride(x, y, fine))):
             raise
     try:
         refuse_other_rider(*minutes.rapidly(x.power, y.power, fine),
                            lambda: minutes.leftover(x.power, y.power, fine), lambda: smoother(x.power, y.power))
     except OtherRide:
-        if not (saved and (surely_shared(of_cadence(x, y, fine)) or alike(x, y, fine).told)):
+        if not (shown or (saved and (surely_shared(of_cadence(x, y, fine)) or alike(x, y, fine).told))):
             raise
     refuse_joined(other_ride(x.power, y.power, fine, likeness))
     jumps = tuple(change.start for change in changes if abs(change.size) >= RETURN_S)
     untold = one_programme(x, y, fine, absolute)
-    return {"likeness": likeness, "notes": (*unlike(likeness, jumps), *untold)}
+    return {"likeness": likeness, "notes": (*unlike(likeness, jumps), *(() if shown else untold))}

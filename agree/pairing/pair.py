@@ -24,7 +24,8 @@ from agree.pairing.clocks.delay import attributed, delay_fact, with_response
 from agree.pairing.clocks.held_stops import without_holding
 from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, as_read, lay_over, to_grid
-from agree.pairing.match import ROLES, Match, match
+from agree.pairing.match import ROLES, match
+from agree.pairing.match_types import Match
 from agree.pairing.same_ride.unlike_part import timed
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording

@@ -43,6 +43,8 @@ from agree.pairing.same_ride.joined import Other
 from agree.pairing.same_ride.minutes import Likeness
 
 FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
+CADENCE = "cadence in both files tells"
+SPRINTS = "next time add a few 5-s sprints at start and end (common practice)"
 
 
 class OtherRide(MatchError):
@@ -128,8 +130,7 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
     if weak and (reason := why()):
         raise MatchError(
             f"a steady ride cannot be aligned: {reason}, and slow changes are alike in any two rides; "
-            f"{shown + '; ' if shown else ''}{FORCE}; next time add a few 5-s sprints at start and end (common "
-            "practice)")
+            f"{shown + '; ' if shown else ''}{CADENCE}; {FORCE}; {SPRINTS}")
     if not found:
         raise MatchError(
             f"the recordings do not overlap: no lag leaves {MIN_OVERLAP_S} s, and {100 * MIN_OVERLAP_SHARE:g} % of "
@@ -143,7 +144,9 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
     if unsure is Doubt.RIVAL:
         raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
                          f"best may have {100 * MAX_RIVAL:.0f} % of the strength of the best, and "
-                         f"{100 * MAX_ALIKE:.0f} % of its correlation; {FORCE}")
+                         f"{100 * MAX_ALIKE:.0f} % of its correlation: equal intervals do, and what the rider does "
+                         f"between their steps does not tell which is right; {CADENCE}, and so do stamps with dates in "
+                         f"both; {FORCE}; {SPRINTS}")
 
 
 def refuse_zero(power: FloatArray, role: str) -> None:

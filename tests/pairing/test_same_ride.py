@@ -188,10 +188,13 @@ def intervals(rng, count=20, period=180):
 
 @pytest.mark.parametrize(("late", "good"), [(4.0, True), (44.0, False)])
 def test_equal_intervals_are_paired_by_stamps(late, good):
-    """The stamps must agree within 30 s, and a quarter of the 180 s to the next lag."""
+    """The stamps must agree within 30 s, and a quarter of the 180 s to the next lag.
+
+    Noise hides the rider's own changes, which would tell.
+    """
     rng = np.random.default_rng(2)
     x = intervals(rng)
-    y = np.maximum(np.rint(0.97 * x + 2 * rng.standard_normal(x.size)), 0)
+    y = np.maximum(np.rint(0.97 * x + 40 * rng.standard_normal(x.size)), 0)
     one = record(x, 1.6e9, "utc", start="2020-09-13T12:26:40Z")
     two = record(y, 1.6e9 + late, "utc", start="2020-09-13T12:26:44Z")
     assert "match at several lags" in refused(record(x), record(y, late))
@@ -199,7 +202,7 @@ def test_equal_intervals_are_paired_by_stamps(late, good):
         assert "match at several lags" in refused(one, two)
         return
     pairs = pair_recordings(one, two)
-    assert pairs.alignment.lag_s == pytest.approx(late, abs=0.1)
+    assert pairs.alignment.lag_s == pytest.approx(late, abs=0.3)
     (fact,) = facts(pairs, "pair_stamps_decided")
     assert fact.severity == "trust"
     assert abs(abs(fact.values["rival_lag_s"] - late) - 180) <= 1

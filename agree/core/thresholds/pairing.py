@@ -95,6 +95,9 @@ SURE_OVER_SHIFTS, LEAST_RAPID_R = 6.5, 0.2
 # Beside a parabola of 51 s, 20 s and more after a step: of those 200, one had t of 5 and a correlation of 0.36; means
 # over 20 and 30 s of real rides 3.5 to 7.6, and 0.5 to 0.9 but for 2 of 28.
 SURE_SLOW_T, LEAST_SLOW_R = 3.5, 0.5
+# Strength of a match of readings beside a parabola, between steps, over all lags, and of the next best as a share
+# of it. CALIBRATION
+OWN_STRENGTH, MOST_OWN_RIVAL = 7.0, 0.6
 # With dates that agree, and less than this share of power left in one of the two beside the parabola (1 W of 200; the
 # rounding of readings makes 0.3 W), no rider leaves a trace that another could lack, and dates decide.
 LEAST_TRACE = 0.005

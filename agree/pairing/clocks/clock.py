@@ -83,8 +83,13 @@ def candidates(x: FloatArray, y: FloatArray, lowest: float, highest: float) -> l
 
     Considered are lags at which both have at least 60 readings in common, and 30 % of those of the shorter trace.
     """
-    lags, r, count = correlate(fast_changes(x), fast_changes(y))
-    need = max(MIN_OVERLAP_S, MIN_OVERLAP_SHARE * min(np.isfinite(x).sum(), np.isfinite(y).sum()))
+    return strongest(fast_changes(x), fast_changes(y), lowest, highest)
+
+
+def strongest(u: FloatArray, v: FloatArray, lowest: float, highest: float) -> list[Candidate]:
+    """Return the strongest lags of changes that are known already, as `candidates` does."""
+    lags, r, count = correlate(u, v)
+    need = max(MIN_OVERLAP_S, MIN_OVERLAP_SHARE * min(np.isfinite(u).sum(), np.isfinite(v).sum()))
     open_ = (count >= need) & (lags >= lowest) & (lags <= highest) & np.isfinite(r)
     r = np.where(open_, np.clip(r, -1.0, 1.0), 0.0)
     # The correlation is capped where its artanh would be infinite.

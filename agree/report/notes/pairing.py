@@ -109,6 +109,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "pair_lag_given": _given,
     "pair_lag_by_channel": "the lag comes from {channel}, of which the match is clear (correlation {correlation:.2f}, "
                            "strength {strength:.1f}); power alone was refused: {refusal}",
+    "pair_lag_by_own_changes": "the steps of power are alike at several lags, or there are none; what the rider does "
+                               "between them is alike at one only (strength {strength:.1f}, next best {next:.1f})",
     "pair_one_clock": "both columns have one clock: a lag of 0 s is taken; {refusal}",
     "pair_zone": lambda note: (
         f"the clocks differ by {_apart(int(note.values['minutes']))}, as after a wrong time zone; the lag of "
