@@ -186,13 +186,14 @@ def pair_recordings(
 
 def _alignment(made: Match, over: Overlap, shift: float, unusual: Note | None) -> Alignment:
     fine, found = made.fine, made.found
+    told, before = retime.steps(made.changes, fine, int(over.place[0]), over.place.size)
     return Alignment(
-        lag_s=round(fine.lag + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
+        lag_s=round(fine.lag + before + shift, 6), lag_se_s=fine.lag_se, drift_ppm=1e6 * fine.drift,
         drift_se_ppm=1e6 * fine.drift_se,
         correlation=found[0].correlation if found else math.nan,
         runner_up=found[1].correlation if len(found) > 1 else math.nan,
         note="" if unusual is None else unusual.kind.removeprefix("pair_"), channel=made.channel,
-        witnesses=made.witnesses, steps=retime.steps(made.changes, fine, int(over.place[0])) if over.place.size else ())
+        witnesses=made.witnesses, steps=told)
 
 
 def _either(first: FloatArray | None, at: NDArray[np.int64], second: FloatArray | None,

@@ -181,8 +181,9 @@ def refuse_returns(sizes: list[int]) -> None:
     if returns > MOST_RETURNS:
         raise OtherRide(
             f"the lag jumps to and fro by {RETURN_S:.0f} s and more ({', '.join(f'{size:+d} s' for size in long)}), "
-            "which two clocks do not: after the first jump the recordings seem to be of different rides; cut both to "
-            f"the part that is of one ride; {FORCE}")
+            "which two clocks do not: either one of them left out stops of which these lags are not the true ones, or "
+            "after the first jump the recordings are of different rides; export both with a timestamp (date and time) "
+            f"in each row and without automatic pauses, or cut both to a part without stops; {FORCE}")
 
 
 def refuse_likeness(likeness: Likeness, steps: int, slower: Slower = nothing) -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import ClockStep
+from agree.pairing.clocks import smoothness
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, shifted
 from agree.pairing.grid import Grid
@@ -51,15 +52,27 @@ def _place(x: FloatArray, y: FloatArray, before: Stretch, after: Stretch, scale:
     return low + int(splits[least[least.size // 2]])  # where all are alike, as at a stop, the middle
 
 
+def _evened(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> tuple[FloatArray, FloatArray]:
+    """Both equally smooth: else the tail of a slow trace at a stop is taken for what lies beyond it."""
+    longest = max(stretches, key=lambda s: s.stop - s.start)
+    place = np.arange(longest.start, longest.stop)
+    which, width = smoothness.evening(x[place], shifted(y, place + int(np.median(longest.lags))), 0)
+    pair = [x, y]
+    if width > 1:
+        pair[which] = smoothness.running_mean(pair[which], width)
+    return pair[0], pair[1]
+
+
 def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[Change]]:
     """Put the lost seconds back into the clock that lost them, as missing ones: the lag before the first step holds."""
     in_x: list[int] = []
     in_y: list[int] = []
     changes = []
     scale = float(np.nanmean(y.power) / np.nanmean(x.power))
+    one, two = _evened(x.power, y.power, stretches)
     for before, after in pairwise(stretches):
         size = int(after.lags[0] - before.lags[-1])
-        place = _place(x.power, y.power, before, after, scale)
+        place = _place(one, two, before, after, scale)
         in_x += [place] * size
         in_y += [place + int(before.lags[-1])] * -size
         changes.append(Change(place + max(-size, 0) + len(in_x), size))
@@ -68,10 +81,16 @@ def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[C
     return (x.map(lambda v: np.insert(v, spots_x, np.nan)), y.map(lambda v: np.insert(v, spots_y, np.nan)), changes)
 
 
-def steps(changes: tuple[Change, ...], fine: Fine, first: int) -> tuple[ClockStep, ...]:
-    """Steps with the fraction of a second found between stretches; `first` is the place of time 0."""
-    return tuple(ClockStep(time_s=float(change.start - first), step_s=change.size + part.told, se_s=part.se)
-                 for change, part in zip(changes, fine.extra, strict=True))
+def steps(changes: tuple[Change, ...], fine: Fine, first: int, seconds: int) -> tuple[tuple[ClockStep, ...], float]:
+    """Steps with the fraction of a second found between stretches, and the sum of those before the pairs begin.
+
+    `first` is the place of time 0, and `seconds` the length of the pairs: what lies outside of them is no step of
+    theirs.
+    """
+    every = [ClockStep(time_s=float(change.start - first), step_s=change.size + part.told, se_s=part.se)
+             for change, part in zip(changes, fine.extra, strict=True)]
+    return (tuple(step for step in every if 0 < step.time_s < seconds),
+            sum(step.step_s for step in every if step.time_s <= 0))
 
 
 def no_step(changes: list[Change], fine: Fine) -> int | None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, WORKING_W
 from agree.pairing.clocks import clock, smoothness
 from agree.pairing.clocks.course import MIN_STEP_S
 from agree.pairing.clocks.lag_path import Stretch, shifted, without_excursions
@@ -51,7 +51,25 @@ def refined(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> list[Stre
         before, courses = courses, _followed(one, two, courses)
         if courses == before:
             break
-    return without_excursions(_stretches(courses))
+    return without_excursions(without_turns(_stretches(courses)))
+
+
+def without_turns(stretches: list[Stretch]) -> list[Stretch]:
+    """Leave out moments at which the lag turns back, and those at the ends that are too short to tell a lag.
+
+    One clock would have lost seconds just after the other one had: so the search passes over a stop that it finds no
+    place for, by a fall and a rise of the lag within seconds.
+    """
+    kept = list(stretches)
+    while len(kept) > 1:
+        lags = [int(np.median(part.lags)) for part in kept]
+        short = [k for k, part in enumerate(kept) if part.stop - part.start < (
+            LEAST_END_S if k in (0, len(kept) - 1) else LEAST_TURN_S * (
+                (lags[k] - lags[k - 1]) * (lags[k + 1] - lags[k]) < 0))]
+        if not short:
+            break
+        del kept[min(short, key=lambda k: kept[k].stop - kept[k].start)]
+    return kept
 
 
 def _courses(stretches: list[Stretch], size: int) -> list[Course]:
@@ -109,7 +127,10 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
         beyond = (place < 0) | (place >= two.size)
         cost = np.where(np.isfinite(cost), cost, np.where(beyond, WORST, UNKNOWN)) / memory
         skip = np.where(own > WORKING_W, PASSED, UNKNOWN / 2) / memory
-        out += [Course(start + a, start + b, lowest + k) for a, b, k in likeliest(cost, skip, PRICE)]
+        lost = np.where(near > WORKING_W, PASSED, UNKNOWN / 2) / memory
+        at = np.arange(near.size) + start + lowest
+        lost = np.where((at < 0) | (at >= two.size), 0.0, lost)
+        out += [Course(start + a, start + b, lowest + k) for a, b, k in likeliest(cost, skip, lost, PRICE)]
     return _merged(out)
 
 
@@ -192,10 +213,11 @@ def _stretches(courses: list[Course]) -> list[Stretch]:
         [np.full(max((c.stop - c.start) // 30, 1), c.lag) for c in part])) for part in out]
 
 
-def likeliest(cost: FloatArray, skip: FloatArray, price: float) -> list[tuple[int, int, int]]:
+def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: float) -> list[tuple[int, int, int]]:
     """Course of least cost: start and stop in seconds of the reference, and index of the lag, in order of time.
 
-    Where the lag falls by s, s seconds of the reference are passed over, so that none of the device is used twice.
+    Where the lag falls by s, s seconds of the reference are passed over, so that none of the device is used twice;
+    where it rises, s seconds of the device.
 
     Parameters
     ----------
@@ -203,6 +225,8 @@ def likeliest(cost: FloatArray, skip: FloatArray, price: float) -> list[tuple[in
         Of each second at each lag, in ascending order of whole seconds.
     skip : (seconds,) array
         Cost of passing over a second of the reference.
+    lost : (seconds + lags - 1,) array
+        Cost of passing over a second of the device: of the first second at each lag, then of the next ones at the last.
     price : float
         Of each change.
 
@@ -212,11 +236,11 @@ def likeliest(cost: FloatArray, skip: FloatArray, price: float) -> list[tuple[in
     >>> from agree.pairing.clocks.step_search import likeliest
     >>> cost = np.ones((9, 3))
     >>> cost[:4, 0] = cost[4:, 2] = 0
-    >>> likeliest(cost, np.ones(9), 2.0)
+    >>> likeliest(cost, np.ones(9), np.zeros(11), 2.0)
     [(0, 4, 0), (4, 9, 2)]
     """
     seconds, lags = cost.shape
-    passed = np.r_[0.0, np.cumsum(skip)]
+    passed, gone = np.r_[0.0, np.cumsum(skip)], np.r_[0.0, np.cumsum(lost)]
     totals = np.empty((seconds, lags))
     totals[0] = cost[0]
     # Least total of all earlier places at which the device was at the same second, less what was passed over by then.
@@ -225,12 +249,14 @@ def likeliest(cost: FloatArray, skip: FloatArray, price: float) -> list[tuple[in
         last, held = totals[t - 1], fallen[t - 1:t - 1 + lags]
         np.minimum(held, last - passed[t], out=held)
         best = np.minimum(last, held + (passed[t] + price))
-        best[1:] = np.minimum(best[1:], np.minimum.accumulate(last)[:-1] + price)
+        other = gone[t:t + lags]
+        best[1:] = np.minimum(best[1:], np.minimum.accumulate(last - other)[:-1] + (other[1:] + price))
         np.add(best, cost[t], out=totals[t])
-    return _traced(totals, cost, passed, price)
+    return _traced(totals, cost, passed, gone, price)
 
 
-def _traced(totals: FloatArray, cost: FloatArray, passed: FloatArray, price: float) -> list[tuple[int, int, int]]:
+def _traced(totals: FloatArray, cost: FloatArray, passed: FloatArray, gone: FloatArray, price: float) -> list[
+        tuple[int, int, int]]:
     """The way back through the totals."""
     t, k = totals.shape[0] - 1, int(totals[-1].argmin())
     stop, found = t + 1, []
@@ -240,7 +266,7 @@ def _traced(totals: FloatArray, cost: FloatArray, passed: FloatArray, price: flo
             t -= 1
             continue
         found.append((t, stop, k))
-        lower = totals[t - 1, :k]
+        lower = totals[t - 1, :k] + (gone[t + k] - gone[t:t + k])
         if lower.size and lower.min() + price <= before + 1e-6:
             t, k = t - 1, int(lower.argmin())
         else:  # the device was at this second before: s seconds ago, at a lag greater by s
