@@ -44,6 +44,7 @@ from agree.pairing.refusal import (
 )
 from agree.pairing.same_ride.own_lag import own_lag
 from agree.pairing.same_ride.programme import one_programme
+from agree.pairing.same_ride.unlike_part import UNLIKE
 from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
@@ -124,15 +125,19 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
     try:
         return _seen(x, y, asked, found, as_is)
-    except JoinedRides:
-        raise
     except MatchError as refusal:
-        for again in (_crowded, _without_zeros, _by_own_changes):
+        joined = isinstance(refusal, JoinedRides)  # zeros of another ride may be all that is unlike
+        ways: tuple[Callable[[Grid, Grid, Asked], Match | None], ...] = (
+            (_crowded,) if joined else (_crowded, _without_zeros, _by_own_changes))
+        for again in ways:
             try:
-                if (told := again(x, y, asked)) is not None:
-                    return told
+                told = again(x, y, asked)
             except MatchError:
                 continue
+            # Steps put in freely follow another ride too, but not all of its minutes are alike then.
+            other = joined and told is not None and any(note.kind == UNLIKE for note in told.notes)
+            if told is not None and not other:
+                return told
         raise refusal from None
 
 

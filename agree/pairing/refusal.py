@@ -52,7 +52,7 @@ class OtherRide(MatchError):
 
 
 class JoinedRides(OtherRide):
-    """A refusal of recordings that are of one ride for a part: steps put in freely would follow the other ride too."""
+    """A refusal of recordings that are of one ride for a part."""
 
 
 class Doubt(Enum):

@@ -50,6 +50,13 @@ def test_seconds_of_the_device_are_not_used_twice(lag, kept):
     assert (len(without_reuse(both, 1200)) == 2) == kept
 
 
+def test_a_stop_that_the_device_left_out_uses_none_of_its_seconds():
+    """Windows reach into it: a stop of a minute at 1:45 was lost so, and a device that worked blamed a reference."""
+    both, works = stretches((0, 120, 1), (120, 300, -63)), np.repeat([True, False, True], [105, 63, 132])
+    assert len(without_reuse(both, 300, works)) == 2
+    assert len(without_reuse(both, 300)) == 1
+
+
 @pytest.mark.parametrize(("lag", "seconds", "kept"), [
     (-121, 241, True), (-121, 239, False), (-119, 60, True), (-900, 60, False)])
 def test_a_lag_far_from_its_neighbours_must_last(lag, seconds, kept):

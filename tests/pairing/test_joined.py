@@ -26,11 +26,13 @@ from agree.core.thresholds import (
     USUALLY_ALIKE,
 )
 from agree.pairing import match as matching
+from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
+from agree.pairing.match_types import Match
 from agree.pairing.refusal import JoinedRides, refuse_returns
 from agree.pairing.same_ride.joined import Levels, Part
-from agree.pairing.same_ride.unlike_part import unlike_part
+from agree.pairing.same_ride.unlike_part import UNLIKE, unlike_part
 from agree.report.story.tell import tell
 
 SIZE, CUT = 2700, 1500
@@ -56,11 +58,21 @@ def test_a_file_joined_of_two_rides_is_refused(turned):
         paired(np.concatenate(parts))
 
 
-def test_another_ride_is_not_followed_by_steps_put_in_freely(monkeypatch):
-    """A real pair so refused was taken after a step of 515 s into the other ride, without a word."""
-    monkeypatch.setattr(matching, "_crowded", lambda *_: pytest.fail("steps were sought"))
-    with pytest.raises(JoinedRides):
-        paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]])
+@pytest.mark.parametrize("alike", [False, True])
+def test_another_ride_is_not_followed_by_steps_put_in_freely(monkeypatch, alike):
+    """A real pair so refused was taken after a step of 515 s into the other ride, without a word.
+
+    Where all minutes are alike after the steps, they are those of a clock.
+    """
+    told = Match(Grid(0.0, ride(1)), Grid(0.0, ride(1)), Fine(0.0, 0.1, 0.0, 0.0, 0.0, False), [],
+                 notes=() if alike else (Note(kind=UNLIKE, severity="trust"),))
+    monkeypatch.setattr(matching, "_crowded", lambda *_: told)
+    monkeypatch.setattr(matching, "_without_zeros", lambda *_: pytest.fail("zeros were left out"))
+    if alike:
+        assert paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]]).x is told.x
+    else:
+        with pytest.raises(JoinedRides):
+            paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]])
 
 
 def calm(seed, memory=240):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S, MOST_CLOCK_STEPS
+from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S, MOST_CLOCK_STEPS, WORKING_W
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.course import HOP_S, HOPS, MIN_STEP_S, course_used_once, likely_course
 
@@ -213,10 +213,10 @@ def follow(x: FloatArray, y: FloatArray, lag: int | None, lowest: float, highest
     bounds = [0, *cuts.tolist(), path.size]
     return without_excursions(without_reuse([
         Stretch(int(window[a]) * HOP_S, min((int(window[b - 1]) + HOPS) * HOP_S, x.size), path[a:b])
-        for a, b in pairwise(bounds)], y.size))
+        for a, b in pairwise(bounds)], y.size, ~(x <= WORKING_W)))
 
 
-def without_reuse(stretches: list[Stretch], size: int) -> list[Stretch]:
+def without_reuse(stretches: list[Stretch], size: int, works: NDArray[np.bool_] | None = None) -> list[Stretch]:
     """Leave out stretches for which the device's seconds are mostly those of longer ones already.
 
     Where the device has ended, or is absent, its last minutes are alike to some later minute by chance; and a lag of
@@ -228,15 +228,19 @@ def without_reuse(stretches: list[Stretch], size: int) -> list[Stretch]:
         In order of time.
     size : int
         Seconds of the device.
+    works : array, optional
+        Seconds in which the reference works: windows reach into a stop, of which the device may have no second.
     """
     taken = np.zeros(size, bool)
     kept: list[Stretch] = []
     for stretch in sorted(stretches, key=lambda s: s.start - s.stop):
         lag = int(np.median(stretch.lags))
-        own = slice(max(stretch.start + lag, 0), max(stretch.stop + lag, 0))
+        place = np.arange(stretch.start, stretch.stop)
+        own = (place if works is None else place[works[stretch.start:stretch.stop]]) + lag
+        own = own[(own >= 0) & (own < size)]
         others = [abs(int(np.median(other.lags)) - lag) for other in kept]
         far = bool(others) and min(others) > FAR_S and stretch.stop - stretch.start < FAR_LEAST_S
-        if not far and taken[own].sum() <= REUSED_SHARE * max(taken[own].size, 1):
+        if not far and taken[own].sum() <= REUSED_SHARE * max(own.size, 1):
             kept.append(stretch)
             taken[own] = True
     return sorted(kept, key=lambda s: s.start)
