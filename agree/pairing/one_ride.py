@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
+from agree.core.checks import FloatArray
 from agree.core.thresholds import RETURN_S
 from agree.pairing.clocks.fine import Fine
+from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.clocks.retime import Change
 from agree.pairing.clocks.smoothness import smoother
 from agree.pairing.grid import Grid
@@ -16,6 +20,13 @@ from agree.pairing.same_ride.between_steps import alike
 from agree.pairing.same_ride.joined import other_ride
 from agree.pairing.same_ride.programme import of_cadence, one_programme, one_ride, surely_shared
 from agree.pairing.same_ride.unlike_part import unlike
+
+
+def known_in_both(x: FloatArray, y: FloatArray, lag: int) -> tuple[FloatArray, FloatArray]:
+    """Both without the seconds that the other lacks: a stop that one has would spoil the changes beside it."""
+    place, other = np.arange(x.size), np.arange(y.size)
+    return (np.where(np.isfinite(shifted(y, place + lag)), x, np.nan),
+            np.where(np.isfinite(shifted(x, other - lag)), y, np.nan))
 
 
 def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Change] = (), saved: bool = False,
@@ -29,7 +40,8 @@ def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Ch
     does is alike at this lag and at no other, on a steady ride, which shows one ride.
     """
     refuse_drift(fine, absolute)
-    likeness = minutes.along(x.power, y.power, fine)
+    one, two = known_in_both(x.power, y.power, round(fine.lag)) if changes else (x.power, y.power)
+    likeness = minutes.along(one, two, fine)
     try:
         refuse_likeness(likeness, len(changes), lambda: smoother(x.power, y.power))
     except OtherRide:
@@ -41,7 +53,7 @@ def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Ch
     except OtherRide:
         if not (shown or (saved and (surely_shared(of_cadence(x, y, fine)) or alike(x, y, fine).told))):
             raise
-    refuse_joined(other_ride(x.power, y.power, fine, likeness))
+    refuse_joined(other_ride(one, two, fine, likeness))
     jumps = tuple(change.start for change in changes if abs(change.size) >= RETURN_S)
     untold = one_programme(x, y, fine, absolute)
     return {"likeness": likeness, "notes": (*unlike(likeness, jumps), *(() if shown else untold))}

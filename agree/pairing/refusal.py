@@ -237,7 +237,8 @@ def refuse_joined(other: Other | None) -> None:
             f"from {other.start_s / 60:.0f} to {other.stop_s / 60:.0f} min of the reference the recordings are of "
             f"different rides: their changes have a correlation of {other.correlation:.2f} there, and of "
             f"{other.rest:.2f} in the rest; one of the files seems to be joined of two rides, or to go on into another "
-            f"one; cut both to the part that is of one ride; {FORCE}")
+            "one, or its clock to have lost seconds that were not found; cut both to the part that is of one ride; "
+            f"{FORCE}")
 
 
 def told_drift(fine: Fine) -> tuple[float, float]:

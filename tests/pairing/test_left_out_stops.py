@@ -10,6 +10,7 @@ from agree.pairing.clocks.fine import Extra, Fine
 from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.clocks.step_search import likeliest, without_turns
 from agree.pairing.grid import Grid
+from agree.pairing.one_ride import known_in_both
 
 STOP, LONG, TAIL = 1000, 90, 26
 
@@ -64,3 +65,13 @@ def test_steps_outside_of_the_pairs_are_none_of_theirs():
     told, before = retime.steps(changes, fine, 100, 800)
     assert [(step.time_s, step.step_s) for step in told] == [(200.0, -39.75)]
     assert before == -39.75
+
+
+def test_minutes_beside_seconds_left_out_are_compared_over_what_both_have():
+    """A stop that one has lowers its mean over a minute: with five stops a true pair was refused as of two rides."""
+    x, y = np.arange(20.0), np.arange(20.0)
+    y[8:12] = np.nan
+    x[0] = np.nan
+    one, two = known_in_both(x, y, 3)
+    assert np.isnan(one).nonzero()[0].tolist() == [0, 5, 6, 7, 8, 17, 18, 19]
+    assert np.isnan(two).nonzero()[0].tolist() == [0, 1, 2, 3, 8, 9, 10, 11]
