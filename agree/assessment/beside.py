@@ -101,10 +101,11 @@ def with_seconds(check: ClaimCheck) -> ClaimCheck:
 
 
 def _response(pairs: Pairs, level: float) -> Response | None:
+    from agree.estimators.response.as_matched import as_matched
     from agree.estimators.response.difference import response_difference
 
     try:
-        return response_difference(pairs, level=level)
+        return as_matched(response_difference(pairs, level=level), pairs)
     except InputError:  # too short, or a power that does not vary
         return None
 

@@ -34,8 +34,7 @@ def test_a_response_that_fits(misfit, fits):
 @pytest.mark.parametrize(("delay", "error", "whole"), [
     pytest.param(2.095, math.nan, True, id="PURE_LAG_S"), pytest.param(2.105, math.nan, False, id="PURE_LAG_S"),
     pytest.param(1.905, 0.01, True, id="PURE_LAG_S"), pytest.param(1.895, 0.01, False, id="PURE_LAG_S"),
-    pytest.param(2.2, 0.101, True, id="two standard errors"),
-    pytest.param(2.2, 0.099, False, id="two standard errors")])
+    pytest.param(2.3, 0.101, True, id="PURE_LAG_SE"), pytest.param(2.3, 0.099, False, id="PURE_LAG_SE")])
 def test_a_lag_of_whole_seconds(delay, error, whole):
     assert (of_lag(Choice("none", "", None, seconds(delay, error), (), 1.0)).weights.size == 1) == whole
 
@@ -54,6 +53,8 @@ def test_a_filter_that_is_named(gain, kind, size, named, monkeypatch):
     monkeypatch.setattr(transfer, "seen", lambda pair: SimpleNamespace(side=pair.side, frequency=np.zeros(50)))
     monkeypatch.setattr(transfer, "best", lambda data, other: Fitted(
         other, size, 0.0, 100.0 if (data.side, other) == ("device", kind) else 100.0 + gain, 1.0, 0.5))
+    monkeypatch.setattr(choice, "delayed", lambda data, plain: plain)
+    monkeypatch.setattr(choice, "judged", lambda pair, data, found: 1.0)
     monkeypatch.setattr(choice, "_sizes", lambda *_: (seconds(size), None, seconds(0.0)))
     monkeypatch.setattr(choice, "_delay", lambda *_: seconds(0.0))
     monkeypatch.setattr(choice, "between_seconds", lambda data, one: [one])
@@ -77,7 +78,7 @@ def test_a_filter_that_is_looked_for(made, looked, monkeypatch):
     assert (find_filter(RIDE, RIDE).choice is not None) == looked
 
 
-FIFTY = transfer.Seen(np.linspace(0.01, 0.49, 50), np.ones(50) + 0j, np.ones(50), np.ones(50), np.ones(50))
+FIFTY = transfer.Seen(np.linspace(0.01, 0.49, 50), np.ones(50) + 0j, *np.ones((3, 50)))
 ONE = Fitted("first order", 2.5, 0.0, 140.0, 1.0, 0.5)
 
 

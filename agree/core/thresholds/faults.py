@@ -20,6 +20,11 @@ WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turn
 # Mean square left over that of chance: 0.8 to 1.7 for filters of a known kind, up to 1.92 between two real recorders of
 # one ride, 2.0 and more for a filter above some power only, by benchmarks/response.py.
 RESPONSE_MISFIT = 1.95
+# SD of the log of power about that of neighbouring frequencies, above which power is in lines: 0.25 to 0.54 on 11
+# rides, real and invented, 1.08 to 1.47 on intervals that repeat for an hour.
+LINES_SD = 0.8
+# Share of what a delay by a part of a second may smooth, to which it is known how much it does.
+WITHIN = 0.15
 # Two stages of smoothing in a row, against one whose readings may lie between seconds: twice the log of a likelihood
 # ratio, times the mean square left; and the least size of each stage, s (benchmarks/response.py).
 STAGE_EVIDENCE = 30.0
@@ -42,6 +47,7 @@ HOLD_SCREEN, HOLD_STOPS, HOLD_LEFT, HOLD_STOPS_SHARE = 0.15, 4, 0.5, 0.6
 # seconds are looked at, which the noise of a mean over a minute does not hide; each span of them counts as one.
 TOGETHER, TOGETHER_OVER_S = 4.0, 15
 PURE_LAG_S = 0.1  # s; a lag, or mean, so near to whole seconds is whole: it moves an error less than rounding does
+PURE_LAG_SE = 3.0  # standard errors within which a delay is whole: a part mixes neighbours, and so takes noise away
 
 # --- Faults of single readings (agree/faults), set by benchmarks/response_faults.py ---
 # Share of the times between changes that are multiples of n seconds, for a trace to be a reading every n seconds (at

@@ -12,8 +12,9 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import RESPONSE_MISFIT, STAGE_LEAST
+from agree.core.thresholds import BETWEEN_FITS, PURE_LAG_S, PURE_LAG_SE, RESPONSE_MISFIT, STAGE_LEAST
 from agree.estimators.response import transfer
+from agree.estimators.response.linear.delay_alone import delayed, judged
 from agree.estimators.response.linear.smeared import as_good, between_seconds, by_chance, second_with_smear, with_smear
 from agree.estimators.response.linear.two_stages import sizes_of, turned, two_stages
 from agree.estimators.response.transfer import Cross, Fitted, Seen
@@ -35,8 +36,8 @@ class Choice(NamedTuple):
 
     `ways` holds the filter and those that fit as well: with readings between whole seconds, or two in a row; none
     without a filter. `alike` is None where it was not asked. `misfit` is
-    the mean square that the model leaves, over what chance leaves. `second` is the size of a second stage in a row,
-    `part` that of a second by which readings lie between whole ones.
+    the mean square that the model leaves, over what chance leaves; NaN if it was not judged. `second` is the size of a
+    second stage in a row, `part` that of a second by which readings lie between whole ones.
     """
 
     kind: str
@@ -52,7 +53,7 @@ class Choice(NamedTuple):
     @property
     def fits(self) -> bool:
         """Whether the model leaves about what chance leaves."""
-        return self.misfit <= RESPONSE_MISFIT
+        return not self.misfit > RESPONSE_MISFIT
 
 
 def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bool = True) -> Choice:
@@ -63,7 +64,7 @@ def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bo
     """
     pairs = dict(zip(SIDES, (transfer.cross(reference, device), transfer.cross(device, reference)), strict=True))
     data = {side: transfer.seen(pair) for side, pair in pairs.items()}
-    plain = {side: transfer.best(item, "none") for side, item in data.items()}
+    plain = {side: delayed(item, transfer.best(item, "none")) for side, item in data.items()}
     none = min(SIDES, key=lambda side: plain[side].misfit)
     fitted = {(kind, side): transfer.best(item, kind) for kind in LEAST for side, item in data.items()}
     fitted = {key: item for key, item in fitted.items() if item.size >= LEAST[key[0]]}
@@ -77,30 +78,37 @@ def choose(reference: FloatArray, device: FloatArray, level: float, *, alike: bo
     item = found[side].ways[0] if found else plain[none]
     enough = EVIDENCE * max(1.0, item.misfit / (2 * data[side].frequency.size))
     if not found or plain[none].misfit - item.misfit <= enough or item.size < LEAST.get(item.kind, 0.0):
-        late = plain[side]._replace(delay=item.delay, part=item.part, misfit=item.misfit) if item.part else plain[none]
-        return _without(pairs, data, late, side if item.part else none, level, enough if alike else None)
+        return _without(pairs, data, plain, fitted, level, enough if alike else None)
     ways = as_good(data[side], [*found[side].ways, *found[side].stages])
     others = {named(*key) for key, other in fitted.items() if other.misfit - item.misfit <= enough}
     others |= {named(one.kind, side) for one in found[side].stages if one.misfit - item.misfit <= enough}
     size, second, delay = _sizes(pairs[side], data[side], ways, side, level)
     ways = tuple(one._replace(delay=one.delay + pairs[side].lag) for one in (*ways, *_ends(item, size, second)))
     return Choice(item.kind, side, size, delay, tuple(sorted(others - {named(item.kind, side)})) if alike else None,
-                  item.misfit / (2 * data[side].frequency.size), ways, second, item.part)
+                  judged(pairs[side], data[side], item), ways, second, item.part)
 
 
-def _without(pairs: dict[str, Cross], data: dict[str, Seen], late: Fitted, side: str, level: float,
-             enough: float | None) -> Choice:
+def _without(pairs: dict[str, Cross], data: dict[str, Seen], plain: dict[str, Fitted],
+             fitted: dict[tuple[str, str], Fitted], level: float, enough: float | None) -> Choice:
     """No filter but a delay; a part of a second of it mixes the readings of one side."""
-    unseen = None
+    side = min(SIDES, key=lambda one: plain[one].misfit)
+    late, alike = plain[side], None
+    delay = _delay(pairs[side], data[side], late, side, level)
+    between = not whole(delay)
     if enough is not None:  # weights differ between the two ways round: each is compared with none on its own side
-        unseen = []
-        for one in SIDES:
-            none = late.misfit if late.part and one == side else transfer.best(data[one], "none").misfit
-            unseen += [named(kind, one) for kind, size in MARKS.items()
-                       if transfer.best(data[one], kind, size).misfit - none <= enough]
-    return Choice("none", side if late.part else "", None, _delay(pairs[side], data[side], late, side, level),
-                  None if unseen is None else tuple(unseen), late.misfit / (2 * data[side].frequency.size),
-                  part=late.part)
+        unseen = {named(kind, one) for one in SIDES for kind, size in MARKS.items()
+                  if transfer.best(data[one], kind, size).misfit - plain[one].misfit <= enough}
+        most = late.misfit + BETWEEN_FITS * max(1.0, late.misfit / (2 * data[side].frequency.size))
+        unseen |= {named(*key) for key, other in fitted.items() if between and key[1] == side and other.misfit <= most}
+        alike = tuple(named(kind, one) for one in SIDES for kind in MARKS if named(kind, one) in unseen)
+    return Choice("none", side if between else "", None, delay, alike, judged(pairs[side], data[side], late),
+                  part=late.part if between else 0.0)
+
+
+def whole(delay: Estimate) -> bool:
+    """Whether a delay is within 0.1 s, or three standard errors, of whole seconds."""
+    error = delay.standard_error if math.isfinite(delay.standard_error) else 0.0
+    return abs(delay.value - round(delay.value)) <= max(PURE_LAG_S, PURE_LAG_SE * error)
 
 
 class Found(NamedTuple):

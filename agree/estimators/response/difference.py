@@ -21,7 +21,7 @@ from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, explained, line_errors, opposite
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.matched_slope import allowing_between, matched_slope
-from agree.estimators.response.matching import LEAST_SECONDS, Filter, nonlinear_beside
+from agree.estimators.response.matching import LEAST_SECONDS, Filter, chosen_filter, nonlinear_beside
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
 from agree.estimators.response.nonlinear.holding import Holding
 from agree.estimators.response.nonlinear.uneven import Uneven
@@ -222,7 +222,7 @@ def response_difference(
 def _result(x: FloatArray, y: FloatArray, lag: int, level: float) -> Response:
     """Choose, match and compare the scatter."""
     unit = float(np.nanmax(np.abs([x, y])))
-    chosen = choose(x / unit, y / unit, level)
+    chosen = chosen_filter(x / unit, y / unit, level, alike=True)[1]
     blank = Estimate(value=math.nan, low=-math.inf, high=math.inf, level=level, method="")
     result = Response(kind=chosen.kind, smoother=chosen.smoother, alike=chosen.alike or (), delay_s=chosen.delay,
                       slope=blank, explained=None, scatter_before_w=0.0, scatter_after_w=0.0, level=level,

@@ -31,9 +31,7 @@ def matched(made: Filter, reference: FloatArray, device: FloatArray) -> Matched:
     sign = -1.0 if made.smoother == "reference" else 1.0
     up, down = (None, None) if made.constants is None else (made.constants.up, made.constants.down)
     size = up if up is not None else None if found is None else found.size
-    # A lag by a part of a second smooths by (1 - f, f), which the spectra's model of a pure delay does not know.
-    judged = found is not None and up is None and not isinstance(made.kernel, Repeating) and not (
-        found.kind == "none" and made.kernel.weights.size > 1 and not found.part)
+    judged = found is not None and up is None and not isinstance(made.kernel, Repeating)
     kind = "none" if found is None else "uneven" if up is not None else found.kind
     second = None if found is None or up is not None else found.second
     return Matched(

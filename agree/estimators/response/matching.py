@@ -10,9 +10,9 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.held_readings import held
-from agree.core.thresholds import PURE_LAG_S, REPEAT_LEFT, TOGETHER, WORKING_W
+from agree.core.thresholds import REPEAT_LEFT, TOGETHER, WORKING_W
 from agree.estimators.response import transfer
-from agree.estimators.response.choice import Choice, choose, opposite
+from agree.estimators.response.choice import Choice, choose, line_errors, named, opposite, whole
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
 from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold
@@ -169,48 +169,90 @@ def linear_filter(reference: FloatArray, device: FloatArray) -> Filter:
     if pair.correlation * math.sqrt(pair.known) < TOGETHER:
         return alone
     unit = float(np.nanmax(np.abs([reference, device])))
-    chosen = choose(reference / unit, device / unit, LEVEL, alike=False)
-    if chosen.kind == "none" and abs(pair.lag) > FARTHEST_S:
-        return alone
-    if chosen.kind == "none" and not chosen.part:
-        return Filter(of_lag(chosen), "device", chosen)
-    late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
-    made = Filter(kernel(chosen.kind, chosen.size, late, chosen.second, chosen.part), chosen.smoother, chosen)
-    return _without_filter(made, chosen, reference, device) if made.kernel.weights.size <= SHORT else made
+    by, chosen = chosen_filter(reference / unit, device / unit, LEVEL, alike=False)
+    return alone if chosen.kind == "none" and abs(pair.lag) > FARTHEST_S else Filter(
+        by, chosen.smoother or "device", chosen)
 
 
-def _without_filter(made: Filter, chosen: Choice, reference: FloatArray, device: FloatArray) -> Filter:
-    """A lag by a part of a second smooths a little too: take it alone if it leaves no more than the filter.
+def chosen_filter(reference: FloatArray, device: FloatArray, level: float, *, alike: bool) -> tuple[Kernel, Choice]:
+    """The linear filter that fits best, of traces in units of their largest reading; see `choose`.
 
-    Its two weights are those of least squares.
+    A zero error comes and goes with pedalling, as no filter does: where none fits, it is taken out, and if one fits
+    then, it is that.
     """
-    whole = math.floor(made.mean_delay if made.smoother == "device" else -made.mean_delay)
-    near, far = (smoothed(reference, Kernel(whole + more, np.ones(1))) for more in (0, 1))
-    good = np.isfinite(near) & np.isfinite(far) & np.isfinite(device)
+    by, chosen = _fitted(reference, device, level, alike)
+    if chosen.fits:
+        return by, chosen
+    u, v = Filter(by, chosen.smoother or "device", chosen).columns(reference, device)
+    works = np.isfinite(u) & np.isfinite(v) & (u > 0) & (v > 0)
+    if not works.any():
+        return by, chosen
+    slope = line_errors(u[works], v[works])[0]
+    zero = float(v[works].mean() - slope * u[works].mean())
+    again = _fitted(reference, np.where(device > 0, device - zero, device), level, alike)
+    return again if again[1].fits else (by, chosen)
+
+
+def _fitted(reference: FloatArray, device: FloatArray, level: float, alike: bool) -> tuple[Kernel, Choice]:
+    chosen = choose(reference, device, level, alike=alike)
+    if chosen.kind == "none":
+        return _of_delay(chosen, reference, device)
+    late = chosen.delay if chosen.smoother == "device" else opposite(chosen.delay)
+    by = kernel(chosen.kind, chosen.size, late, chosen.second, chosen.part)
+    return _without_filter(by, chosen, reference, device) if by.weights.size <= SHORT else (by, chosen)
+
+
+def _of_delay(chosen: Choice, reference: FloatArray, device: FloatArray) -> tuple[Kernel, Choice]:
+    """A delay alone; by a part of a second it mixes neighbours, with the weights of least squares."""
+    near, side = of_lag(chosen), chosen.smoother
+    if not side:
+        return near, chosen
+    late = chosen.delay if side == "device" else opposite(chosen.delay)
+    sharp, smooth = (reference, device) if side == "device" else (device, reference)
+    by = _mixed(sharp, smooth, math.floor(late.value))
+    if by is None:
+        by, side = near, "device"
+    return by, chosen._replace(smoother=side, part=float(by.weights[1]))
+
+
+def _mixed(sharp: FloatArray, smooth: FloatArray, before: int) -> Kernel | None:
+    """Weights of a lag between so many whole seconds and one more, by least squares; None if nothing is known."""
+    near, far = (smoothed(sharp, Kernel(before + more, np.ones(1))) for more in (0, 1))
+    good = np.isfinite(near) & np.isfinite(far) & np.isfinite(smooth)
     if not good.any():
-        return made
-    weights = np.linalg.lstsq(np.stack([near[good], far[good]], axis=1), device[good], rcond=None)[0]
+        return None
+    weights = np.linalg.lstsq(np.stack([near[good], far[good]], axis=1), smooth[good], rcond=None)[0]
     part = float(np.clip(weights[1] / weights.sum(), 0.0, 1.0)) if weights.sum() > 0 else 0.0
-    alone = Filter(Kernel(whole, np.array([1 - part, part])), "device", made.choice)
+    return Kernel(before, np.array([1 - part, part]))
 
-    def left(one: Filter) -> float:
-        u, v = one.columns(reference, device)
-        good = np.isfinite(u) & np.isfinite(v)
-        scale = float(u[good] @ v[good]) / max(float(u[good] @ u[good]), 1e-300)
-        return float(np.mean((v - scale * u)[good] ** 2)) if good.any() else math.inf
 
-    if left(alone) > left(made):
-        return made
-    delay = replace(chosen.delay, value=whole + part)
-    return alone._replace(choice=chosen._replace(kind="none", smoother="", size=None, delay=delay))
+def _without_filter(by: Kernel, chosen: Choice, reference: FloatArray, device: FloatArray) -> tuple[Kernel, Choice]:
+    """A lag by a part of a second smooths a little too: take it alone if it leaves no more than the filter."""
+    made = Filter(by, chosen.smoother, chosen)
+    before = math.floor(made.mean_delay if made.smoother == "device" else -made.mean_delay)
+    alone = _mixed(reference, device, before)
+    if alone is None or _left(Filter(alone, "device", chosen), reference, device) > _left(made, reference, device):
+        return by, chosen
+    part = float(alone.weights[1])
+    alike = None if chosen.alike is None else tuple(sorted({*chosen.alike, named(chosen.kind, chosen.smoother)}))
+    return alone, chosen._replace(
+        kind="none", smoother="device", size=None, second=None, delay=replace(chosen.delay, value=before + part),
+        part=part, misfit=math.nan, ways=(), alike=alike)
+
+
+def _left(one: Filter, reference: FloatArray, device: FloatArray) -> float:
+    """Mean square of what is left of the device at one response, apart from a factor."""
+    u, v = one.columns(reference, device)
+    good = np.isfinite(u) & np.isfinite(v)
+    scale = float(u[good] @ v[good]) / max(float(u[good] @ u[good]), 1e-300)
+    return float(np.mean((v - scale * u)[good] ** 2)) if good.any() else math.inf
 
 
 def of_lag(chosen: Choice) -> Kernel:
-    """Weights of a lag: whole seconds if it is within 0.1 s, or two standard errors, of them."""
+    """Weights of a lag: whole seconds if it is within 0.1 s, or three standard errors, of them."""
     delay = chosen.delay
-    error = delay.standard_error if math.isfinite(delay.standard_error) else 0.0
-    if abs(delay.value - round(delay.value)) <= max(PURE_LAG_S, 2 * error):
+    if whole(delay):
         return Kernel(round(delay.value), np.ones(1))
-    whole = math.floor(delay.value)
-    part = delay.value - whole
-    return Kernel(whole, np.array([1 - part, part]))
+    before = math.floor(delay.value)
+    part = delay.value - before
+    return Kernel(before, np.array([1 - part, part]))

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import TOGETHER, TOGETHER_OVER_S
+from agree.core.thresholds import LINES_SD, TOGETHER, TOGETHER_OVER_S
 from agree.estimators.response.simplex import lowest
 
 ComplexArray = NDArray[np.complex128]
@@ -65,7 +65,8 @@ class Fitted(NamedTuple):
     """A filter of the first trace that resembles the second: kind, size (s), delay (s), and what it leaves.
 
     `second` is the size of a second stage, s: the shorter one of two lags, or the lag after a mean. `part` is what a
-    reading takes of the second after its own, beside the delay: it lies so far between them.
+    reading takes of the second after its own, beside the delay: it lies so far between them. `blend` is the share of
+    that which is mixed; the rest is only later by as much.
     """
 
     kind: str
@@ -76,6 +77,7 @@ class Fitted(NamedTuple):
     share: float      # k above
     second: float = 0.0
     part: float = 0.0
+    blend: float = 1.0
 
 
 def cross(first: FloatArray, second: FloatArray) -> Cross:
@@ -131,9 +133,16 @@ def seen(pair: Cross) -> Seen:
     left = yy * (1 - coherence) * each / (each - 1)
     fair = np.clip((coherence - 1 / each) / (1 - 1 / each), LEAST_COHERENCE, 1 - FLOOR)
     # Smoothed, since what bends the ratio by chance must not be taken for noise that does.
-    noise, left = (np.exp(ndimage.uniform_filter1d(np.log(column), SMOOTHED, mode="nearest"))
-                   for column in (1 / fair - 1, left))
+    smooth, left = (_smoothed(column) for column in (1 / fair - 1, left))
+    # Intervals that repeat have power at some frequencies alone: most of the trace there, little of it between.
+    lines = min(float(np.std(np.log(power / _smoothed(power)))) for power in (xx, yy)) > LINES_SD
+    noise = left / np.maximum(yy * fair, LEAST_COHERENCE * left) if lines else smooth
     return Seen(frequency, xy / xx, 2 * each * xx / left, noise, left)
+
+
+def _smoothed(column: FloatArray) -> FloatArray:
+    result: FloatArray = np.exp(ndimage.uniform_filter1d(np.log(column), SMOOTHED, mode="nearest"))
+    return result
 
 
 def lowpass(kind: str, size: Any, frequency: FloatArray, second: Any = 0.0) -> Any:
@@ -241,6 +250,33 @@ def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray, near: f
     return Fitted(kind, place[2], place[0], *misfit(place[2], place[0], place[1]), place[1])
 
 
+def late(frequency: FloatArray, found: Fitted) -> ComplexArray:
+    """Response of the delay, and of the part of a second by which readings lie between seconds."""
+    turn = np.exp(-2j * np.pi * frequency)
+    part, blend = found.part, found.blend
+    mixed = blend * (1 - part + part * turn) + ((1 - blend) * turn**part if blend < 1 else 0.0)
+    result: ComplexArray = turn**found.delay * mixed
+    return result
+
+
+def whitened(pair: Cross, data: Seen, found: Fitted) -> tuple[ComplexArray, Callable[[Fitted], ComplexArray],
+                                                              FloatArray]:
+    """Spectrum of the first trace, what makes the second of it by a model, and what is left in time, all whitened."""
+    n = pair.x.size
+    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
+    frequency = np.arange(x.size) / n
+    noise, left = (np.interp(frequency, data.frequency, row) for row in (data.noise, np.log(data.left)))
+    white = np.exp(-left / 2)
+    after = late(frequency, found)
+
+    def model(one: Fitted) -> ComplexArray:
+        h = lowpass(one.kind, one.size, frequency, one.second)
+        result: ComplexArray = one.scale * signal_share(noise, np.abs(h)**2, one.share) * h * after
+        return result
+
+    return x * white, model, np.fft.irfft((y - model(found) * x) * white, n)
+
+
 def influence(pair: Cross, data: Seen, found: Fitted, turned: Sequence[tuple[Fitted, Fitted, float]]) -> FloatArray:
     """Influence of each second on what is turned, the sizes, and on the delay, (sizes + 1, n).
 
@@ -249,29 +285,16 @@ def influence(pair: Cross, data: Seen, found: Fitted, turned: Sequence[tuple[Fit
     The normal equations of the weighted fit, in time: products of the whitened remainder with whitened derivatives.
     """
     n = pair.x.size
-    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
-    frequency = np.arange(x.size) / n
-    fine = Seen(frequency, x, frequency, *(np.interp(frequency, data.frequency, column)
-                                           for column in (data.noise, np.log(data.left))))
-    white = np.exp(-fine.left / 2)
-    turn = np.exp(-2j * np.pi * frequency)
-    late = turn**found.delay * (1 - found.part + found.part * turn)
-
-    def model(one: Fitted) -> ComplexArray:
-        h = lowpass(one.kind, one.size, frequency, one.second)
-        result: ComplexArray = one.scale * signal_share(fine.noise, np.abs(h)**2, one.share) * h * late
-        return result
-
+    x, model, left = whitened(pair, data, found)
     here = model(found)
     slopes = [(model(more) - model(less)) / apart for more, less, apart in turned]
-    slopes += [-2j * np.pi * frequency * here, here]
+    slopes += [-2j * np.pi * np.arange(x.size) / n * here, here]
     # Where k is at its bound it is still unknown: else the interval would be too narrow there.
     share = float(np.clip(found.share, STEP, 1 - STEP))
     up, down = (model(found._replace(share=share + sign * STEP)) for sign in (1, -1))
     slopes.append((up - down) / (2 * STEP))
-    rows = np.fft.irfft(np.stack(slopes) * (x * white), n)
+    rows = np.fft.irfft(np.stack(slopes) * x, n)
     rows /= (unit := np.maximum(np.sqrt(np.square(rows).sum(axis=1, keepdims=True)), float(np.finfo(float).tiny)))
-    left = np.fft.irfft((y - here * x) * white, n)
     phi = n * np.linalg.pinv(rows @ rows.T, rcond=1e-12) @ (rows * left) / unit
     result: FloatArray = phi[:len(turned) + 1]
     return result

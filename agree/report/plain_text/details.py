@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
@@ -192,6 +193,8 @@ def response_words(item: Response | None) -> str:
         who = f"The {item.smoother} is the smoother, but no" if item.smoother and size is not None else "No"
         return (f"{who} kind of response that was tried (a running mean, a lag, two in a row, or none) fits how the "
                 "two differ: no size is told.")
+    if item.between_s and item.kind == "none":
+        return _between(item)
     if size is None or item.explained is None:
         if not item.alike:
             return "No difference in how fast the two respond was found."
@@ -208,6 +211,14 @@ def response_words(item: Response | None) -> str:
     doubt = f" (or {', '.join(item.alike)})" if item.alike else ""
     return (f"The {item.smoother} {what} {amount(size, 's')}{in_a_row}{doubt}, compared with the other; this explains "
             f"{100 * item.explained.value:.0f} % of the scatter from second to second.")
+
+
+def _between(item: Response) -> str:
+    """Say that a part of a second is all by which the two differ, and what would look the same."""
+    late = item.delay_s.value - math.floor(item.delay_s.value)
+    words = ("No difference in how fast the two respond was found, but a part of a second, which is taken out: "
+             f"readings of the device lie {late:.2f} s after whole seconds of the reference.")
+    return words + (f" Not told from that: {listed(item.alike)}." if item.alike else "")
 
 
 def listed(items: Sequence[str]) -> str:

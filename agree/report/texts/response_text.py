@@ -37,6 +37,8 @@ def _(result: Response) -> str:
                 f"  the nearest leaves {result.misfit:.2g} times what chance leaves: no size is told, nor limits"]
     elif share is None:
         head = (["No kind of response that was tried fits how the two differ."] if not result.fits else
+                ["No difference in response found, but a part of a second.",
+                 *([f"  not told from: {', '.join(result.alike)}"] if result.alike else [])] if result.between_s else
                 ["Whether the two differ in response cannot be told.",
                  f"  not excluded: {', '.join(result.alike)}"] if result.alike else
                 ["No difference in response found.", "  excluded: a mean over 3 s and a lag of 1 s, of either"])
