@@ -9,7 +9,8 @@ from typing import Literal
 from agree.core.interval.estimate import Estimate
 from agree.core.results.result import Result
 
-WindowCause = Literal["scale", "offset", "torque_offset", "drift", "temperature_drift", "bend", "cadence_gain"]
+WindowCause = Literal["scale", "offset", "torque_offset", "drift", "warm_up", "temperature_drift", "bend",
+                      "cadence_gain"]
 Cause = Literal[
     # in window means
     "scale", "offset", "torque_offset", "drift", "temperature_drift", "sessions_differ", "bend", "cadence_gain",

@@ -13,6 +13,8 @@ from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.thresholds import LEAST_SETTLED_S, NAMED_STRENGTH
 from agree.diagnosis.finding import Finding
+from agree.diagnosis.windows.in_time.time_courses import Form
+from agree.diagnosis.windows.in_time.time_courses import along as course
 from agree.verdict.columns import Table, table
 
 DRIFTS = ("drift", "temperature_drift")
@@ -80,6 +82,9 @@ def _drifted(item: Pairs, drifts: Sequence[Finding]) -> Pairs:
             if one.cause == "temperature_drift" and item.temperature is not None:
                 known = item.temperature[np.isfinite(item.temperature)]
                 along = np.nan_to_num(item.temperature - known[0]) if known.size else 0 * item.time
+            elif one.cause == "drift" and "form" in one.values:
+                form: Form = one.values["form"]  # type: ignore[assignment]
+                along = course(form, along, float(one.values["hours"]))
             size = 0.0 if one.size is None else one.size.value
             made = made - along * (size / 100 * reference if one.unit.startswith("%") else size)
         result: FloatArray = np.where(device == 0, 0.0, made)

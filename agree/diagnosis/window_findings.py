@@ -17,17 +17,24 @@ from agree.core.thresholds import (
     POWER_RANGE,
     WARM_MEAN_PERCENT,
     WORTHWHILE_PERCENT,
+    ZERO_APART_STRENGTH,
 )
 from agree.correction.find import Correction
 from agree.diagnosis.finding import Cause, Finding, Pattern, Unit
-from agree.diagnosis.windows.causes import BY_POWER, Fit, Part, by_cadence
+from agree.diagnosis.windows.causes import Fit, Part
+from agree.diagnosis.windows.columns import by_cadence
+from agree.diagnosis.windows.compared import BY_POWER
 from agree.diagnosis.windows.frame import TURN, spread_ratio
+from agree.diagnosis.windows.in_time.time_courses import Form
 from agree.diagnosis.windows.least_squares import level_off
 
 PER: dict[str, dict[str, Unit]] = {
     "drift": {"%": "% per hour", "W": "W per hour"},
     "temperature_drift": {"%": "% per degree C", "W": "W per degree C"}, "cadence_gain": {"%": "% per rev/min"}}
 UNITS: dict[str, Unit] = {"%": "%", "W": "W", "N m": "N m"}
+PACES: dict[Form, str] = {"straight": "straight", "root": "slowing", "slowing": "slowing", "slowing soon": "slowing",
+                          "quickening": "quickening"}
+ZEROS = {"offset", "torque_offset"}
 BESIDE: dict[str, Cause] = {"scale": "offset", "offset": "scale", "torque_offset": "scale"}
 
 
@@ -42,6 +49,8 @@ def parts(fit: Fit, correction: Correction) -> list[Finding]:
         values: dict[str, float | int | str | bool] = {
             "power_ratio": spread_ratio(fit.frame.power), "cadence_ratio": spread_ratio(fit.frame.turning),
             "cadence_known": fit.frame.turning is not None, **_ends(part, fit)}
+        if part.course is not None:
+            values |= _course(part, fit)
         if len(fit.parts) == 1:
             values["explained"] = fit.explained
         if part.cause == "scale":
@@ -55,9 +64,28 @@ def parts(fit: Fit, correction: Correction) -> list[Finding]:
     return found
 
 
+def _course(part: Part, fit: Fit) -> dict[str, float | int | str | bool]:
+    """When a warm-up has settled; what a drift changes by in all, with which course, and its pace."""
+    course, size = part.course, part.coefficient
+    if course is None:
+        return {}
+    mean, share = float(fit.frame.power.mean()), part.shape == "%"
+    if course.cause == "warm_up":
+        of_power = size.scaled(100 if share else 100 / mean)
+        return {"size_percent": of_power.value, "se_percent": of_power.standard_error, "begins_s": 0.0,
+                "settled_s": 3600 * course.reach_h, "of_power": share,
+                "straight": course.form == "straight to its end", "mean_W": mean}
+    hours = float(fit.frame.hours.max())
+    whole = size.scaled(hours * (100 if share else 1))
+    paces = {PACES[form] for form in part.forms}
+    return {"form": course.form, "hours": hours, "pace": PACES[course.form] if len(paces) == 1 else "not told",
+            "whole": whole.value, "whole_low": whole.low, "whole_high": whole.high}
+
+
 def _rivals(part: Part, fit: Fit) -> tuple[Cause, ...]:
     """Causes that the data cannot tell from this one."""
-    same: list[Cause] = [item.cause for item in part.compared if item.apart < APART_STRENGTH]
+    same: list[Cause] = [item.cause for item in part.compared if item.apart < (
+        ZERO_APART_STRENGTH if {part.cause, item.cause} == ZEROS else APART_STRENGTH)]
     if part.cause == "scale" and spread_ratio(fit.frame.power) < POWER_RANGE:
         same.append("offset")
     # W and N m are one where the cadence is not known or does not vary.
@@ -73,6 +101,8 @@ def _unanswered(fit: Fit | None) -> tuple[Cause, ...]:
 
 def _perhaps(part: Part, fit: Fit, same: tuple[Cause, ...]) -> Cause | Literal[""]:
     """Scale beside an offset, or an offset beside a scale, that is likely but not certain."""
+    if part.perhaps:
+        return next((one for one in part.perhaps if one in ("scale", "offset")), "")
     other = BESIDE.get(part.cause)
     if other is None or other in same or (part.cause == "scale" and "torque_offset" in fit.causes()):
         return ""

@@ -7,7 +7,8 @@ from agree import Pairs
 from agree.core.thresholds import HALF_WEIGHT_S
 from agree.correction.find import correction
 from agree.diagnosis.findings import findings
-from agree.diagnosis.windows.causes import columns, fit
+from agree.diagnosis.windows.causes import fit
+from agree.diagnosis.windows.columns import columns
 from agree.diagnosis.windows.frame import WINDOW_S, frame
 from agree.diagnosis.windows.gains import gains
 from agree.diagnosis.windows.least_squares import solve

@@ -9,12 +9,14 @@ import pytest
 from agree.diagnosis import sessions, window_findings
 from agree.diagnosis.finding import Compared
 from agree.diagnosis.slow_faults import SlowFault
-from agree.diagnosis.windows import causes
-from agree.diagnosis.windows.best_step import best_step
-from agree.diagnosis.windows.causes import Columns, columns, in_order
+from agree.diagnosis.windows import causes, long_windows
+from agree.diagnosis.windows import columns as candidates
+from agree.diagnosis.windows.columns import Columns, columns
 from agree.diagnosis.windows.gains import gains
+from agree.diagnosis.windows.in_time.best_step import best_step
 from agree.diagnosis.windows.least_squares import solve
 from agree.diagnosis.windows.loss import loss
+from agree.diagnosis.windows.order import in_order
 from tests.diagnosis.frames import fitted, framed, sized
 
 HALVES = np.repeat([0.0, 1.0], 20)
@@ -38,7 +40,7 @@ def test_windows_enough(windows, told, monkeypatch):
     pytest.param(1.0, 2.6, True, id="NAMED_STRENGTH"), pytest.param(1.0, 2.55, False, id="NAMED_STRENGTH")])
 def test_a_cause_that_is_named(percent, t, named, monkeypatch):
     """At constant power; a normal 2.576 standard errors off has the strength 0.99."""
-    monkeypatch.setattr(causes, "regress", lambda rows, error, floor: [
+    monkeypatch.setattr(long_windows, "regress", lambda rows, error, floor: [
         sized(value, t) for value in solve(rows, error, floor).beta])
     found = fit_of(framed(np.full(40, 200.0), 2 * percent), monkeypatch)
     assert found.causes() == ({"scale"} if named else set())
@@ -62,7 +64,7 @@ def test_causes_that_are_tried(knots, more, tried):
     pytest.param(3.31, True, id="BEND_STRENGTH"), pytest.param(3.27, False, id="BEND_STRENGTH")])
 def test_a_bend_that_is_tried(t, tried, monkeypatch):
     """A normal 3.291 standard errors off has the strength 0.999."""
-    monkeypatch.setattr(causes, "regress", lambda *_: [sized(1.0, t)])
+    monkeypatch.setattr(candidates, "regress", lambda *_: [sized(1.0, t)])
     data = framed(WIDE, WAVES[4], knots=(200.0,))
     assert ("bend" in columns(data, gains(data)).causes) == tried
 
@@ -73,7 +75,7 @@ def ordered(error):
     rest = np.sqrt(2) * np.cos(np.pi * 9 * (np.arange(40) + 0.5) / 40)
     made = Columns(rows, rows, ("scale", "offset", "torque_offset", "drift", "bend"), ("W",) * 5,
                    rest + np.array(error) @ rows, 0.0, 0.0)
-    return in_order(made, 100.0)
+    return [one.chosen for one in in_order(made, 100.0)]
 
 
 @pytest.mark.parametrize(("second", "first"), [
@@ -95,6 +97,15 @@ def test_most_causes():
 def test_a_cause_that_excludes_another(apart, rivals):
     other = Compared(cause="drift", left=1.1, apart=apart, too=0.0)
     made = fitted(framed(WIDE), ("temperature_drift", sized(0.5, 5), other))
+    assert window_findings.parts(made, None)[0].rivals == rivals
+
+
+@pytest.mark.parametrize(("apart", "rivals"), [
+    pytest.param(0.975, ("torque_offset",), id="ZERO_APART_STRENGTH"),
+    pytest.param(0.985, (), id="ZERO_APART_STRENGTH")])
+def test_a_zero_in_watts_that_excludes_one_in_torque(apart, rivals):
+    other = Compared(cause="torque_offset", left=1.1, apart=apart, too=0.0)
+    made = fitted(framed(WIDE, turning=8 + 0.81 * HALVES), ("offset", sized(5.0, 5), other))
     assert window_findings.parts(made, None)[0].rivals == rivals
 
 

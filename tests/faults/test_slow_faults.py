@@ -205,3 +205,11 @@ def test_a_drift_is_no_step(kind, watts, seed):
               "step": 1.0 * (t >= 750)}[kind]
     made = found(t, x, watts * course + error * 2.5 / error.std() + rng.normal(0, 3, t.size))
     assert [item.kind for item in made] == ["step"] * (kind == "step")
+
+
+@pytest.mark.parametrize("watts", [-9.0, 9.0])
+@pytest.mark.parametrize("constant_s", [1200, 1800])
+def test_a_drift_that_slows_over_the_whole_ride_is_no_warm_up(ride, watts, constant_s):
+    """It is told as a drift from window means; found as a warm-up, it would leave a false scale."""
+    t, x, noise = ride
+    assert not found(t, x, noise - watts * np.expm1(-t / constant_s))

@@ -7,7 +7,7 @@ import pytest
 
 from agree.faults.slow import lasting_steps, search, warm_up
 from agree.faults.slow.coefficient import Beside, Size
-from agree.faults.slow.search import Found, Search, explains_all, told_apart
+from agree.faults.slow.search import Found, Search, explains_all, told_apart, warm_up_alone
 from agree.faults.slow.steady_ride import Ride, steady_ride
 
 
@@ -75,6 +75,16 @@ def test_a_warm_up_that_is_certain(size, found, monkeypatch):
     monkeypatch.setattr(warm_up, "coefficient", lambda *_: size)
     ride = riding(True)
     assert (warm_up.with_warm_up(replace(ride, error=10 * np.exp(-ride.seconds / 200))).warm is not None) == found
+
+
+@pytest.mark.parametrize(("t", "stays"), [
+    pytest.param(1.94, True, id="WARM_APART_GAIN"), pytest.param(1.91, False, id="WARM_APART_GAIN")])
+def test_a_warm_up_that_no_other_course_replaces(t, stays, monkeypatch):
+    """Beside each other the warm-up has t standard errors, what may replace it one: 3.76 less 1, and 3.65 less 1."""
+    ride = warm_up.with_warm_up(replace(riding(True), error=10 * np.exp(-riding(True).seconds / 200)))
+    monkeypatch.setattr(search, "coefficient", lambda row, *_: Size(
+        t if np.array_equal(row, ride.warm.shape) else 1.0, 1.0))
+    assert (warm_up_alone(ride).warm is not None) == stays
 
 
 @pytest.mark.parametrize(("seconds", "looked"), [

@@ -14,6 +14,7 @@ SLOW_LEAST_S = 600       # s of pedalling below which nothing slow is looked for
 STEP_LASTING_S = 120     # s of pedalling on either side of a step
 STEP_PLACE_GAIN, WARM_COURSE_GAIN = 3.84, 7.81  # chi-squared by which another place, or course, may fit worse
 WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
+WARM_APART_GAIN = 2.71    # chi-squared (90 %) by which it must fit better than a drift that slows, or than one step
 WARM_SHARE = 0.01        # of mean power: less is below what a claim of 1 % turns on
 
 # --- Response (agree/estimators/response) ---

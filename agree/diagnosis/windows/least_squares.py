@@ -48,6 +48,27 @@ def widened(item: Estimate, error: float) -> Estimate:
     return replace(item, low=item.value - half, high=item.value + half, standard_error=total)
 
 
+def at_least(item: Estimate, error: float) -> Estimate:
+    """Estimate whose standard error is no less than this."""
+    if not error > item.standard_error:
+        return item
+    half = t_quantile(item.level, item.df) * error
+    return replace(item, low=item.value - half, high=item.value + half, standard_error=error)
+
+
+def mixed(rows: FloatArray, k: int, rest: FloatArray) -> float:
+    """Largest part of the coefficient of a row of power that the error itself may make, by being half of it.
+
+    The power is the mean of both, so that an error of one of them alone is in it by half. With s^2 the mean square of
+    what is left of the error, and V that of what the other rows leave of the power, it is s^2 / (2 V): little in a ride
+    with changes, all of a scale where power rises evenly and a drift is beside it.
+    """
+    others = np.delete(rows, k, axis=0)
+    own = rows[k] if not others.size else solve(others, rows[k], 0.0).rest
+    square = float(np.mean(own * own))
+    return float(np.mean(rest * rest)) / (2 * square) if square > 0 else math.inf
+
+
 def coefficients(made: Solved) -> list[Estimate]:
     """Coefficients with serial intervals that rounding cannot make narrow."""
     return [widened(estimate(float(value), row, level=0.95, sampling="serial"), float(rounding))

@@ -21,3 +21,8 @@ def in_long_windows(rows: FloatArray, error: FloatArray, data: Frame, floor: flo
         found.append(own[:, :count * LONG_OF_WINDOWS].reshape(len(both), count, LONG_OF_WINDOWS).mean(axis=2))
     means: FloatArray = np.hstack(found)
     return None if means.shape[1] < len(rows) + LONG_LEFT_OVER else regress(means[:-1], means[-1], floor)
+
+
+def sizes_of(rows: FloatArray, error: FloatArray, data: Frame, floor: float) -> list[Estimate] | None:
+    """Coefficients of rows (k, n) in the error; of long windows where no filter says how the two respond."""
+    return regress(rows, error, floor) if data.answered else in_long_windows(rows, error, data, floor)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_APART_GAIN, STEP_PLACE_GAIN, STEP_T
+from agree.core.thresholds import LEAN_STEPS, LEAN_T, STEP_APART_GAIN, STEP_PLACE_GAIN, STEP_T, WARM_APART_GAIN
 from agree.faults.slow.coefficient import Beside, coefficient
 from agree.faults.slow.lasting_steps import alike, gains, size_of, with_steps
 from agree.faults.slow.steady_ride import Mask, Ride, Shape, pieces, steady_ride
@@ -120,7 +120,7 @@ def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
         alone = with_steps(replace(made, warm=None, warm_size=None))
         if len(alone.steps) == 1 and _better(alone, made, STEP_PLACE_GAIN):
             return alone
-    return made
+    return warm_up_alone(made)
 
 
 def _better(one: Ride, other: Ride, gain: float) -> bool:
@@ -158,6 +158,27 @@ def told_apart(lean: Ride) -> bool:
             if t**2 - u**2 < STEP_APART_GAIN:
                 return False
     return True
+
+
+def warm_up_alone(ride: Ride) -> Ride:
+    """Take a warm-up back that a drift which slows over the whole of the ride, or one step, explains about as well.
+
+    Neither is named then by itself: window means, in which courses of all kinds are weighed, tell what it may be.
+    """
+    if ride.warm is None:
+        return ride
+    alone, shape = replace(ride, warm=None, warm_size=None), ride.warm.shape
+    lean = replace(alone, lean=True)
+    found = gains(lean) if lean.tried.size else np.zeros(1)
+    rivals = [(alone.base(waves=False), other) for other in alone.drifts()[2:]]
+    if found.max() > 0:
+        rivals.append((lean.base(waves=True), lean.step_row(int(lean.tried[found.argmax()]))))
+    for base, other in rivals:
+        t, u = (coefficient(one, np.vstack([base, beside]), ride.error).t
+                for one, beside in ((shape, other), (other, shape)))
+        if t**2 - u**2 < WARM_APART_GAIN:
+            return alone
+    return ride
 
 
 def _alternate(ride: Ride, kinds: Collection[str]) -> Ride:

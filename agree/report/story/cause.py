@@ -54,9 +54,6 @@ RIVALS: dict[tuple[str, ...], str] = {
     ("scale", "torque_offset", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
     ("torque_offset", "scale", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
     ("scale", "offset"): "a wrong scale or a wrong zero: the range ridden cannot tell which",
-    ("drift", "step"): "drifts within the session, or changed once: the data cannot tell which",
-    ("drift", "warm_up"): "drifts within the session, or warmed up: the data cannot tell which",
-    ("drift", "step", "warm_up"): "drifts within the session, changed once, or warmed up: the data cannot tell which",
     ("offset", "torque_offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("torque_offset", "offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("cadence_gain", "torque_offset"): "changes with cadence, or a zero error in torque: the data cannot tell which",
@@ -65,6 +62,21 @@ RIVALS: dict[tuple[str, ...], str] = {
     ("cadence_gain", "bend"): "the error changes with cadence, or with power: the data cannot tell which",
     ("one_side_doubled", "noise_in_proportion"): "the device doubles the reading of one side, or is noisy",
 }
+
+
+# What an error may do in time, and what it may go with where power goes with time.
+MAY: dict[str, str] = {
+    "drift": "drifts within the session", "step": "changed once", "warm_up": "warmed up",
+    "scale": "goes with power, as a wrong scale or zero does", "bend": "goes with power",
+}
+
+
+def _may(causes_told: Sequence[str]) -> str:
+    """Say what an error may do where the data cannot tell; "" of causes that do not go with time."""
+    if not {"drift", "warm_up"} & set(causes_told):
+        return ""
+    words = list(dict.fromkeys(MAY["scale" if one in ZEROS else one] for one in causes_told if one in {*MAY, *ZEROS}))
+    return "" if len(words) < 2 else f"{', '.join(words[:-1])}, or {words[-1]}: the data cannot tell which"
 
 
 def cause_words(item: Finding) -> str:
@@ -76,8 +88,11 @@ def cause_words(item: Finding) -> str:
     told = [rival for rival in item.rivals if rival != "torque_offset" or rival in tried]
     # That the response is not known bears on all the others.
     pairs = [(item.cause, rival) for rival in sorted(told, key=lambda rival: rival != "uneven_response")]
-    rivals = next((RIVALS[one] for one in [(item.cause, *told), *pairs] if one in RIVALS), "")
+    rivals = _may((item.cause, *told)) or next(
+        (RIVALS[one] for one in [(item.cause, *told), *pairs] if one in RIVALS), "")
     if rivals:
+        if item.cause in ("drift", "warm_up"):
+            return f"{rivals} ({quoted}){PERHAPS.get(item.perhaps, '')}"
         # Of an unknown response the size as a scale, or as a zero, would say nothing.
         sized = item.size if "uneven_response" not in told else None
         return rivals + ("" if sized is None else f" ({_value(sized, item.unit)})")

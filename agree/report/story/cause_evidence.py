@@ -21,6 +21,8 @@ NAMES: dict[str, str] = {
 FAULTS: dict[str, str] = {
     "late_start": "wakes late", "early_end": "ends early", "saturation": "saturates", "dropout": "dropouts",
     "partial": "partial readings", "held": "held values", "spike": "spikes"}
+PACES = {"slowing": "fastest at first", "quickening": "fastest at the end",
+         "not told": "how fast at which time the data do not tell"}
 CANNOT_TELL = "the data cannot tell it from "
 RESPONSES = {"two lags": "two lags in a row", "mean and lag": "running mean, then a lag"}
 
@@ -75,6 +77,10 @@ def key(item: Finding) -> str:
         return _along(item)
     if item.size is None:
         return f"factor {values['factor']:.4f}" if "factor" in values else ""
+    pace = str(values.get("pace", "straight"))
+    if pace != "straight":
+        whole = item.size.scaled(float(values["hours"]))
+        return f"{interval_text(whole, item.unit.removesuffix(' per hour'))} from start to end, {PACES[pace]}"
     text = interval_text(item.size, item.unit)
     when = {"step": (" at", "at_s"), "warm_up": (", settled at", "settled_s")}.get(item.cause)
     return text if when is None else f"{text}{when[0]} {float(values[when[1]]) / 60:.0f} min{_of_session(item)}"

@@ -1,0 +1,1 @@
+"""Courses of the error in time, within a session."""
