@@ -15,7 +15,7 @@ from agree.diagnosis.windows.columns import Columns
 from agree.diagnosis.windows.gains import gains
 from agree.diagnosis.windows.in_time.time_courses import DRIFTS, STRAIGHT, Courses, along, time_courses
 from agree.diagnosis.windows.least_squares import mixed
-from agree.diagnosis.windows.order import Search, alike, in_order
+from agree.diagnosis.windows.order import Choice, Search, alike, in_order
 from agree.report.story.cause import cause_words
 from agree.verdict.columns import table
 from tests.diagnosis.frames import framed, sized
@@ -139,11 +139,24 @@ def test_what_a_course_that_is_not_straight_must_be_worth(ratio, first):
 
 
 @pytest.mark.parametrize(("ratio", "count"), [
-    pytest.param(1.080, 1, id="COURSE_GAIN"), pytest.param(1.083, 0, id="COURSE_GAIN")])
+    pytest.param(1.118, 1, id="COURSE_GAIN"), pytest.param(1.122, 0, id="COURSE_GAIN")])
 def test_a_course_that_fits_about_as_well(ratio, count):
-    """Chi-squared of 7.81 in 100 windows: exp(0.0781) = 1.0812."""
+    """Chi-squared of 11.34 in 100 windows: exp(0.1134) = 1.1201."""
     made, tried = two_courses(ratio)
     assert len(alike(made, (0,), tried, 100.0)) == count
+
+
+@pytest.mark.parametrize(("t", "form", "found"), [
+    pytest.param(2.83, "slowing", True, id="COURSE_STRENGTH"),
+    pytest.param(2.78, "slowing", False, id="COURSE_STRENGTH"),
+    pytest.param(2.60, "straight", True, id="NAMED_STRENGTH")])
+def test_a_course_that_is_certain(t, form, found, monkeypatch):
+    """A normal 2.807 standard errors off has the strength 0.995."""
+    made, tried = two_courses(1.0)
+    data = framed(np.full(40, 100.0), made.error)
+    choice = Choice(made if form == "straight" else made.with_course(tried, 0), (0,))
+    monkeypatch.setattr(causes, "_sizes", lambda *_: [sized(1.0, t)])
+    assert bool(causes.set_of_parts(choice, Search(data, gains(data), tried, 100.0))) == found
 
 
 @pytest.mark.parametrize(("turn", "told"), [

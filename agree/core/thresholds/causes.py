@@ -25,8 +25,9 @@ LEAST_WARMTH = 2.0         # range of temperature, degrees C
 MOST_CAUSES = 4
 CAUSE_COST = 2.0           # times ln n_eff for each cause: twice the usual, since several are tried
 # What a course in time that is no straight drift costs more, in causes; and chi-squared by which another course may fit
-# worse than the best and still be the true one (three degrees of freedom, 95 %).
-COURSE_COST, COURSE_GAIN = 0.5, 7.81
+# worse than the best and still be the true one (three degrees of freedom, 99 %).
+COURSE_COST, COURSE_GAIN = 0.5, 11.34
+COURSE_STRENGTH = 0.995    # level for a course in time that is no straight drift to be named: many are tried
 POWER_IN_TIME = 0.7        # correlation of power with time, from which on what goes with one may go with the other
 ROUNDING_SHARE = 1e-4      # of mean power: scatter of window means below this is rounding, not evidence
 SCALES_SD_PERCENT = 3.0    # supposed spread of scales of any origin: claims are 1 to 3 %, 5 % is rare

@@ -11,7 +11,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import LEAST_CAUSE_WINDOWS, NAMED_STRENGTH, WORTHWHILE_PERCENT
+from agree.core.thresholds import COURSE_STRENGTH, LEAST_CAUSE_WINDOWS, NAMED_STRENGTH, WORTHWHILE_PERCENT
 from agree.diagnosis.finding import Compared, WindowCause
 from agree.diagnosis.windows.columns import Columns, columns
 from agree.diagnosis.windows.compared import BY_POWER, compared
@@ -84,7 +84,7 @@ def fit(table: Table) -> Fit | None:
     parts: tuple[Part, ...] = ()
     choice = Choice(made, ())
     for choice in in_order(made, search.n_eff, tried):
-        found = _parts(choice, search)
+        found = set_of_parts(choice, search)
         if found is not None:
             parts = found
             break
@@ -100,7 +100,7 @@ def fit(table: Table) -> Fit | None:
                made.raw[made.causes.index("bend")] if "bend" in made.causes else np.zeros(data.error.size))
 
 
-def _parts(choice: Choice, search: Search) -> tuple[Part, ...] | None:
+def set_of_parts(choice: Choice, search: Search) -> tuple[Part, ...] | None:
     """Parts of one set with what else was tried; None if one of them is not certain or not worth while."""
     made, chosen = choice
     data, own = search.data, search.own
@@ -121,14 +121,13 @@ def _parts(choice: Choice, search: Search) -> tuple[Part, ...] | None:
     mean = float(data.power.mean())
     percents = [100 * math.sqrt(float(np.mean((item.value * made.raw[k]) ** 2))) / mean
                 for item, k in zip(sizes, chosen, strict=True)]
-    sure = [strength >= NAMED_STRENGTH and percent >= WORTHWHILE_PERCENT
-            for strength, percent in zip(strengths, percents, strict=True)]
+    least = [COURSE_STRENGTH if k == made.timed and made.course.form != "straight" else NAMED_STRENGTH for k in chosen]
+    sure = [strength >= level and percent >= WORTHWHILE_PERCENT
+            for strength, level, percent in zip(strengths, least, percents, strict=True)]
     # Where the scale differs between sessions, it is free in each: else another cause takes up what it does.
     if not all(sure[1:] if differ else sure) or (differ and not scaled):
         return None
     doubt = by_course(choice, sizes, strengths, search)
-    if any(k == made.timed and doubt.sizes[j].low <= 0 <= doubt.sizes[j].high for j, k in enumerate(chosen)):
-        return None  # with another course that fits as well there may be none
     slope = sizes[0].value if scaled else 0.0
     left = float(np.mean(solved.rest**2))
     named = [one and doubt.strengths[j] >= NAMED_STRENGTH for j, one in enumerate(sure)]

@@ -85,8 +85,14 @@ def left_by_courses(made: Columns, chosen: tuple[int, ...], tried: Courses) -> F
     return found
 
 
-def alike(made: Columns, chosen: tuple[int, ...], tried: Courses, n_eff: float) -> list[int]:
-    """Courses that fit about as well in place of that of a set, best first."""
+def alike(made: Columns, chosen: tuple[int, ...], tried: Courses, n_eff: float) -> list[tuple[int, float]]:
+    """Courses that may be the true one in place of that of a set, best first, and chi-squared by which they fit worse.
+
+    That is n ln of the ratio of mean squares left, of n effective windows.
+    """
     squares = left_by_courses(made, chosen, tried) + made.floor**2
-    most = (mean_square(made.free[list(chosen)], made.error) + made.floor**2) * math.exp(COURSE_GAIN / n_eff)
-    return [int(k) for k in np.argsort(squares, kind="stable") if squares[k] <= most]
+    own = mean_square(made.free[list(chosen)], made.error) + made.floor**2
+    if not own > 0:
+        return []
+    worse = n_eff * np.log(np.maximum(squares / own, 1.0))
+    return [(int(k), float(worse[k])) for k in np.argsort(squares, kind="stable") if worse[k] <= COURSE_GAIN]
