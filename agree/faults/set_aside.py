@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.data.ceiling_edges import with_edges
 from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
@@ -91,7 +92,7 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     aside = np.isin(found.reason, [name for name in REASONS if handling.get(name.partition("_")[2]) == "set aside"])
     sound = [np.where(aside & mask, np.nan, column)
              for mask, column in zip(_spoiled(found), (reference, device), strict=True)]
-    columns = _columns(made, found, sound[0], sound[1], aside)
+    columns = _without_edges(found, aside, (reference, device), _columns(made, found, sound[0], sound[1], aside))
     record = replace(matched(made, reference, device), reference_every_s=every_s(reference),
                      device_every_s=every_s(device))
     reason = reasons(np.where(aside, found.reason, ""), (reference, device), columns,
@@ -108,9 +109,9 @@ def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tu
     made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
-        cut = found.reason == "reference_saturation", found.reason == "device_saturation"
+        cut = _cut(found)
         made = over_ceiling(reference, device, spoiled, cut, first)
-        if max(part.any() for part in cut) and made.smoother == first.smoother and not alike(made.kernel, first.kernel):
+        if max(part.any() for part in cut) and not alike(made.kernel, first.kernel):
             # The first filter held the ceiling for a response.
             found = find_faults(reference, device, made, kinds=kinds)
             spoiled = _spoiled(found)
@@ -163,6 +164,18 @@ def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, asid
         aside & right.changed, right.trace, sharp)
     answer = answered_over(known, ~np.isfinite(sharp), made.kernel)
     return (one, answer) if made.smoother == "reference" else (answer, two)
+
+
+def _without_edges(found: Faults, aside: Mask, recorded: tuple[FloatArray, FloatArray],
+                   columns: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+    """Columns without the seconds in which power jumps beside a ceiling that is set aside."""
+    near = with_edges(aside & (_cut(found)[0] | _cut(found)[1]), *recorded)
+    return np.where(near, np.nan, columns[0]), np.where(near, np.nan, columns[1])
+
+
+def _cut(found: Faults) -> tuple[Mask, Mask]:
+    """Seconds of reference and device at a ceiling."""
+    return found.reason == "reference_saturation", found.reason == "device_saturation"
 
 
 def _first_fit(reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Fit:

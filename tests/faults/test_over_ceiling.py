@@ -24,3 +24,40 @@ def test_a_lag_is_found_beside_sprints_that_a_ceiling_cuts(slow: str, lag_s: flo
     assert (found.reason == f"{slow}_saturation").sum() >= 40
     assert found.matched.size_s == pytest.approx(lag_s, rel=0.1)
     assert found.matched.device[used].sum() / found.matched.reference[used].sum() == pytest.approx(1.0, abs=0.003)
+
+
+def sprints(seed: int, top: float) -> np.ndarray:
+    """A ride of 20 min at 10 readings a second, with sprints of 500 to 1000 W that begin and end within a second."""
+    rng = np.random.default_rng(seed)
+    power = np.repeat(np.maximum(170 + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 1200)), 0), 10)
+    for start in range(1000, 11500, 1100):
+        begin = start + int(rng.integers(10))
+        power[begin:begin + int(rng.integers(80, 140))] = rng.uniform(1.1, 1.5) * top
+    return power
+
+
+def each_second(power: np.ndarray) -> np.ndarray:
+    return np.round(power.reshape(-1, 10).mean(axis=1))
+
+
+@pytest.mark.parametrize("within", [True, False])
+def test_a_delay_by_half_a_second_moves_no_mean_beside_a_ceiling(within: bool) -> None:
+    """Whether readings are cut within the second or after it."""
+    power = sprints(4, 650)
+    late = np.r_[np.full(5, power[0]), power[:-5]]
+    device = each_second(np.minimum(late, 650)) if within else np.minimum(each_second(late), 650)
+    found = set_aside(each_second(power), device)
+    used = found.reason == ""
+    assert (found.reason == "device_saturation").sum() >= 70
+    assert found.matched.mean_delay_s % 1 == pytest.approx(0.5, abs=0.05)
+    assert found.matched.device[used].sum() / found.matched.reference[used].sum() == pytest.approx(1.0, abs=0.0006)
+
+
+def test_a_mean_over_4_s_is_found_beside_sprints_that_the_other_one_cuts() -> None:
+    power = sprints(5, 700)
+    reference = each_second(np.convolve(power, np.ones(40) / 40)[:power.size])
+    found = set_aside(reference, each_second(np.minimum(power, 700)))
+    used = found.reason == ""
+    assert (found.matched.kind, found.matched.smoother) == ("running mean", "reference")
+    assert found.matched.size_s == pytest.approx(4.0, abs=0.25)
+    assert found.matched.device[used].sum() / found.matched.reference[used].sum() == pytest.approx(1.0, abs=0.002)

@@ -112,6 +112,12 @@ CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 # Or so many seconds at the top and foretold above it, if the top is below what is foretold for them by so many standard
 # deviations of errors, and that moves by so many.
 CEILING_STUCK_S, CEILING_STUCK_SD = 20, (0.75, 1.25)
+# Beside a ceiling a change from second to second by this share of it is a jump that it cuts, for so many s at most.
+CEILING_STEEP, CEILING_JUMP_S = 0.1, 6
+# s before and after a ceiling that tell nothing of a filter: sprints that are cut made delays of 0.3 to 0.45 s out of
+# 0.5 s, a lag of 0.9 s out of a mean over 4 s, and lags of 2.0 to 2.4 s out of 3 s; without so many seconds all were
+# right. A lag, or mean, above the last shows them for longer.
+CEILING_UNTOLD_S, CEILING_SLOW_S = (2, 12), 7.5
 CEILING_BESIDE_S = 2  # s: a reading may come so much earlier or later than what foretells it, before it is no top
 # W, or share of the top, below it that count as at it, and W if most are; readings so many times usual make no top;
 # foretold to be so near to it is noise; a trace at its top for such a share of its working seconds is steady, not cut.

@@ -25,7 +25,7 @@ from agree.estimators.response.matching import LEAST_SECONDS, Filter, chosen_fil
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
 from agree.estimators.response.nonlinear.holding import Holding
 from agree.estimators.response.nonlinear.uneven import Uneven
-from agree.estimators.response.unbroken import of_columns, of_pairs
+from agree.estimators.response.unbroken import of_columns, telling
 
 SHIFTS_S = 16          # whole-second delays tried for the scatter without a filter
 SPRINT_W = 1000.0      # W that the largest reading counts as
@@ -200,7 +200,7 @@ def response_difference(
     if isinstance(reference, Pairs):
         if device is not None or time is not None:
             raise InputError("with `Pairs` neither `device` nor `time` is needed; leave them out")
-        grid = of_pairs(reference)
+        grid = telling(reference)
     else:
         grid = of_columns(reference, device, time)
     x, y = grid.reference, grid.device

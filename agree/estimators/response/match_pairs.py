@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from agree.core.data.ceiling_edges import with_edges
 from agree.core.data.fault import NO_FAULT
 from agree.core.data.matched import Matched
 from agree.core.data.pairs import Pairs
@@ -73,6 +74,8 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
     down = found.down_constant_s
     grid, sound = of_pairs(pairs, every=True), of_pairs(pairs)
     record, clean = made.columns(grid.reference, grid.device), made.columns(sound.reference, sound.device)
+    cut = pairs.has_reason("reference_saturation", "device_saturation")
+    jumps = with_edges(cut, pairs.reference, pairs.device)
     sign = -1.0 if found.smoother == "reference" else 1.0
     matched = Matched(
         reference=record[0][grid.place], device=record[1][grid.place], kind=found.kind, smoother=found.smoother,
@@ -80,6 +83,7 @@ def match_response(pairs: Pairs, response: Response | None = None) -> Pairs:
         delay_s=found.delay_s.value, mean_delay_s=sign * made.mean_delay, misfit=found.misfit, fits=found.fits,
         held_s=found.held_s, **told("second", second), **told("down", down))
     aside = np.where(np.isin(pairs.reason, NO_FAULT), "", pairs.reason)
-    reason = reasons(aside, (pairs.reference, pairs.device), (clean[0][grid.place], clean[1][grid.place]),
+    reason = reasons(aside, (pairs.reference, pairs.device), (
+        np.where(jumps, np.nan, clean[0][grid.place]), np.where(jumps, np.nan, clean[1][grid.place])),
                      (matched.reference, matched.device))
     return replace(pairs, matched=matched, reason=reason)

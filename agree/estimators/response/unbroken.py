@@ -9,8 +9,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from agree.core import checks
 from agree.core.checks import FloatArray
+from agree.core.data.ceiling_edges import with_edges
 from agree.core.data.pairs import Pairs
 from agree.core.errors import InputError
+from agree.core.thresholds import CEILING_SLOW_S, CEILING_UNTOLD_S
 
 LONGEST_GAP_S = 120  # a longer gap is stored as one of this length: nothing reaches over it
 
@@ -29,6 +31,22 @@ def of_pairs(pairs: Pairs, *, every: bool = False) -> Grid:
     columns = [column if every else np.where(pairs.sound, column, np.nan)
                for column in (pairs.reference, pairs.device)]
     return _grid(columns[0], columns[1], pairs.time)
+
+
+def telling(pairs: Pairs) -> Grid:
+    """Readings that tell how the two answer: as `of_pairs`, without the sprints that a ceiling cuts.
+
+    A slow trace shows these for longer than they are left out, and so keeps them.
+    """
+    grid = of_pairs(pairs)
+    cut = pairs.has_reason("reference_saturation", "device_saturation")
+    slow = pairs.matched is not None and pairs.matched.size_s > CEILING_SLOW_S
+    if slow or not cut.any():
+        return grid
+    whole, there = of_pairs(pairs, every=True), np.zeros(grid.time.size, bool)
+    there[grid.place[cut]] = True
+    near = with_edges(there, whole.reference, whole.device, *CEILING_UNTOLD_S)
+    return grid._replace(reference=np.where(near, np.nan, grid.reference), device=np.where(near, np.nan, grid.device))
 
 
 class Traces(NamedTuple):

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import WORKING_W
+from agree.core.data.ceiling_edges import with_edges
+from agree.core.thresholds import CEILING_UNTOLD_S, SLOW_REACH_S, WORKING_W
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter, linear_filter
 from agree.faults.behind_slow.coasting import NAMES, fitted
@@ -36,7 +37,16 @@ def over_ceiling(reference: FloatArray, device: FloatArray, hidden: tuple[Mask, 
     over the cut the two seem to change at other times than they do, and no filter is left. So the cut is filled with
     what the filter foretells, and the filter is found anew, until it stays (as in maximum likelihood with readings
     missing: Dempster, Laird & Rubin 1977, J R Stat Soc B 39:1; from memory). The filled seconds tell the fit alone.
+
+    A filter of a few seconds, or a delay, is told by the rest of the ride: the sprints that are cut are left out as a
+    whole, in both traces.
     """
+    if not (cut[0].any() or cut[1].any()):
+        return fitted(reference, device, hidden)
+    near = with_edges(cut[0] | cut[1], reference, device, *CEILING_UNTOLD_S)
+    made = fitted(reference, device, (hidden[0] | near, hidden[1] | near))
+    if made.choice is not None and made.reach[1] - made.reach[0] < SLOW_REACH_S:
+        return made
     made = fitted(reference, device, hidden)
     for number, role in enumerate(NAMES):
         if not cut[number].any():
