@@ -336,6 +336,41 @@ def test_saturated_seconds_count_and_windows_that_differ_are_marked(ride):
     assert best.windows_differ
 
 
+@pytest.mark.parametrize("role", ["device", "reference"])
+def test_a_ceiling_is_neither_averaging_nor_scale(rng, role):
+    """A mean over 4 s beside a ceiling of 700 W: of 15 s 16 % low -15.6 was told as averaging, which can only add."""
+    watts = np.maximum(170 + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 1500)), 20)
+    for at in range(150, 1400, 130):
+        watts[at:at + 10] = 900
+    slow_one, cut = np.convolve(watts, np.ones(4) / 4)[:1500], np.minimum(watts, 700)
+    columns = (slow_one, cut) if role == "device" else (cut, slow_one)
+    result = best_efforts(Pairs(
+        reference=columns[0], device=columns[1], reason=np.where(watts >= 700, f"{role}_saturation", ""),
+        matched=Matched(reference=slow_one, device=slow_one, kind="running mean", size_s=4.0,
+                        smoother="reference" if role == "device" else "device")), durations_s=(5, 15, 300))
+    for item in result.efforts:
+        assert item.unsplit == "ceiling"
+        assert math.isnan(item.averaging_percent)
+        assert item.scale_percent is None
+    assert (result.seconds, result.longest_run_s) == (1500, 1500)
+    told = " ".join(str(result).split())
+    assert told.count(" ceiling ceiling ") == 3
+    assert "so that averaging and scale are not told apart" in told
+    assert "A dash" not in told
+
+
+@pytest.mark.parametrize(("last", "told"), [(14, ""), (16, "faulty seconds")])
+def test_another_effort_at_one_response_is_not_split(last, told):
+    """Beside faulty seconds the best window is not known at one response: one by half its length later still is it."""
+    watts = np.full(400, 200.0) + np.arange(400) / 1000
+    watts[100:180] = 300 - np.arange(80) / 1000
+    made = watts.copy()
+    made[100:100 + last] = math.nan
+    pairs = Pairs(reference=watts, device=watts, reason=np.where(np.isnan(made), "beside_fault", ""),
+                  matched=Matched(reference=made, device=watts, smoother="device", kind="running mean", size_s=3.0))
+    assert best_efforts(pairs, durations_s=(30,)).efforts[0].unsplit == told
+
+
 @pytest.mark.parametrize("tau", [1.5, 4.0])
 def test_averaging_and_scale_are_told_apart_in_a_row(ride, rng, tau):
     x = np.where(ride > 0, np.maximum(ride + rng.normal(0, 5, ride.size), 1), 0)

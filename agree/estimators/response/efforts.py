@@ -16,7 +16,14 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.estimators.response.bests.effort import BestEfforts, Effort
-from agree.estimators.response.bests.known_to_both import DELAY_ALONE, Lack, best_in_common, lack, why_unsplit
+from agree.estimators.response.bests.known_to_both import (
+    DELAY_ALONE,
+    Lack,
+    best_in_common,
+    lack,
+    why_not_split,
+    why_unsplit,
+)
 from agree.estimators.response.effort_windows import (
     Errors,
     Spreading,
@@ -125,8 +132,8 @@ def best_efforts(
     # A match that is a delay alone takes out of the errors how seconds happen to fall, which short bests have.
     matched = of_pairs(pairs) if unsplit == DELAY_ALONE else of_matched(pairs)
     known = np.isfinite(matched.reference) & np.isfinite(matched.device)
-    own = [longest_run(np.isfinite(column)) for column in traces.recorded]
-    longest = max(own)
+    both = np.isfinite(traces.recorded[0]) & np.isfinite(traces.recorded[1])
+    longest = max(longest_run(np.isfinite(column)) for column in traces.recorded)
     unit = float(np.abs([matched.reference[known], matched.device[known]]).max())
     traces = traces.over(unit)
     found = errors(matched.reference / unit, matched.device / unit)
@@ -141,7 +148,8 @@ def best_efforts(
     if unsplit:
         efforts = tuple(replace(item, averaging_percent=math.nan, scale_percent=None) for item in efforts)
     warn_of_drift(*(item.difference for item in efforts if item.difference is not None))
-    return BestEfforts(efforts=efforts, level=level, seconds=int(known.sum()), longest_run_s=min(own), unsplit=unsplit)
+    return BestEfforts(efforts=efforts, level=level, seconds=int(both.sum()), longest_run_s=longest_run(both),
+                       unsplit=unsplit)
 
 
 def _durations(durations: Sequence[int]) -> list[int]:
@@ -184,7 +192,8 @@ def _effort(pairs: Pairs, traces: Traces, matched: FloatArray, found: Errors, du
     own: dict[str, Any] = {
         "duration_s": duration, "reference_w": unit * best, "device_w": unit * other, "reference_start_s": starts[0],
         "device_start_s": starts[1], **lacking.fields()}
-    one, two = best_in_common(*recorded)
+    bests = best_in_common(*recorded)
+    one, two = (best.value for best in bests)
     if math.isnan(one):
         roles = [role for role, value in (("reference", best), ("device", other)) if math.isnan(value)]
         where = f"in the {roles[0]}" if roles else "known to both"
@@ -195,8 +204,11 @@ def _effort(pairs: Pairs, traces: Traces, matched: FloatArray, found: Errors, du
     here = _around(same - best, far(best), level, drift=found.drift)
     here = replace(here, high=here.high + raised)
     averaging, scale = math.nan, None
-    first, second = best_in_common(*(means(column, duration) for column in traces.alike))
-    if min(first, second) > 0:
+    alike = [means(column, duration) for column in traces.alike]
+    ways = best_in_common(*alike)
+    first, second = (way.value for way in ways)
+    why = why_not_split(bests, ways, np.isfinite(alike[0]) & np.isfinite(alike[1]), traces.capped, duration)
+    if min(first, second) > 0 and not why:
         scale = _raised(_around(second - first, far(first), level, drift=found.drift), raised).scaled(100 / first)
         averaging = 100 * (two / one * first / second - 1) if one > 0 else math.nan
     return Effort(
@@ -205,7 +217,7 @@ def _effort(pairs: Pairs, traces: Traces, matched: FloatArray, found: Errors, du
         same_window=here.scaled(unit) if math.isfinite(same) else None,
         same_window_percent=here.scaled(100 / best) if best > 0 and math.isfinite(same) else None,
         selection_w=unit * raised, averaging_percent=averaging, scale_percent=scale, windows_differ=i != j,
-        overlap_s=max(duration - abs(i - j), 0))
+        overlap_s=max(duration - abs(i - j), 0), unsplit=why)
 
 
 def _raised(item: Estimate, by: float) -> Estimate:

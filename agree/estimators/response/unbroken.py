@@ -50,16 +50,20 @@ def telling(pairs: Pairs) -> Grid:
 
 
 class Traces(NamedTuple):
-    """Each trace by itself, as recorded and at one response: NaN where unknown, or faulty by a fault of its own."""
+    """Each trace by itself, as recorded and at one response: NaN where unknown, or faulty by a fault of its own.
+
+    `capped` are the seconds in which either is at its ceiling.
+    """
 
     recorded: tuple[FloatArray, ...]
     alike: tuple[FloatArray, ...]
     time: FloatArray
+    capped: NDArray[np.bool_]
 
     def over(self, unit: float) -> Traces:
         """Readings in another unit."""
         return Traces(tuple(column / unit for column in self.recorded), tuple(column / unit for column in self.alike),
-                      self.time)
+                      self.time, self.capped)
 
 
 def of_matched(pairs: Pairs) -> Grid:
@@ -80,7 +84,9 @@ def own_traces(pairs: Pairs) -> Traces:
     alike = [np.where(good & ~(spoiled & (smoother not in ("", role))), column, np.nan) for good, role, column in zip(
         own, ("reference", "device"), (pairs.matched_reference, pairs.matched_device), strict=True)]
     one, two = _grid(recorded[0], recorded[1], pairs.time), _grid(alike[0], alike[1], pairs.time)
-    return Traces((one.reference, one.device), (two.reference, two.device), one.time)
+    capped = np.zeros(one.time.size, bool)
+    capped[one.place[pairs.has_reason("reference_saturation", "device_saturation")]] = True
+    return Traces((one.reference, one.device), (two.reference, two.device), one.time, capped)
 
 
 def of_columns(reference: ArrayLike, device: ArrayLike | None, time: ArrayLike | None) -> Grid:

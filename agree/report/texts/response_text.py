@@ -8,7 +8,7 @@ import textwrap
 from agree.core.interval.estimate import Estimate
 from agree.core.results.words import WIDTH, clock_of, decimals, estimate_text, percent, summary
 from agree.estimators.response.bests.effort import BestEfforts, Effort
-from agree.estimators.response.bests.known_to_both import DELAY_ALONE, NO_KIND_FITS
+from agree.estimators.response.bests.known_to_both import CEILING, DELAY_ALONE, NO_KIND_FITS, OTHER_EFFORT
 from agree.estimators.response.difference import Response
 from agree.report.story.language.vocabulary import fault
 
@@ -59,6 +59,14 @@ def _(result: Response) -> str:
                    f"  {result.n:,} s; {percent(result.level)} intervals, serial")
 
 
+NOT_SPLIT = {CEILING: "ceiling", OTHER_EFFORT: "faulty"}
+NOT_SPLIT_WORDS = {
+    CEILING: '"ceiling": one of the two is at its ceiling in these windows, which is part of the difference, so that '
+             "averaging and scale are not told apart.",
+    OTHER_EFFORT: '"faulty": beside faulty seconds only another effort is known at one response, so that averaging and '
+                  "scale are not told apart."}
+
+
 def duration_text(seconds: int) -> str:
     """Seconds, or minutes if they are whole."""
     return f"{seconds} s" if seconds % 60 else f"{seconds // 60} min"
@@ -77,6 +85,13 @@ def _percent(item: Estimate | None) -> str:
     return f"{value} [{low}, {high}]"
 
 
+def _split(item: Effort) -> tuple[str, str]:
+    """Averaging and scale, or in their place why they are not told apart."""
+    if item.unsplit:
+        return NOT_SPLIT[item.unsplit], NOT_SPLIT[item.unsplit]
+    return _one(item.averaging_percent), _percent(item.scale_percent)
+
+
 def _one(value: float) -> str:
     return "-" if math.isnan(value) else f"{value + 0.0:+.1f}".replace("-0.0", "+0.0")
 
@@ -87,11 +102,10 @@ EFFORT_HEAD = ("Best", "reference, W", "device, W", "difference, %", "averaging,
 
 def effort_row(item: Effort) -> tuple[str, ...]:
     """Cells of a best effort that has a difference, as under `EFFORT_HEAD`; * marks one that a remark explains."""
-    own, scale, same = (_percent(one) for one in (
-        item.difference_percent, item.scale_percent, item.same_window_percent))
+    own, same = (_percent(one) for one in (item.difference_percent, item.same_window_percent))
     share = f"{100 * item.overlap_s / item.duration_s:.0f} %"
     return (duration_text(item.duration_s), _watts(item.reference_w), _watts(item.device_w),
-            own + ("*" if item.lacks else ""), _one(item.averaging_percent), scale, same, share)
+            own + ("*" if item.lacks else ""), *_split(item), same, share)
 
 
 def compared(result: BestEfforts) -> list[Effort]:
@@ -126,10 +140,11 @@ def effort_remarks(result: BestEfforts) -> list[str]:
     elif result.unsplit == DELAY_ALONE:
         told.append("Averaging and scale: not told apart, for the two differ by a part of a second alone, which moves "
                     "bests of a few seconds either way.")
-    elif compared(result):
+    elif any(not item.unsplit for item in compared(result)):
         told.append("Difference: averaging, what the difference in response does to bests, and scale, what is "
                     "left at one response." + (" A dash: no such window is known whole at one response." if any(
-                        item.scale_percent is None for item in compared(result)) else ""))
+                        item.scale_percent is None and not item.unsplit for item in compared(result)) else ""))
+    told += [words for why, words in NOT_SPLIT_WORDS.items() if any(item.unsplit == why for item in compared(result))]
     return told
 
 

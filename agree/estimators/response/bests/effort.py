@@ -39,7 +39,10 @@ class Effort(Result):
         itself, in per cent; negative if the device is the smoother one. NaN where that cannot be told.
     scale_percent : Estimate or None
         Device's best against the reference's at a matched response, per cent: what is left when averaging is taken out.
-        None where that cannot be told: see `unsplit` of the whole.
+        None where that cannot be told: see `unsplit`, of this and of the whole.
+    unsplit : {"", "ceiling", "faulty seconds"}
+        Why averaging and scale are not told apart in these windows: one of the two is at its ceiling there, which is
+        part of the difference; or faulty seconds beside them leave only another effort known at one response.
     windows_differ : bool
         The two best windows are not the same seconds.
     overlap_s : int
@@ -83,6 +86,7 @@ class Effort(Result):
     lacks_at_s: float = math.nan
     lacks_s: int = 0
     lacks_reason: str = ""
+    unsplit: str = ""
     note: str = ""
 
 
@@ -98,9 +102,9 @@ class BestEfforts(Result):
     level : float
         Confidence level of each interval by itself, not of all together.
     seconds : int
-        Seconds known in both, coasting included.
+        Seconds in which both have a reading that is not faulty, coasting and ceilings included.
     longest_run_s : int
-        Longest run without a break in which each trace is known, the shorter of the two.
+        Longest run of such seconds without a break.
     unsplit : {"", "no kind fits", "delay alone"}
         Why averaging and scale are not told apart: no kind of response that was tried fits how the two differ, or the
         traces differ by a delay of a part of a second, which moves short bests of either by chance.
