@@ -5,8 +5,9 @@ import pytest
 from scipy.signal import lfilter
 
 from agree import Recording, pair_recordings
+from agree.core.thresholds import FAR_LAG_LEAST_S, FAR_LAG_S, REUSED_SHARE
 from agree.pairing.clocks import lag_path
-from agree.pairing.clocks.lag_path import FAR_LEAST_S, FAR_S, REUSED_SHARE, Stretch, without_reuse
+from agree.pairing.clocks.lag_path import Stretch, without_reuse
 from agree.pairing.clocks.step_search import refined
 
 SECONDS = 1200
@@ -60,7 +61,7 @@ def test_a_stop_that_the_device_left_out_uses_none_of_its_seconds():
 @pytest.mark.parametrize(("lag", "seconds", "kept"), [
     (-121, 241, True), (-121, 239, False), (-119, 60, True), (-900, 60, False)])
 def test_a_lag_far_from_its_neighbours_must_last(lag, seconds, kept):
-    assert (FAR_S, FAR_LEAST_S) == (120, 240)
+    assert (FAR_LAG_S, FAR_LAG_LEAST_S) == (120, 240)
     both = stretches((0, 1000, 0), (2000, 2000 + seconds, lag))
     assert (len(without_reuse(both, 3000)) == 2) == kept
 

@@ -5,6 +5,7 @@ import pytest
 
 from agree.core.thresholds import USUAL_DRIFT_PPM
 from agree.pairing.clocks.drift_line import Told, lines
+from agree.pairing.clocks.fine import telling
 
 
 def told(rng, stretches, scatter=1.0, ppm=0.0, beyond=0.0):
@@ -74,3 +75,18 @@ def test_the_data_alone_tell_a_drift_that_steps_hide():
     assert found.slope < 700e-6
     assert found.plain == pytest.approx(1000e-6, abs=2 * found.plain_se)
     assert found.plain - 2 * found.plain_se > 300e-6
+
+
+@pytest.mark.parametrize(("off", "se", "windows"), [
+    (0.34, 0.099, 20), (0.36, 0.099, 19), (0.051, 0.001, 19), (0.049, 0.001, 20)])
+def test_a_window_far_from_its_line_is_left_out(off, se, windows):
+    """WINDOW_FAR_SD, 3.5 (of 0.1 s with the resolution of lags), and WINDOW_FAR_S, 0.05 s."""
+    lag = np.tile([0.0, 1e-9], 10)
+    lag[7] = off
+    assert lines(Told(150.0 * np.arange(20), lag, np.full(20, se), np.zeros(20, np.int64))).windows == windows
+
+
+@pytest.mark.parametrize(("height", "count", "tells"), [(0.61, 51, True), (0.59, 51, False), (0.61, 49, False)])
+def test_a_window_that_tells_a_lag(height, count, tells):
+    """WINDOW_CORRELATION, LEAST_WINDOW_S."""
+    assert telling(np.array([height]), np.array([count])).tolist() == [tells]

@@ -46,6 +46,18 @@ def test_a_part_is_moved_to_a_lag_at_which_it_agrees(noise, times, lag):
     assert max((course.lag for course in found), key=abs) == lag
 
 
+@pytest.mark.parametrize(("poor", "seconds", "lag"), [(1.85, 60, -70), (1.75, 60, 0), (4.0, 29, 0)])
+def test_a_part_is_poor_where_it_costs_more_than_noise_for_a_minute(poor, seconds, lag):
+    """POOR, 1.8, and LEAST_POOR_PIECES, 2 of 30 s."""
+    two = 200 + 20 * np.repeat(np.random.default_rng(2).standard_normal(60), 10)
+    own = two.copy()
+    part = slice(120, 120 + seconds)
+    own[part] = two[50:50 + seconds]
+    two[part] = own[part] + 2 * np.sqrt(2 * poor)
+    found = mended(own, two, [Course(0, 600, 0)], 2.0, 4.5)
+    assert max((course.lag for course in found), key=abs) == lag
+
+
 def change(told):
     changes = [retime.Change(100, -45), retime.Change(300, -2)]
     extra = (Extra(100, 0.0, 0.1, 0.1), Extra(300, told, told, 0.1))
@@ -53,6 +65,7 @@ def change(told):
 
 
 def test_a_change_of_less_than_a_second_is_no_step():
+    """LEAST_STEP_S."""
     assert change(1.1) == 1
     assert change(0.9) is None
 

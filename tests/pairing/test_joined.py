@@ -31,7 +31,7 @@ from agree.pairing.grid import Grid
 from agree.pairing.match import match
 from agree.pairing.match_types import Match
 from agree.pairing.refusal import JoinedRides, refuse_returns
-from agree.pairing.same_ride.joined import Levels, Part
+from agree.pairing.same_ride.joined import Levels, Part, alike_elsewhere, levels
 from agree.pairing.same_ride.unlike_part import UNLIKE, unlike_part
 from agree.report.story.tell import tell
 
@@ -213,3 +213,18 @@ def test_jumps_to_and_fro_are_of_no_two_clocks():
         refuse_returns(there + back)
     refuse_returns(there + back[1:])
     refuse_returns([*there, *back[1:], -int(RETURN_S) + 1])
+
+
+@pytest.mark.parametrize(("elsewhere", "other"), [(0.74 * 0.9, False), (0.76 * 0.9, True)])
+def test_a_part_alike_at_another_lag_is_of_a_step_not_found(elsewhere, other):
+    """ELSEWHERE_ALIKE, of a rest of 0.9."""
+    assert alike_elsewhere(elsewhere, 0.9) is other
+
+
+@pytest.mark.parametrize(("work", "stuck", "minutes"), [(20, 1, 10), (19, 1, 0), (60, 4, 10), (60, 5, 0)])
+def test_minutes_whose_power_is_compared(work, stuck, minutes):
+    """LEAST_WORK_S, 20, of which the seconds of a device that repeats one reading (STUCK_S, 5) are none."""
+    x = np.where(np.arange(1200) % 60 < work, 200.0 + np.arange(1200) % 7, 0.0)
+    y = np.where(x > 0, 180.0 + np.arange(1200) // stuck, 0.0)
+    first = 60 * np.arange(20)
+    assert levels(x, y, first[:10], first[10:]).minutes == minutes

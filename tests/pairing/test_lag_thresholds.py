@@ -185,9 +185,19 @@ def test_a_lag_that_comes_back_to_almost_the_same(back, stretches):
     assert len(without_excursions(parts)) == stretches
 
 
+@pytest.mark.parametrize(("size", "minutes"), [(0.0105, 3), (0.0095, 2)])
+def test_minutes_of_a_file_that_is_mostly_stop(size, minutes):
+    """STILL_MINUTE_AT_ALL: a thousandth of the mean energy, a tenth of that of two minutes of twenty."""
+    one = np.tile([1.0, -1.0, 2.0, -2.0], 300)
+    one[60:] *= 1e-6
+    one[1140:] *= 1e6 * size
+    one[600:660] = np.tile([1.0, -1.0, 2.0, -2.0], 15)
+    assert likeness(one, one, np.zeros(1200)).matched.size == minutes
+
+
 @pytest.mark.parametrize(("size", "known", "minutes"), [
-    pytest.param(0.105, 60, 10, id="STILL"), pytest.param(0.095, 60, 9, id="STILL"),
-    pytest.param(1.0, 30, 10, id="LEAST_S"), pytest.param(1.0, 29, 9, id="LEAST_S")])
+    pytest.param(0.105, 60, 10, id="STILL_MINUTE"), pytest.param(0.095, 60, 9, id="STILL_MINUTE"),
+    pytest.param(1.0, 30, 10, id="LEAST_MINUTE_S"), pytest.param(1.0, 29, 9, id="LEAST_MINUTE_S")])
 def test_minutes_that_tell_something(size, known, minutes):
     """A minute with changes of a tenth of the usual size has a hundredth of their energy."""
     one = np.tile([1.0, -1.0, 2.0, -2.0], 150)

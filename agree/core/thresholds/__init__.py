@@ -1,6 +1,7 @@
 """Thresholds that decide an answer or name a finding, room by room, each with its reason or benchmark."""
 
 from agree.core.thresholds.causes import *
+from agree.core.thresholds.clocks import *
 from agree.core.thresholds.correction import *
 from agree.core.thresholds.devices import *
 from agree.core.thresholds.estimators import *

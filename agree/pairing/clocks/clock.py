@@ -17,6 +17,7 @@ from scipy import fft, ndimage
 from agree.core.checks import FloatArray
 from agree.core.thresholds import DISTINCT_LAG_S, MIN_OVERLAP_S, MIN_OVERLAP_SHARE
 
+# These say which changes are compared; how alike they must be stands with the thresholds, which were set with them.
 HIGH_PASS_S = 61  # fast changes: the trace without its running mean over this many seconds
 CLIP_SD = 3.0  # changes are cut to this many standard deviations, so that no single spike decides
 STILL_W = 1e-6

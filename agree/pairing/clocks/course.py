@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import MIN_STEP_S
 
 HOP_S, HOPS = 30, 2  # windows of 60 s, half over the next
 CREEP, JUMP = 5.0, 9.0  # price of a change by a second, and of any other, in units of log likelihood
-MIN_STEP_S = 2  # a change of lag smaller than this is drift
 
 
 def likely_course(score: FloatArray, lags: NDArray[np.int64]) -> NDArray[np.int64]:

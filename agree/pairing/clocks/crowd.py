@@ -14,6 +14,7 @@ from agree.core.checks import FloatArray
 from agree.core.thresholds import CROWDED
 from agree.pairing.clocks.lag_path import LARGEST, unit
 
+# What is found here is a proposal: steps about it are followed and judged like any other (CROWDED decides).
 WINDOW_S, HOP_S = 120, 60
 MOST_WINDOWS = 100
 ABOUT_S = 100  # lags of one ride lie within so much on either side, or mostly

@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 from scipy import special
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import DRIFT_S, DRIFT_SE, DRIFT_WINDOWS, USUAL_DRIFT_PPM
+from agree.core.thresholds import DRIFT_S, DRIFT_SE, DRIFT_WINDOWS, USUAL_DRIFT_PPM, WINDOW_FAR_S, WINDOW_FAR_SD
 
+# These weigh windows; what is a drift is decided by DRIFT_SE, DRIFT_S and DRIFT_WINDOWS.
 RESOLUTION_S = 0.012  # standard deviation of lags found between seconds where nothing else errs
 EXPECTED_WINDOWS = 4  # the scatter expected of windows counts as that of so many
 # Windows of one stretch share what their scatter does not show, such as how unevenly the two are smoothed: without this
 # 92 % of 1,870 sizes of steps lay within 1.96 standard errors (benchmarks/same_ride.py, the settling half).
 UNEVEN = 1.2
 MOST_PAIRS = 2000  # pairs of windows grow as their square: of a week, every other window and so on gives the slope
-FAR_SD, FAR_S = 3.5, 0.05  # a window further from its line than both is left out
 
 
 class Told(NamedTuple):
@@ -148,5 +148,5 @@ def _near(told: Told) -> NDArray[np.bool_]:
     # A stretch of one window lies on its line whatever it is, and one of two nearly: the scatter expected is the least.
     error = np.hypot(told.se, RESOLUTION_S)
     scale = max(1.4826 * float(np.median(np.abs(off) / error)), 1.0)
-    kept: NDArray[np.bool_] = np.abs(off) <= np.maximum(FAR_SD * scale * error, FAR_S)
+    kept: NDArray[np.bool_] = np.abs(off) <= np.maximum(WINDOW_FAR_SD * scale * error, WINDOW_FAR_S)
     return kept

@@ -15,14 +15,13 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
+from agree.core.thresholds import LEAST_WINDOW_S, WINDOW_CORRELATION
 from agree.pairing.clocks.clock import band
 from agree.pairing.clocks.drift_line import RESOLUTION_S, Lines, Told, lines, widened
 from agree.pairing.clocks.lag_path import shifted
 
 WINDOW_S = 150
-WINDOW_CORRELATION = 0.6
 RADIUS_S = 8  # lags looked at on either side of the coarse one
-LEAST_WINDOW_S = 50  # readings of a window that tells a lag
 READINGS = 5.0  # of the smoothed traces count as one
 STILL_S = 5
 NEAR_S = 4  # a reading that lies outside what the other trace ranges over within so many seconds
@@ -203,6 +202,12 @@ def refine(x: FloatArray, y: FloatArray, lag: int, starts: tuple[int, ...] = ())
     return _fine(lines(told), _Whole(lag + value, se, centroid - middle), middle, float(last - first), starts)
 
 
+def telling(heights: FloatArray, count: FloatArray) -> NDArray[np.bool_]:
+    """Whether windows tell a lag, by the correlation at their peak and their readings."""
+    out: NDArray[np.bool_] = (heights >= WINDOW_CORRELATION) & (count >= LEAST_WINDOW_S)
+    return out
+
+
 def _told(found: _Windows, lag: int, middle: float) -> Told:
     """Lags of the windows that are alike, and the error to be expected of each.
 
@@ -212,7 +217,7 @@ def _told(found: _Windows, lag: int, middle: float) -> Told:
     r = _correlation(found.sums)
     offsets, heights = _peaks(r)
     count = found.sums[RADIUS_S, 3]
-    keep = (heights >= WINDOW_CORRELATION) & (count >= LEAST_WINDOW_S)
+    keep = telling(heights, count)
     r, offsets, heights, count = r[keep], offsets[keep], heights[keep], count[keep]
     top = np.clip(np.nan_to_num(r, nan=-1.0).argmax(axis=1), 1, r.shape[1] - 2)[:, None]
     near = np.take_along_axis(np.nan_to_num(r), top + np.array([-1, 0, 1]), axis=1)

@@ -16,12 +16,22 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import DISTINCT_LAG_S, EXCURSION_S, MOST_CLOCK_STEPS, WORKING_W
+from agree.core.thresholds import (
+    DISTINCT_LAG_S,
+    EXCURSION_S,
+    FAR_LAG_LEAST_S,
+    FAR_LAG_S,
+    MIN_STEP_S,
+    MOST_CLOCK_STEPS,
+    REUSED_SHARE,
+    WORKING_W,
+)
 from agree.pairing.clocks import clock
-from agree.pairing.clocks.course import HOP_S, HOPS, MIN_STEP_S, course_used_once, likely_course
+from agree.pairing.clocks.course import HOP_S, HOPS, course_used_once, likely_course
 
 Narrow = NDArray[np.float32]  # as many windows as lags: half the memory
 
+# What is followed here is a proposal, sought again second by second and judged; these trade time against care.
 LEAST_S = 20  # readings of both that a window needs to tell anything
 NEAR_S = 75  # lags tried on either side of the best one
 BESIDE_S = 8  # and on either side of further ones
@@ -39,8 +49,6 @@ FIRST_ROUNDS = 3  # of these, after which a path that jumps all the time is give
 WEIGHT = 1 / (5.0 * HOPS)  # 5 readings of the smoothed traces count as one, and windows overlap
 LARGEST = 0.98  # correlation: above it all windows are equally sure
 HOPELESS = 5  # times as many changes of lag as are taken out at most: no path is sought with such care
-REUSED_SHARE = 0.4  # of a stretch's seconds of the device: windows reach over a step by half
-FAR_S, FAR_LEAST_S = 120, 240  # a lag so far from those of all longer stretches must last so long
 
 
 class Stretch(NamedTuple):
@@ -239,7 +247,7 @@ def without_reuse(stretches: list[Stretch], size: int, works: NDArray[np.bool_] 
         own = (place if works is None else place[works[stretch.start:stretch.stop]]) + lag
         own = own[(own >= 0) & (own < size)]
         others = [abs(int(np.median(other.lags)) - lag) for other in kept]
-        far = bool(others) and min(others) > FAR_S and stretch.stop - stretch.start < FAR_LEAST_S
+        far = bool(others) and min(others) > FAR_LAG_S and stretch.stop - stretch.start < FAR_LAG_LEAST_S
         if not far and taken[own].sum() <= REUSED_SHARE * max(own.size, 1):
             kept.append(stretch)
             taken[own] = True

@@ -14,14 +14,11 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import GOOD, LEAST_POOR_PIECES, LIVELY_SD, POOR, WORKING_W
 from agree.pairing.clocks.lag_path import shifted
 
 PIECE_S = 30
-LEAST_PIECES = 2  # that are poor, in a row
 FAR_S = 330  # lags looked at on either side
-POOR, GOOD = 1.8, 1.0  # mean cost of a second of work: noise alone costs 0.5, and unrelated readings 3.7
-LIVELY_SD = 3.0  # the reference must vary by more than so many standard deviations of what is left
 
 
 class Course(NamedTuple):
@@ -73,7 +70,7 @@ def mended(own: FloatArray, two: FloatArray, courses: list[Course], sd: float, w
                          for a, b in pairwise(edges)])
         at = 0
         for first, last in runs(poor):
-            if last - first < LEAST_PIECES:
+            if last - first < LEAST_POOR_PIECES:
                 continue
             start, stop = course.start + int(edges[first]), course.start + int(edges[last])
             lag = _best(own[start:stop], two, start, course.lag, sd, worst)

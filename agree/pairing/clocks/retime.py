@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import ClockStep
+from agree.core.thresholds import LEAST_STEP_S
 from agree.pairing.clocks import smoothness
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, shifted
 from agree.pairing.grid import Grid
 
-LEAST_STEP_S = 1.0  # a clock that loses less is read between seconds, or creeps
 NEAR_S = 120  # a change is sought so far into the stretches on either side
 
 

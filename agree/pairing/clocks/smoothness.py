@@ -12,6 +12,7 @@ from agree.core.thresholds import SMOOTHER_RATIO
 from agree.pairing.clocks import clock
 
 WIDTHS = (3, 5, 7, 9, 11, 15, 21, 31, 41)  # odd, so that a running mean moves no event
+# Both are made about equally smooth before a fraction of a second is sought, which decides nothing by itself.
 GAIN = 0.02  # of correlation, for which a trace is smoothed at all
 QUICK_AND_SLOW = ((5, 10), (31, 60))  # s: width of the means, and how far apart they are
 AHEAD_S = 2  # a smoother trace is best alike at another whole second

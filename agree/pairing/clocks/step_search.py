@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, WORKING_W
+from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, MIN_STEP_S, WORKING_W
 from agree.pairing.clocks import clock, smoothness
-from agree.pairing.clocks.course import MIN_STEP_S
 from agree.pairing.clocks.lag_path import Stretch, shifted, without_excursions
 from agree.pairing.clocks.poor_parts import Course, mended
 
+# The model of the search: log likelihoods, of which the likeliest course is taken. What it finds is judged afterwards
+# (`no_step`, `without_turns`, minutes that are alike), and benchmarks/same_ride.py measures the whole.
 PRICE = 12.0  # of a change of lag, in units of log likelihood
 WORST = 4.5  # log likelihood that one second can cost: 3 standard deviations
 PASSED = 3.7  # of a second of work that the device passed over: about what unrelated readings cost

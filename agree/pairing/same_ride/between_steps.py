@@ -33,6 +33,7 @@ from agree.pairing.clocks.smoothness import running_mean
 from agree.pairing.grid import Grid
 from agree.pairing.same_ride.rider import AHEAD_S, GROUPS, PIECE_S, pieces, steps
 
+# Seconds that are too few are left out of sums; limits of what they tell stand with the thresholds (SURE_T and others).
 LEAST_READINGS = 6  # a parabola through fewer follows everything
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
+    ELSEWHERE_ALIKE,
     LEAST_LEVEL_MINUTES,
     LEAST_LEVELS_OFF,
     LEAST_LIVELY,
@@ -22,11 +23,13 @@ from agree.core.thresholds import (
     LEAST_REST_ALIKE,
     LEAST_SLIGHTLY_OFF,
     LEAST_VARIED,
+    LEAST_WORK_S,
     LEVELS_OFF_TIMES,
     MOST_ASTRAY_R,
     MOST_LEVELS_R,
     MOST_OTHER_R,
     MOST_OTHER_SLOPE,
+    STUCK_S,
     USUALLY_ALIKE,
     WORKING_W,
 )
@@ -36,8 +39,7 @@ from agree.pairing.clocks.smoothness import made_even
 from agree.pairing.same_ride.minutes import WINDOW_S, Likeness
 from agree.pairing.same_ride.unlike_part import surprising_part, unlike_part
 
-NEAR_S, FAR_S, ELSEWHERE = 2, 240, 0.75  # so alike at another lag, beside the rest: a missed step, and no ride
-FROZEN_S, LEAST_WORK_S = 5, 20  # a device that stands still for so long is stuck; work that a minute needs to tell
+NEAR_S, FAR_S = 2, 240  # lags looked at beside the one found: for the rest, and for a part that a missed step moved
 
 
 class Other(NamedTuple):
@@ -134,7 +136,7 @@ def _minutes(x: FloatArray, y: FloatArray, starts: NDArray[np.int64]) -> tuple[F
     """Power of both by minutes of which a third has both at work, NaN elsewhere; nor are seconds of a stuck device."""
     works = (x > WORKING_W) & (y > WORKING_W)
     for start, stop in runs(y[1:] == y[:-1]):
-        if stop - start + 1 >= FROZEN_S:
+        if stop - start + 1 >= STUCK_S:
             works[start:stop + 1] = False
     place = starts[:, None] + np.arange(WINDOW_S)
     known = shifted(works.astype(float), place) > 0
@@ -196,6 +198,11 @@ def other_ride(x: FloatArray, y: FloatArray, fine: Fine, found: Likeness) -> Oth
     return None
 
 
+def alike_elsewhere(correlation: float, rest: float) -> bool:
+    """Whether a part is so much alike at another lag, beside the rest at its own, that a step was missed."""
+    return correlation > max(2 * MOST_OTHER_R, ELSEWHERE_ALIKE * rest)
+
+
 class _Laid(NamedTuple):
     """Fast changes of both, power of both, and the device's place of each second of the reference."""
 
@@ -231,6 +238,6 @@ def _judged(traces: _Laid, found: Likeness, first: int, last: int) -> Other | No
         return None
     elsewhere = max(_correlation(_sums(u, shifted(v, along + by), starts), np.ones(starts.size, bool))
                     for by in range(-FAR_S, FAR_S + 1))
-    if elsewhere > max(2 * MOST_OTHER_R, ELSEWHERE * part.rest):
+    if alike_elsewhere(elsewhere, part.rest):
         return None
     return Other(int(starts[0]), int(starts[-1]) + WINDOW_S, part.correlation, part.rest)

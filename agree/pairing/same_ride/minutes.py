@@ -15,19 +15,18 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import LEAST_MINUTE_S, STILL_MINUTE, STILL_MINUTE_AT_ALL, WORKING_W
 from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted, unit
 from agree.pairing.clocks.smoothness import made_even, running_mean
 
-WINDOW_S, LEAST_S = 60, 30
+# What is compared; how many minutes must be alike stands with the thresholds (LEAST_LIKENESS and others).
+WINDOW_S = 60
 CLOSE_S = 1  # the path is known so well
 SHIFTS, NEAREST_S, FURTHEST_S = 64, 12, 840
 RAPID_S, RAPID_SD_S = 15, 1.0
 LEFT_CLIP = 4.0  # what is left is cut to so many medians of its size
-STILL = 0.01  # windows with less than this share of the median energy of changes tell nothing
-STILL_AT_ALL = 1e-3  # or than this share of the mean: of a file that is mostly stop the median is nothing
 Z95 = 1.959964  # two-sided 95 %
 
 
@@ -139,11 +138,11 @@ def likeness(u: FloatArray, v: FloatArray, lag: FloatArray) -> Likeness:
     rival = np.full(best.size, -1.0)
     for shift in shifts(high - low):
         r, there, _ = correlation(ring, int(shift) % (high - low))
-        rival = np.maximum(rival, np.where(there >= LEAST_S, r, -1.0))
-    telling = count >= LEAST_S
+        rival = np.maximum(rival, np.where(there >= LEAST_MINUTE_S, r, -1.0))
+    telling = count >= LEAST_MINUTE_S
     if telling.any():
         some = energy[telling]
-        telling &= energy > max(STILL * float(np.median(some)), STILL_AT_ALL * float(some.mean()))
+        telling &= energy > max(STILL_MINUTE * float(np.median(some)), STILL_MINUTE_AT_ALL * float(some.mean()))
     starts = first + WINDOW_S * np.flatnonzero(telling)
     return Likeness(starts, (best > rival)[telling] & (best > 0)[telling], energy[telling])
 

@@ -23,6 +23,8 @@ from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import shifted
 from agree.pairing.clocks.smoothness import WIDTHS, running_mean
 
+# What is compared, and how it is summed; limits of what it tells stand with the thresholds. Fewer pieces than groups of
+# the jackknife have no standard error, so that nothing is told of them.
 BESIDE_S, ROUNDS = 6, 5  # the middles of the means on either side of a step
 QUARTER, QUARTER_SD = 0.25, 0.3186  # a quarter of normal noise is within so many SD; steps may fill half of a workout
 PIECE_S = 16  # changes are those about the mean of pieces of about so many seconds

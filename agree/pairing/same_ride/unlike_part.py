@@ -22,6 +22,7 @@ from agree.core.thresholds import (
 from agree.pairing.same_ride.minutes import WINDOW_S, Likeness
 
 UNLIKE = "pair_minutes_unlike"  # kind of the note
+# Where the search for a part begins; the likelihood ratio then settles it, and UNLIKE_SURPRISE decides.
 MATCHED_COSTS = 3.0  # another ride has a minute in some 20 that is alike by chance
 ROUNDS = 3  # of settling which minutes are the rest, whose share of alike ones tells what is surprising
 

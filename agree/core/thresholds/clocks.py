@@ -1,0 +1,20 @@
+"""Thresholds of the lag and of steps of a clock, second by second; those of a whole match stand in `pairing.py`."""
+
+LEAST_STEP_S = 1.0  # a clock that loses less is read between seconds, or creeps
+MIN_STEP_S = 2  # whole seconds: a change of lag smaller than this is drift, until its fraction is known
+# Of a stretch's seconds of the device that longer stretches use: windows reach over a step by half.
+REUSED_SHARE = 0.4
+# A lag so far from those of all longer stretches must last so long: for a window or two it is more often chance than a
+# long pause with another one soon after.
+FAR_LAG_S, FAR_LAG_LEAST_S = 120, 240
+# A lag that turns back within so many seconds is no clock: the search second by second passed over stops so, for 1
+# to 13 s at a time, and told -142 and +230 s for a stop of 88 s. A stretch at an end that is shorter tells no lag.
+LEAST_TURN_S, LEAST_END_S = 30, 15
+# Pieces of half a minute, so many in a row, in which a second of work costs more than POOR agree at another lag, if
+# they cost no more than GOOD there and the reference varies by so many standard deviations of what is left: noise alone
+# costs 0.5, and unrelated readings 3.7.
+LEAST_POOR_PIECES, POOR, GOOD, LIVELY_SD = 2, 1.8, 1.0, 3.0
+# Windows of 150 s tell a lag, if they are so much alike and have so many readings: smoothed as they are, 150 s count as
+# some 30 readings, whose correlation is 0 with a standard deviation of 0.18 by chance, and 17 lags are looked at.
+WINDOW_CORRELATION, LEAST_WINDOW_S = 0.6, 50
+WINDOW_FAR_SD, WINDOW_FAR_S = 3.5, 0.05  # a window further from its line than both is left out: outliers, as is usual
