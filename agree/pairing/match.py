@@ -28,7 +28,6 @@ from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
 from agree.pairing.match_types import Asked, Match
-from agree.pairing.one_ride import judged
 from agree.pairing.refusal import (
     Doubt,
     JoinedRides,
@@ -42,6 +41,7 @@ from agree.pairing.refusal import (
     refuse_steps,
     refuse_zero,
 )
+from agree.pairing.same_ride.judged import judged
 from agree.pairing.same_ride.own_lag import own_lag
 from agree.pairing.same_ride.programme import one_programme
 from agree.pairing.same_ride.unlike_part import UNLIKE

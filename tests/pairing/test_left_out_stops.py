@@ -10,7 +10,7 @@ from agree.pairing.clocks.fine import Extra, Fine
 from agree.pairing.clocks.lag_path import Stretch
 from agree.pairing.clocks.step_search import likeliest, without_turns
 from agree.pairing.grid import Grid
-from agree.pairing.one_ride import known_in_both
+from agree.pairing.same_ride.judged import known_in_both
 
 STOP, LONG, TAIL = 1000, 90, 26
 
