@@ -126,7 +126,8 @@ def without_stops(view: View, found: list[Claim]) -> tuple[list[Claim], int]:
               if not near and claim.claim >= CLAIM_LEAST_S * usual]
     stops, goes_on = len(runs(view.usual <= WORKING_W)), 0
     chance = 2 * stops * _share(view, inside)  # both ends of each
-    if len(beside) > max(STOPS_LEAST, STOPS_SHARE * stops, chance + STOPS_CHANCE_SD * math.sqrt(chance)):
+    by_chance = chance + STOPS_CHANCE_SD * math.sqrt(chance) + (STOPS_CHANCE_SD ** 2 - 1) / 6
+    if len(beside) > max(STOPS_LEAST, STOPS_SHARE * stops, by_chance):
         # The other trace goes on for so long at most stops that a shorter one is hidden in it altogether.
         goes_on = max(claim.stop - claim.start for claim in beside)
         inside = [claim for claim in inside if claim.stop - claim.start > goes_on]

@@ -80,7 +80,8 @@ CLAIM_LEAST_S = 0.25       # the same of any other dropout: a single 0 at 20 W i
 # again, with errors that tell rare and large ones.
 DIP_SHARE = 0.7
 # More stops show a claim than two, a quarter of them, and what zeros strewn over the ride bring there by chance, by so
-# many standard deviations (Poisson): then it is how the two traces stop.
+# many standard deviations of a Poisson distribution, skewed as it is (Cornish & Fisher: a sixth of their square less 1
+# more; from memory): then it is how the two traces stop.
 STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # Zeros that the other trace shows as a stop are none of a dropout: if it fits a stop, with the last reading held for so
 # many seconds beside zeros of the reference (which is trusted: none beside those of a device), within this share of the
