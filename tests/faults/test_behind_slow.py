@@ -111,10 +111,10 @@ def test_what_may_be_partial(level, share):
     assert [one.adds.sum() for one in found] == ([] if share is None else [level * (1 / share - 1)])
 
 
-@pytest.mark.parametrize(("seconds", "count"), [pytest.param(65, 1, id="MAYBE_PARTIAL_S"),
-                                                pytest.param(66, 0, id="MAYBE_PARTIAL_S")])
+@pytest.mark.parametrize(("seconds", "count"), [pytest.param(300, 1, id="MAYBE_PARTIAL_S"),
+                                                pytest.param(301, 0, id="MAYBE_PARTIAL_S")])
 def test_how_long_a_partial_run_may_be(seconds, count):
-    some = maybe_faulty(flat(100, 100 + seconds, 100.0), np.full(300, 200.0))
+    some = maybe_faulty(flat(100, 100 + seconds, 100.0, 600), np.full(600, 200.0))
     found = [one for one in some if one.kind == "partial"]
     assert [(one.start, one.stop) for one in found] == [(100, 100 + seconds)] * count
 

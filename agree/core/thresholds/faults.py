@@ -145,9 +145,14 @@ LATE_REST_S, LATE_SILENT_S = 60, 10
 FROZEN_S, FROZEN_CHANGE = 5, 0.2  # s of one value while the other trace ranges over more than this of its largest
 
 # --- Faults of a sharp trace beside a slow one (agree/faults/behind_slow), set by benchmarks/slow_devices.py ---
-# Longest run, s, that may be partial; what its mean may be as a share of the readings on either side, for a half and
-# a quarter: wide, since the energy decides; s of a run that a straight line between its sides may stand for.
-MAYBE_PARTIAL_S, MAYBE_PARTIAL_SHARES, MAYBE_FILL_S = 65, ((0.5, 0.33, 0.72), (0.25, 0.15, 0.33)), 30
+# Longest run, s, that may be partial: what lasts for more than half of the 15 min over which a device may drift would
+# count as drift (a limit of 65 s left halves of 70 s in, and the mean 4 points off); what its mean may be as a share of
+# the readings on either side, for a half and a quarter: wide, since the energy decides; s of a run that a straight line
+# between its sides may stand for.
+MAYBE_PARTIAL_S, MAYBE_PARTIAL_SHARES, MAYBE_FILL_S = 300, ((0.5, 0.33, 0.72), (0.25, 0.15, 0.33)), 30
+# Faults lower the sharp trace and raise most ratios to it: this quantile of them is the ratio without, and may err by
+# this share of what is shown, before a partial run that shows less than half of its energy so is not weighed at all.
+MAYBE_REFUTED = (0.3, 0.05)
 MAYBE_LEAST = 0.5    # share of what it should add below which a run is no fault
 # Twice the log of the odds against a fault, before it is known how many there are: 4 standard errors, as of any claim.
 MAYBE_ODDS = 16.0

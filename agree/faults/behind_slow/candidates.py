@@ -61,7 +61,7 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
     """Runs of a trace that may be faulty, in order of time; partial ones may overlap.
 
     Zeros between readings above 15 W, of any length; up to 3 s above 1.5 times the readings around and 100 W more; and
-    runs of up to 65 s that jump down, and up again, to about a half or a quarter of the readings on either side.
+    runs of up to 5 min that jump down, and up again, to about a half or a quarter of the readings on either side.
 
     Parameters
     ----------

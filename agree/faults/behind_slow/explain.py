@@ -13,6 +13,7 @@ from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.candidates import Maybe, maybe_faulty
 from agree.faults.behind_slow.joint import Choice, Chosen, most_likely
+from agree.faults.behind_slow.refuted import without_refuted
 from agree.faults.view import Mask, moved, usual_ratio
 
 KINDS = ("dropout", "spike", "partial")  # those that are weighed so
@@ -70,7 +71,8 @@ def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Coll
     late = moved(smooth, -round(made.mean_delay))
     both = (sharp > WORKING_W) & (late > WORKING_W)
     usual = np.nan_to_num(late) / usual_ratio(late[both] / sharp[both])
-    some = [one for one in maybe_faulty(sharp, usual) if kind_of(one) in kinds]
+    some = without_refuted([one for one in maybe_faulty(sharp, usual) if kind_of(one) in kinds], sharp, smooth,
+                           made.kernel)
     found = most_likely(sharp, smooth, made.kernel, some)
     runs = _worth(found.runs, sharp)
     trace = sharp.copy()
