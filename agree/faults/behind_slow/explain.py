@@ -22,8 +22,9 @@ KINDS = ("dropout", "spike", "partial")  # those that are weighed so
 class Explained(NamedTuple):
     """Which trace is the sharp one, that trace with its faults put right, and the faults.
 
-    What is less likely a fault than not is put right in part. `left` is what is left of the slow trace (a deviance),
-    and `unsure` by which shares its ratio to the sharp one may be lower and higher, as other faults are as likely.
+    What is less likely a fault than not is put right in part. `left` is what is left of the slow trace (a deviance, for
+    each second that tells: beside a longer filter there are fewer), and `unsure` by which shares its ratio to the sharp
+    one may be lower and higher, as other faults are as likely.
     """
 
     role: str
@@ -78,8 +79,8 @@ def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Coll
     trace = sharp.copy()
     for one in runs:
         trace[one.run.start:one.run.stop] += one.sure * one.size * one.run.adds
-    return Explained(role, np.maximum(trace, 0.0), tuple(one for one in runs if one.faulty), found.left,
-                     _unsure(found, runs, sharp))
+    return Explained(role, np.maximum(trace, 0.0), tuple(one for one in runs if one.faulty),
+                     found.left / max(found.seconds, 1), _unsure(found, runs, sharp))
 
 
 def _worth(runs: tuple[Chosen, ...], sharp: FloatArray) -> list[Chosen]:

@@ -18,7 +18,7 @@ from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.behind_slow.trials import first_trial
 from agree.faults.view import Mask
 
-ROUNDS = 3
+ROUNDS = 8
 ALIKE = 0.02  # sum of differences of weights
 MEAN_S, APART_S, LEAST_KNOWN = 5, 10, 0.5
 

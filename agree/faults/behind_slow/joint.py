@@ -28,8 +28,9 @@ from agree.faults.behind_slow.candidates import NORMAL, Maybe
 from agree.faults.behind_slow.weighing import HISTORY, MOVED, NEVER, Runs, Sizes, Whitened
 from agree.faults.view import usual_error
 
-ROUNDS = 6
+ROUNDS = 8
 FREE_ROUNDS, FREE_COLOUR = 2, 0.5  # rounds in which what is not explained yet is not taken for errors that last
+EXPECTED_ROUNDS = 4  # in which the ratio comes of sizes as expected: by those found beside a wrong one it hardly moves
 MOST_COLOUR = 0.98
 BETWEEN = 6          # ratios that are tried between two ends
 DRIFT_S = 901        # s of work over which a device may drift: what is slower is no fault
@@ -55,7 +56,7 @@ class Choice(NamedTuple):
     """Runs that may be faulty in order of time, the ratio of the slow trace to the sharp one, and what is left.
 
     `lowest` and `highest` are the ratios that leave about as little: where they are apart, the traces do not tell which
-    runs are faulty.
+    runs are faulty. `seconds` is how many of the slow trace tell it.
     """
 
     runs: tuple[Chosen, ...]
@@ -63,6 +64,7 @@ class Choice(NamedTuple):
     left: float
     lowest: float
     highest: float
+    seconds: int = 1
 
     @property
     def unsure(self) -> bool:
@@ -145,16 +147,18 @@ class _Model:
         odds |= self._odds(size) if size.sure.any() else {}
         whitened = self._whitened(size, ratio, lasting=True)
         for number in range(0 if ratio is None else FREE_ROUNDS, ROUNDS):
-            whitened = self._whitened(size, ratio, lasting=number >= FREE_ROUNDS)
+            expected = ratio is None and number < EXPECTED_ROUNDS
+            now = self._ratio(self.made(self.start(size.sure))) if expected else ratio
+            whitened = self._whitened(size, now, lasting=number >= FREE_ROUNDS)
             before = size.sure.copy()
             whitened.sweep(size, np.array([odds[kind] for kind in self.kinds]))
             odds |= self._odds(size)
-            if number >= FREE_ROUNDS and np.abs(size.sure - before).max(initial=0.0) < MOVED:
+            if number >= FREE_ROUNDS and not expected and np.abs(size.sure - before).max(initial=0.0) < MOVED:
                 break
         left = whitened.left(size, odds)
         runs = tuple(Chosen(self.runs.some[i], float(size.sure[i]), float(size.best[i]), whitened.error(int(i)))
                      for i in np.flatnonzero(size.sure > NEVER))
-        return Choice(runs, whitened.ratio, left, whitened.ratio, whitened.ratio), size
+        return Choice(runs, whitened.ratio, left, whitened.ratio, whitened.ratio, whitened.count), size
 
     def made(self, size: Sizes) -> FloatArray:
         """What the slow trace would read, but for the ratio."""
@@ -162,6 +166,11 @@ class _Model:
         for i in np.flatnonzero(mean):
             filled[self.runs.some[i].start:self.runs.some[i].stop] += mean[i] * self.runs.some[i].adds
         return through(filled, self.by)
+
+    def _ratio(self, made: FloatArray) -> float:
+        """Usual ratio of the slow trace to what it would read."""
+        work = self.fair & (made > WORKING_W)
+        return float(np.median(self.slow[work] / made[work])) if work.any() else 1.0
 
     def _odds(self, size: Sizes) -> dict[str, float]:
         """Twice the log of the odds against a fault, by kind, from how many runs are faulty now."""
@@ -178,8 +187,7 @@ class _Model:
     def _whitened(self, size: Sizes, ratio: float | None, *, lasting: bool) -> Whitened:
         made = self.made(size)
         work = self.fair & (made > WORKING_W)
-        if ratio is None:
-            ratio = float(np.median(self.slow[work] / made[work])) if work.any() else 1.0
+        ratio = self._ratio(made) if ratio is None else ratio
         rest = np.where(work, self.slow / ratio - made, np.nan)
         if lasting and work.sum() > DRIFT_S:
             slowly = usual_error(np.nan_to_num(rest), work, DRIFT_S)

@@ -84,7 +84,9 @@ class Whitened:
         none = 2 * float(np.log1p(np.exp(-against / 2)).sum())
         mean = float(np.minimum(self.rest ** 2, CLIPPED).sum() + (sure * (1 - sure) * best ** 2 * self.square).sum())
         chaos = 2 * float(sum((p * np.log(np.where(p > 0, p, 1.0))).sum() for p in (sure, 1 - sure)))
-        return self.count * math.log(max(self.sd ** 2 * mean / max(self.count, 1), 1e-300)) + none + chaos + float(
+        # Errors are those of the slow trace, W: taken as those of the sharp one, the higher ratio would leave less.
+        square = (self.sd * self.ratio) ** 2 * mean / max(self.count, 1)
+        return self.count * math.log(max(square, 1e-300)) + none + chaos + float(
             (sure * (against + self.occam + (best - 1) ** 2 * model.trust)).sum())
 
     def _best(self, product: FloatArray | float, i: NDArray[np.intp] | int, against: FloatArray) -> tuple[
