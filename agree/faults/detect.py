@@ -169,8 +169,9 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
 def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: Filter) -> list[Found]:
     """Faults without dropouts that a response which no filter fits may make: a device that is slow above some power.
 
-    Now that all else is explained, they are sought again with errors that tell rare and large ones too. Those stay
-    beside which the other trace does not dip, as at a stop or a short rest, and those whose budget is unknown.
+    Now that all else is explained, they are sought again with errors that tell rare and large ones too, first with work
+    in place of all zeros, then with stops as they are, which would be such errors themselves. Those stay that are found
+    either way, beside which the other trace does not dip, as at a stop or a short rest, or whose budget is unknown.
     """
     doubtful = [one for one in found if one.kind == "dropout"]
     if not doubtful:
@@ -178,11 +179,15 @@ def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: F
     seen, none = _without_others(found, recorded, made, "dropout"), set()
     for role in ROLES:
         again = [(claim.start, claim.stop) for claim in dropouts(seen[role], tails=True)]
-        lost = [one for one in doubtful if one.side == role and not any(
+        own = [one for one in doubtful if one.side == role and not any(
             start < one.stop and one.start < stop for start, stop in again) and dips(seen[role], one.start, one.stop)]
-        spans = [(one.start, one.stop) for one in lost]
-        known = seen[role].weigh(spans, [1.0] * len(spans), np.zeros(seen[role].y.size, bool), tails=True)
-        none |= {one for one, claim in zip(lost, known, strict=True) if claim.unknown <= CLAIM_UNKNOWN}
+        at = np.zeros(seen[role].y.size, bool)
+        for one in doubtful:
+            at[one.start:one.stop] |= one.side == role
+        claims = [float(seen[role].usual[one.start:one.stop].sum()) for one in own]
+        weighed = seen[role].weigh([(one.start, one.stop) for one in own], claims, at, tails=True)
+        none |= {one for one, claim in zip(own, weighed, strict=True)
+                 if claim.unknown <= CLAIM_UNKNOWN and not claim.holds}
     return [one for one in found if one not in none]
 
 
