@@ -15,6 +15,7 @@ from agree.core.data.ceiling_edges import with_edges
 from agree.core.data.fault import FAULT_KINDS, HANDLINGS, REASONS, SLOW, Fault
 from agree.core.data.matched import Matched
 from agree.core.errors import InputError
+from agree.core.remember import remembering
 from agree.core.results.note import Note
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
 from agree.estimators.response.kernels import Kernel
@@ -79,6 +80,7 @@ def handling_of(faults: str | Mapping[str, str]) -> dict[str, str]:
     return USUAL | dict(asked)
 
 
+@remembering()
 def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, str] = USUAL) -> Setting:
     """Match the response of two traces on one grid of seconds, find their faults, and say why seconds are set aside.
 

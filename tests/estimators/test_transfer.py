@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from agree.estimators.response import transfer
+from agree.estimators.response.linear.lowpass import lowpass
 
 KINDS = {"none": 1.0, "running mean": 4.3, "first order": 2.7}
 
@@ -17,7 +18,7 @@ def data():
 
 def slow(data, kind, size, delay, share):
     """Weighted squares about b F D c, with complex numbers throughout."""
-    h = transfer.lowpass(kind, size, data.frequency)
+    h = lowpass(kind, size, data.frequency)
     other = (1 - share) / np.abs(h) ** 2
     s = 2 * share * data.noise / (share + other + np.sqrt((share + other) ** 2 + 4 * share * other * data.noise))
     made = h / (1 + s) * np.exp(-2j * np.pi * data.frequency * delay)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -40,30 +41,39 @@ def lowest(function: Callable[[Sequence[float]], float], corners: FloatArray, *,
     """
     points: list[list[float]] = np.asarray(corners, float).tolist()  # few and short: lists are faster than arrays
     values = [function(point) for point in points]
+    points, values = _in_order(points, values)
     count = len(points) - 1
     for _ in range(most):
-        order = sorted(range(count + 1), key=values.__getitem__)
-        points, values = [points[k] for k in order], [values[k] for k in order]
-        best, worst = points[0], points[-1]
         if values[-1] - values[0] <= ftol and all(abs(a - b) <= xtol for point in points[1:]
-                                                  for a, b in zip(point, best, strict=True)):
+                                                  for a, b in zip(point, points[0], strict=True)):
             break
-        middle = [sum(column) / count for column in zip(*points[:-1], strict=True)]
-        mirrored = [2 * a - b for a, b in zip(middle, worst, strict=True)]
-        value = function(mirrored)
+        worst, last = points.pop(), values.pop()
+        middle = [sum(column) / count for column in zip(*points, strict=True)]
+        new = [2 * a - b for a, b in zip(middle, worst, strict=True)]
+        value = function(new)
         if value < values[0]:
             further = [3 * a - 2 * b for a, b in zip(middle, worst, strict=True)]
             beyond = function(further)
-            points[-1], values[-1] = (further, beyond) if beyond < value else (mirrored, value)
-        elif value < values[-2]:
-            points[-1], values[-1] = mirrored, value
-        else:
-            outside = value < values[-1]
+            if beyond < value:
+                new, value = further, beyond
+        elif value >= values[-1]:
+            outside = value < last
             nearer = [1.5 * a - 0.5 * b if outside else 0.5 * (a + b) for a, b in zip(middle, worst, strict=True)]
             between = function(nearer)
-            if between <= value if outside else between < values[-1]:
-                points[-1], values[-1] = nearer, between
-            else:
-                points[1:] = [[a + 0.5 * (b - a) for a, b in zip(best, point, strict=True)] for point in points[1:]]
-                values[1:] = [function(point) for point in points[1:]]
-    return np.array(points[values.index(min(values))])
+            if not (between <= value if outside else between < last):
+                best = points[0]
+                points = [best, *([a + 0.5 * (b - a) for a, b in zip(best, point, strict=True)]
+                                  for point in (*points[1:], worst))]
+                points, values = _in_order(points, [values[0], *(function(point) for point in points[1:])])
+                continue
+            new, value = nearer, between
+        place = bisect_right(values, value)
+        points.insert(place, new)
+        values.insert(place, value)
+    return np.array(points[0])
+
+
+def _in_order(points: list[list[float]], values: list[float]) -> tuple[list[list[float]], list[float]]:
+    """Points by their values, the lowest first."""
+    order = sorted(range(len(values)), key=values.__getitem__)
+    return [points[k] for k in order], [values[k] for k in order]

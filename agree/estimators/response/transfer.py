@@ -25,6 +25,7 @@ from scipy import fft, ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import LINES_SD, TOGETHER, TOGETHER_OVER_S
+from agree.estimators.response.linear.lowpass import FLOOR, lowpass, share_of, signal_share
 from agree.estimators.response.simplex import lowest
 
 ComplexArray = NDArray[np.complex128]
@@ -37,7 +38,6 @@ SIZES = {"none": np.ones(1), "running mean": np.r_[1.25:8:0.25, 8:31:0.5, 31:61]
          "first order": np.r_[0.1:2:0.1, 2:6:0.25, 6:15.5:0.5, 16:31:1, 32:62:2]}
 SHARES = np.array([0.0, 0.1, 0.5, 0.9, 1.0])
 STEP = 1e-3
-FLOOR = 1e-9         # least incoherent share: traces that are exact filters of one another
 LEAST_COHERENCE = 1e-3
 
 
@@ -145,42 +145,23 @@ def _smoothed(column: FloatArray) -> FloatArray:
     return result
 
 
-def lowpass(kind: str, size: Any, frequency: FloatArray, second: Any = 0.0) -> Any:
-    """Response of a centred mean over `size` s, of a first-order lag with this time constant, or of two in a row."""
-    if kind in ("two lags", "mean and lag"):
-        return lowpass("first order" if kind == "two lags" else "running mean", size, frequency) * lowpass(
-            "first order", second, frequency)
-    turn = 2 * np.pi * frequency
-    if kind == "running mean":
-        half = np.where(turn == 0, 1e-9, turn) / 2
-        return np.sin(size * half) / (size * np.sin(half)) + 0j
-    if kind == "first order":
-        keep = np.exp(-1 / size)
-        return (1 - keep) / (1 - keep * np.exp(-1j * turn))
-    return np.ones_like(turn) + 0j
-
-
-def signal_share(noise: FloatArray, power: Any, share: Any) -> Any:
-    """Return c above from 1/coherence - 1, abs(F)^2 and k."""
-    other = (1 - share) / np.maximum(power, FLOOR)
-    both = share + other
-    return 1 / (1 + 2 * share * noise / (both + np.sqrt(both * both + 4 * share * other * noise)))
-
-
 def misfits(data: Seen, kind: str, sizes: FloatArray, early: FloatArray, second: FloatArray | None = None,
             ) -> FloatArray:
     """Weighted squares that filters leave at `DELAYS_S` less `early` and at `SHARES`, (sizes, delays, shares)."""
     turn = 2 * np.pi * data.frequency
     h = lowpass(kind, sizes[:, None], data.frequency, 0.0 if second is None else second[:, None])
-    made = signal_share(data.noise, np.abs(h)**2, SHARES[:, None, None]) * h
-    shared = data.weight * data.ratio * np.exp(-1j * early[:, None] * turn) * made.conj()
-    angle = DELAYS_S[:, None] * turn
-    # The real part of e^(i angle) times what is shared, as one product of real columns.
-    along = np.hstack([np.cos(angle), -np.sin(angle)]) @ np.concatenate(
-        [shared.real, shared.imag], axis=-1).reshape(-1, 2 * turn.size).T
-    along = np.maximum(along.reshape(DELAYS_S.size, SHARES.size, sizes.size), 0)
-    square = np.abs(made)**2 @ data.weight
-    result: FloatArray = (_whole(data) - along**2 / square).transpose(2, 0, 1)
+    power = h.real**2 + h.imag**2
+    shared = data.weight * data.ratio * np.exp(-1j * early[:, None] * turn) * h.conj()
+    # The real part of e^(i angle) times what is shared, as products of real columns; delays are as many either way.
+    angle = DELAYS_S[DELAYS_S.size // 2:, None] * turn
+    cosine, sine = np.cos(angle), np.sin(angle)
+    real, imaginary, whole = shared.real.copy(), shared.imag.copy(), _whole(data)
+    result = np.empty((sizes.size, DELAYS_S.size, SHARES.size))
+    for k, share in enumerate(SHARES.tolist()):  # one by one they stay in the processor's cache
+        part = signal_share(data.noise, power, share)
+        even, odd = cosine @ (part * real).T, sine @ (part * imaginary).T
+        along = np.maximum(np.concatenate([(even + odd)[:0:-1], even - odd]), 0)
+        result[:, :, k] = (whole - along**2 / (part * part * power @ data.weight)).T
     return result
 
 
@@ -194,29 +175,37 @@ def misfit_of(data: Seen, kind: str) -> Callable[[float, float, float], tuple[fl
     A deviance: minus twice the log-likelihood (Whittle) above that of any transfer at all. It is called some hundred
     times for each fit, so all that does not change is made before, and products are of real columns.
     """
-    turn, weight, noise, whole = 2 * np.pi * data.frequency, data.weight, data.noise, _whole(data)
-    real, imaginary = weight * data.ratio.real, weight * data.ratio.imag
-    half = np.where(turn == 0, 1e-9, turn) / 2
-    sine, cosine, along_turn, ones = np.sin(half), np.cos(turn), np.sin(turn), np.ones(turn.size)
+    turn, weight, whole = 2 * np.pi * data.frequency, data.weight, _whole(data)
+    real, imaginary, shared_of = weight * data.ratio.real, weight * data.ratio.imag, share_of(data.noise)
+    sine, half = 1 / np.sin(np.where(turn == 0, 1e-9, turn) / 2), np.where(turn == 0, 1e-9, turn) / 2
+    cosine, along_turn, ones = np.cos(turn), np.sin(turn), np.ones(turn.size)
 
     def at(size: float, delay: float, share: float) -> tuple[float, float]:
         angle = delay * turn
         c, s = np.cos(angle), np.sin(angle)
-        shared = real * c - imaginary * s
+        shared = real * c
+        shared -= imaginary * s
         if kind == "running mean":
-            h = np.sin(size * half) / (size * sine)
+            h = size * half
+            np.sin(h, out=h)
+            h *= sine
+            h /= size
             power = h * h
         elif kind == "first order":
             keep = math.exp(-1 / size)
             power = (1 - keep)**2 / (1 - 2 * keep * cosine + keep * keep)
             # conj(h) = power (1 - keep e^(-i turn))/(1 - keep)
-            shared = shared * (1 - keep * cosine) - (real * s + imaginary * c) * keep * along_turn
+            shared *= 1 - keep * cosine
+            shared -= (real * s + imaginary * c) * (keep * along_turn)
             h = power / (1 - keep)
         else:
             h = power = ones
-        part = signal_share(noise, power, share) if share else ones
-        along = max(float(shared @ (part * h)), 0.0)
-        square = float(weight @ (part * part * power))
+        if share:
+            part = shared_of(power, share)
+            power = part * part * power
+            h = part * h
+        along = max(float(shared @ h), 0.0)
+        square = float(weight @ power)
         return whole - along**2 / square, along / square
 
     return at
@@ -236,14 +225,18 @@ def nearest(data: Seen, kind: str, start: FloatArray, sizes: FloatArray, near: f
     free = 3 if sizes.size > 1 else 2
     misfit = misfit_of(data, kind)
 
+    low, high, only = float(sizes[0]) / 4, 1.5 * float(sizes[-1]), float(sizes[0])
+
     def full(at: Sequence[float] | FloatArray) -> tuple[float, float, float]:
-        return float(at[0]), min(max(float(at[1]), 0.0), 1.0), float(at[2]) if free == 3 else float(sizes[0])
+        return float(at[0]), min(max(float(at[1]), 0.0), 1.0), float(at[2]) if free == 3 else only
 
     def left(at: Sequence[float]) -> float:
-        one, part, wide = full(at)
-        inside = sizes[0] / 4 <= wide <= 1.5 * sizes[-1]
-        beyond = max(abs(at[1] - 0.5) - 0.5, 0.0)
-        return misfit(wide, one, part)[0] + beyond if inside else math.inf
+        share, wide = at[1], at[2] if free == 3 else only
+        if not low <= wide <= high:
+            return math.inf
+        if 0 <= share <= 1:
+            return misfit(wide, at[0], share)[0]
+        return misfit(wide, at[0], 0.0 if share < 0 else 1.0)[0] + (-share if share < 0 else share - 1)
 
     corners = np.vstack([np.zeros(3), np.diag([0.2, 0.3 if start[1] < 0.5 else -0.3, 0.04 * start[2] + 0.04])])
     place = full(lowest(left, start[:free] + corners[:free + 1, :free], xtol=near, ftol=near, most=600))

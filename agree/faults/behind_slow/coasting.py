@@ -8,6 +8,7 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
+from agree.core.remember import once
 from agree.core.thresholds import CLAIM_MARGIN_S, STOP_DIP, STOP_SURE, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.nonlinear.holding import Holding
@@ -28,7 +29,7 @@ class Fit(NamedTuple):
 
 def fitted(reference: FloatArray, device: FloatArray, hidden: tuple[Mask, Mask]) -> Filter:
     """Find the filter without hidden seconds of the two traces."""
-    return find_filter(np.where(hidden[0], np.nan, reference), np.where(hidden[1], np.nan, device))
+    return once(find_filter, np.where(hidden[0], np.nan, reference), np.where(hidden[1], np.nan, device))
 
 
 def with_coasting(reference: FloatArray, device: FloatArray, without: Fit) -> Fit:

@@ -15,6 +15,7 @@ from agree.core.interval.engine import estimate, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import STAGE_EVIDENCE, STAGE_LEAST
 from agree.estimators.response import transfer
+from agree.estimators.response.linear.lowpass import share_of
 from agree.estimators.response.simplex import lowest
 from agree.estimators.response.transfer import Fitted, Seen
 
@@ -109,20 +110,33 @@ def misfit_of(data: Seen, kind: str) -> Callable[[float, float, float, float], t
     """Return what gives, by both sizes, delay and share, the weighted squares left and the scale that leaves least."""
     turn = 2 * np.pi * data.frequency
     around, weighted, whole = np.exp(-1j * turn), data.weight * data.ratio, float(data.weight @ np.abs(data.ratio)**2)
+    weight, late, shared_of = data.weight, 1j * turn, share_of(data.noise)
     sine, half = np.sin(turn / 2), turn / 2
 
     def at(size: float, second: float, delay: float, share: float) -> tuple[float, float]:
         keep = math.exp(-1 / second)
-        h = (1 - keep) / (1 - keep * around)
+        below = 1 - keep * around
         if kind == "two lags":
-            keep = math.exp(-1 / size)
-            h = h * ((1 - keep) / (1 - keep * around))
+            other = math.exp(-1 / size)
+            below *= 1 - other * around
+            h = ((1 - keep) * (1 - other)) / below
         else:
-            h = h * (np.sin(size * half) / (size * sine))
-        power = h.real * h.real + h.imag * h.imag
-        part = transfer.signal_share(data.noise, power, share) if share else np.ones(turn.size)
-        along = max(float((weighted * np.exp(1j * delay * turn) * h.conj()).real @ part), 0.0)
-        square = float(data.weight @ (part * part * power))
+            mean = size * half
+            np.sin(mean, out=mean)
+            mean /= sine
+            mean *= (1 - keep) / size
+            h = mean / below
+        power = h.real * h.real
+        power += h.imag * h.imag
+        shared = np.exp(delay * late)
+        shared *= weighted
+        shared *= np.conj(h, out=h)
+        if share:
+            part = shared_of(power, share)
+            along = max(float(shared.real @ part), 0.0)
+            square = float(weight @ (part * part * power))
+        else:
+            along, square = max(float(shared.real.sum()), 0.0), float(weight @ power)
         return whole - along**2 / square, along / square
 
     return at
