@@ -10,7 +10,7 @@ from agree.files.formats.json_lines import cells_alike, json_table
 
 ALIKE = [json.dumps({"time": f"2024-05-31T17:02:{k:02d}Z", "power": 200 + k, "note": None, "up": k % 2 > 0}).encode()
          for k in range(12)]
-ODD = [b'{"time": "a", "power": 1.50, "note": null, "up": true}',
+ODD = [b'{"time": " a", "power": 1, "note": 2, "up": 3}', b'{"time": "a", "power": 1.50, "note": null, "up": true}',
        b'{"time": " a  b ", "power": -0, "note": 1, "up": 0}',
        b'{"time": "a", "power": -0.0, "note": 1e3, "up": 2E-2}', b'{"time": "a", "power": 1e999, "note": 0, "up": 0}',
        b'\t{ "time":"a","power" :1 ,"note": 0, "up": 0 } ', b'{"time": "a\\n\\u0062", "power": 1, "note": 0, "up": 0}',
@@ -36,10 +36,10 @@ def told(lines):
     return table.header, table.columns, list(table.rows), [(note.kind, note.values) for note in table.notes]
 
 
-@pytest.mark.parametrize("at", [0, 4, 6])
+@pytest.mark.parametrize(("at", "end"), [(0, b""), (4, b""), (6, b"\r")])
 @pytest.mark.parametrize("odd", ODD)
-def test_what_is_read_together_is_read_one_by_one(monkeypatch, odd, at):
-    lines = [*ALIKE[:at], odd, *ALIKE[at:]]
+def test_what_is_read_together_is_read_one_by_one(monkeypatch, odd, at, end):
+    lines = [line + end for line in (*ALIKE[:at], odd, *ALIKE[at:])]
     monkeypatch.setattr(json_lines, "CHUNK", 4)
     together = told(lines)
     monkeypatch.setattr(json_lines, "cells_alike", lambda *_: None)

@@ -271,8 +271,10 @@ def _unlimited(size: Estimate, fits: bool) -> Estimate:
 def _matched(result: Response, chosen: Choice, x: FloatArray, y: FloatArray, lag: int, unit: float) -> Response:
     """Slope and scatter at matched response; traces in units of their largest reading."""
     riding = np.where((x == 0) & (y == 0), np.nan, 1.0)  # a line has nothing to say of coasting
-    shifts = [smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1)]
-    trials = [line_errors(trial, y * riding)[1] for trial in shifts if np.isfinite(trial * y * riding).any()]
+    shifts = (smoothed(x, Kernel(lag + extra, np.ones(1))) for extra in range(-SHIFTS_S, SHIFTS_S + 1))
+    ridden = y * riding
+    trials = (line_errors(trial, ridden)[1] for trial in shifts if np.isfinite(trial * ridden).any())
+    # One by one: of a long ride all at once would take the most memory of a check.
     before = min((trial for trial in trials if np.isfinite(trial).any()), key=lambda trial: float(np.nanmean(trial**2)))
     sharp, other = (y, x) if result.smoother == "reference" else (x, y)
     made = answered(sharp, result.kernel())

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
+from itertools import islice
 from typing import Any
 
 from agree.core.errors import InputError
@@ -32,13 +34,13 @@ def json_table(data: bytes, source: str) -> Table:
         JSON of another form, a line that is not whole, or too many rows, keys or cells. An array or object within an
         object is left out, with a note.
     """
-    read, lines = _Read(source), data.splitlines()
-    for start in range(0, len(lines), CHUNK):
-        chunk = lines[start:start + CHUNK]
-        if not read.take_alike(chunk, start + 1):
-            for number, line in enumerate(chunk, start + 1):
+    read, lines, first = _Read(source), _lines(data), 1
+    while chunk := list(islice(lines, CHUNK)):
+        if not read.take_alike(chunk, first):
+            for number, line in enumerate(chunk, first):
                 if line and not line.isspace():
                     read.take(line, number)
+        first += len(chunk)
     columns, rows, nested = read.columns, read.rows, read.nested
     if len(rows) == 1 and any(isinstance(value, list) for value in read.last.values()):
         raise _fail(source, rows[0], "JSON of one object that holds arrays")
@@ -47,6 +49,11 @@ def json_table(data: bytes, source: str) -> Table:
              for key, times in nested.items()]
     header = [every.get(key, key).strip() or f"column {k + 1}" for k, key in enumerate(columns)]
     return Table(source, header, list(columns.values()), rows, notes, word="line", decimal=".")
+
+
+def _lines(data: bytes) -> Iterator[bytes]:
+    """Lines without their ends, one by one where only line feeds end them: all at once take twice the file."""
+    return iter(data.splitlines()) if b"\r" in data else (line.removesuffix(b"\n") for line in io.BytesIO(data))
 
 
 class _Read:
@@ -111,8 +118,14 @@ def cells_alike(lines: list[bytes], keys: Collection[str]) -> dict[str, list[str
         return None
     columns = zip(*found, strict=True) if len(first) > 1 else [found]
     plain = _Plain()
-    return {key: [" ".join(cell.split()) for cell in column] if is_text else list(map(plain.__getitem__, column))
+    return {key: _texts(column) if is_text else list(map(plain.__getitem__, column))
             for (key, _), is_text, column in zip(first, kinds, columns, strict=True)}
+
+
+def _texts(column: Sequence[str]) -> list[str]:
+    if len(f"x{'x'.join(column)}x".split()) == 1:  # no blanks, as in stamps
+        return list(column)
+    return [" ".join(cell.split()) for cell in column]
 
 
 class _Plain(dict[str, str]):
