@@ -10,6 +10,7 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.thresholds import PURE_LAG_S, WITHIN
 from agree.estimators.response import transfer
+from agree.estimators.response.linear.lowpass import lowpass, signal_share
 from agree.estimators.response.simplex import lowest
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
@@ -42,7 +43,7 @@ def delayed(data: Seen, plain: Fitted) -> Fitted:
     def at(delay: float, share: float, blend: float) -> tuple[float, float]:
         part = delay - math.floor(delay)
         h = 1 - blend + blend * (1 - part + part * around) * np.exp(1j * part * turn)
-        made = transfer.signal_share(data.noise, np.abs(h)**2, share) * h
+        made = signal_share(data.noise, np.abs(h)**2, share) * h
         along = max(float(np.real(weighted * np.exp(1j * delay * turn) * made.conj()).sum()), 0.0)
         square = float(data.weight @ np.abs(made)**2)
         return whole - along**2 / square, along / square
@@ -86,7 +87,7 @@ def judged(pair: Cross, data: Seen, found: Fitted) -> float:
     mix is known to `WITHIN` only of what the two ways of `delayed` differ by.
     """
     turn = 2 * np.pi * data.frequency
-    filtered = transfer.lowpass(found.kind, found.size, data.frequency, found.second)
+    filtered = lowpass(found.kind, found.size, data.frequency, found.second)
     h = filtered * transfer.late(data.frequency, found)
     between = PURE_LAG_S <= found.part <= 1 - PURE_LAG_S
     unknown = WITHIN * found.scale * np.abs(filtered * (
@@ -94,7 +95,7 @@ def judged(pair: Cross, data: Seen, found: Fitted) -> float:
     weight = data.weight / (1 + data.weight * np.square(unknown) / 2)
     least = math.inf
     for share in (*transfer.SHARES, found.share):
-        made = transfer.signal_share(data.noise, np.abs(h)**2, share) * h
+        made = signal_share(data.noise, np.abs(h)**2, share) * h
         along = max(float(np.real(weight * data.ratio * made.conj()).sum()), 0.0)
         least = min(least, float(weight @ np.abs(data.ratio)**2) - along**2 / float(weight @ np.abs(made)**2))
     short = between and found.size <= SHORT_S and not found.second
