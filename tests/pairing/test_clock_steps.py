@@ -14,7 +14,8 @@ from agree.pairing.clocks import lag_path, retime
 from agree.pairing.clocks.course import CREEP, JUMP, course_used_once, likely_course
 from agree.pairing.clocks.fine import refine
 from agree.pairing.clocks.lag_path import Stretch
-from agree.pairing.grid import Grid
+from agree.pairing.grid import Grid, to_grid
+from agree.pairing.match import match
 from tests.said import said
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
@@ -46,8 +47,18 @@ def noisy(x, seed=1):
     return np.rint(np.where(y > 0, np.maximum(y + 6 * np.random.default_rng(seed).standard_normal(x.size), 0), y))
 
 
-def facts(pairs, kind):
-    return [note for note in pairs.notes if getattr(note, "kind", "") == kind]
+def facts(found, kind):
+    return [note for note in found.notes if getattr(note, "kind", "") == kind]
+
+
+def matched(x, y):
+    """The match alone: neither response nor faults are looked for."""
+    return match(to_grid(record(x), "reference"), to_grid(record(y), "device"), None, None, False)
+
+
+def steps_of(x, y):
+    found = matched(x, y)
+    return retime.steps(found.changes, found.fine, 0, found.x.power.size)[0]
 
 
 def without(y, *pauses):
@@ -109,16 +120,14 @@ def test_pauses_of_both_and_a_drift(long):
 
 def test_many_pauses(long):
     pauses = [(600 * k, 600 * k + 20 + 30 * k) for k in range(1, 7)]
-    pairs = pair_recordings(record(long), record(without(noisy(long), *pauses)))
-    found = [-step.step_s for step in pairs.alignment.steps]
+    found = [-step.step_s for step in steps_of(long, without(noisy(long), *pauses))]
     assert found == pytest.approx([b - a for a, b in pauses], abs=0.3)
 
 
 def test_pause_at_a_stop_that_the_reference_records(long):
     stop = int(np.flatnonzero(long[2000:] == 0)[0]) + 2000
     x = np.insert(long, stop, np.zeros(180))
-    pairs = pair_recordings(record(x), record(noisy(long)))
-    (step,) = pairs.alignment.steps
+    (step,) = steps_of(x, noisy(long))
     assert step.step_s == pytest.approx(-180, abs=0.2)
     assert step.time_s == pytest.approx(stop + 180, abs=15)
 
@@ -143,7 +152,7 @@ def test_no_step_is_invented(road, harm):
         y = np.convolve(np.nan_to_num(y), np.ones(20) / 20)[:y.size]
     elif harm == "drift":
         y = np.interp(np.arange(y.size) * (1 - 2.5e-4), np.arange(y.size), y)
-    assert pair_recordings(record(road), record(y)).alignment.steps == ()
+    assert matched(road, y).changes == ()
 
 
 def test_the_real_pair_has_no_steps():
@@ -169,13 +178,13 @@ def test_different_rides_are_not_made_to_fit():
     bike = pd.read_csv(RIDES / "pair-1-bike.csv")["power_W"].to_numpy(float)
     for one, two in itertools.permutations([x, y, bike], 2):
         with pytest.raises(MatchError, match="do not match"):
-            pair_recordings(record(one), record(two))
+            matched(one, two)
 
 
 def test_given_lag_looks_for_no_steps(long):
-    pairs = pair_recordings(record(long), record(without(noisy(long), (1500, 1543))), lag_s=1)
-    assert pairs.alignment.steps == ()
-    assert pairs.alignment.lag_s == 1
+    y = without(noisy(long), (1500, 1543))
+    found = match(to_grid(record(long), "reference"), to_grid(record(y), "device"), None, 1, False)
+    assert (found.changes, found.channel, found.fine.lag) == ((), "given", 1)
 
 
 def test_pieces_of_a_minute_between_pauses(long):
@@ -189,23 +198,22 @@ def test_pieces_of_a_minute_between_pauses(long):
 @pytest.mark.parametrize("seconds", [400, 700])
 def test_a_part_of_another_ride_makes_no_step_and_is_said(long, seconds):
     y = noisy(long)
-    assert not facts(pair_recordings(record(long), record(y)), "pair_minutes_unlike")
+    assert not facts(matched(long, y), "pair_minutes_unlike")
     y[1000:1000 + seconds] = noisy(long)[3000:3000 + seconds]
-    pairs = pair_recordings(record(long), record(y))
-    (fact,) = facts(pairs, "pair_minutes_unlike")
+    found = matched(long, y)
+    (fact,) = facts(found, "pair_minutes_unlike")
     assert fact.values["minutes"] == pytest.approx(seconds / 60, abs=2)
     assert fact.values["from_s"] == pytest.approx(1000, abs=60)
-    assert pairs.alignment.steps == ()
+    assert found.changes == ()
 
 
 def test_a_clock_of_rows_is_put_right_or_refused(long, monkeypatch):
     pauses = [(380 * k, 380 * k + 60) for k in range(1, 12)]
-    one, two = record(long), record(without(noisy(long), *pauses))
-    steps = pair_recordings(one, two).alignment.steps
-    assert [-step.step_s for step in steps] == pytest.approx([60] * 11, abs=0.4)
+    y = without(noisy(long), *pauses)
+    assert [-step.step_s for step in steps_of(long, y)] == pytest.approx([60] * 11, abs=0.4)
     monkeypatch.setattr(refusal, "MOST_CLOCK_STEPS", 10)
     with pytest.raises(MatchError, match="differ by 11 steps, and at most 10 are taken out: one of them"):
-        pair_recordings(one, two)
+        matched(long, y)
 
 
 def test_change_is_placed_to_the_second():
@@ -264,7 +272,6 @@ def test_steps_between_seconds_have_their_fraction(long):
     true = own + 60.37 * (own >= 2000)
     true = true[true < long.size - 1]
     y = np.rint(np.interp(true, np.arange(long.size), long))
-    pairs = pair_recordings(record(long), record(y))
-    (step,) = pairs.alignment.steps
+    (step,) = steps_of(long, y)
     assert step.step_s == pytest.approx(-60.37, abs=0.05)
     assert refine(long, y, 0).extra == ()

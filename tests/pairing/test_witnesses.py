@@ -174,7 +174,7 @@ def test_two_columns_of_one_file(joined):
 
 @pytest.mark.parametrize(("column", "why"), [("power steady [W]", "steady ride"), ("power other [W]", "do not match")])
 def test_lag_of_0_is_taken_in_one_file(joined, column, why):
-    pairs = pair_recordings(joined, None, power_columns=("power crank [W]", column))
+    pairs = pair_recordings(joined, None, power_columns=("power crank [W]", column), faults="keep")
     assert pairs.alignment.lag_s == 0
     assert pairs.alignment.channel == "assumed"
     assert math.isnan(pairs.alignment.lag_se_s)
