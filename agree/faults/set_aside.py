@@ -164,7 +164,7 @@ def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, asid
     right = found.put_right
     known = sharp if right is None or (right.role == "device") != (made.smoother == "reference") else np.where(
         aside & right.changed, right.trace, sharp)
-    answer = answered_over(known, ~np.isfinite(sharp), made.kernel)
+    answer = made.sure(answered_over(known, ~np.isfinite(sharp), made.kernel))
     return (one, answer) if made.smoother == "reference" else (answer, two)
 
 

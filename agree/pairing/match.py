@@ -25,6 +25,7 @@ from agree.pairing import witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
 from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
+from agree.pairing.clocks.stops_left_out import as_stops, stops
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
 from agree.pairing.match_types import Asked, Match
@@ -128,7 +129,7 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     except MatchError as refusal:
         joined = isinstance(refusal, JoinedRides)  # zeros of another ride may be all that is unlike
         ways: tuple[Callable[[Grid, Grid, Asked], Match | None], ...] = (
-            (_crowded,) if joined else (_crowded, _without_zeros, _by_own_changes))
+            (_crowded,) if joined else (_crowded, _without_zeros, _with_stops, _by_own_changes))
         for again in ways:
             try:
                 told = again(x, y, asked)
@@ -170,6 +171,12 @@ def _without_zeros(x: Grid, y: Grid, asked: Asked) -> Match | None:
     """Match without zeros, if one has many amid work of the other."""
     found = lags_without_zeros(x, y, asked.lowest, asked.highest)
     return _seen(x, y, asked, found, without_zeros) if found else None
+
+
+def _with_stops(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match with a 0 in the gaps of each recording: it may leave out stops that the other one records."""
+    found = clock.candidates(as_stops(x).power, as_stops(y).power, asked.lowest, asked.highest)
+    return _seen(x, y, asked, found, as_stops) if stops(x) or stops(y) else None
 
 
 def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:

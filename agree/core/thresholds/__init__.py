@@ -6,6 +6,7 @@ from agree.core.thresholds.correction import *
 from agree.core.thresholds.devices import *
 from agree.core.thresholds.estimators import *
 from agree.core.thresholds.faults import *
+from agree.core.thresholds.gaps import *
 from agree.core.thresholds.pairing import *
 from agree.core.thresholds.quantities import *
 from agree.core.thresholds.recordings import *

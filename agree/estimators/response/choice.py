@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import estimate, t_quantile
@@ -38,6 +39,7 @@ class Choice(NamedTuple):
     without a filter. `alike` is None where it was not asked. `misfit` is
     the mean square that the model leaves, over what chance leaves; NaN if it was not judged. `second` is the size of a
     second stage in a row, `part` that of a second by which readings lie between whole ones.
+    `unsure` holds the seconds of which the filter knows nothing: after gaps in which it did not go on.
     """
 
     kind: str
@@ -49,6 +51,7 @@ class Choice(NamedTuple):
     ways: tuple[Fitted, ...] = ()
     second: Estimate | None = None
     part: float = 0.0
+    unsure: NDArray[np.bool_] | None = None
 
     @property
     def fits(self) -> bool:

@@ -277,7 +277,7 @@ def _matched(result: Response, chosen: Choice, x: FloatArray, y: FloatArray, lag
     # One by one: of a long ride all at once would take the most memory of a check.
     before = min((trial for trial in trials if np.isfinite(trial).any()), key=lambda trial: float(np.nanmean(trial**2)))
     sharp, other = (y, x) if result.smoother == "reference" else (x, y)
-    made = answered(sharp, result.kernel())
+    made = Filter(result.kernel(), result.smoother, chosen).sure(answered(sharp, result.kernel()))
     made, seen = made * riding, other * riding
     a, b = (seen, made) if result.smoother == "reference" else (made, seen)
     good = np.isfinite(a) & np.isfinite(b)

@@ -48,14 +48,20 @@ def kernel(kind: str, size: Estimate | None, delay: Estimate, second: Estimate |
         return Kernel(first.start, np.convolve(first.weights, _lag(second.value)))
     if kind == "running mean":
         width = max(_whole(size), 1.0)
-        middle = _whole(delay, (width - 1) / 2 % 1)
-        low, high = middle - width / 2, middle + width / 2
+        return weights_of(kind, width, _whole(delay, (width - 1) / 2 % 1))
+    return weights_of(kind, size.value, _whole(delay))
+
+
+def weights_of(kind: str, size: float, delay: float) -> Kernel:
+    """Weights of a running mean or lag of exactly this size and delay, s."""
+    if kind == "running mean":
+        low, high = delay - size / 2, delay + size / 2
         start = math.floor(low + 0.5)
         at = np.arange(start, math.ceil(high - 0.5) + 1)
-        weights = (np.minimum(at + 0.5, high) - np.maximum(at - 0.5, low)).clip(0) / width
+        weights = (np.minimum(at + 0.5, high) - np.maximum(at - 0.5, low)).clip(0) / size
         return Kernel(start, weights)
-    whole, rest = divmod(_whole(delay), 1.0)
-    return Kernel(int(whole), np.convolve(_lag(size.value), [1 - rest, rest] if rest else [1.0]))
+    whole, rest = divmod(delay, 1.0)
+    return Kernel(int(whole), np.convolve(_lag(size), [1 - rest, rest] if rest else [1.0]))
 
 
 def _lag(size: float) -> FloatArray:

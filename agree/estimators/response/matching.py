@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from agree.core.data.held_readings import held
 from agree.core.thresholds import REPEAT_LEFT, TOGETHER, WORKING_W
 from agree.estimators.response import transfer
 from agree.estimators.response.choice import Choice, choose, line_errors, named, opposite, whole
+from agree.estimators.response.gaps.across import across_gaps
 from agree.estimators.response.kernels import Kernel, kernel, smoothed
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, answered
 from agree.estimators.response.nonlinear.fit_holding import held_seconds, may_hold
@@ -66,9 +68,13 @@ class Filter(NamedTuple):
 
     def columns(self, reference: FloatArray, device: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Both traces with one response; NaN where a second that the filter needs is unknown."""
-        if self.smoother == "reference":
-            return reference, answered(device, self.kernel)
-        return answered(reference, self.kernel), device
+        made = self.sure(answered(device if self.smoother == "reference" else reference, self.kernel))
+        return (reference, made) if self.smoother == "reference" else (made, device)
+
+    def sure(self, answer: FloatArray) -> FloatArray:
+        """The sharper trace answered, NaN after gaps in which the filter did not go on."""
+        unsure = None if self.choice is None else self.choice.unsure
+        return answer if unsure is None or unsure.size != answer.size else np.where(unsure, np.nan, answer)
 
 
 def find_filter(reference: FloatArray, device: FloatArray) -> Filter:
@@ -194,6 +200,10 @@ def chosen_filter(reference: FloatArray, device: FloatArray, level: float, *, al
 
 
 def _fitted(reference: FloatArray, device: FloatArray, level: float, alike: bool) -> tuple[Kernel, Choice]:
+    return across_gaps(reference, device, partial(_without_gaps, level=level, alike=alike))
+
+
+def _without_gaps(reference: FloatArray, device: FloatArray, level: float, alike: bool) -> tuple[Kernel, Choice]:
     chosen = choose(reference, device, level, alike=alike)
     if chosen.kind == "none":
         return _of_delay(chosen, reference, device)
