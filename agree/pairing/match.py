@@ -175,8 +175,8 @@ def _without_zeros(x: Grid, y: Grid, asked: Asked) -> Match | None:
 
 def _with_stops(x: Grid, y: Grid, asked: Asked) -> Match | None:
     """Match with a 0 in the gaps of each recording: it may leave out stops that the other one records."""
-    found = clock.candidates(as_stops(x).power, as_stops(y).power, asked.lowest, asked.highest)
-    return _seen(x, y, asked, found, as_stops) if stops(x) or stops(y) else None
+    return _seen(x, y, asked, clock.candidates(as_stops(x).power, as_stops(y).power, asked.lowest, asked.highest),
+                 as_stops) if stops(x) or stops(y) else None
 
 
 def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:
