@@ -1,0 +1,45 @@
+"""Pairs of which one recording leaves out stops while it averages: its gaps hide how alike the two are beside them."""
+
+import numpy as np
+import pytest
+
+from agree.core.errors import MatchError
+from agree.core.thresholds import GAP_STOP_S, GAP_STOPS
+from agree.pairing.clocks.stops_left_out import as_stops, stops
+from agree.pairing.grid import Grid
+from agree.pairing.match import match
+from tests.estimators.test_response_across_gaps import lag, noisy, ride
+
+
+def pair(seed, other, tau):
+    x, _, rng = ride(seed, 18)
+    y, gone, _ = ride(other, 18)
+    return Grid(0.0, noisy(x, rng)), Grid(0.0, np.where(gone, np.nan, noisy(lag(y, tau), rng)))
+
+
+@pytest.mark.parametrize("tau", [4.0, 6.0])
+def test_a_slow_device_that_leaves_out_stops_is_paired(tau):
+    """It was refused, and the sharp reference blamed for averaging over 20 s or more."""
+    x, y = pair(1, 1, tau)
+    made = match(x, y, None, None, False)
+    assert 0 < made.fine.lag < tau
+    assert np.isnan(made.y.power).any()
+    made = match(y, x, None, None, False)
+    assert -tau < made.fine.lag < 0
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_another_ride_with_stops_is_refused(seed):
+    with pytest.raises(MatchError):
+        match(*pair(1, seed, 4.0), None, None, False)
+
+
+@pytest.mark.parametrize(("length", "count", "told"), [
+    (GAP_STOP_S, GAP_STOPS, True), (GAP_STOP_S - 1, GAP_STOPS, False), (GAP_STOP_S, GAP_STOPS - 1, False)])
+def test_gaps_that_may_be_stops(length, count, told):
+    power = np.full(300, 200.0)
+    for k in range(count):
+        power[50 + 40 * k:50 + 40 * k + length] = np.nan
+    made = as_stops(Grid(0.0, power)).power
+    assert bool(stops(Grid(0.0, power))) == told
+    assert (made[50], int((made == 0).sum())) == (0, length * count) if told else np.isnan(made[50])
