@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
 from agree.core.thresholds import (
     CLAIM_MARGIN_S,
     STOP_AFTER_S,
@@ -17,6 +18,9 @@ from agree.core.thresholds import (
     STOP_MISFIT,
     STOP_SMOOTHER,
     STOP_SURE,
+    STOP_TOGETHER_S,
+    STOPS_SHARE,
+    STOPS_TOLD,
     WORKING_W,
 )
 from agree.estimators.response.own_readings import usual_changes
@@ -54,9 +58,21 @@ def is_stop(view: View, claim: Claim) -> bool:
     if found is None:
         return False
     held, woken = found
+    if held > STOP_TOGETHER_S and _stop_together(view, first):
+        return False
     whole = claim.start - first <= CLAIM_MARGIN_S and last - claim.stop <= CLAIM_MARGIN_S
     return (held <= (STOP_HELD_S if view.role == "reference" else 0) or not (begins or whole)) and (
         woken == 0 or (begins and not whole))
+
+
+def _stop_together(view: View, first: int) -> bool:
+    """Whether the other trace goes on at next to none of the nearest stops, beside the one that begins at `first`."""
+    stops = [(start, stop) for start, stop in runs(view.y == 0) if start not in (0, first)
+             and stop - start > STOP_HELD_S and bool(np.isfinite(view.judge[start:stop]).all())]
+    near = sorted(stops, key=lambda one: abs(one[0] - first))[:STOPS_TOLD[1]]
+    told = [shown[0] for start, stop in near if (shown := _shown(view, start, stop)) is not None]
+    goes_on = sum(held > STOP_TOGETHER_S for held in told)
+    return len(told) >= STOPS_TOLD[0] and goes_on <= STOPS_SHARE * len(told)
 
 
 def _held_through(view: View, first: int, last: int) -> bool:

@@ -88,6 +88,10 @@ STOPS_LEAST, STOPS_SHARE, STOPS_CHANCE_SD = 2, 0.25, 3.0
 # power around (rms), and leaves this share of the mean square that work all through leaves.
 STOP_MISFIT, STOP_SURE = 0.2, 0.25
 STOP_HELD_S = 5
+# s for which a device may go on at a stop that both show, as clocks differ; and of how many of the nearest stops, at
+# least and at most, that must be known of most, for a device that goes on for longer at another one to have worked on
+# there: of a reference lost in the last 6 s of a sprint beside ten others, 0.5 points (sprint rides).
+STOP_TOGETHER_S, STOPS_TOLD = 1, (4, 8)
 STOP_AGAIN = 3  # times that the last reading comes again, watt for watt, as it is held: chance seldom makes as many
 # s of a stop that are looked at: what is claimed at the end of a longer one is judged by its budget alone, since the
 # begin tells nothing of it.
