@@ -9,7 +9,7 @@ from agree.faults.detect import find_faults
 
 
 def found(goes_on):
-    """Seconds lost before the last stop, of a reference beside a device that goes on for so long at each of the others."""
+    """Seconds lost before the last stop of a reference whose device goes on for so long at each of the others."""
     rng = np.random.default_rng(1)
     x = 200 + 30 * np.sin(np.arange(1200) / 7) + rng.normal(0, 4, 1200)
     stops = 40 + 45 * np.arange(len(goes_on) + 1)
