@@ -235,10 +235,10 @@ def refuse_joined(other: Other | None) -> None:
     if other is not None:
         raise JoinedRides(
             f"from {other.start_s / 60:.0f} to {other.stop_s / 60:.0f} min of the reference the recordings are of "
-            f"different rides: their changes have a correlation of {other.correlation:.2f} there, and of "
-            f"{other.rest:.2f} in the rest; one of the files seems to be joined of two rides, or to go on into another "
-            "one, or its clock to have lost seconds that were not found; cut both to the part that is of one ride; "
-            f"{FORCE}")
+            "different rides, or a clock lost seconds that were not found: their changes have a correlation of "
+            f"{other.correlation:.2f} there, and of {other.rest:.2f} in the rest; one of the files seems to be joined "
+            "of two rides, or to go on into another one, or to leave out stops; cut both to the part that is of one "
+            f"ride, or export both without automatic pauses; {FORCE}")
 
 
 def told_drift(fine: Fine) -> tuple[float, float]:
