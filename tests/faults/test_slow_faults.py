@@ -213,3 +213,14 @@ def test_a_drift_that_slows_over_the_whole_ride_is_no_warm_up(ride, watts, const
     """It is told as a drift from window means; found as a warm-up, it would leave a false scale."""
     t, x, noise = ride
     assert not found(t, x, noise - watts * np.expm1(-t / constant_s))
+
+
+def test_a_step_of_the_scale_in_sprints_is_none_of_torque(rng):
+    """The cadence rises in each sprint, and with it the error: a mean over a minute would not follow."""
+    t = np.arange(2700.0)
+    sprint = np.convolve((t % 150 < 12).astype(float), np.ones(4) / 4, "same")
+    power = 180 + 420 * sprint + rng.normal(0, 8, t.size)
+    cadence = 82 + 28 * sprint + rng.normal(0, 2, t.size)
+    item, = found(t, power, rng.normal(0, 3, t.size) + 0.04 * power * (t >= 1200), cadence=cadence)
+    assert "step_Nm" not in item.detail
+    assert item.detail["step_percent"] == pytest.approx(4, abs=0.5)

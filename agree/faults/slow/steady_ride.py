@@ -90,10 +90,14 @@ class Ride:
         return (apart, self.power * apart) if high >= CADENCE_RANGE * low else ()
 
     def unit(self) -> FloatArray:
-        """Shape of a step of 1 N m, of 1 W, or of as many per cent as are 1 W at mean power."""
+        """Shape of a step of 1 N m, of 1 W, or of as many per cent as are 1 W at mean power, fast changes included.
+
+        A cadence goes along with fast changes, so that without them a step of the scale is like one of torque in sprints.
+        """
         if self.shape == "N m" and self.turning is not None:
             return self.turning
-        return self.power / float(self.power.mean()) if self.shape == "%" else np.ones(self.error.size)
+        whole = self.power + self.fast
+        return whole / float(self.power.mean()) if self.shape == "%" else np.ones(self.error.size)
 
     def step_row(self, place: int) -> FloatArray:
         """Row of a step from a place on."""
