@@ -224,3 +224,15 @@ def test_a_step_of_the_scale_in_sprints_is_none_of_torque(rng):
     item, = found(t, power, rng.normal(0, 3, t.size) + 0.04 * power * (t >= 1200), cadence=cadence)
     assert "step_Nm" not in item.detail
     assert item.detail["step_percent"] == pytest.approx(4, abs=0.5)
+
+
+@pytest.mark.parametrize(("course", "seed"), [("drift", 41), ("warm-up", 5), ("warm-up", 49)])
+def test_a_course_beside_errors_of_a_minute_is_no_step(course, seed):
+    """Beside errors that wander a step may fit well what a drift or a warm-up explains as well."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(1800.0)
+    power = 200 + 60 * np.sin(t / 200) + np.convolve(rng.normal(0, 60, t.size + 19), np.ones(20) / 20, "valid")
+    power[t % 600 < 30] = 0
+    wander = lfilter([np.sqrt(1 - np.exp(-2 / 60))], [1, -np.exp(-1 / 60)], rng.normal(size=t.size))
+    shape = -np.expm1(-3 * t / t.size) if course == "drift" else np.exp(-t / 300)
+    assert not found(t, power, 10 * shape + 2.5 * wander + rng.normal(0, 2, t.size), ("auto_zero_step", "step"))

@@ -112,7 +112,8 @@ def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
     """Find steps and a warm-up, first as if nothing else changed slowly, which finds smaller steps.
 
     That stands if one step or two explain all slow change there is, neither a drift nor a slow wave being left, and
-    nothing smooth fits as well in their place.
+    nothing smooth fits as well in their place. Nor does one step stay, found beside slow change, that something smooth
+    replaces: a drift from window means then has the step as its rival.
     """
     lean = _alternate(replace(ride, lean=True), kinds)
     made = lean if explains_all(lean) and told_apart(lean) else _alternate(ride, kinds)
@@ -120,6 +121,8 @@ def _search_piece(ride: Ride, kinds: Collection[str]) -> Ride:
         alone = with_steps(replace(made, warm=None, warm_size=None))
         if len(alone.steps) == 1 and _better(alone, made, STEP_PLACE_GAIN):
             return alone
+    if made is not lean and made.warm is None and len(made.steps) == 1 and not told_apart(replace(made, lean=True)):
+        made = replace(made, steps=())
     return warm_up_alone(made)
 
 

@@ -92,7 +92,7 @@ class Ride:
     def unit(self) -> FloatArray:
         """Shape of a step of 1 N m, of 1 W, or of as many per cent as are 1 W at mean power, fast changes included.
 
-        A cadence goes along with fast changes, so that without them a step of the scale is like one of torque in sprints.
+        A cadence goes along with fast changes: without them a step of the scale is like one of torque in sprints.
         """
         if self.shape == "N m" and self.turning is not None:
             return self.turning
