@@ -60,7 +60,10 @@ def _place(name: str | Path) -> Path:
     from agree.core.errors import InputError
 
     try:
-        return Path(name).resolve()
+        place = Path(name).resolve()
+        if place.is_symlink():  # from Python 3.13 on a circle is no error: one of its links is left
+            raise OSError
+        return place
     except (OSError, RuntimeError, ValueError):
         raise InputError(f"{name} leads nowhere: its links go in a circle, or it is not a path; choose another name"
                          ) from None

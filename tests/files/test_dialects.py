@@ -55,7 +55,9 @@ DIALECTS = st.fixed_dictionaries({
     "comments": st.booleans(), "again": st.booleans(), "blank_lines": st.booleans(), "quoted": st.booleans(),
     "blank": st.sampled_from(["", "--", "-", "NaN", "n/a", "null", "65535"]), "packed": st.booleans(),
     "summary": st.sampled_from(["", "Total", "Durchschnitt:", "Avg."]), "told": st.booleans()})
-VALUES = st.lists(st.none() | st.integers(-5_000, 190_000), min_size=13, max_size=13)
+MARKERS = (-10, 32_767, 40_950, 65_535, 99_990)  # tenths that stand for no value in exports, and are read as none
+VALUES = st.lists(st.none() | st.integers(-5_000, 190_000).filter(lambda tenths: tenths not in MARKERS),
+                  min_size=13, max_size=13)
 
 
 @settings(max_examples=400)
