@@ -7,14 +7,20 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import SPIKE_FACTOR, SPIKE_S, SPIKE_W, STOP_DIP, WORKING_W
+from agree.core.thresholds import (
+    GROSS_APART_S,
+    GROSS_SHARPER,
+    SPIKE_FACTOR,
+    SPIKE_S,
+    SPIKE_W,
+    STOP_DIP,
+    WORKING_W,
+)
 from agree.estimators.response.own_readings import every_s, usual_changes
 from agree.faults.late_start import frozen_runs
 from agree.faults.view import Mask, largest_near
 
-APART_S = 8    # a zero so far from all coasting of the other trace is no stop, whatever lag or response are left
 NEAR_S = 5
-SHARPER = 1.3  # median change from reading to reading, over that of the other trace, of one that is clearly sharper
 
 
 def hide(reference: FloatArray, device: FloatArray) -> tuple[Mask, Mask]:
@@ -32,14 +38,15 @@ def zeros_amid(reference: FloatArray, device: FloatArray, *, dips: bool = True) 
     work = (reference > WORKING_W) & (device > WORKING_W)
     sharp = usual_changes(reference, device, work)
     found = []
-    for y, other, sharper in ((reference, device, sharp[0] > SHARPER * sharp[1]),
-                              (device, reference, sharp[1] > SHARPER * sharp[0])):
+    for y, other, sharper in ((reference, device, sharp[0] > GROSS_SHARPER * sharp[1]),
+                              (device, reference, sharp[1] > GROSS_SHARPER * sharp[0])):
         high = np.where(np.isfinite(other), other, np.inf)
         zero = (y == 0) & np.isfinite(other) & (
-            ndimage.minimum_filter1d(high, 2 * APART_S + 1, mode="nearest") > WORKING_W)
+            ndimage.minimum_filter1d(high, 2 * GROSS_APART_S + 1, mode="nearest") > WORKING_W)
         if sharper and dips:
             for start, stop in runs(zero):
-                around = np.r_[other[max(start - APART_S, 0):max(start - 1, 0)], other[stop + NEAR_S:stop + APART_S]]
+                around = np.r_[other[max(start - GROSS_APART_S, 0):max(start - 1, 0)],
+                               other[stop + NEAR_S:stop + GROSS_APART_S]]
                 around = around[np.isfinite(around)]
                 inside = float(high[start:stop + NEAR_S].min())
                 zero[start:stop] = around.size > 0 and inside > STOP_DIP * float(np.median(around))

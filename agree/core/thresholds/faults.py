@@ -157,6 +157,19 @@ MAYBE_PARTIAL_S, MAYBE_PARTIAL_SHARES, MAYBE_FILL_S = 300, ((0.5, 0.33, 0.72), (
 # Faults lower the sharp trace and raise most ratios to it: this quantile of them is the ratio without, and may err by
 # this share of what is shown, before a partial run that shows less than half of its energy so is not weighed at all.
 MAYBE_REFUTED = (0.3, 0.05)
+# Ratios of neighbouring readings between which a run of 3 readings and more may be partial; each reading of a shorter
+# one, at most, as a share of its sides; by which the first and the last readings of a run may miss the shares, beside
+# all of it; SD of the size of a partial run about its share (choices: a rider's power changes by so much beside a fault
+# too, and the energy decides).
+MAYBE_JUMPS, MAYBE_LOW, MAYBE_WIDER, MAYBE_SPREAD = (0.75, 1.3), 0.8, 1.3, 0.1
+# Faults of a kind, as many as are likely, that tell how common it is: below, each must be sure by itself.
+MAYBE_COMMON = 4
+# Share of a slow filter's weight that must fall on known seconds for its reading to tell of faults, or of the filter:
+# what is missing shows for minutes.
+SLOW_HISTORY = 0.99
+# A zero so many s from all coasting of the other trace is no stop, whatever lag or response are left; one of a trace
+# that changes so many times more from reading to reading is, if the other one dips there.
+GROSS_APART_S, GROSS_SHARPER = 8, 1.3
 MAYBE_LEAST = 0.5    # share of what it should add below which a run is no fault
 # Twice the log of the odds against a fault, before it is known how many there are: 4 standard errors, as of any claim.
 MAYBE_ODDS = 16.0

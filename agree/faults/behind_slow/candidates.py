@@ -19,8 +19,12 @@ from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
     MAYBE_FILL_S,
+    MAYBE_JUMPS,
+    MAYBE_LOW,
     MAYBE_PARTIAL_S,
     MAYBE_PARTIAL_SHARES,
+    MAYBE_SPREAD,
+    MAYBE_WIDER,
     PARTIAL_LEAST_W,
     PARTIAL_S,
     SPIKE_CLAIM,
@@ -32,12 +36,9 @@ from agree.core.thresholds import (
 )
 from agree.estimators.response.own_readings import every_s
 
-DOWN, UP = 0.75, 1.3  # ratios of neighbouring readings between which a longer run may be partial
-SHARE_SPREAD, FILLED_SPREAD = 0.1, 0.03  # SD of the size of a partial run about its share; least of a filled one
+FILLED_SPREAD = 0.03  # least SD of the size of a filled run: no line is more exact than the readings it is drawn from
 BESIDE = 2          # readings on either side that a short run is filled from
 AROUND = 3          # readings on either side of a long one that tell its level
-LOW = 0.8           # each reading of a short run, at most, as a share of its sides
-WIDER = 1.3         # by which the first and the last readings of a run may miss the shares, beside all of it
 LENGTHS = (1, 2, 3, 5, 8, 12, 20, 30)  # s of runs
 CLIPPED_SD = 4.0    # SD to which what lines miss is cut
 NORMAL = 1.4826     # SD of a normal over its median absolute deviation
@@ -87,7 +88,7 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
     at, every = good[trace[good] > 0], every_s(trace)  # a run may have a pause within
     least = PARTIAL_S * every if every > 1 else 1  # one or two readings that are repeated are a change of pace
     found += [Maybe("short" if stop - start < PARTIAL_S else "partial", start, stop,
-                    np.nan_to_num(trace[start:stop]) * (1 / share - 1), SHARE_SPREAD)
+                    np.nan_to_num(trace[start:stop]) * (1 / share - 1), MAYBE_SPREAD)
               for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at)} if stop - start >= least]
     missed = _missed(trace[good])
     return sorted((one if one.kind in ("short", "partial") else one._replace(spread=_spread(one, missed))
@@ -142,7 +143,7 @@ def _short(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, floa
         rows = np.lib.stride_tricks.sliding_window_view(g, size + 2 * BESIDE)[:count]
         level = (rows[:, :BESIDE].mean(axis=1) + rows[:, -BESIDE:].mean(axis=1)) / 2
         inside = rows[:, BESIDE:BESIDE + size]
-        low = (level >= PARTIAL_LEAST_W) & (inside.max(axis=1) <= LOW * level) & (inside.min(axis=1) > 0)
+        low = (level >= PARTIAL_LEAST_W) & (inside.max(axis=1) <= MAYBE_LOW * level) & (inside.min(axis=1) > 0)
         for i in np.flatnonzero(low):
             first, last = int(at[i + BESIDE]), int(at[i + BESIDE + size - 1]) + 1
             for share in _shares(float(inside[i].mean() / level[i])):
@@ -152,12 +153,12 @@ def _short(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, floa
 
 def _long(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float]]:
     """Runs of 3 readings and more between a jump down and one up."""
-    down = np.flatnonzero((g[1:] < DOWN * g[:-1]) & (g[1:] > 0)) + 1
-    up = (np.flatnonzero((g[1:] > UP * g[:-1]) & (g[1:] > PARTIAL_LEAST_W / 2)) + 1).tolist()
+    down = np.flatnonzero((g[1:] < MAYBE_JUMPS[0] * g[:-1]) & (g[1:] > 0)) + 1
+    up = (np.flatnonzero((g[1:] > MAYBE_JUMPS[1] * g[:-1]) & (g[1:] > PARTIAL_LEAST_W / 2)) + 1).tolist()
     total = np.r_[0.0, np.cumsum(g)]
     for i in down.tolist():
         before = float(np.median(g[max(i - AROUND, 0):i]))
-        first = _shares(float(g[i:i + AROUND].mean()) / before, WIDER) if before >= PARTIAL_LEAST_W / 2 else set()
+        first = _shares(float(g[i:i + AROUND].mean()) / before, MAYBE_WIDER) if before >= PARTIAL_LEAST_W / 2 else set()
         if not first:
             continue
         for j in up[bisect.bisect_left(up, i + PARTIAL_S):bisect.bisect_right(up, i + MAYBE_PARTIAL_S)]:
@@ -165,6 +166,6 @@ def _long(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float
             level = (before + after) / 2
             if level < PARTIAL_LEAST_W:
                 continue
-            for share in (first & _shares(float(g[j - AROUND:j].mean()) / max(after, 1e-9), WIDER)
+            for share in (first & _shares(float(g[j - AROUND:j].mean()) / max(after, 1e-9), MAYBE_WIDER)
                           & _shares(float(total[j] - total[i]) / (j - i) / level)):
                 yield int(at[i]), int(at[j - 1]) + 1, share

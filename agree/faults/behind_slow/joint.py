@@ -15,17 +15,19 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import (
+    MAYBE_COMMON,
     MAYBE_DOUBT,
     MAYBE_FILL_S,
     MAYBE_ODDS,
     RATIOS_ALIKE,
+    SLOW_HISTORY,
     SPIKE_S,
     WORKING_W,
 )
 from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.nonlinear.any_filter import through
 from agree.faults.behind_slow.candidates import NORMAL, Maybe
-from agree.faults.behind_slow.weighing import HISTORY, MOVED, NEVER, Runs, Sizes, Whitened
+from agree.faults.behind_slow.weighing import MOVED, NEVER, Runs, Sizes, Whitened
 from agree.faults.view import usual_error
 
 ROUNDS = 8
@@ -35,7 +37,6 @@ MOST_COLOUR = 0.98
 BETWEEN = 6          # ratios that are tried between two ends
 DRIFT_S = 901        # s of work over which a device may drift: what is slower is no fault
 LIKELY = 0.5         # a run that is as likely faulty counts as such
-ENOUGH = 4           # faults of a kind that tell how common it is
 
 
 class Chosen(NamedTuple):
@@ -116,8 +117,8 @@ class _Model:
         known = np.isfinite(sharp)
         at = np.flatnonzero(known)
         self.sharp = np.interp(np.arange(n), at, sharp[at]) if at.size else np.zeros(n)
-        inside = weight_within(n, by.start, by.weights) >= HISTORY
-        self.fair = np.isfinite(slow) & (slow > 0) & inside & (through((~known).astype(float), by) < 1 - HISTORY)
+        inside = weight_within(n, by.start, by.weights) >= SLOW_HISTORY
+        self.fair = np.isfinite(slow) & (slow > 0) & inside & (through((~known).astype(float), by) < 1 - SLOW_HISTORY)
         self.slow = slow
         self.kinds = np.array([one.kind for one in some])
         beside: list[list[int]] = [[] for _ in some]
@@ -179,7 +180,7 @@ class _Model:
             free = [i for i in np.flatnonzero(self.kinds == kind) if all(
                 size.sure[j] <= size.sure[i] for j in self.runs.beside[i])]
             found[kind] = MAYBE_ODDS  # each must be sure by itself, unless there are some
-            if float(size.sure[free].sum()) >= ENOUGH:
+            if float(size.sure[free].sum()) >= MAYBE_COMMON:
                 share = (float(size.sure[free].sum()) + 0.5) / (len(free) + 1)
                 found[kind] = float(np.clip(2 * math.log((1 - share) / share), 0.0, MAYBE_ODDS))
         return found

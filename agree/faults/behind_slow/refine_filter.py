@@ -9,13 +9,12 @@ import numpy as np
 
 from agree.core.checks import FloatArray
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import WORKING_W
+from agree.core.thresholds import SLOW_HISTORY, WORKING_W
 from agree.estimators.response.choice import opposite
 from agree.estimators.response.kernels import Kernel, kernel, weight_within
 from agree.estimators.response.matching import Filter
 from agree.estimators.response.nonlinear.any_filter import through
 from agree.estimators.response.simplex import lowest
-from agree.faults.behind_slow.weighing import HISTORY
 
 KINDS = ("running mean", "first order")
 CLIPPED_SD, COLOUR = 4.0, 0.5  # SD to which errors are cut; of what lasts, half is taken off the next second
@@ -43,8 +42,8 @@ def refined(made: Filter, sharp: FloatArray, slow: FloatArray) -> Filter:
         return made
     whole = np.interp(np.arange(sharp.size), known, sharp[known])
     fair = np.isfinite(slow) & (np.nan_to_num(slow) > 0)
-    fair &= weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= HISTORY
-    fair &= through((~np.isfinite(sharp)).astype(float), made.kernel) < 1 - HISTORY
+    fair &= weight_within(sharp.size, made.kernel.start, made.kernel.weights) >= SLOW_HISTORY
+    fair &= through((~np.isfinite(sharp)).astype(float), made.kernel) < 1 - SLOW_HISTORY
 
     def rest(by: Kernel) -> FloatArray:
         answer = through(whole, by)

@@ -13,7 +13,6 @@ from agree.core.thresholds import MAYBE_LEAST
 from agree.estimators.response.kernels import Kernel
 from agree.faults.behind_slow.candidates import NORMAL, Maybe
 
-HISTORY = 0.99  # share of a slow filter's weight that must fall on known seconds: what is missing lasts for minutes
 SWEEPS = 12
 LEAST_GAIN = 1.0     # of one run over those that it overlaps
 CLIPPED = 25.0       # squares of errors are cut there
