@@ -14,7 +14,7 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_UNKNOWN, DIP_SHARE, WORKING_W
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
-from agree.faults.ceiling import ceiling
+from agree.faults.ceiling import ceiling, ceiling_before_filter
 from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts, shown_late
 from agree.faults.held import held
@@ -121,7 +121,7 @@ def find_faults(
                 not_sought += [(role, why, seen[role].ratio)] if why else []
                 new += [_typed(kind, whose, claim) for claim in claims if (whose := side(seen[role], claim))]
             else:
-                new += _of_kind(kind, seen[role], role)
+                new += _of_kind(kind, seen, role)
         for one in new:
             for role in ROLES if one.side == EITHER else (one.side,):
                 state[role][one.start:one.stop] = np.nan
@@ -246,13 +246,16 @@ def _typed(kind: str, side: str, claim: Claim) -> Found:
     return Found(kind, side, claim.start, claim.stop, claim.budget if kind != "spike" else -claim.budget, claim.error)
 
 
-def _of_kind(kind: str, view: View, role: str) -> list[Found]:
+def _of_kind(kind: str, seen: dict[str, View], role: str) -> list[Found]:
+    view, other = seen[role], seen[ROLES[1 - ROLES.index(role)]]
     if kind in ("spike", "dropout"):
         return [_typed(kind, role, claim) for claim in (spikes if kind == "spike" else dropouts)(view)]
     if kind == "held":
         spans = held(view)
     else:
         mask = ceiling(view) if kind == "saturation" else late_starts(view, early_end=kind == "early_end")
+        if kind == "saturation" and not mask.any():
+            mask = ceiling_before_filter(view, other)
         spans = runs(mask)
     claims = view.weigh(spans, [1.0] * len(spans), np.isin(np.arange(view.y.size), [
         at for start, stop in spans for at in range(start, stop)])) if spans else []

@@ -23,6 +23,9 @@ POWER_RANGE = 1.5          # 95th over 5th percentile of power, below which scal
 CADENCE_RANGE = 1.1        # the same for cadence, W and N m
 LEAST_WARMTH = 2.0         # range of temperature, degrees C
 MOST_CAUSES = 4
+# Two kinds of zero whose sum is below this share of the larger one take one another away (-433 W and 48 N m of a cut
+# sensor, 12 W and 1.4 N m of a device that repeats its reading: below 0.2).
+CANCEL_SHARE = 0.4
 CAUSE_COST = 2.0           # times ln n_eff for each cause: twice the usual, since several are tried
 # What a course in time that is no straight drift costs more, in causes; and chi-squared by which another course may fit
 # worse than the best and still be the true one (three degrees of freedom, 99 %).

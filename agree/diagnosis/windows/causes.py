@@ -21,7 +21,7 @@ from agree.diagnosis.windows.in_time.course_doubt import by_course
 from agree.diagnosis.windows.in_time.time_courses import Course, Courses, Form, time_courses
 from agree.diagnosis.windows.least_squares import at_least, effective_windows, level_off, mixed, solve, widened
 from agree.diagnosis.windows.long_windows import sizes_of
-from agree.diagnosis.windows.order import Choice, Search, in_order, left_by_courses
+from agree.diagnosis.windows.order import Choice, Search, cancel, in_order, left_by_courses
 from agree.diagnosis.windows.session_gains import gains_differ, scale_over_sessions
 from agree.faults.slow.coefficient import coefficient
 from agree.verdict.columns import Table
@@ -125,7 +125,9 @@ def set_of_parts(choice: Choice, search: Search) -> tuple[Part, ...] | None:
     sure = [strength >= level and percent >= WORTHWHILE_PERCENT
             for strength, level, percent in zip(strengths, least, percents, strict=True)]
     # Where the scale differs between sessions, it is free in each: else another cause takes up what it does.
-    if not all(sure[1:] if differ else sure) or (differ and not scaled):
+    own_parts = np.array([[item.value] for item in sizes]) * made.raw[list(chosen)]
+    if not all(sure[1:] if differ else sure) or (differ and not scaled) or cancel(
+            [made.causes[k] for k in chosen], own_parts):
         return None
     doubt = by_course(choice, sizes, strengths, search)
     slope = sizes[0].value if scaled else 0.0

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import CAUSE_COST, COURSE_COST, COURSE_GAIN, MOST_CAUSES, POWER_IN_TIME
+from agree.core.thresholds import CANCEL_SHARE, CAUSE_COST, COURSE_COST, COURSE_GAIN, MOST_CAUSES, POWER_IN_TIME
 from agree.diagnosis.finding import WindowCause
 from agree.diagnosis.windows.columns import Columns, mean_square
 from agree.diagnosis.windows.frame import Frame
@@ -17,6 +18,7 @@ from agree.diagnosis.windows.gains import Gains
 from agree.diagnosis.windows.in_time.time_courses import Courses
 
 TURNS: set[WindowCause] = {"torque_offset", "cadence_gain"}
+ALIKE: set[WindowCause] = {"offset", *TURNS}  # zeros, whose columns differ by how cadence goes with power alone
 NEARLY_NONE = 1e-6  # of a course's sum of squares: what is left of it beside other causes is rounding
 
 
@@ -66,6 +68,26 @@ def in_order(made: Columns, n_eff: float, tried: Courses | None = None) -> list[
                                   chosen, best))
     return [Choice(made if number < 0 or tried is None else made.with_course(tried, number), chosen)
             for _, chosen, number in sorted(found)]
+
+
+def cancel(causes: Sequence[WindowCause], parts: FloatArray) -> bool:
+    """Whether two kinds of zero take away most of one another: what is fitted is how cadence goes with power.
+
+    Parameters
+    ----------
+    causes : sequence of str
+        Names of the set.
+    parts : (k, n) array, W
+        What each of them makes of each window.
+
+    Notes
+    -----
+    An error that none of them describes, as that of a ceiling or of a filter, may be fitted by their small difference:
+    -433 W beside 48 N m. No device has two such zeros, and the sizes are far from any of one alone.
+    """
+    zeros = [row for cause, row in zip(causes, parts, strict=True) if cause in ALIKE]
+    return any(float(np.mean((one + two)**2)) < CANCEL_SHARE**2 * max(float(np.mean(one**2)), float(np.mean(two**2)))
+               for one, two in combinations(zeros, 2))
 
 
 def left_by_courses(made: Columns, chosen: tuple[int, ...], tried: Courses) -> FloatArray:

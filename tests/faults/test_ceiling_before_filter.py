@@ -1,0 +1,73 @@
+"""The sensor of a slow device at a ceiling: no largest value shows, but the other trace cut there foretells it."""
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from agree.estimators.response.kernels import Kernel
+from agree.faults.ceiling import ceiling_before_filter, taken_away
+from agree.faults.set_aside import set_aside
+from agree.faults.view import View
+
+TOP = 600 * 4 ** (-2 / 60)  # W: one of the ceilings that are tried
+
+
+def found(power, cap, weights=(0.0, 1.0, 0.0)):
+    """Seconds at a ceiling of a trace that smoothes after it, with no noise."""
+    power = np.asarray(power, dtype=float)
+    by, every = Kernel(0, np.array(weights)), np.ones(power.size, bool)
+    whole, cut = (np.convolve(row, by.weights)[:power.size] for row in (power, np.minimum(power, cap)))
+    smooth = View("device", cut, whole, whole, every, whole, None, 1.0, (0, 2))
+    return int(ceiling_before_filter(smooth, View("reference", power, cut, cut, every, cut, by, 1.0, (0, 2))).sum())
+
+
+@pytest.mark.parametrize(("highest", "seconds"), [
+    pytest.param(6, 0, id="CEILING_FILTERED_LOW outside"), pytest.param(7, 7, id="CEILING_FILTERED_LOW inside")])
+def test_the_highest_readings_must_be_low(highest, seconds):
+    """Of the ten highest so many are 4.5 % low: 2.8 or 3.2 % in the mean."""
+    assert found([200] * 100 + [600] * highest + [560] * 20 + [200] * 100, TOP) == seconds
+
+
+@pytest.mark.parametrize(("last", "seconds"), [
+    pytest.param(0.0095, 20, id="CEILING_FILTERED_SHARE outside"),
+    pytest.param(0.0105, 21, id="CEILING_FILTERED_SHARE inside")])
+def test_a_reading_that_hardly_lacks_anything_stays(last, seconds):
+    """The last weight of the filter still shows 200 W that were cut: 0.93 or 1.03 % of 204 W."""
+    cap = 600 * 4 ** (-17 / 60)
+    assert found([200] * 100 + [600] * 19 + [200] * 100, cap, (0.5, 0.5 - last, last)) == seconds
+
+
+@pytest.mark.parametrize(("noise", "slope", "counts"), [
+    pytest.param(32, 0, True, id="CEILING_FILTERED_LEFT inside"),
+    pytest.param(34, 0, False, id="CEILING_FILTERED_LEFT outside"),
+    pytest.param(0, 0.14, True, id="CEILING_FILTERED_SLOPE inside"),
+    pytest.param(0, 0.16, False, id="CEILING_FILTERED_SLOPE outside")])
+def test_a_ceiling_leaves_nothing_of_what_is_above_it(noise, slope, counts):
+    lost = np.full(40, 100.0)
+    rest = -(1 - slope) * lost + noise * np.tile([1.0, -1.0], 20)
+    assert (taken_away(rest, lost, np.ones(40, bool)) > 0) == counts
+
+
+def ride(above):
+    """A reference with sprints, and a device with a lag of 2 s behind a sensor that reads a share above 600 W."""
+    rng = np.random.default_rng(5)
+    power = np.maximum(170 + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 1100)), 0)
+    for start in range(100, 1050, 110):
+        power[start:start + 11] = rng.uniform(650, 1000)
+    keep = np.exp(-1 / 2.0)
+    sensor = np.where(power > 600, 600 + above * (power - 600), power)
+    slow = lfilter([1 - keep], [1, -keep], sensor, zi=[keep * power[0]])[0]
+    return set_aside(np.round(power + rng.normal(0, 2, power.size)), np.round(slow + rng.normal(0, 2, power.size)))
+
+
+def test_the_ceiling_of_a_sensor_before_a_lag_is_found():
+    """It was a zero error of -433 W beside 48 N m, or an error that changes with cadence."""
+    made = ride(above=0.0)
+    used = made.reason == ""
+    assert (made.reason == "device_saturation").sum() >= 100
+    assert made.matched.size_s == pytest.approx(2.0, abs=0.2)
+    assert made.matched.device[used].sum() / made.matched.reference[used].sum() == pytest.approx(1.0, abs=0.002)
+
+
+def test_a_device_that_bends_at_high_power_has_no_ceiling():
+    assert not (ride(above=0.6).reason == "device_saturation").any()
