@@ -28,7 +28,6 @@ from agree.estimators.response.nonlinear.any_filter import through
 from agree.faults.view import NORMAL, Mask, View, largest_near
 
 LOWEST, TRIED = 0.25, 60  # of the largest power, to which the ceiling of a sensor is sought, and how many are tried
-DELAY_ALONE = 2           # weights of a delay by a part of a second, which hides no ceiling
 
 
 def ceiling(view: View) -> Mask:
@@ -70,7 +69,7 @@ def _stuck(view: View, sharp: Mask, sane: Mask, top: float, sd: float) -> bool:
 
 
 def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
-    """Seconds in which a smoother trace shows that its sensor was at a ceiling before the device averaged.
+    """Seconds in which a smoother trace shows a ceiling of its sensor, that averaging or noise came after.
 
     Parameters
     ----------
@@ -84,7 +83,7 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
     nothing is left. A trace that bends at high power keeps a share of it, and noise leaves as much as before.
     """
     found = np.zeros(smooth.y.size, bool)
-    if sharp.kernel is None or sharp.kernel.weights.size <= DELAY_ALONE:
+    if sharp.kernel is None:
         return found
     rest = np.where(smooth.known, np.nan_to_num(smooth.y) - smooth.usual, 0.0)
     highest = np.argsort(np.where(smooth.known, smooth.usual, 0.0))[-2 * CEILING_SECONDS:]

@@ -256,3 +256,10 @@ def test_a_device_that_repeats_its_reading_beside_a_reference_that_lags(ride):
     reference = np.rint(np.convolve(lively, row / row.sum())[:1200])
     found = set_aside(reference, repeated(noisy(lively, 2), 4)).faults
     assert not [one for one in found if one.kind == "partial"]
+
+
+@pytest.mark.parametrize(("more", "told"), [({"kind": "running mean", "size_s": 4.1}, True), ({}, False)])
+def test_a_size_beside_repeated_readings_is_said_to_be_of_both(more, told):
+    """A mean over 3 s of a device that reads every 3 s was told as one over 4.1 s, without a word."""
+    words, = repeated_words(Matched(reference=[100.0], device=[100.0], smoother="device", device_every_s=3, **more))
+    assert ("a size told above is of its averaging and this together" in words) == told

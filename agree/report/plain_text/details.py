@@ -161,12 +161,16 @@ def _scatter(check: ClaimCheck) -> list[str]:
     return lines or ["Too few readings to say."]
 
 
+SIZE_OF_BOTH = "; a size told above is of its averaging and this together"
+
+
 def repeated_words(made: Matched | None) -> list[str]:
     """Say which traces have a reading every few seconds, and what cannot be told beside them."""
     if made is None:
         return []
     return [
-        f"The {role} has a new reading every {every} s: it is compared where one comes. Not tellable, and so used: a "
+        f"The {role} has a new reading every {every} s: it is compared where one comes"
+        f"{SIZE_OF_BOTH if made.smoother == role and math.isfinite(made.size_s) else ''}. Not tellable, and so used: a "
         f"reading that it holds while power hardly changes; whether a 0 of the {other} between two of them is a stop."
         for role, other, every in (("reference", "device", made.reference_every_s),
                                    ("device", "reference", made.device_every_s)) if every > 1]
