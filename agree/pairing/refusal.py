@@ -101,7 +101,8 @@ def either_averages(slower: Slower, other: str) -> tuple[str, str]:
     role, ratio = found
     return f"either {other}, or the {role} averages over 20 s or more", (
         f"the {role}'s changes within 10 s, beside its slower ones, are {ratio:.1f} times smaller than the other's: if "
-        "it averages, record with its averaging set to none, or to the shortest there is; ")
+        "it averages, record with its averaging set to none, or to the shortest there is, or else with cadence in "
+        "both files; ")
 
 
 def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = str, slower: Slower = nothing) -> None:
@@ -130,7 +131,7 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
     if weak and (reason := why()):
         raise MatchError(
             f"a steady ride cannot be aligned: {reason}, and slow changes are alike in any two rides; "
-            f"{shown + '; ' if shown else ''}{CADENCE}; {FORCE}; {SPRINTS}")
+            f"{shown + '; ' if shown else ''}{either_averages(slower, '')[1]}{CADENCE}; {FORCE}; {SPRINTS}")
     if not found:
         raise MatchError(
             f"the recordings do not overlap: no lag leaves {MIN_OVERLAP_S} s, and {100 * MIN_OVERLAP_SHARE:g} % of "
@@ -145,8 +146,9 @@ def accept(found: list[clock.Candidate], shift: float, why: Callable[[], str] = 
         raise MatchError(f"the recordings match at several lags almost equally well: {listed(found, shift)}; the next "
                          f"best may have {100 * MAX_RIVAL:.0f} % of the strength of the best, and "
                          f"{100 * MAX_ALIKE:.0f} % of its correlation: equal intervals do, and what the rider does "
-                         f"between their steps does not tell which is right; {CADENCE}, and so do stamps with dates in "
-                         f"both; {FORCE}; {SPRINTS}")
+                         f"between their steps does not tell which is right; "
+                         f"{either_averages(slower, '')[1]}{CADENCE}, and so do stamps with dates in both; "
+                         f"{FORCE}; {SPRINTS}")
 
 
 def refuse_zero(power: FloatArray, role: str) -> None:

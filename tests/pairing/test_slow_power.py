@@ -10,11 +10,12 @@ from scipy.signal import lfilter
 from agree import Recording
 from agree.core.errors import MatchError
 from agree.core.thresholds import LEAST_EXPLAINED, LEAST_SLOW, MOST_MEAN_S
+from agree.pairing.clocks import clock
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.smoothness import alike, made_even, running_mean
 from agree.pairing.grid import Grid, to_grid
 from agree.pairing.match import match
-from agree.pairing.refusal import OtherRide
+from agree.pairing.refusal import OtherRide, accept
 from agree.pairing.same_ride import programme
 from agree.pairing.same_ride.programme import behind_cadence, of_cadence, shared
 from agree.pairing.slow_jumps import ways_without_jumps
@@ -159,3 +160,15 @@ def test_a_refusal_says_that_an_average_may_be_the_cause(ride, monkeypatch, widt
     with pytest.raises(OtherRide, match=said):
         programme.one_programme(grid(power, cadence), grid(mean(power, width), cadence),
                                 Fine((width - 1) / 2, 0.1, 0.0, 0.0, power.size / 2, False), absolute=False)
+
+
+@pytest.mark.parametrize(("found", "why"), [
+    ([clock.Candidate(10, 0.39, 25.0), clock.Candidate(50, 0.36, 21.5)], ""),
+    ([clock.Candidate(10, 0.25, 12.0)], "the device has no fast changes")])
+def test_a_refusal_says_where_averaging_may_be_the_cause(found, why):
+    """A mean over a minute matches at both of its ends, and shows no fast changes."""
+    with pytest.raises(MatchError, match=r"4\.2 times smaller than the other's: if it averages"):
+        accept(found, 0.0, lambda: why, lambda: ("device", 4.2))
+    with pytest.raises(MatchError) as refusal:
+        accept(found, 0.0, lambda: why)
+    assert "averages" not in str(refusal.value)
