@@ -134,7 +134,7 @@ def steps(rides: dict[str, Ride], runs: int) -> None:
     kinds: dict[str, dict[str, float]] = {
         "as it is": {}, "noise 8 W": {"noise": 8}, "noise 20 W": {"noise": 20}, "3-s mean": {"mean": 3},
         "3-s mean, 8 W": {"mean": 3, "noise": 8}, "100 ppm, 8 W": {"ppm": 100, "noise": 8},
-        "300 ppm, 8 W": {"ppm": 300, "noise": 8}, "10-s mean, 8 W": {"mean": 10, "noise": 8}}
+        "250 ppm, 8 W": {"ppm": 250, "noise": 8}, "10-s mean, 8 W": {"mean": 10, "noise": 8}}
     cases = [(name, options, where, role) for name, options in kinds.items()
              for where, role in (("at stops", 1), ("anywhere", 1))]
     cases += [("3-s mean, 8 W", kinds["3-s mean, 8 W"], "anywhere, of the reference", -1)]
@@ -189,7 +189,7 @@ def clean(rides: dict[str, Ride], runs: int) -> None:
         "3-s mean, 8 W": lambda x, rng: device(x, rng, mean=3, noise=8, phase=0.4),
         "10-s mean, 8 W": lambda x, rng: device(x, rng, mean=10, noise=8, phase=0.4),
         "30-s mean": lambda x, rng: device(x, rng, mean=30),
-        "300 ppm, 8 W": lambda x, rng: device(x, rng, ppm=300, noise=8, phase=7.0),
+        "250 ppm, 8 W": lambda x, rng: device(x, rng, ppm=250, noise=8, phase=7.0),
         "-1000 ppm, 8 W": lambda x, rng: device(x, rng, ppm=-1000, noise=8, phase=7.0)}
     for kind in ("dead for 5 min", "held for 5 min", "half for 10 min", "absent for 5 min", "10 % zeros",
                  "another ride for 5 min"):

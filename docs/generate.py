@@ -31,12 +31,12 @@ from agree.estimators.lines import pairwise_slopes
 from agree.faults import ceiling, held, late_start, partial, spike, view
 from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
 from agree.pairing import grid, match, witnesses
-from agree.pairing.clocks import clock, crowd, fine, lag_path, retime, smoothness, step_search
+from agree.pairing.clocks import clock, course, crowd, fine, lag_path, retime, smoothness, step_search
 from agree.pairing.same_ride import between_steps, minutes, rider
 from agree.verdict import columns, meanings
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, crowd, fine, grid, lag_path, match, retime,
+MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, course, crowd, fine, grid, lag_path, match, retime,
            between_steps, minutes, rider, smoothness, step_search, witnesses, schema_1, rules, find, meanings,
            next_step, columns, steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held,
            late_start, partial, spike, view)
