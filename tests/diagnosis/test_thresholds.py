@@ -15,6 +15,7 @@ from agree.diagnosis.patterns import Conditions, conditions, patterns
 from agree.diagnosis.response_findings import Answer, answers
 from agree.diagnosis.telltale import TELLTALES, telltales
 from agree.diagnosis.windows import one_side
+from agree.diagnosis.windows.one_side import Signs
 from agree.report.story.cause import causes
 from agree.verdict.columns import table
 from agree.verdict.rule import HOLDS
@@ -105,17 +106,16 @@ def test_scatter_of_one_side(percent, exponent, ratio, found):
     """The lower limits of the exponent, and of the logarithm of the ratio."""
     rough = Scatter(percent, SimpleNamespace(value=1.0, low=exponent, high=1.5, level=0.95), 3000)
     sharper = SimpleNamespace(value=math.log(ratio), low=0.01)
-    assert len(one_side.one_side(fitted(framed(WIDE)), rough, sharper)) == found
+    assert len(one_side.one_side(fitted(framed(WIDE)), Signs(rough, sharper, None))) == found
 
 
 @pytest.mark.parametrize(("t", "rivals", "strength"), [
     pytest.param(1.66, (), 0.813, id="SIDE_STRENGTH"),
     pytest.param(1.63, ("noise_in_proportion",), 0.45, id="SIDE_STRENGTH")])
-def test_a_share_that_wanders_is_one_side(t, rivals, strength, monkeypatch):
+def test_a_share_that_wanders_is_one_side(t, rivals, strength):
     """A normal 1.645 standard errors off has the strength 0.9."""
-    monkeypatch.setattr(one_side, "wander", lambda made: sized(4.0, t))
     rough = Scatter(6.0, SimpleNamespace(value=1.0, low=0.9, high=1.5, level=0.95), 3000)
-    found, = one_side.one_side(fitted(framed(WIDE)), rough, SimpleNamespace(value=0.5, low=0.1))
+    found, = one_side.one_side(fitted(framed(WIDE)), Signs(rough, SimpleNamespace(value=0.5, low=0.1), sized(4.0, t)))
     assert found.rivals == rivals
     assert found.strength == pytest.approx(strength, abs=0.005)
 

@@ -45,7 +45,12 @@ SCREEN_DELAY_S, SCREEN_RATIO = 0.15, 0.85
 SCATTER_PERCENT = 4.0      # least scatter within 15 s of a device that senses one side
 SCATTER_EXPONENT = 0.5     # its growth with power must be above this: 0 for noise in W, 1 for a share of power
 SCATTER_RATIO = 1.1        # least ratio of variances of 1-s changes, device over reference
+# SD, % of power, of a share that wanders over 30 s to 2 min: at most 0.45 of honest totals, with all errors that were
+# put in, 0.73 between two real recorders, 1.0 to 2.8 of one side of a rider whose share has an SD of 1 or 2 points.
+SIDE_WANDER_PERCENT = 1.0
+SIDE_SCATTER_PERCENT = 2.5  # least scatter of a device whose share wanders, for noise to be excluded
 SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
+SIDE_SCALE_PERCENT = 12.0  # largest scale, %, that a rider's sides can make: three times the SD of twice their share
 LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for
 LEAST_PATTERN_EVENTS = 5   # events of a kind of fault, from which on what goes with them is judged
 PATTERN_P = 0.01           # chance, over all moments tried, below which a pattern is named

@@ -162,4 +162,15 @@ def against(item: Finding) -> list[str]:
         texts.append(f"it needs the {item.role} to measure further down the drive; say where each measures")
     if item.cause == "one_side_doubled":
         texts.append("only a recorded balance of left and right would tell for certain")
+    if "one_side_untold" in item.values:
+        texts.append(_one_side(item))
     return texts
+
+
+def _one_side(item: Finding) -> str:
+    """Say that one side doubled cannot be told from a total, what of it shows, and what would tell."""
+    why = {"slow_reference": "; beside a slower reference its scatter from stroke to stroke does not show",
+           "scatter": f"; the error does scatter by {float(item.values.get('scatter_percent', 0.0)):.1f} % of power, "
+                      "as the strokes of one side do, or noise"}.get(str(item.values["one_side_untold"]), "")
+    return ("a device that doubles one side would read so too, if the rider's sides differ: not to be told from a total"
+            f"{why}; a recording of both sides, or of their balance, would tell")
