@@ -55,23 +55,23 @@ def _across(reference: FloatArray, device: FloatArray, gaps: Mask, lag: int, fit
     rough = {side: roughly(Trial(item, item.gaps), lag if side == "device" else -lag) for side, item in items.items()}
     side = min(SIDES, key=lambda one: rough[one].left / float(np.nanmean(items[one].smooth)))
     start, unsure = _start(items[side], rough[side])
-    by, side, chosen = _in_turn(items, side, start.kernel, unsure, fit)
+    by, side, chosen = _in_turn(items, side, start.kernel, unsure, fit, start.kind)
     if unsure is None and (unsure := _does_not_go_on(items[side], by)) is not None:
-        by, side, chosen = _in_turn(items, side, by, unsure, fit)
+        by, side, chosen = _in_turn(items, side, by, unsure, fit, "")
     aside = items[side].unknown(by)
     by, chosen = _finer(by, chosen, Trial(items[side], aside if unsure is None else aside | unsure))
     return by, chosen._replace(unsure=unsure)
 
 
-def _in_turn(items: dict[str, LeftOut], side: str, by: Kernel, unsure: Mask | None, fit: Fitting) -> tuple[
-        Kernel, str, Choice]:
-    """Fill gaps by the filter, and find the filter, in turn."""
+def _in_turn(items: dict[str, LeftOut], side: str, by: Kernel, unsure: Mask | None, fit: Fitting,
+             kind: str) -> tuple[Kernel, str, Choice]:
+    """Fill gaps by the filter, and find the filter, in turn; once, if it is of the kind that single readings told."""
     for _ in range(ROUNDS):
         other = "reference" if side == "device" else "device"
         traces = {side: items[side].filled(by, unsure), other: items[side].bridged()}
         found, chosen = fit(traces["reference"], traces["device"])
         now = chosen.smoother or "device"
-        done = now == side and _alike(found, by)
+        done = now == side and (chosen.kind == kind or _alike(found, by))
         by, side = found, now
         if done:
             break
