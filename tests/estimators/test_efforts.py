@@ -16,7 +16,7 @@ from scipy.signal import lfilter
 
 from agree import DriftWarning, InputError, Pairs, SampleSizeError, best_efforts, pair_recordings
 from agree.core.data.matched import Matched
-from agree.estimators.response.effort_windows import ENOUGH, Errors, errors, means, selection, spreading
+from agree.estimators.response.bests.effort_windows import ENOUGH, Errors, errors, means, selection, spreading
 
 
 def effort(rng, seconds=1800):

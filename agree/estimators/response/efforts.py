@@ -16,15 +16,7 @@ from agree.core.errors import InputError, SampleSizeError
 from agree.core.interval.engine import t_quantile, warn_of_drift
 from agree.core.interval.estimate import Estimate
 from agree.estimators.response.bests.effort import BestEfforts, Effort
-from agree.estimators.response.bests.known_to_both import (
-    DELAY_ALONE,
-    Lack,
-    best_in_common,
-    lack,
-    why_not_split,
-    why_unsplit,
-)
-from agree.estimators.response.effort_windows import (
+from agree.estimators.response.bests.effort_windows import (
     Errors,
     Spreading,
     errors,
@@ -32,6 +24,14 @@ from agree.estimators.response.effort_windows import (
     means,
     selection,
     spreading_by_power,
+)
+from agree.estimators.response.bests.known_to_both import (
+    DELAY_ALONE,
+    Lack,
+    best_in_common,
+    lack,
+    why_not_split,
+    why_unsplit,
 )
 from agree.estimators.response.unbroken import Traces, of_matched, of_pairs, own_traces
 
