@@ -104,12 +104,19 @@ def _is_minutes_seconds(values: FloatArray) -> bool:
 
 
 def _is_hhmmss(values: FloatArray) -> bool:
-    """Tell whether numbers are times of day written without colons: none ends in 60 to 99, minutes change."""
+    """Tell whether numbers are times of day written without colons: none ends in 60 to 99, minutes change.
+
+    At one change of a minute at least no more time passes than elsewhere: seconds beyond a gap are no HHMMSS.
+    """
     whole = np.floor(values)
     ends, minutes = whole % 100, whole // 100 % 100
     if values.min() < 0 or values.max() >= 240_000 or (ends >= 60).any() or (minutes >= 60).any():
         return False
-    return bool(np.unique(ends).size >= HHMMSS_ENDINGS and np.unique(whole // 100).size > 1)
+    if np.unique(ends).size < HHMMSS_ENDINGS:
+        return False
+    step = np.diff(whole // 10_000 * HOUR + minutes * 60 + values % 100)
+    changes = np.diff(whole // 100) != 0
+    return bool((step[changes] <= step[~changes].max(initial=0)).any())
 
 
 def _hhmmss(table: Table, values: FloatArray, name: str) -> Stamps:

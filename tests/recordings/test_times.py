@@ -143,6 +143,12 @@ def test_bounds_of_endings_that_make_a_time_of_day():
         assert np.diff(read_recording(text("time", cells)).time).max() == step
 
 
+def test_seconds_beyond_a_gap_are_no_time_of_day():
+    """0 to 17 s and 107 s: read as HHMMSS, the last was at 67 s."""
+    seconds = [*range(18), 107]
+    assert read_recording(text("time", [f"{value}.00" for value in seconds])).time.tolist() == seconds
+
+
 @pytest.mark.parametrize(("header", "cells"), [
     ("ms", [f"{250 * k}" for k in range(90)]), ("Millisekunden", [f"{250 * k}" for k in range(90)]),
     ("minutes", [f"{k / 240:.6f}" for k in range(90)]), ("Zeit [h]", [f"{k / 14_400:.8f}" for k in range(90)]),
