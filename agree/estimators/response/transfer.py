@@ -120,7 +120,7 @@ def cross(first: FloatArray, second: FloatArray) -> Cross:
 
 def seen(pair: Cross) -> Seen:
     """Ratio of spectra in bins of equally many frequencies, with what is needed to judge a filter by it."""
-    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
+    x, y = fft.rfft(np.stack([pair.x, pair.y]))
     each = max(LEAST_IN_BIN, x.size // BINS)
     count = (x.size - 1) // each
     frequency, xx, yy, xy = (
@@ -256,7 +256,7 @@ def whitened(pair: Cross, data: Seen, found: Fitted) -> tuple[ComplexArray, Call
                                                               FloatArray]:
     """Spectrum of the first trace, what makes the second of it by a model, and what is left in time, all whitened."""
     n = pair.x.size
-    x, y = np.fft.rfft(pair.x), np.fft.rfft(pair.y)
+    x, y = fft.rfft(np.stack([pair.x, pair.y]))
     frequency = np.arange(x.size) / n
     noise, left = (np.interp(frequency, data.frequency, row) for row in (data.noise, np.log(data.left)))
     white = np.exp(-left / 2)
@@ -267,7 +267,7 @@ def whitened(pair: Cross, data: Seen, found: Fitted) -> tuple[ComplexArray, Call
         result: ComplexArray = one.scale * signal_share(noise, np.abs(h)**2, one.share) * h * after
         return result
 
-    return x * white, model, np.fft.irfft((y - model(found) * x) * white, n)
+    return x * white, model, fft.irfft((y - model(found) * x) * white, n)
 
 
 def influence(pair: Cross, data: Seen, found: Fitted, turned: Sequence[tuple[Fitted, Fitted, float]]) -> FloatArray:
@@ -286,7 +286,7 @@ def influence(pair: Cross, data: Seen, found: Fitted, turned: Sequence[tuple[Fit
     share = float(np.clip(found.share, STEP, 1 - STEP))
     up, down = (model(found._replace(share=share + sign * STEP)) for sign in (1, -1))
     slopes.append((up - down) / (2 * STEP))
-    rows = np.fft.irfft(np.stack(slopes) * x, n)
+    rows = fft.irfft(np.stack(slopes) * x, n)
     rows /= (unit := np.maximum(np.sqrt(np.square(rows).sum(axis=1, keepdims=True)), float(np.finfo(float).tiny)))
     phi = n * np.linalg.pinv(rows @ rows.T, rcond=1e-12) @ (rows * left) / unit
     result: FloatArray = phi[:len(turned) + 1]

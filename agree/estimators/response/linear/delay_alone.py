@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import fft
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import PURE_LAG_S, WITHIN
 from agree.estimators.response import transfer
-from agree.estimators.response.linear.lowpass import lowpass, signal_share
+from agree.estimators.response.linear.lowpass import lowpass, share_of, signal_share
 from agree.estimators.response.simplex import lowest
 from agree.estimators.response.transfer import Cross, Fitted, Seen
 
@@ -37,15 +38,25 @@ def delayed(data: Seen, plain: Fitted) -> Fitted:
     one reading a second does not say which.
     """
     turn = 2 * np.pi * data.frequency
-    around = np.exp(-1j * turn)
-    weighted, whole = data.weight * data.ratio, float(data.weight @ np.abs(data.ratio)**2)
+    along_turn = 1j * turn
+    around, weighted = np.exp(-along_turn), data.weight * data.ratio
+    weight, whole, shared_of = data.weight, float(data.weight @ np.abs(data.ratio)**2), share_of(data.noise)
 
     def at(delay: float, share: float, blend: float) -> tuple[float, float]:
         part = delay - math.floor(delay)
-        h = 1 - blend + blend * (1 - part + part * around) * np.exp(1j * part * turn)
-        made = signal_share(data.noise, np.abs(h)**2, share) * h
-        along = max(float(np.real(weighted * np.exp(1j * delay * turn) * made.conj()).sum()), 0.0)
-        square = float(data.weight @ np.abs(made)**2)
+        h = part * around
+        h += 1 - part
+        h *= np.exp(part * along_turn)
+        h *= blend
+        h += 1 - blend
+        power = h.real * h.real
+        power += h.imag * h.imag
+        shared = np.exp(delay * along_turn)
+        shared *= weighted
+        shared *= np.conj(h, out=h)
+        signal = shared_of(power, share)
+        along = max(float(shared.real @ signal), 0.0)
+        square = float(weight @ (signal * signal * power))
         return whole - along**2 / square, along / square
 
     def inside(place: Sequence[float] | FloatArray) -> tuple[float, float, float]:
@@ -105,6 +116,6 @@ def judged(pair: Cross, data: Seen, found: Fitted) -> float:
 def bursts(pair: Cross, data: Seen, found: Fitted) -> float:
     """By how much products of changes and errors vary more than if errors were as large at any time; at least 1."""
     sharp, _, error = transfer.whitened(pair, data, found)
-    x, e = np.square(np.fft.irfft(sharp, pair.x.size)), np.square(error)
+    x, e = np.square(fft.irfft(sharp, pair.x.size)), np.square(error)
     mean = float(x.mean() * e.mean())
     return max(float(np.mean([np.roll(x, lag) @ e for lag in NEAR_LAGS])) / x.size / mean, 1.0) if mean > 0 else 1.0
