@@ -11,7 +11,6 @@ from agree.core.errors import MatchError
 from agree.core.results.note import Note
 from agree.core.thresholds import (
     DISTINCT_LAG_S,
-    GIVEN_LAG_S,
     LIKENESS_WINDOWS,
     MAX_ALIKE,
     MAX_RIVAL,
@@ -28,7 +27,7 @@ from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.clocks.stops_left_out import as_stops, stops
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
-from agree.pairing.match_types import Asked, Match
+from agree.pairing.match_types import Asked, Match, at_given_lag
 from agree.pairing.refusal import (
     Doubt,
     JoinedRides,
@@ -78,7 +77,7 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
         refuse_zero(grid.power, role)
     shift = y.first - x.first
     if lag_s is not None:
-        return _given(x, y, lag_s)
+        return at_given_lag(x, y, lag_s)
     limit = math.inf if max_lag_s is None else max_lag_s
     asked = Asked(-limit - shift, limit - shift, absolute, max_lag_s is not None)
     if one_clock:
@@ -92,18 +91,6 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
     called = witnesses.call(best.x, best.y, best.fine, best.channel, asked.lowest, asked.highest)
     notes = witnesses.hear(called, best.fine.lag + shift, best.channel, best.found, shift)
     return best._replace(witnesses=tuple(called), notes=(*best.notes, *notes))
-
-
-def _given(x: Grid, y: Grid, lag_s: float) -> Match:
-    shift = y.first - x.first
-    wanted = lag_s - shift
-    chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
-    found = clock.candidates(x.power, y.power, -math.inf, math.inf)
-    values: dict[str, float] = {"lag_s": lag_s}
-    if found and abs(found[0].lag - wanted) > GIVEN_LAG_S and found[0].strength >= MIN_STRENGTH:
-        values |= {"best_s": found[0].lag + shift, "correlation": found[0].correlation}
-    note = Note(kind="pair_lag_given", severity="trust" if "best_s" in values else "detail", values=values)
-    return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
 
 
 def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
@@ -125,21 +112,30 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     """Match by power; if that is refused, by steps about the lag where windows crowd, or without false zeros."""
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
     try:
-        return _seen(x, y, asked, found, as_is)
+        seen = _seen(x, y, asked, found, as_is)
     except MatchError as refusal:
         joined = isinstance(refusal, JoinedRides)  # zeros of another ride may be all that is unlike
         ways: tuple[Callable[[Grid, Grid, Asked], Match | None], ...] = (
             (_crowded,) if joined else (_crowded, _without_zeros, _with_stops, _by_own_changes))
         for again in ways:
-            try:
-                told = again(x, y, asked)
-            except MatchError:
-                continue
             # Steps put in freely follow another ride too, but not all of its minutes are alike then.
-            other = joined and told is not None and any(note.kind == UNLIKE for note in told.notes)
-            if told is not None and not other:
+            if (told := _tried(again, x, y, asked)) is not None and not (joined and _partly_unlike(told)):
                 return told
         raise refusal from None
+    if _partly_unlike(seen) and (told := _tried(_crowded, x, y, asked)) is not None and not _partly_unlike(told):
+        return told
+    return seen
+
+
+def _tried(way: Callable[[Grid, Grid, Asked], Match | None], x: Grid, y: Grid, asked: Asked) -> Match | None:
+    try:
+        return way(x, y, asked)
+    except MatchError:
+        return None
+
+
+def _partly_unlike(found: Match) -> bool:
+    return any(note.kind == UNLIKE for note in found.notes)
 
 
 def _crowded(x: Grid, y: Grid, asked: Asked) -> Match | None:

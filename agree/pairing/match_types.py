@@ -1,11 +1,13 @@
-"""What is known before two grids are matched, and what a match is."""
+"""What is known before two grids are matched, what a match is, and one at a lag that is given."""
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 from agree.core.data.pairs import Witness
 from agree.core.results.note import Note
+from agree.core.thresholds import GIVEN_LAG_S, MIN_STRENGTH
 from agree.pairing.clocks import clock, retime
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.grid import Grid
@@ -36,3 +38,16 @@ class Asked(NamedTuple):
     highest: float
     absolute: bool
     wide: bool
+
+
+def at_given_lag(x: Grid, y: Grid, lag_s: float) -> Match:
+    """Match at a lag that is given, and a note, which says if another one fits better."""
+    shift = y.first - x.first
+    wanted = lag_s - shift
+    chosen = clock.candidates(x.power, y.power, wanted - 0.5, wanted + 0.5)
+    found = clock.candidates(x.power, y.power, -math.inf, math.inf)
+    values: dict[str, float] = {"lag_s": lag_s}
+    if found and abs(found[0].lag - wanted) > GIVEN_LAG_S and found[0].strength >= MIN_STRENGTH:
+        values |= {"best_s": found[0].lag + shift, "correlation": found[0].correlation}
+    note = Note(kind="pair_lag_given", severity="trust" if "best_s" in values else "detail", values=values)
+    return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))

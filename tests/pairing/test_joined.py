@@ -75,6 +75,17 @@ def test_another_ride_is_not_followed_by_steps_put_in_freely(monkeypatch, alike)
             paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]])
 
 
+@pytest.mark.parametrize("alike", [False, True])
+def test_minutes_that_are_unlike_may_be_before_a_step_not_found(monkeypatch, alike):
+    """Of five stops on a trainer the first two were missed; about the lag where windows crowd all five are found."""
+    note = Note(kind=UNLIKE, severity="trust")
+    seen = Match(Grid(0.0, ride(1)), Grid(0.0, ride(1)), Fine(0.0, 0.1, 0.0, 0.0, 0.0, False), [], notes=(note,))
+    stepped = seen._replace(x=Grid(0.0, ride(2)), notes=() if alike else (note,))
+    monkeypatch.setattr(matching, "_seen", lambda *_: seen)
+    monkeypatch.setattr(matching, "_crowded", lambda *_: stepped)
+    assert paired(ride(1)).x is (stepped if alike else seen).x
+
+
 def calm(seed, memory=240):
     """Another ride that hardly changes from second to second, but from minute to minute."""
     slow = np.convolve(np.random.default_rng(seed).standard_normal(SIZE + memory - 1), np.ones(memory), "valid")
