@@ -52,7 +52,8 @@ class Response(Result):
         Time constant of the shorter one of two lags in a row, s, and that of an uneven lag to less power.
     alike : tuple of str
         Models that the data cannot distinguish from the one named, such as "first-order lag of the device". With kind
-        "none": those among a 3-s mean and a lag of 1 s that would not have been seen.
+        "none": those among a 3-s mean and a lag of 1 s that would not have been seen, and what looks the same as a part
+        of a second (`between_s`).
     delay_s : Estimate
         Device behind reference beside the response, s: delay of the middle of a running mean; of a lag beyond its own.
     slope : Estimate
@@ -168,10 +169,12 @@ def response_difference(
     with F the running mean over W s, :math:`\sin(\pi f W)/(W \sin \pi f)`, the lag
     :math:`\alpha/(1 - (1 - \alpha) e^{-2 \pi i f})` with :math:`\alpha = 1 - e^{-1/\tau}`, or 1; and k from 0 (all
     noise in y) to 1 (all in x). b, k, the delay d and W or tau minimise the squares weighted by :math:`S_{xx}` over the
-    spectrum left (Whittle's likelihood), with either trace as x. A filter is named if it is better than none by 20 in
-    twice the log-likelihood and W is at least 1.5 s or tau 0.3 s; two in a row, if they are better by 30 than one whose
-    readings may lie between seconds. Intervals: the influence of each
-    second on the weighted normal equations, serial engine, plus 0.3 % of the size for what the spectra cannot
+    spectrum left (Whittle's likelihood), with either trace as x.
+    Without a filter a part p of a second of the delay is
+    :math:`1 - p + p e^{-2 \pi i f}`, :math:`e^{-2 \pi i f p}`, or between them, as power within a second is not known.
+    A filter is named if it is better than none by 20 in twice the log-likelihood and W is at least 1.5 s or tau 0.3 s;
+    two in a row, if they are better by 30 than one whose readings may lie between seconds. Intervals: the influence of
+    each second on the weighted normal equations, serial engine, plus 0.3 % of the size for what the spectra cannot
     resolve; C is taken as known. They also take in what the size would be, were readings of the smoother trace to lie
     between seconds of the other (the filter times :math:`1 - p + p e^{-2 \pi i f}`, p = 0.1 to 0.9) where that fits as
     well, and below, what a drift of the delay over the recording adds to the variance of the filter's weights.
