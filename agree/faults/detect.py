@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.fault import REASONS, ROLES, SEEN, WAKING
 from agree.core.data.runs import runs
-from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_UNKNOWN, DIP_SHARE, WORKING_W
+from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_MOST, CLAIM_UNKNOWN, DIP_SHARE, WORKING_W
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
 from agree.faults.ceiling import ceiling, ceiling_before_filter
@@ -172,6 +172,7 @@ def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: F
     Now that all else is explained, they are sought again with errors that tell rare and large ones too, first with work
     in place of all zeros, then with stops as they are, which would be such errors themselves. Those stay that are found
     either way, beside which the other trace does not dip, as at a stop or a short rest, or whose budget is unknown.
+    What shows more than twice the energy of a claim is something else.
     """
     doubtful = [one for one in found if one.kind == "dropout"]
     if not doubtful:
@@ -187,7 +188,7 @@ def _dropouts_again(found: list[Found], recorded: dict[str, FloatArray], made: F
         claims = [float(seen[role].usual[one.start:one.stop].sum()) for one in own]
         weighed = seen[role].weigh([(one.start, one.stop) for one in own], claims, at, tails=True)
         none |= {one for one, claim in zip(own, weighed, strict=True)
-                 if claim.unknown <= CLAIM_UNKNOWN and not claim.holds}
+                 if claim.unknown <= CLAIM_UNKNOWN and not (claim.holds and claim.budget <= CLAIM_MOST * claim.claim)}
     return [one for one in found if one not in none]
 
 
