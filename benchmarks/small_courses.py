@@ -1,6 +1,6 @@
 """Small warm-ups and drifts, with and without a scale and a zero: what is named, and what any test could name.
 
-    python benchmarks/small_courses.py [--runs 60] [--seed 0] [--part warm-ups|drifts|none]
+    python benchmarks/small_courses.py [--runs 60] [--seed 0] [--part warm-ups|drifts|none] [--rows 0:3]
 
 Rides of 20 to 120 min: invented ones that vary, are steady, or go by levels of 3 min, and pieces of the real ones of
 tests/data/rides. A warm-up of 1, 2 or 4 % of power dies away with a time constant of 3 to 20 min; a drift of as much is
@@ -35,7 +35,7 @@ ADVERSARIES = ("ramp", "intervals", "cadence in time")
 MINUTES = (20, 30, 45, 60, 90, 120)
 BY_POWER = {"scale", "offset", "torque_offset", "bend", "cadence_gain"}
 IN_TIME = {"drift", "warm_up", "step"}
-MINUTES_CONSTANT = ((3.0, 6.0), (6.0, 12.0), (12.0, 20.0))
+SPANS = ((3.0, 6.0), (6.0, 12.0), (12.0, 20.0))
 FORMS = ("straight", "slowing", "root", "quickening")
 
 
@@ -85,7 +85,7 @@ def draw(
             break
     u = np.arange(n) / n
     courses = {"straight": u, "slowing": np.expm1(-3 * u) / math.expm1(-3), "root": np.sqrt(u), "quickening": u**2}
-    course = courses[form] if form in courses else np.exp(-np.arange(n) / constant_s)
+    course = courses[form] if form in courses else np.exp(-np.arange(n) / max(constant_s, 1.0))
     course = course * (x if rng.random() < 0.5 else np.full(n, x[works].mean())) / 100
     tau = TAUS[run % len(TAUS)]
     error = ERROR_W * wander(rng, tau, n) * (x / x[works].mean() if run % 2 else 1.0)
@@ -134,28 +134,29 @@ def row(name: str, true: str, size: float, made: list[Made]) -> str:
             f"{share(words.count('nothing'), n)} | {could} | {false} of {sum(not one.scaled for one in made)} |")
 
 
-def lines(part: str, runs: int, seed: int) -> None:
-    """Print the rows of one part."""
-    for scaled in (False, True):
-        with_scale = ", scale and zero" if scaled else ""
-        rng = np.random.default_rng([seed, len(part), scaled])
-        if part == "none":
-            for kind in (*KINDS, *ADVERSARIES):
-                print(row(f"nothing, {kind}{with_scale}", "", 0.0, [
-                    draw(kind, "straight", 0.0, 0.0, scaled, k, rng) for k in range(runs)]), flush=True)
-            continue
-        for size in (1.0, 2.0, 4.0):
-            if part == "drifts":
-                for form in FORMS:
-                    print(row(f"{form} drift{with_scale}", "drift", size, [
-                        draw(KINDS[k % len(KINDS)], form, size, 0.0, scaled, k // len(KINDS), rng)
-                        for k in range(runs)]), flush=True)
-                continue
-            for low, high in MINUTES_CONSTANT:
-                constants = 60 * rng.uniform(low, high, size=runs)
-                print(row(f"warm-up, {low:g} to {high:g} min{with_scale}", "warm_up", size, [
-                    draw(KINDS[k % len(KINDS)], "warm-up", size, float(constant), scaled, k // len(KINDS), rng)
-                    for k, constant in enumerate(constants)]), flush=True)
+class Cell(NamedTuple):
+    """A row of the table: what is put in, its form, size, limits of the time constant, min, and whether scaled."""
+
+    kind: str
+    form: str
+    size: float
+    constants: tuple[float, float]
+    scaled: bool
+
+    def name(self) -> str:
+        """What is put in, in words."""
+        return {"warm-up": "warm-up, {:g} to {:g} min".format(*self.constants), "nothing": f"nothing, {self.kind}"}.get(
+            self.form, f"{self.form} drift") + ", scale and zero" * self.scaled
+
+
+def cells(part: str) -> list[Cell]:
+    """Rows of one part."""
+    none, both, sizes = (0.0, 0.0), (False, True), (1.0, 2.0, 4.0)
+    if part == "none":
+        return [Cell(kind, "nothing", 0.0, none, scaled) for scaled in both for kind in (*KINDS, *ADVERSARIES)]
+    if part == "drifts":
+        return [Cell("", form, size, none, scaled) for scaled in both for size in sizes for form in FORMS]
+    return [Cell("", "warm-up", size, span, scaled) for scaled in both for size in sizes for span in SPANS]
 
 
 def main() -> None:
@@ -163,13 +164,21 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--part", choices=("warm-ups", "drifts", "none"))
+    parser.add_argument("--rows", default="", help="first and one past the last row of the part, such as 0:3")
     given = parser.parse_args()
     print("| put in | size | runs | named alone | among those not told apart | named without it | nothing | limit, % / "
           "beside a drift | false scale, zero or bend |\n|---|---:|---:|---:|---:|---|---:|---:|---:|")
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", AgreeWarning)
-        for part in (given.part,) if given.part else ("warm-ups", "drifts", "none"):
-            lines(part, given.runs, given.seed)
+    warnings.simplefilter("ignore", AgreeWarning)
+    for part in (given.part,) if given.part else ("warm-ups", "drifts", "none"):
+        rows = list(enumerate(cells(part)))
+        low, _, high = given.rows.partition(":")
+        for number, cell in rows[int(low or 0):int(high or len(rows))]:
+            rng = np.random.default_rng([given.seed, len(part), number])
+            made = [draw(cell.kind or KINDS[k % len(KINDS)], cell.form, cell.size,
+                         60 * float(rng.uniform(*cell.constants)), cell.scaled, k // len(KINDS), rng)
+                    for k in range(given.runs)]
+            true = {"warm-up": "warm_up", "nothing": ""}.get(cell.form, "drift")
+            print(row(cell.name(), true, cell.size, made), flush=True)
 
 
 if __name__ == "__main__":
