@@ -102,7 +102,7 @@ def set_aside(reference: FloatArray, device: FloatArray, handling: Mapping[str, 
     record = replace(record, reference=np.where(np.isfinite(columns[0]), columns[0], record.reference),
                      device=np.where(np.isfinite(columns[1]), columns[1], record.device))
     record = with_energy(record, made, (sound[0], sound[1]), reason == "")
-    return Setting(reason, record, found.found, (*_untold(found), *_unsought(found)))
+    return Setting(reason, record, found.found, (*_untold(found), *_unsought(found), *_paused(made, reason)))
 
 
 def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tuple[Mask, Mask],
@@ -236,6 +236,14 @@ def _untold(found: Faults) -> tuple[Note, ...]:
         return ()
     low, high = right.unsure if right.role == "reference" else tuple(1 / (1 + by) - 1 for by in right.unsure[::-1])
     return (Note(kind="pair_faults_untold", severity="trust", values={"low": low, "high": high}),)
+
+
+def _paused(made: Filter, reason: NDArray[np.str_]) -> tuple[Note, ...]:
+    """Say that the average of a trace does not go on while its recorder leaves out stops, and what that costs."""
+    unsure = None if made.choice is None else made.choice.unsure
+    if unsure is None or not (lost := int((unsure & (reason == "beside_gap")).sum())):
+        return ()
+    return (Note(kind="pair_average_paused", severity="detail", role=made.smoother, values={"seconds": lost}),)
 
 
 def _unsought(found: Faults) -> tuple[str, ...]:

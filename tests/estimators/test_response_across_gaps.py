@@ -15,7 +15,9 @@ from agree.estimators.response.gaps.across import after_gaps
 from agree.estimators.response.gaps.left_out import left_out, stops_left_out
 from agree.estimators.response.gaps.second_by_second import Fit
 from agree.estimators.response.kernels import Kernel, weights_of
-from agree.estimators.response.matching import linear_filter
+from agree.estimators.response.matching import Filter, linear_filter
+from agree.faults import set_aside
+from agree.report.notes.sentence import note_sentences
 from tests.estimators.test_response_thresholds import seconds
 
 AFTER_S = 3
@@ -78,7 +80,8 @@ def test_a_filter_that_does_not_go_on(recorder):
         for start, stop in pairwise(starts):
             there[start:stop] = lag(x[start:stop], 4.0)
     y = np.where(gone, np.nan, noisy(there, rng))
-    made = linear_filter(noisy(x, rng), y)
+    x = noisy(x, rng)
+    made = linear_filter(x, y)
     u, v = made.columns(x, y)
     known = np.isfinite(u) & np.isfinite(v)
     after = np.flatnonzero(np.diff(gone.astype(int)) == -1) + 1
@@ -86,6 +89,18 @@ def test_a_filter_that_does_not_go_on(recorder):
     assert made.choice.unsure[after].all()
     assert not np.isfinite(u[after + 10]).any()
     assert float(v[known].sum() / u[known].sum()) == pytest.approx(1.0, abs=0.004)
+
+
+def test_that_an_average_froze_is_said():
+    x, gone, _ = ride()
+    unsure = after_gaps(gone, weights_of("first order", 4.0, 0.0))
+    made = Filter(weights_of("first order", 4.0, 0.0), "device", Choice(
+        "first order", "device", seconds(4.0), seconds(0.0), (), 1.0, unsure=unsure))
+    reason = np.where(unsure, "beside_gap", "")
+    (note,) = set_aside._paused(made, reason)
+    assert (note.kind, note.role, note.values) == ("pair_average_paused", "device", {"seconds": int(unsure.sum())})
+    assert f"the average has frozen, or begins anew: {int(unsure.sum())} s" in note_sentences(note)[0]
+    assert set_aside._paused(made, np.full(x.size, "")) == ()
 
 
 @pytest.mark.parametrize(("length", "count", "told"), [

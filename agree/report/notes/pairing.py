@@ -125,6 +125,8 @@ SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "pair_faults_untold": lambda note: (
         "beside so slow a trace it is not told which seconds are faulty: with others, as likely, the device would read "
         f"{100 * float(note.values['low']):+.1f} to {100 * float(note.values['high']):+.1f} % of this"),
+    "pair_average_paused": "the {role} averages, and after stops that its recorder leaves out the average has frozen, "
+                           "or begins anew: {seconds} s after these are not used, as nothing tells what it should read",
     "pair_delay": _delay,
     "pair_programme_untold": lambda note: (
         "the recordings may be of one programme, by two riders or on two days: their steps of power coincide, but "
