@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from agree.core.checks import FloatArray
@@ -24,9 +26,11 @@ from agree.core.thresholds import (
     CEILING_STUCK_SD,
     WORKING_W,
 )
-from agree.estimators.response.nonlinear.any_filter import through
+from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.nonlinear.any_filter import AnyFilter, through
 from agree.faults.view import NORMAL, Mask, View, largest_near
 
+DELAY = 2                 # weights of a delay by a part of a second
 LOWEST, TRIED = 0.25, 60  # of the largest power, to which the ceiling of a sensor is sought, and how many are tried
 
 
@@ -78,47 +82,69 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
 
     Notes
     -----
-    Such a trace has no largest value. But the other one, cut at the ceiling L and filtered, foretells it far better
-    than uncut: where the part above L shows, what is left of the squares is a few hundredths, and of that part itself
-    nothing is left. A trace that bends at high power keeps a share of it, and noise leaves as much as before.
+    Such a trace has no largest value. But the other one, cut at the ceiling and filtered, foretells it far better than
+    uncut. Of all powers that one is taken above which some slope, in place of that below it, leaves least: above a
+    ceiling it is next to 0. A trace that bends at high power has a slope of its own there.
     """
     found = np.zeros(smooth.y.size, bool)
-    if sharp.kernel is None:
+    by = sharp.kernel or _other_way(smooth.kernel)
+    if by is None:
         return found
     rest = np.where(smooth.known, np.nan_to_num(smooth.y) - smooth.usual, 0.0)
     highest = np.argsort(np.where(smooth.known, smooth.usual, 0.0))[-2 * CEILING_SECONDS:]
     if rest[highest].sum() > -CEILING_FILTERED_LOW * smooth.usual[highest].sum():
         return found
     power = np.where(np.isfinite(sharp.y), np.nan_to_num(sharp.y), np.nan_to_num(sharp.usual))
-    best, high = 0.0, found
+    tried: list[tuple[float, Above, Mask]] = []
     for top in np.geomspace(LOWEST, 1.0, TRIED, endpoint=False) * power.max():
         if (power > CEILING_OVER * top).sum() < CEILING_SECONDS:
             break
-        lost = smooth.ratio * through(np.maximum(power - top, 0.0), sharp.kernel)
+        lost = smooth.ratio * through(np.maximum(power - top, 0.0), by)
         shown = smooth.known & (lost > CEILING_FILTERED_SHARE * smooth.usual)
-        high = high if high.any() else shown  # by the lowest: all must be explained that a bend would do there
-        gain = taken_away(rest[high], lost[high], shown[high])
-        if gain > best:
-            best, found = gain, shown
-    return found
+        high = tried[0][2] if tried else shown  # of the lowest: all is to be explained that a bend would do there
+        above = above_top(rest[high], np.where(shown, lost, 0.0)[high])
+        tried.append((above.bent, above, shown))
+    best = min(tried, key=lambda one: one[0], default=None)
+    return best[2] if best is not None and best[1].is_ceiling else found
 
 
-def taken_away(rest: FloatArray, lost: FloatArray, shown: Mask) -> float:
-    """Squares that a ceiling takes away in the seconds of high power; 0 if it does not explain what is left there.
+def _other_way(by: AnyFilter | None) -> Kernel | None:
+    """A delay, as it makes the sharper trace of the smoother one; no filter has one."""
+    if not isinstance(by, Kernel) or by.weights.size > DELAY:
+        return None
+    return Kernel(1 - by.start - by.weights.size, by.weights[::-1])
+
+
+class Above(NamedTuple):
+    """How a trace goes on above some power: its slope there, and the squares left with that slope and with none.
+
+    Both are shares of what is left where it goes on as below.
+    """
+
+    slope: float
+    bent: float
+    cut: float
+
+    @property
+    def is_ceiling(self) -> bool:
+        """Whether it has no slope there, and nothing much else is amiss."""
+        return abs(self.slope) <= CEILING_FILTERED_SLOPE and self.cut <= CEILING_FILTERED_LEFT
+
+
+def above_top(rest: FloatArray, lost: FloatArray) -> Above:
+    """How a trace goes on above some power.
 
     Parameters
     ----------
     rest : (n,) array, W
         Readings minus what the other trace foretells.
     lost : (n,) array, W
-        What the ceiling would take of them.
-    shown : (n,) array of bool
-        Seconds in which that shows.
+        What a ceiling would take of them.
     """
-    before, square = float(rest @ rest), float(lost[shown] @ lost[shown])
+    before, square = float(rest @ rest), float(lost @ lost)
     if not min(before, square) > 0:
-        return 0.0
+        return Above(1.0, 1.0, 1.0)
     left = rest + lost
-    slope = float(left[shown] @ lost[shown]) / square  # of the readings, above the ceiling
-    fits = float(left @ left) <= CEILING_FILTERED_LEFT * before and abs(slope) <= CEILING_FILTERED_SLOPE
-    return before - float(left @ left) if fits else 0.0
+    slope = float(left @ lost) / square
+    bent = left - slope * lost
+    return Above(slope, float(bent @ bent) / before, float(left @ left) / before)

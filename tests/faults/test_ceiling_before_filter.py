@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
-from agree.faults.ceiling import ceiling_before_filter, taken_away
+from agree.faults.ceiling import above_top, ceiling_before_filter
 from agree.faults.set_aside import set_aside
 from agree.faults.view import View
 
@@ -29,23 +29,24 @@ def test_the_highest_readings_must_be_low(highest, seconds):
 
 
 @pytest.mark.parametrize(("last", "seconds"), [
-    pytest.param(0.0095, 20, id="CEILING_FILTERED_SHARE outside"),
-    pytest.param(0.0105, 21, id="CEILING_FILTERED_SHARE inside")])
+    pytest.param(0.0103, 32, id="CEILING_FILTERED_SHARE outside"),
+    pytest.param(0.0111, 33, id="CEILING_FILTERED_SHARE inside")])
 def test_a_reading_that_hardly_lacks_anything_stays(last, seconds):
-    """The last weight of the filter still shows 200 W that were cut: 0.93 or 1.03 % of 204 W."""
-    cap = 600 * 4 ** (-17 / 60)
-    assert found([200] * 100 + [600] * 19 + [200] * 100, cap, (0.5, 0.5 - last, last)) == seconds
+    """The last weight of the filter still shows 191 W that were cut: 0.96 or 1.04 % of 204 W. 12 s belong to 800 W."""
+    cap = 800 * 4 ** (-29 / 60)
+    power = [200] * 100 + [600] * 19 + [200] * 100 + [800] * 10 + [200] * 100
+    assert found(power, cap, (0.5, 0.5 - last, last)) == seconds
 
 
 @pytest.mark.parametrize(("noise", "slope", "counts"), [
-    pytest.param(32, 0, True, id="CEILING_FILTERED_LEFT inside"),
-    pytest.param(34, 0, False, id="CEILING_FILTERED_LEFT outside"),
+    pytest.param(65, 0, True, id="CEILING_FILTERED_LEFT inside"),
+    pytest.param(66, 0, False, id="CEILING_FILTERED_LEFT outside"),
     pytest.param(0, 0.14, True, id="CEILING_FILTERED_SLOPE inside"),
     pytest.param(0, 0.16, False, id="CEILING_FILTERED_SLOPE outside")])
 def test_a_ceiling_leaves_nothing_of_what_is_above_it(noise, slope, counts):
     lost = np.full(40, 100.0)
     rest = -(1 - slope) * lost + noise * np.tile([1.0, -1.0], 20)
-    assert (taken_away(rest, lost, np.ones(40, bool)) > 0) == counts
+    assert above_top(rest, lost).is_ceiling == counts
 
 
 def ride(above):
@@ -70,4 +71,4 @@ def test_the_ceiling_of_a_sensor_before_a_lag_is_found():
 
 
 def test_a_device_that_bends_at_high_power_has_no_ceiling():
-    assert not (ride(above=0.6).reason == "device_saturation").any()
+    assert not (ride(above=0.4).reason == "device_saturation").any()

@@ -117,10 +117,11 @@ CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 # Or so many seconds at the top and foretold above it, if the top is below what is foretold for them by so many standard
 # deviations of errors, and that moves by so many.
 CEILING_STUCK_S, CEILING_STUCK_SD = 20, (0.75, 1.25)
-# The ceiling of a sensor before the device's own filter: the highest readings are lower than foretold by this share;
-# where more than this share of a reading is lost, the other trace cut at the ceiling leaves at most this share of the
-# squares (0.002 to 0.02 in six pairs; bends and other filters 0.2 and more), and of a watt above it no more than this.
-CEILING_FILTERED_LOW, CEILING_FILTERED_SHARE, CEILING_FILTERED_LEFT, CEILING_FILTERED_SLOPE = 0.03, 0.01, 0.1, 0.15
+# The ceiling of a sensor before the device's own filter: the highest readings are lower than foretold by this share; of
+# seconds that lack more than this share the other trace, cut there, leaves at most this share of the squares (0.002 to
+# 0.02 in six pairs, 0.17 to 0.24 where a delay errs in every sprint), and the slope above it is no more than this
+# (ceilings: -0.07 to 0.12; bends with a slope of 0.3, by a filter 15 % off: 0.17 to 0.33).
+CEILING_FILTERED_LOW, CEILING_FILTERED_SHARE, CEILING_FILTERED_LEFT, CEILING_FILTERED_SLOPE = 0.03, 0.01, 0.3, 0.15
 # Beside a ceiling a change from second to second by this share of it is a jump that it cuts, for so many s at most.
 CEILING_STEEP, CEILING_JUMP_S = 0.1, 6
 # s before and after a ceiling that tell nothing of a filter: sprints that are cut made delays of 0.3 to 0.45 s out of
