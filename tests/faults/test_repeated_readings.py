@@ -7,6 +7,7 @@ from agree.core.data.held_readings import held
 from agree.core.data.matched import Matched
 from agree.core.thresholds import (
     CLAIM_UNSEEN,
+    GROSS_SHARPER,
     HELD_LATE,
     HELD_ODD,
     HELD_POWER,
@@ -19,7 +20,6 @@ from agree.core.thresholds import (
 from agree.estimators.response.own_readings import every_s, usual_changes
 from agree.faults.held import rarer, tells_of_chance
 from agree.faults.late_start import frozen_runs
-from agree.faults.screen import SHARPER
 from agree.faults.set_aside import set_aside
 from agree.report.plain_text.details import repeated_words
 
@@ -171,7 +171,7 @@ def test_zeros_and_gaps_are_no_readings_that_repeat():
 
 def test_a_trace_that_repeats_its_reading_seems_no_smoother(ride):
     one, other = usual_changes(repeated(ride, 4), ride, ride > 15)
-    assert other / SHARPER < one < SHARPER * other
+    assert other / GROSS_SHARPER < one < GROSS_SHARPER * other
 
 
 @pytest.mark.parametrize(("every", "seconds", "found"), [(1, 5, 1), (1, 4, 0), (3, 15, 1), (3, 14, 0)])
@@ -262,4 +262,4 @@ def test_a_device_that_repeats_its_reading_beside_a_reference_that_lags(ride):
 def test_a_size_beside_repeated_readings_is_said_to_be_of_both(more, told):
     """A mean over 3 s of a device that reads every 3 s was told as one over 4.1 s, without a word."""
     words, = repeated_words(Matched(reference=[100.0], device=[100.0], smoother="device", device_every_s=3, **more))
-    assert ("a size told above is of its averaging and this together" in words) == told
+    assert ("A size told above is of its averaging and this together" in words) == told

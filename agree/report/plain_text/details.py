@@ -161,7 +161,7 @@ def _scatter(check: ClaimCheck) -> list[str]:
     return lines or ["Too few readings to say."]
 
 
-SIZE_OF_BOTH = "; a size told above is of its averaging and this together"
+SIZE_OF_BOTH = " A size told above is of its averaging and this together."
 
 
 def repeated_words(made: Matched | None) -> list[str]:
@@ -169,9 +169,9 @@ def repeated_words(made: Matched | None) -> list[str]:
     if made is None:
         return []
     return [
-        f"The {role} has a new reading every {every} s: it is compared where one comes"
-        f"{SIZE_OF_BOTH if made.smoother == role and math.isfinite(made.size_s) else ''}. Not tellable, and so used: a "
+        f"The {role} has a new reading every {every} s: it is compared where one comes. Not tellable, and so used: a "
         f"reading that it holds while power hardly changes; whether a 0 of the {other} between two of them is a stop."
+        f"{SIZE_OF_BOTH if made.smoother == role and math.isfinite(made.size_s) else ''}"
         for role, other, every in (("reference", "device", made.reference_every_s),
                                    ("device", "reference", made.device_every_s)) if every > 1]
 
