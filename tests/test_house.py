@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,25 @@ RESULTS = {"LimitsOfAgreement", "Band", "BandBias", "ClaimCheck", "Correction", 
            "TrialsCheck", "QuantityCheck", "Channel", "Gap", "Oddity"}
 
 
+@cache
+def parsed(path):
+    """The tree of a module."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def of_each_module(check):
+    """Make one test of a check of one module: a test for each takes longer to report than to run."""
+    def test():
+        failed = []
+        for path in MODULES:
+            try:
+                check(path)
+            except AssertionError as error:
+                failed.append(f"{path.relative_to(ROOT)}: {error}")
+        assert not failed, "\n".join(failed)
+    return test
+
+
 def room(path):
     first = path.relative_to(ROOT).parts[0]
     return first.removesuffix(".py")
@@ -59,7 +79,7 @@ def room(path):
 
 def imports(path):
     """Absolute names imported anywhere in a module, type-checking blocks left out."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     ifs = [node for node in ast.walk(tree) if isinstance(node, ast.If)]
     blocks = [block for block in ifs if "TYPE_CHECKING" in ast.dump(block.test)]
     skip = {id(node) for block in blocks for node in ast.walk(block)}
@@ -74,7 +94,7 @@ def imports(path):
             yield from (f"agree.{alias.name}" for alias in node.names) if node.module == "agree" else [node.module]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@of_each_module
 def test_arrows(path):
     here = room(path)
     for name in imports(path):
@@ -90,19 +110,19 @@ def test_arrows(path):
 LOADERS = {"__init__.py", "core/results/seam.py"}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@of_each_module
 def test_modules_are_loaded_by_name_at_one_seam_only(path):
-    named = [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    named = [node for node in ast.walk(parsed(path))
              if (isinstance(node, ast.Name) and node.id in {"importlib", "__import__", "import_module"})
              or (isinstance(node, ast.alias) and node.name.split(".")[0] == "importlib")]
     assert bool(named) == (str(path.relative_to(ROOT)) in LOADERS)
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@of_each_module
 def test_sizes(path):
     text = path.read_text(encoding="utf-8")
     assert text.count("\n") <= 300
-    for node in ast.walk(ast.parse(text)):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.FunctionDef):
             body = node.body[1:] if ast.get_docstring(node) else node.body
             lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
@@ -187,9 +207,9 @@ def test_folders_can_be_taken_in_at_a_glance():
         assert len(names) <= 14, f"{folder} holds {len(names)} files"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@of_each_module
 def test_private_names_stay_in_their_file(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "agree":
             private = [alias.name for alias in node.names if alias.name.startswith("_") and alias.name != "__version__"]
             assert not private, f"{path} imports {private} of {node.module}"

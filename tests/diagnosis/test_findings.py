@@ -26,12 +26,7 @@ def _load():
 
 
 bench = _load()
-RUNS = 6  # at least 4 right: rates are measured in benchmarks/diagnosis.py
-
-
-def least(share, runs=RUNS):
-    """Fewest right of `runs` that are within 3 binomial standard errors of a share."""
-    return math.floor(runs * share - 3 * math.sqrt(runs * share * (1 - share)))
+RUNS = 4  # at least 3 right: rates are measured in benchmarks/diagnosis.py
 
 
 @pytest.mark.parametrize("where", ["invented", "real"])
@@ -39,19 +34,19 @@ def least(share, runs=RUNS):
 def test_cause_comes_first(where, cause):
     found = [bench.single((where, cause, 1000 + run)) for run in range(RUNS)]
     names = [bench.named(item) for item in found]
-    assert sum(bench.included(cause, item) for item in found) >= least(0.95), names
+    assert sum(bench.included(cause, item) for item in found) >= RUNS - 1, names
 
 
 @pytest.mark.parametrize("causes", [("scale", "drift"), ("scale", "smoothing"), ("scale", "device dropouts"),
                                     ("scale", "delay that varies"), ("offset in N m", "scale")])
 def test_two_causes_are_both_named(causes):
-    found = [bench.double(("real", causes, 1000 + run)) for run in range(8)]
-    assert sum(bench.among(causes, item, 2) for item in found) >= least(0.95, 8)
+    found = [bench.double(("real", causes, 1000 + run)) for run in range(RUNS)]
+    assert sum(bench.among(causes, item, 2) for item in found) >= RUNS - 1
 
 
 @pytest.mark.parametrize("case", [case for case in bench.UNSURE if case != "loss"])
 def test_cannot_tell_is_said(case):
-    for run in range(6):
+    for run in range(RUNS):
         found = bench.unsure((case, run))
         assert found[0].rivals, [item.cause for item in found]
 
