@@ -5,6 +5,7 @@ import pytest
 
 from agree.estimators.response.kernels import Kernel
 from agree.faults.behind_slow.candidates import maybe_faulty
+from agree.faults.behind_slow.explain import jumps
 from agree.faults.behind_slow.joint import most_likely
 
 BY = Kernel(0, np.full(20, 0.05))
@@ -65,3 +66,11 @@ def test_seconds_whose_history_is_known(late, seconds):
     """A filter of which so much comes 100 s late: less than a hundredth may be from before the begin."""
     by = Kernel(0, np.r_[1 - late, np.zeros(99), late])
     assert most_likely(wave(600), wave(600), by, []).seconds == seconds
+
+
+@pytest.mark.parametrize(("seconds", "hidden"), [pytest.param(65, 61, id="SLOW_JUMP_S"),
+                                                 pytest.param(66, 0, id="SLOW_JUMP_S")])
+def test_how_long_a_slow_trace_may_be_between_two_jumps(seconds, hidden):
+    y = np.full(300, 200.0)
+    y[100:100 + seconds] = 100.0
+    assert jumps(y)[102:98 + seconds].sum() == hidden  # single readings at its ends may be faults too

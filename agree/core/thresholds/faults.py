@@ -159,6 +159,9 @@ FROZEN_S, FROZEN_CHANGE = 5, 0.2  # s of one value while the other trace ranges 
 # the readings on either side, for a half and a quarter: wide, since the energy decides; s of a run that a straight line
 # between its sides may stand for.
 MAYBE_PARTIAL_S, MAYBE_PARTIAL_SHARES, MAYBE_FILL_S = 300, ((0.5, 0.33, 0.72), (0.25, 0.15, 0.33)), 30
+# Longest run, s, between two jumps of a slow trace that is its own fault: over minutes two faults, with all between
+# them, look like one (with 5 min a device with a fifth of its seconds partial was 1.6 points off, with this 0.8).
+SLOW_JUMP_S = 65
 # Faults lower the sharp trace and raise most ratios to it: this quantile of them is the ratio without, and may err by
 # this share of what is shown, before a partial run that shows less than half of its energy so is not weighed at all.
 MAYBE_REFUTED = (0.3, 0.05)

@@ -58,7 +58,7 @@ class Maybe(NamedTuple):
     spread: float
 
 
-def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
+def maybe_faulty(trace: FloatArray, usual: FloatArray, longest_s: int = MAYBE_PARTIAL_S) -> list[Maybe]:
     """Runs of a trace that may be faulty, in order of time; partial ones may overlap.
 
     Zeros between readings above 15 W, of any length; up to 3 s above 1.5 times the readings around and 100 W more; and
@@ -70,6 +70,8 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
         Readings as recorded, NaN where unknown.
     usual : (n,) array, W
         What the slow trace foretells, smeared as it is: what zeros of more than 30 s would be.
+    longest_s : int, s
+        Longest run that may be partial.
     """
     near = ndimage.median_filter(np.nan_to_num(trace), SPIKE_OWN_S, mode="nearest")
     rise = np.diff(np.nan_to_num(trace), prepend=0.0)  # the last reading before a stop is high, and does not rise
@@ -89,7 +91,8 @@ def maybe_faulty(trace: FloatArray, usual: FloatArray) -> list[Maybe]:
     least = PARTIAL_S * every if every > 1 else 1  # one or two readings that are repeated are a change of pace
     found += [Maybe("short" if stop - start < PARTIAL_S else "partial", start, stop,
                     np.nan_to_num(trace[start:stop]) * (1 / share - 1), MAYBE_SPREAD)
-              for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at)} if stop - start >= least]
+              for start, stop, share in {*_short(trace[at], at), *_long(trace[at], at, longest_s)}
+              if stop - start >= least]
     missed = _missed(trace[good])
     return sorted((one if one.kind in ("short", "partial") else one._replace(spread=_spread(one, missed))
                    for one in found), key=lambda one: (one.start, one.stop))
@@ -151,7 +154,7 @@ def _short(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, floa
                     yield first, last, share
 
 
-def _long(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float]]:
+def _long(g: FloatArray, at: NDArray[np.intp], longest_s: int) -> Iterator[tuple[int, int, float]]:
     """Runs of 3 readings and more between a jump down and one up."""
     down = np.flatnonzero((g[1:] < MAYBE_JUMPS[0] * g[:-1]) & (g[1:] > 0)) + 1
     up = (np.flatnonzero((g[1:] > MAYBE_JUMPS[1] * g[:-1]) & (g[1:] > PARTIAL_LEAST_W / 2)) + 1).tolist()
@@ -161,7 +164,7 @@ def _long(g: FloatArray, at: NDArray[np.intp]) -> Iterator[tuple[int, int, float
         first = _shares(float(g[i:i + AROUND].mean()) / before, MAYBE_WIDER) if before >= PARTIAL_LEAST_W / 2 else set()
         if not first:
             continue
-        for j in up[bisect.bisect_left(up, i + PARTIAL_S):bisect.bisect_right(up, i + MAYBE_PARTIAL_S)]:
+        for j in up[bisect.bisect_left(up, i + PARTIAL_S):bisect.bisect_right(up, i + longest_s)]:
             after = float(np.median(g[j:j + AROUND]))
             level = (before + after) / 2
             if level < PARTIAL_LEAST_W:

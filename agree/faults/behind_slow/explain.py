@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import CLAIM_LEAST_S, GROSS_ZEROS, SLOW_REACH_S, WORKING_W
+from agree.core.thresholds import CLAIM_LEAST_S, GROSS_ZEROS, SLOW_JUMP_S, SLOW_REACH_S, WORKING_W
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.candidates import Maybe, maybe_faulty
@@ -103,6 +103,6 @@ def _unsure(found: Choice, runs: list[Chosen], sharp: FloatArray) -> tuple[float
 def jumps(smooth: FloatArray) -> Mask:
     """Seconds of a slow trace between two jumps, which no rider makes in it: they are its own faults."""
     found = np.zeros(smooth.size, bool)
-    for one in maybe_faulty(smooth, np.nan_to_num(smooth)):
+    for one in maybe_faulty(smooth, np.nan_to_num(smooth), SLOW_JUMP_S):
         found[one.start:one.stop] = True
     return found
