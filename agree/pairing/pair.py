@@ -26,6 +26,7 @@ from agree.pairing.corrected_copy import corrected_copies
 from agree.pairing.grid import Grid, Overlap, as_read, lay_over, to_grid
 from agree.pairing.match import ROLES, match
 from agree.pairing.match_types import Match
+from agree.pairing.refusal import refuse_drift
 from agree.pairing.same_ride.unlike_part import timed
 from agree.pairing.sources import read_both
 from agree.recordings.recording import Recording
@@ -148,6 +149,8 @@ def pair_recordings(
         made = made._replace(fine=fine)
         over = lay_over(one_read, two_read, fine)
         setting = set_aside(one_read[over.place], over.device, handling)
+    if made.channel == "power" and lag_s is None:
+        refuse_drift(fine, absolute)
     if made.channel == "power":
         told, said = with_response(made.witnesses, made.notes, fine.lag + shift, fine.lag_se, setting.matched)
         made = made._replace(witnesses=told, notes=said)

@@ -255,15 +255,18 @@ def unusual_drift(fine: Fine) -> bool:
     return (fine.drifting or 1e6 * fine.plain[1] <= MOST_PLAIN_SE_PPM) and abs(ppm) - 2 * se > USUAL_DRIFT_PPM
 
 
-def refuse_drift(fine: Fine, absolute: bool) -> None:
+def refuse_drift(fine: Fine, absolute: bool, *, sure: bool = False) -> None:
     """Refuse a drift that no two clocks have, unless the stamps of both are those of clocks.
 
     It is estimated beyond the limit, and beyond what is usual by two standard errors; or it comes to more than 4 s over
     the recording, however uncertain: lags that scatter so much are those of pauses that were not told apart.
+
+    `sure`: only a drift is refused that is beyond the limit by two standard errors as well; before it is known for how
+    long readings are held at stops, stops in one part of a ride are like a drift.
     """
     ppm, se = told_drift(fine)
     wild = abs(1e6 * fine.drift) > MOST_DRIFT_PPM and abs(fine.drift) * 2 * fine.middle > MOST_DRIFT_S
-    if not absolute and (wild or (abs(ppm) > MOST_DRIFT_PPM and unusual_drift(fine))):
+    if not absolute and (wild or (abs(ppm) - 2 * se * sure > MOST_DRIFT_PPM and unusual_drift(fine))):
         raise OtherRide(
             f"the lag changes by {ppm:+.0f} ppm (standard error {se:.0f}), {36e-4 * ppm:+.1f} s an hour, and clocks "
             f"differ by at most {MOST_DRIFT_PPM:g} ppm: one of the recordings seems to lose seconds, as when it counts "

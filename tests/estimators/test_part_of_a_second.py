@@ -99,6 +99,20 @@ def test_how_neighbours_mix_is_known_in_part(off, fits, monkeypatch):
     assert (left < 1.95) == fits
 
 
+@pytest.mark.parametrize(("part", "allowed"), [
+    pytest.param(0.16, False, id="BURSTS_PART"), pytest.param(0.18, True, id="BURSTS_PART"),
+    pytest.param(0.83, True, id="BURSTS_PART"), pytest.param(0.84, False, id="BURSTS_PART")])
+def test_a_part_from_which_on_sprints_are_allowed_for(part, allowed, monkeypatch):
+    monkeypatch.setattr(delay_alone, "bursts", lambda *_: 4.0)
+    frequency, ones = np.linspace(0.01, 0.49, 50), np.ones(50)
+    turn = np.exp(-2j * np.pi * frequency)
+    ratio = 1 - part + part * turn + np.where(np.arange(50) % 2, 0.1, -0.1)
+    data = Seen(frequency, ratio, 1e4 * ones, 1e-6 * ones, ones)
+    left = [delay_alone.judged(SimpleNamespace(), data, Fitted("none", size, 0.0, 0.0, 1.0, 0.0, part=part))
+            for size in (1.0, 2.5)]
+    assert (left[0] < 0.5 * left[1]) == allowed
+
+
 def test_the_match_tells_the_response():
     """What pairing knows beside faults and readings every few seconds is told everywhere."""
     rng = np.random.default_rng(2)

@@ -33,7 +33,7 @@ def with_edges(cut: NDArray[np.bool_], reference: FloatArray, device: FloatArray
     >>> from agree.core.data.ceiling_edges import with_edges
     >>> true = np.array([150., 150, 300, 900, 900, 650, 600, 150])
     >>> with_edges(true >= 700, true, np.minimum(true, 700)).nonzero()[0].tolist()
-    [1, 2, 3, 4, 5]
+    [1, 2, 3, 4, 5, 6, 7]
     """
     if not cut.any():
         return cut

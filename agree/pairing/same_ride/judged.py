@@ -39,7 +39,7 @@ def judged(x: Grid, y: Grid, fine: Fine, absolute: bool, *, changes: Sequence[Ch
     within 15 s refuse nothing where the cadence is, or what is between steps beside a parabola. `shown`: what the rider
     does is alike at this lag and at no other, on a steady ride, which shows one ride.
     """
-    refuse_drift(fine, absolute)
+    refuse_drift(fine, absolute, sure=True)
     one, two = known_in_both(x.power, y.power, round(fine.lag)) if changes else (x.power, y.power)
     likeness = minutes.along(one, two, fine)
     try:

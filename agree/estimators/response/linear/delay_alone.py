@@ -9,7 +9,7 @@ import numpy as np
 from scipy import fft
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import PURE_LAG_S, WITHIN
+from agree.core.thresholds import BURSTS_PART, PURE_LAG_S, WITHIN
 from agree.estimators.response import transfer
 from agree.estimators.response.linear.lowpass import lowpass, share_of, signal_share
 from agree.estimators.response.simplex import lowest
@@ -94,8 +94,9 @@ def judged(pair: Cross, data: Seen, found: Fitted) -> float:
     -----
     A delay by a part of a second leaves what lies within a second, which no reading each second holds. It is largest
     where power changes most. Where that is in a few sprints, products of changes and errors vary more than those of
-    even noise do, and so many times more may be left by chance, of no filter and of a short one. And how neighbours
-    mix is known to `WITHIN` only of what the two ways of `delayed` differ by.
+    even noise do, and so many times more may be left by chance, of no filter and of a short one; not where the part is
+    so small that it may stand for a filter at low power alone. And how neighbours mix is known to `WITHIN` only of what
+    the two ways of `delayed` differ by.
     """
     turn = 2 * np.pi * data.frequency
     filtered = lowpass(found.kind, found.size, data.frequency, found.second)
@@ -109,7 +110,7 @@ def judged(pair: Cross, data: Seen, found: Fitted) -> float:
         made = signal_share(data.noise, np.abs(h)**2, share) * h
         along = max(float(np.real(weight * data.ratio * made.conj()).sum()), 0.0)
         least = min(least, float(weight @ np.abs(data.ratio)**2) - along**2 / float(weight @ np.abs(made)**2))
-    short = between and found.size <= SHORT_S and not found.second
+    short = BURSTS_PART <= found.part <= 1 - BURSTS_PART and found.size <= SHORT_S and not found.second
     return least / (2 * turn.size) / (bursts(pair, data, found) if short else 1.0)
 
 
