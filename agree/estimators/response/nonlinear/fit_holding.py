@@ -60,7 +60,8 @@ def held_seconds(sharp: FloatArray, smooth: FloatArray, kernel: Kernel) -> int:
     -----
     At each stop the mean of abs(error)/last reading, at most 1, over the stop and at most 12 s, tells how well it is
     foretold. The time counts that leaves least in the mean over stops; if that is at most half of what is left without
-    holding, over all and in most stops, of which there must be four.
+    holding, over all and in most stops, of which there must be four. So must be those that are longer, most of which
+    show that it ends: a device that loses single readings is no sharper trace than one that would hold through each.
     """
     stops = stops_of(sharp)
     usual = _usual(smoothed(sharp, kernel), smooth)
@@ -71,7 +72,15 @@ def held_seconds(sharp: FloatArray, smooth: FloatArray, kernel: Kernel) -> int:
         return 0
     best = int(rows.mean(axis=1).argmin())
     enough = rows[best].mean() <= HOLD_LEFT * rows[0].mean()
-    return best if enough and (rows[best] <= HOLD_LEFT * rows[0]).mean() >= HOLD_STOPS_SHARE else 0
+    if not enough or (rows[best] <= HOLD_LEFT * rows[0]).mean() < HOLD_STOPS_SHARE:
+        return 0
+    long = stops.length > best
+    longer = Stops(stops.start[long], stops.length[long], stops.last[long])
+    beyond = _errors(longer, smoothed(held(sharp, best), kernel), smooth, usual, kernel, LONGEST_S + BEYOND_S,
+                     after=best)
+    beyond = beyond[np.isfinite(beyond)]
+    ends = beyond.size >= HOLD_STOPS and (beyond <= HOLD_LEFT).mean() >= HOLD_STOPS_SHARE
+    return best if ends else 0
 
 
 def _usual(made: FloatArray, smooth: FloatArray) -> float:
@@ -81,11 +90,14 @@ def _usual(made: FloatArray, smooth: FloatArray) -> float:
 
 
 def _errors(stops: Stops, made: FloatArray, smooth: FloatArray, usual: float, kernel: Kernel, seconds: int, *,
-            signed: bool = False) -> FloatArray:
-    """Mean error of each stop, or mean size of it, as a share of the last reading; NaN where nothing is known."""
+            signed: bool = False, after: int = 0) -> FloatArray:
+    """Mean error of each stop, or mean size of it, as a share of the last reading; NaN where nothing is known.
+
+    Of the first `seconds` of each stop, but for the first `after`.
+    """
     late = kernel.start
     at = stops.start[:, None] + late + np.arange(seconds)
-    inside = (np.arange(seconds) < stops.length[:, None]) & (at >= 0) & (at < made.size)
+    inside = (np.arange(seconds) < stops.length[:, None]) & (np.arange(seconds) >= after) & (at >= 0) & (at < made.size)
     at = np.clip(at, 0, made.size - 1)
     error = (smooth[at] / usual - made[at]) / stops.last[:, None]
     error = np.clip(error if signed else np.abs(error), -1.0, 1.0)
