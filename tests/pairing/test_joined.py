@@ -110,6 +110,18 @@ def test_a_part_of_a_calm_ride_is_refused(where):
         paired(device)
 
 
+def test_a_part_that_begins_before_a_fault_and_ends_after_it_has_like_power():
+    """Half of the power for 5 of 7 minutes: at the ratio of the 5 alone, the other 2 were those of another ride."""
+    rng = np.random.default_rng(3)
+    x = np.repeat(rng.permutation(np.linspace(150, 300, 20)), 60) + rng.normal(0, 5, 1200)
+    y = x + rng.normal(0, 3, 1200)
+    y[480:780] /= 2
+    part, rest = np.arange(420, 840, 60), np.r_[0:420:60, 840:1200:60]
+    assert not levels(x, y, part, rest).unlike
+    y[420:840] = np.repeat(rng.permutation(np.linspace(100, 350, 7)), 60) + rng.normal(0, 5, 420)
+    assert levels(x, y, part, rest).unlike
+
+
 def test_six_minutes_of_another_ride_are_refused():
     device = ride(1)
     device[CUT:CUT + 360] = ride(2)[:360]

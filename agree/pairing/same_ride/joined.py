@@ -151,7 +151,7 @@ def _together(a: FloatArray, b: FloatArray) -> float:
 
 
 def levels(x: FloatArray, y: FloatArray, part: NDArray[np.int64], rest: NDArray[np.int64]) -> Levels:
-    """Compare the usual power of minutes of a part, and of the rest, each at its own ratio.
+    """Compare the usual power of minutes of a part, and of the rest, each at its own ratio or that of the rest.
 
     Parameters
     ----------
@@ -161,17 +161,20 @@ def levels(x: FloatArray, y: FloatArray, part: NDArray[np.int64], rest: NDArray[
         First seconds of the minutes.
     """
     off: list[FloatArray] = []
+    ratios: list[float] = []
     for starts in (rest, part):
         one, two = _minutes(x, y, starts)
         if one.shape[0] < LEAST_LEVEL_MINUTES:
             return NO_LEVELS
-        ratio, usual = float(np.nanmedian(two / one)), float(np.nanmedian(one))
-        apart = (two / ratio - one) / usual
-        middle, mean = np.nanmedian(apart, axis=1), np.nanmean(apart, axis=1)
-        off.append(np.where(np.abs(mean) < np.abs(middle), mean, middle))
+        usual = float(np.nanmedian(one))
+        ratios.append(float(np.nanmedian(two / one)))
+        # At the ratio of the rest too: a fault, as half of the power, may begin or end within the part.
+        apart = np.stack([(two / ratio - one) / usual for ratio in ratios])
+        each = np.concatenate([np.nanmedian(apart, axis=2), np.nanmean(apart, axis=2)])
+        off.append(np.abs(each).min(axis=0))
     one, two = np.nanmedian(one, axis=1), np.nanmedian(two, axis=1)
     centre = float(np.median(two))
-    return Levels(one.size, math.sqrt(float((off[1]**2).mean())), float(np.median(np.abs(off[0]))),
+    return Levels(one.size, math.sqrt(float((off[1]**2).mean())), float(np.median(off[0])),
                   min(_together(one, two), _together(np.diff(one), np.diff(two))),
                   1.4826 * float(np.median(np.abs(two - centre))) / centre)
 
