@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, settings
 
 sys.path.insert(0, str(Path(__file__).parent / "reference"))  # the slow twins, modules named twin_*
 
-settings.register_profile("agree", deadline=None, derandomize=True, print_blob=True,
+settings.register_profile("agree", deadline=None, derandomize=True, print_blob=True, max_examples=60,
                           suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 settings.load_profile("agree")
 
