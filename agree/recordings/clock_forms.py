@@ -106,7 +106,7 @@ def _is_minutes_seconds(values: FloatArray) -> bool:
 def _is_hhmmss(values: FloatArray) -> bool:
     """Tell whether numbers are times of day written without colons: none ends in 60 to 99, minutes change.
 
-    At one change of a minute at least no more time passes than elsewhere: seconds beyond a gap are no HHMMSS.
+    At one change of a minute at least no more than twice the usual time passes: seconds beyond a gap are no HHMMSS.
     """
     whole = np.floor(values)
     ends, minutes = whole % 100, whole // 100 % 100
@@ -116,7 +116,8 @@ def _is_hhmmss(values: FloatArray) -> bool:
         return False
     step = np.diff(whole // 10_000 * HOUR + minutes * 60 + values % 100)
     changes = np.diff(whole // 100) != 0
-    return bool((step[changes] <= step[~changes].max(initial=0)).any())
+    usual = float(np.median(step[~changes])) if not changes.all() else 0.0
+    return bool((step[changes] <= 2 * usual).any())
 
 
 def _hhmmss(table: Table, values: FloatArray, name: str) -> Stamps:

@@ -67,6 +67,8 @@ def test_what_is_written_is_read_back(tmp_path_factory, steps, watts, speeds, d,
     watts = [2001, 0, 12_345, *watts][: seconds.size]  # tenths
     cadence = [chance.choice([None, 0, 80, 95]) for _ in seconds]
     assume(d["mark"] != d["sign"])
+    # Ten rows that go beyond 100 s and never end in 60 to 99 may be HHMMSS as well: see recordings/test_times.py.
+    assume(d["form"] != "seconds" or seconds.size < 10 or seconds[-1] < 100 or (seconds % 100 >= 60).any())
     blank = "-" if d["delimiter"] == " " and not d["blank"] else d["blank"]
     header = HEADERS[d["language"]]
 

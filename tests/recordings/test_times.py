@@ -145,8 +145,8 @@ def test_bounds_of_endings_that_make_a_time_of_day():
 
 def test_seconds_beyond_a_gap_are_no_time_of_day():
     """0 to 17 s and 107 s: read as HHMMSS, the last was at 67 s."""
-    seconds = [*range(18), 107]
-    assert read_recording(text("time", [f"{value}.00" for value in seconds])).time.tolist() == seconds
+    for seconds in ([*range(18), 107], [*range(10), 36.5, 105]):
+        assert read_recording(text("time", [f"{value:.2f}" for value in seconds])).time.tolist() == seconds
 
 
 @pytest.mark.parametrize(("header", "cells"), [
