@@ -18,14 +18,14 @@ from agree.core.errors import InputError
 from agree.core.remember import remembering
 from agree.core.results.note import Note
 from agree.core.thresholds import GROSS_ZEROS, WORKING_W
-from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.kernels import Kernel, weights_alike
 from agree.estimators.response.matched_columns import matched, reasons, with_energy
 from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.own_readings import every_s
 from agree.faults.behind_slow.bridge import answered_over
 from agree.faults.behind_slow.coasting import Fit, fitted, with_coasting
 from agree.faults.behind_slow.explain import slow
-from agree.faults.behind_slow.filter_and_faults import alike, explained_by_filter
+from agree.faults.behind_slow.filter_and_faults import FILTERS_ALIKE, explained_by_filter
 from agree.faults.behind_slow.over_ceiling import over_ceiling
 from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.detect import Faults, Found, find_faults
@@ -113,7 +113,8 @@ def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tu
     if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
         cut = _cut(found)
         made = over_ceiling(reference, device, spoiled, cut, first)
-        if max(part.any() for part in cut) and not alike(made.kernel, first.kernel):
+        if max(part.any() for part in cut) and not weights_alike(
+                made.kernel, first.kernel, FILTERS_ALIKE):
             # The first filter held the ceiling for a response.
             found = find_faults(reference, device, made, kinds=kinds)
             spoiled = _spoiled(found)

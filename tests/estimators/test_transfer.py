@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from agree.estimators.response import transfer
+from agree.estimators.response.kernels import Kernel, weights_alike
 from agree.estimators.response.linear.lowpass import lowpass
 
 KINDS = {"none": 1.0, "running mean": 4.3, "first order": 2.7}
@@ -44,3 +45,12 @@ def test_all_filters_of_the_grid(data, kind):
     for i, j, k in ((0, 0, 0), (1, 30, 2), (0, 64, 4), (1, 11, 3)):
         assert grid[i, j, k] == pytest.approx(
             slow(data, kind, sizes[i], transfer.DELAYS_S[j] - early[i], transfer.SHARES[k])[0], rel=1e-10)
+
+
+def test_filters_are_alike_within_the_sum_that_is_asked_for_whatever_second_they_begin_at():
+    one = Kernel(0, np.array([0.5, 0.5]))
+    assert weights_alike(one, Kernel(-1, np.array([0.0, 0.5, 0.5])), 0)  # a weight of zero more is no difference
+    other = Kernel(0, np.array([0.49, 0.51]))
+    assert weights_alike(one, other, 0.021)
+    assert not weights_alike(one, other, 0.019)
+    assert not weights_alike(one, Kernel(1, np.array([0.5, 0.5])), 0.9)  # one second later

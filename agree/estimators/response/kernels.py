@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -21,6 +21,18 @@ class Kernel(NamedTuple):
 
     start: int
     weights: FloatArray
+
+
+class Weighted(Protocol):
+    """Anything that weighs earlier readings: a filter of any kind."""
+
+    @property
+    def start(self) -> int:
+        """How many seconds ago the first weight stands."""
+
+    @property
+    def weights(self) -> FloatArray:
+        """Of readings, each a second earlier than the one before."""
 
 
 def _whole(item: Estimate, offset: float = 0.0) -> float:
@@ -98,3 +110,12 @@ def weight_within(size: int, start: int, weights: FloatArray) -> FloatArray:
     whole = np.convolve(np.ones(size), weights)
     at = np.arange(size) - start
     return np.where((at >= 0) & (at < whole.size), whole[np.clip(at, 0, whole.size - 1)], 0.0)
+
+
+def weights_alike(one: Weighted, other: Weighted, at_most: float) -> bool:
+    """Whether the weights of two filters differ by no more than this in sum, and so all that they give."""
+    low = min(one.start, other.start)
+    rows = [np.pad(by.weights, (by.start - low, 0)) for by in (one, other)]
+    size = max(row.size for row in rows)
+    first, second = (np.pad(row, (0, size - row.size)) for row in rows)
+    return bool(np.abs(first - second).sum() <= at_most)

@@ -9,9 +9,8 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import SLOW_CHANGES, SLOW_REACH_S, WORKING_W
-from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.kernels import Kernel, weights_alike
 from agree.estimators.response.matching import Filter, linear_filter
-from agree.estimators.response.nonlinear.any_filter import AnyFilter
 from agree.estimators.response.own_readings import usual_changes
 from agree.faults.behind_slow.explain import Explained, explain, jumps, slow
 from agree.faults.behind_slow.refine_filter import refined
@@ -19,7 +18,7 @@ from agree.faults.behind_slow.trials import first_trial
 from agree.faults.view import Mask
 
 ROUNDS = 8
-ALIKE = 0.02  # sum of differences of weights
+FILTERS_ALIKE = 0.02  # sum of differences of weights
 MEAN_S, APART_S, LEAST_KNOWN = 5, 10, 0.5
 
 
@@ -56,7 +55,7 @@ def explained_by_filter(reference: FloatArray, device: FloatArray, first: Filter
         if not slow(again) or again.smoother != made.smoother:
             break
         again = refined(again, traces[right.role], traces[made.smoother])
-        if alike(again.kernel, made.kernel):
+        if weights_alike(again.kernel, made.kernel, FILTERS_ALIKE):
             best = best or (again, right)
             break
         made = again
@@ -92,15 +91,6 @@ def much_slower(reference: FloatArray, device: FloatArray) -> str:
         if max(one, two) > least * min(one, two):
             return "reference" if one < two else "device"
     return ""
-
-
-def alike(one: AnyFilter, other: AnyFilter) -> bool:
-    """Whether two filters give readings that differ by less than a fiftieth."""
-    low = min(one.start, other.start)
-    rows = [np.pad(by.weights, (by.start - low, 0)) for by in (one, other)]
-    size = max(row.size for row in rows)
-    first, second = (np.pad(row, (0, size - row.size)) for row in rows)
-    return bool(np.abs(first - second).sum() <= ALIKE)
 
 
 def _changes(trace: FloatArray) -> float:

@@ -7,10 +7,10 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.data.ceiling_edges import with_edges
 from agree.core.thresholds import CEILING_UNTOLD_S, SLOW_REACH_S, WORKING_W
-from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.kernels import Kernel, weights_alike
 from agree.estimators.response.matching import Filter, linear_filter
 from agree.faults.behind_slow.coasting import NAMES, fitted
-from agree.faults.behind_slow.filter_and_faults import alike
+from agree.faults.behind_slow.filter_and_faults import FILTERS_ALIKE
 from agree.faults.view import Mask, usual_ratio
 
 ROUNDS = 6
@@ -61,7 +61,8 @@ def over_ceiling(reference: FloatArray, device: FloatArray, hidden: tuple[Mask, 
             filled = list(traces)
             filled[number] = np.where(cut[number], usual_ratio(v[works] / u[works]) * u, traces[number])
             again = linear_filter(filled[0], filled[1])
-            made, now, same = again, again, alike(again.kernel, now.kernel)
+            same = weights_alike(again.kernel, now.kernel, FILTERS_ALIKE)
+            made = now = again
             if same:
                 break
     return made

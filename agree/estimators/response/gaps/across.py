@@ -23,7 +23,7 @@ from agree.estimators.response import transfer
 from agree.estimators.response.choice import SIDES, Choice, opposite
 from agree.estimators.response.gaps.left_out import LeftOut, Mask, left_out, stops_left_out
 from agree.estimators.response.gaps.second_by_second import SIZES, Fit, Trial, nearer, roughly
-from agree.estimators.response.kernels import Kernel
+from agree.estimators.response.kernels import Kernel, weights_alike
 
 LARGEST_W = 1000.0  # that the largest reading counts as: limits are in W, and the answer must not change with the unit
 ROUNDS = 3
@@ -71,7 +71,7 @@ def _in_turn(items: dict[str, LeftOut], side: str, by: Kernel, unsure: Mask | No
         traces = {side: items[side].filled(by, unsure), other: items[side].bridged()}
         found, chosen = fit(traces["reference"], traces["device"])
         now = chosen.smoother or "device"
-        done = now == side and (chosen.kind == kind or _alike(found, by))
+        done = now == side and (chosen.kind == kind or weights_alike(found, by, ALIKE))
         by, side = found, now
         if done:
             break
@@ -151,12 +151,3 @@ def _moved(item: Estimate, value: float) -> Estimate:
     """The estimate with another value, and its interval moved with it."""
     by = value - item.value
     return replace(item, value=value, low=item.low + by, high=item.high + by)
-
-
-def _alike(one: Kernel, other: Kernel) -> bool:
-    """Whether two filters give readings that differ by less than a hundredth."""
-    low = min(one.start, other.start)
-    rows = [np.pad(by.weights, (by.start - low, 0)) for by in (one, other)]
-    size = max(row.size for row in rows)
-    first, second = (np.pad(row, (0, size - row.size)) for row in rows)
-    return bool(np.abs(first - second).sum() <= ALIKE)
