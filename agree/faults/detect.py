@@ -19,6 +19,7 @@ from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts, shown_late
 from agree.faults.held import held
 from agree.faults.late_start import late_starts
+from agree.faults.marker import with_marker
 from agree.faults.partial import EITHER, partials, side
 from agree.faults.screen import zeros_amid
 from agree.faults.spike import spikes, stands_alone
@@ -252,7 +253,7 @@ def _of_kind(kind: str, seen: dict[str, View], role: str) -> list[Found]:
     if kind in ("spike", "dropout"):
         return [_typed(kind, role, claim) for claim in (spikes if kind == "spike" else dropouts)(view)]
     if kind == "held":
-        spans = held(view)
+        spans = with_marker(view, held(view))
     else:
         mask = ceiling(view) if kind == "saturation" else late_starts(view, early_end=kind == "early_end")
         if kind == "saturation" and not mask.any():

@@ -42,9 +42,9 @@ def read_recording(
     Polish; a left or right side, a target, an average and the like are never taken for a plain reading, and a word
     that is not known is noted. Readings are converted to the unit of the quantity (kW and PS to W, km/h to m/s); hp,
     kcal and units of something else are refused. Blank, "-", "--", "n/a", "null" and "NaN" are missing, as are 65535,
-    32767, 9999, 4095 and -1 where they cannot be readings (common practice); 0 is a reading. Without a time column each
-    row is a second; in a file of one column an empty line is a blank second. Where a local clock was plainly set on
-    or back by an hour for daylight saving, time goes on, with a note.
+    32767, 999, 9999, 4095 and -1 where they cannot be readings (common practice); 0 is a reading. Without a time
+    column each row is a second; in a file of one column an empty line is a second. Where a local clock was plainly
+    set on or back by an hour for daylight saving, time goes on, with a note.
 
     Parameters
     ----------

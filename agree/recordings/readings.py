@@ -12,15 +12,23 @@ from agree.core.errors import InputError
 from agree.core.quantities.units import convert, is_known, unit_in_header, unit_of
 from agree.core.quantity import Quantity
 from agree.core.results.note import Note
-from agree.core.thresholds import MAX_POWER_W, MIN_POWER_W, TYPICAL_MEDIAN
+from agree.core.thresholds import (
+    MARKER_ABOVE,
+    MARKER_BELOW_W,
+    MARKER_READINGS,
+    MAX_POWER_W,
+    MIN_POWER_W,
+    TYPICAL_MEDIAN,
+)
 from agree.files.naming.headers import POWER, dimension, heading
 from agree.files.table import Table, numbers, shown
 
 # "No value" of signed and unsigned 16-bit, as such and as tenths, of 12-bit and of 8-bit fields, and what people write
 # for it (common practice). -1 and 9999 are readings of other quantities, and of a power only where others are below 0
-# or that high, as 4095 and the tenths are.
-POWER_MARKERS = (65_535.0, 32_767.0, 6_553.5, 3_276.7, 4_095.0, -32_768.0, 9_999.0, 99_999.0, -1.0, -9_999.0, -999.0)
-MAY_BE_READ = frozenset({9_999.0, 4_095.0, 6_553.5, 3_276.7, -999.0})
+# or that high, as 999, 4095 and the tenths are.
+POWER_MARKERS = (65_535.0, 32_767.0, 6_553.5, 3_276.7, 4_095.0, -32_768.0, 999.0, 9_999.0, 99_999.0, -1.0, -999.0,
+                 -9_999.0)
+MAY_BE_READ = frozenset({9_999.0, 4_095.0, 6_553.5, 3_276.7, 999.0, -999.0})
 MARKERS: dict[str, tuple[float, ...]] = {
     POWER: POWER_MARKERS, "cadence": (255, 65_535, -1), "speed": (65_535, 32_767, -1, 9_999),
     "temperature": (127, 255, 65_535, 32_767), "balance": (255, 65_535, -1), "heart rate": (255, 65_535, -1, 9_999),
@@ -131,10 +139,17 @@ def is_marker(values: FloatArray, quantity: str = POWER) -> np.ndarray:
         rest = values[np.isfinite(values) & ~same & ~hit]
         if marker == -1 and (rest < 0).any():
             continue  # a device that reads below 0 reads -1 too
-        if marker in MAY_BE_READ and rest.size and np.max(np.sign(marker) * rest) > 0.5 * abs(marker):
+        if marker in MAY_BE_READ and rest.size and np.max(np.sign(marker) * rest) * MARKER_ABOVE > abs(marker):
             continue
         hit |= same
-    return hit
+    return hit | _only_below_zero(np.where(hit, np.nan, values)) if quantity == POWER else hit
+
+
+def _only_below_zero(power: FloatArray) -> np.ndarray:
+    """Say which readings are the only value below 0, again and again: what a program of its own way writes for none."""
+    below = power[power < 0]
+    only = below.size >= MARKER_READINGS and below.min() == below.max() <= MARKER_BELOW_W
+    return np.asarray(power == below[0]) if only else np.zeros(power.size, bool)
 
 
 def without_markers(table: Table, values: FloatArray, quantity: str) -> FloatArray:

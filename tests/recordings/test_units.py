@@ -133,3 +133,18 @@ def test_a_distance_in_kilometres_is_no_power_in_horsepower(header):
     assert read_recording(f"time,{header},watts\n{rows}".encode()).power.tolist() == [200 + k for k in range(40)]
     with pytest.raises(InputError):
         read_recording(f"time,{header},hr\n{rows}".encode())
+
+
+@pytest.mark.parametrize(("highest", "missing"), [pytest.param(499, 2, id="MARKER_ABOVE"),
+                                                  pytest.param(500, 0, id="MARKER_ABOVE")])
+def test_999_stands_for_no_reading_where_no_other_is_half_as_high(highest, missing):
+    assert int(np.isnan(read_recording(text("power", [200, 210, 999, 999, highest])).power).sum()) == missing
+
+
+@pytest.mark.parametrize(("cells", "missing"), [
+    pytest.param([-20] * 3, 3, id="MARKER_BELOW_W"), pytest.param([-19] * 3, 0, id="MARKER_BELOW_W"),
+    pytest.param([-99] * 2, 0, id="MARKER_READINGS"), pytest.param([-99, -99, -98], 0, id="two values")])
+def test_the_only_value_below_zero_stands_for_no_reading(cells, missing):
+    found = read_recording(text("power", [200, *cells, 210, 220]))
+    assert int(np.isnan(found.power).sum()) == missing
+    assert sum("missing marker" in one for one in said(found)) == (missing > 0)

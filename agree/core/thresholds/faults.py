@@ -111,6 +111,10 @@ HELD_COMMON, HELD_RARE, HELD_LEAST_S = 0.5, 1e-4, 4
 HELD_TAIL, HELD_POWER = 100, 4.0
 HELD_ODD = 0.01  # share of windows that misfit as much as a run which says nothing of how often chance repeats a value
 HELD_LATE = 0.05  # of the readings of a trace that repeats them: if no more come late, these tell nothing of the rest
+# Runs of one value after which it may stand for no reading: if it is the highest or lowest, while the other trace is
+# short of it in such a share of its seconds (at a ceiling it is in few); if not, while such a share of them is held.
+# 999 and 255 W for no reading, five times in 20 min, else leave 2.0 and 0.2 points of the mean.
+MARKER_RUNS, MARKER_BEYOND, MARKER_HELD = 2, 0.9, 0.8
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0

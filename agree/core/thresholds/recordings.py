@@ -28,6 +28,10 @@ HHMMSS_ENDINGS = 10
 # recorders write up to 60 s (common practice).
 SECOND_APART, PLAIN_STEP_S = 0.02, (100.0, 10_000.0)
 MIN_POWER_W, MAX_POWER_W = -2_000.0, 20_000.0  # beyond, no power: refused
+# A power that may be read stands for no reading if it is so many times all; and one that is no known marker if it
+# is the only one below 0, that far and that often. 999 or -99 W for no reading else have a true pair refused, or leave
+# 2 points in the mean.
+MARKER_ABOVE, MARKER_READINGS, MARKER_BELOW_W = 2.0, 3, -20.0
 MAX_SPAN_S, MIN_MEAN_STEP_S = 7 * 86_400.0, 1e-3  # longest recording; least mean step of a column of seconds
 # What `look` distrusts in one recording: common practice, which proves no fault. A gap is a step longer than both.
 LOOK_GAP_STEPS, LOOK_GAP_S = 2.5, 2.0
