@@ -26,7 +26,7 @@ from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.clocks.stops_left_out import as_stops, stops
 from agree.pairing.grid import Grid
-from agree.pairing.gross_zeros import as_is, lags_without_zeros, without_zeros
+from agree.pairing.gross_zeros import as_is, lags_without_gross
 from agree.pairing.match_types import Asked, Match, at_given_lag
 from agree.pairing.refusal import (
     Doubt,
@@ -116,7 +116,7 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     except MatchError as refusal:
         joined = isinstance(refusal, JoinedRides)  # zeros of another ride may be all that is unlike
         ways: tuple[Callable[[Grid, Grid, Asked], Match | None], ...] = (
-            (_crowded,) if joined else (_crowded, _without_zeros, _with_stops, _by_own_changes))
+            (_crowded,) if joined else (_crowded, _without_gross, _with_stops, _by_own_changes))
         for again in ways:
             # Steps put in freely follow another ride too, but not all of its minutes are alike then.
             if (told := _tried(again, x, y, asked)) is not None and not (joined and _partly_unlike(told)):
@@ -163,10 +163,10 @@ def _by_own_changes(x: Grid, y: Grid, asked: Asked) -> Match | None:
     return Match(x, y, fine, near, **(made | {"notes": (note, *made["notes"])}))
 
 
-def _without_zeros(x: Grid, y: Grid, asked: Asked) -> Match | None:
-    """Match without zeros, if one has many amid work of the other."""
-    found = lags_without_zeros(x, y, asked.lowest, asked.highest)
-    return _seen(x, y, asked, found, without_zeros) if found else None
+def _without_gross(x: Grid, y: Grid, asked: Asked) -> Match | None:
+    """Match without zeros, if one has many amid work of the other, or without values that stand for no reading."""
+    told = lags_without_gross(x, y, asked.lowest, asked.highest)
+    return _seen(x, y, asked, *told) if told else None
 
 
 def _with_stops(x: Grid, y: Grid, asked: Asked) -> Match | None:

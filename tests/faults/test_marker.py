@@ -20,7 +20,7 @@ def two_traces():
 
 
 @pytest.mark.parametrize("swapped", [False, True])
-@pytest.mark.parametrize("marker", [255, 500, 999, -99])
+@pytest.mark.parametrize("marker", [255, 500, 999, 2000, -99])
 def test_an_unknown_marker_leaves_no_trace_in_the_mean(marker, swapped):
     traces = list(two_traces())
     for start, length in LOST:
