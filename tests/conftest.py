@@ -20,7 +20,31 @@ settings.register_profile("agree", deadline=None, derandomize=True, print_blob=T
                           suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 settings.load_profile("agree")
 
+# Files that take longest, the longest first; all others follow as they are found. Renew by `pytest --durations 0`.
+LONGEST = (
+    "report/test_page", "test_docs", "diagnosis/test_findings", "correction/test_find", "faults/test_faults",
+    "estimators/test_nonlinear", "study/test_study", "study/test_demos", "cli/test_check", "files/test_dialects",
+    "test_docs_commands", "faults/test_slow_devices", "pairing/test_same_ride", "diagnosis/test_exact_factors",
+    "estimators/test_line_variants", "core/test_threads", "pairing/test_one_programme", "test_house", "test_typing",
+    "estimators/test_three_devices", "faults/test_aside", "faults/test_no_faults", "study/test_executors",
+    "files/test_content", "report/test_story", "assessment/test_claim_check", "faults/test_coasting_after_sprints",
+    "trail/test_trail", "verdict/test_chance", "pairing/test_witnesses", "faults/test_repeated_readings",
+    "recordings/test_read_errors", "faults/test_many_zeros", "verdict/test_rule", "cli/test_look",
+    "estimators/test_efforts", "estimators/test_passing_bablok", "files/test_fit_hostile", "report/test_other_page",
+    "pairing/test_pair", "faults/test_invariant", "estimators/test_response", "estimators/test_properties",
+    "estimators/test_equivalence", "assessment/test_next_step",
+)
+
 gc.disable()  # while thousands of tests are collected, which all stay: a search for garbage finds none
+
+
+def pytest_collection_modifyitems(items):
+    """Put the longest files first: workers take files in this order, and so they end at about the same time."""
+    here = Path(__file__).parent
+    place = {here / f"{name}.py": number for number, name in enumerate(LONGEST)}
+    missing = [str(path) for path in place if not path.exists()]
+    assert not missing, f"named in tests/conftest.py, but not there: {missing}"
+    items.sort(key=lambda item: place.get(item.path, len(place)))
 
 
 def pytest_collection_finish():

@@ -10,6 +10,7 @@ import pytest
 
 import agree
 from agree import InputError, SampleSizeError, bias_by_band, deming, limits_of_agreement, passing_bablok
+from tests.each import each
 
 
 def bands(x, y, **options):
@@ -55,7 +56,7 @@ ESTIMATORS = {
     "look": agree.look_at_errors,
     "equivalence": equivalent,
 }
-EVERY = pytest.mark.parametrize("fit", ESTIMATORS.values(), ids=ESTIMATORS.keys())
+EVERY = each("fit", ESTIMATORS.values(), ids=ESTIMATORS.keys())
 X = [100.0, 150, 200, 250, 300, 350, 220, 180]
 Y = [103.0, 151, 208, 254, 312, 357, 221, 186]
 NAN, INF = math.nan, math.inf
@@ -89,7 +90,7 @@ def put(values, *changes):
 
 
 @EVERY
-@pytest.mark.parametrize(("x", "y", "text"), [
+@each(("x", "y", "text"), [
     (put(X, (2, NAN), (5, NAN)), Y,
      "`reference` holds 2 NaN, first at index 2, 5; remove them or pass nan_policy='omit'"),
     (X, put(Y, (0, NAN)), "`device` holds 1 NaN, first at index 0; remove them or pass nan_policy='omit'"),
@@ -104,8 +105,8 @@ def test_readings_that_cannot_be_used(fit, x, y, text):
     assert message(fit, x, y) == text
 
 
-@pytest.mark.parametrize("fit", [limits_of_agreement, deming, passing_bablok])
-@pytest.mark.parametrize(("x", "y", "text"), [
+@each("fit", [limits_of_agreement, deming, passing_bablok], ids=["limits", "deming", "passing_bablok"])
+@each(("x", "y", "text"), [
     ([X], [Y], "`reference` must be one-dimensional; got shape (1, 8)"),
     (200.0, 201.0, "`reference` must be one-dimensional; got shape ()"),
     (put(X, (0, "abc")), Y, "`reference` must hold numbers; could not convert string to float: 'abc'"),
@@ -115,7 +116,7 @@ def test_reference_that_is_no_column_of_numbers(fit, x, y, text):
 
 
 @EVERY
-@pytest.mark.parametrize("n", [0, 1, 2])
+@each("n", [0, 1, 2])
 def test_too_few_pairs(fit, n):
     assert message(fit, X[:n], Y[:n], SampleSizeError) == f"at least 3 pairs are needed; got {n}"
 
@@ -127,7 +128,7 @@ def test_too_few_pairs_after_omitting(fit):
 
 
 @EVERY
-@pytest.mark.parametrize(("options", "text"), [
+@each(("options", "text"), [
     ({"level": 95}, "`level` must be a fraction between 0 and 1, such as 0.95; got 95; did you mean 0.95?"),
     ({"level": 1.0}, "`level` must be a fraction between 0 and 1, such as 0.95; got 1.0"),
     ({"level": 0}, "`level` must be a fraction between 0 and 1, such as 0.95; got 0"),
@@ -177,7 +178,7 @@ def test_options_are_keywords_only(fit):
 
 
 @EVERY
-@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+@each("sampling", ["independent", "serial", "sessions"])
 def test_omit_equals_leaving_the_pairs_out(fit, sampling):
     session = [1, 1, 2, 2, 3, 3, 4, 4]
     kept = [0, 2, 3, 4, 6, 7]
@@ -188,7 +189,7 @@ def test_omit_equals_leaving_the_pairs_out(fit, sampling):
 
 
 @EVERY
-@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+@each("sampling", ["independent", "serial", "sessions"])
 def test_a_good_fit(fit, sampling):
     session = [1, 1, 2, 2, 3, 3, 4, 4]
     before = list(X), list(Y), list(session)
@@ -260,22 +261,21 @@ NO_CURVE = "no curve: the level does not vary between its 5th and 95th percentil
 ALIKE = "the errors are all equal: there is nothing to look at; the same file twice?"
 
 
-@pytest.mark.parametrize(("x", "y", "texts"), [
+@each(("x", "y", "texts"), [
     (CONSTANT, CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": NO_SLOPE,
                           "york": NO_COVARIANCE, "equivariant": NO_SLOPE, "linearity": NO_SLOPE, "curve": NO_CURVE,
-                          "regression_limits": ONE_LEVEL, "look": ALIKE,
-                          "concordance": FLAT_REFERENCE}),
+                          "regression_limits": ONE_LEVEL, "look": ALIKE, "concordance": FLAT_REFERENCE}),
     (CONSTANT, Y[:6], {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "passing_bablok": VERTICAL,
                        "york": NO_COVARIANCE, "equivariant": VERTICAL, "linearity": VERTICAL, "curve": NO_CURVE,
                        "concordance": FLAT_REFERENCE}),
     (X[:6], CONSTANT, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": FLAT_DEVICE,
                        "york": NO_COVARIANCE, "equivariant": NOT_RISING}),
     (X[:6], [0.0] * 6, {"deming": NO_COVARIANCE, "proportional": NO_COVARIANCE, "concordance": DEAD,
-                          "york": NO_COVARIANCE, "equivariant": NOT_RISING}),
+                        "york": NO_COVARIANCE, "equivariant": NOT_RISING}),
     ([1.0, 2, 3], [3.0, 2, 1], {"passing_bablok": NO_SLOPE, "linearity": NO_SLOPE, "regression_limits": ONE_LEVEL,
                                 "look": ONE_LEVEL}),
 ], ids=["both constant", "constant reference", "constant device", "dead device", "slope -1"])
-@pytest.mark.parametrize("name", ESTIMATORS)
+@each("name", ESTIMATORS)
 def test_degenerate_readings(x, y, texts, name):
     """One clear error, or finite estimates: never a warning, never NaN."""
     if name in texts:
@@ -284,8 +284,8 @@ def test_degenerate_readings(x, y, texts, name):
         assert all(math.isfinite(item.value) for item in estimates(ESTIMATORS[name](x, y)))
 
 
-@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
-@pytest.mark.parametrize("name", ESTIMATORS)
+@each("sampling", ["independent", "serial", "sessions"])
+@each("name", ESTIMATORS)
 def test_the_same_readings_twice(name, sampling):
     """A device equal to its reference: bias 0, slope or share 1, and an interval of no width unless it only counts."""
     options = {"sampling": sampling, "session": [1, 1, 2, 2, 3, 3, 4, 4]}
@@ -308,7 +308,7 @@ def test_the_same_readings_twice(name, sampling):
         assert [item.low, item.high] == pytest.approx([expected] * 2, abs=1e-9)
 
 
-@pytest.mark.parametrize("sampling", ["independent", "serial", "sessions"])
+@each("sampling", ["independent", "serial", "sessions"])
 @EVERY
 def test_massive_ties(fit, sampling):
     rng = np.random.default_rng(3)

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 import agree
+from tests.each import each
 
 ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(
@@ -62,7 +63,7 @@ def demo(tmp_path_factory):
 MODULES = [name for _, name, _ in pkgutil.walk_packages(agree.__path__, "agree.") if not name.endswith("__main__")]
 
 
-@pytest.mark.parametrize("name", MODULES)
+@each("name", MODULES)
 def test_examples_in_docstrings(name):
     module = importlib.import_module(name)
     failed, tried = doctest.testmod(module)
@@ -77,7 +78,7 @@ def test_every_public_function_has_an_example():
             assert ">>> " in item.__doc__, name
 
 
-@pytest.mark.parametrize("name", [name for name in agree.__all__ if name != "__version__"])
+@each("name", [name for name in agree.__all__ if name != "__version__"])
 def test_public_docstrings_say_where_to_read_on(name):
     item = getattr(agree, name)
     parts = dict(re.findall(r"^([A-Z][\w ]+)\n-+\n(.*?)(?=^[A-Z][\w ]+\n-+\n|\Z)", inspect.getdoc(item) + "\n",
@@ -209,7 +210,7 @@ def test_validation_page_would_show_a_failure(monkeypatch):
     assert "0 agree, 1 do not" in module.validation().splitlines()[0]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@each("page", PAGES, ids=lambda page: page.name)
 def test_pages_name_only_files_that_exist(page):
     text = page.read_text(encoding="utf-8")
     links = [target for target in re.findall(r"\]\(([^)#\s]+)\)", text) if "://" not in target]
@@ -238,7 +239,7 @@ def test_the_table_of_versions_has_the_lowest_ones_that_are_tested():
     assert rows == lowest
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@each("page", PAGES, ids=lambda page: page.name)
 def test_constants_in_pages_are_in_the_code(page):
     constants, text = generate().constants(), page.read_text(encoding="utf-8")
     for module, name in re.findall(r"\{\{ [^}]*?\b(\w+)\.([A-Z_]+)\b", text):
@@ -246,7 +247,7 @@ def test_constants_in_pages_are_in_the_code(page):
     assert not re.search(r"^\|.*\{\{[^}]*\|", text, re.MULTILINE), "a bar in {{ }} ends the cell of a table"
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "docs" / "measured").glob("*.md")), ids=lambda path: path.stem)
+@each("path", sorted((ROOT / "docs" / "measured").glob("*.md")), ids=lambda path: path.stem)
 def test_measured_tables_say_how_they_were_made(path):
     text = path.read_text(encoding="utf-8")
     command = re.search(r"`python ((?:benchmarks|tests/published)/\w+\.py)[^`]*`", text)

@@ -22,6 +22,7 @@ from agree.core.interval.engine import (
     warn_of_drift,
 )
 from agree.core.interval.slow_errors import slow_variance
+from tests.each import each
 
 SERIES = arrays(float, st.integers(2, 40), elements=st.integers(-50, 50).map(float))
 LABELS = np.repeat([1, 2, 3, 4], 10)
@@ -36,8 +37,8 @@ def test_independent_is_the_textbook_t_interval(rng, oracle):
     assert (item.df, item.method, item.level) == (30, "t, independent pairs", 0.9)
 
 
-@pytest.mark.parametrize("df", [1, 2, 8, 30, 1e6])
-@pytest.mark.parametrize("level", [0.5, 0.9, 0.95, 0.999])
+@each("df", [1, 2, 8, 30, 1e6])
+@each("level", [0.5, 0.9, 0.95, 0.999])
 def test_t_quantile_equals_scipy(df, level, oracle):
     stats = oracle("scipy.stats")
     assert t_quantile(level, df) == pytest.approx(stats.t.ppf((1 + level) / 2, df), rel=1e-10)

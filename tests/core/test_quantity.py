@@ -7,6 +7,7 @@ import pytest
 from agree import InputError, Quantity
 from agree.core.quantities.known import KNOWN, in_header, named, plain, quantity
 from agree.core.quantities.units import KNOWN_UNITS, convert, factor, unit_in_header, unit_of
+from tests.each import each
 
 # Exact by definition of the units: international inch, pound, mile, standard gravity, 75 kgf m/s, 9/5 and 32.
 CONVERSIONS = [
@@ -23,7 +24,7 @@ CONVERSIONS = [
 ]
 
 
-@pytest.mark.parametrize(("value", "source", "target", "expected"), CONVERSIONS)
+@each(("value", "source", "target", "expected"), CONVERSIONS)
 def test_conversions(value, source, target, expected):
     assert float(convert(value, source, target)) == pytest.approx(expected, rel=1e-12)
     assert float(convert(expected, target, source)) == pytest.approx(value, rel=1e-12, abs=1e-12)

@@ -6,6 +6,7 @@ import pytest
 
 import agree
 from agree.core.shared_docs import LINE, TEXTS, shared
+from tests.each import each
 
 
 def test_a_line_becomes_its_texts_at_its_indent():
@@ -45,6 +46,6 @@ def test_without_docstrings_nothing_happens():
     assert shared(lambda: None).__doc__ is None
 
 
-@pytest.mark.parametrize("name", [name for name in agree.__all__ if name != "__version__"])
+@each("name", [name for name in agree.__all__ if name != "__version__"])
 def test_no_public_docstring_holds_an_unfilled_line(name):
     assert not LINE.search(getattr(agree, name).__doc__)

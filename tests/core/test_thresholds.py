@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from agree.core import thresholds
+from tests.each import each
 
 TESTS = Path(__file__).resolve().parent.parent
 
@@ -16,6 +17,6 @@ def words():
     return set(re.findall(r"\b[A-Z][A-Z0-9_]+\b", "\n".join(written)))
 
 
-@pytest.mark.parametrize("name", [name for name in vars(thresholds) if name.isupper()])
+@each("name", [name for name in vars(thresholds) if name.isupper()])
 def test_a_test_names_it(name, words):
     assert name in words, f"write a test on both sides of {name}, and name it there"

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from agree import InputError, read_recording
 from agree.correction.copy import Change, checked_change, corrected_copy
 from agree.correction.rules import Rule, apply
+from tests.each import each
 
 ROWS = ["0,200,80", "1,0,0", "2,,81", "3,201,82", "4,65535,80", "5,-3,0", "6,300,90"]
 PLAIN = "time_s,power_W,cadence_rpm\n" + "\n".join(ROWS) + "\n"
@@ -47,8 +48,8 @@ def dialects():
 DIALECTS = dict(dialects())
 
 
-@pytest.mark.parametrize("change", [Change(1.03), Change(0.97, -6.0), Change(1.0, 4.5)], ids=str)
-@pytest.mark.parametrize("name", DIALECTS)
+@each("change", [Change(1.03), Change(0.97, -6.0), Change(1.0, 4.5)], ids=str)
+@each("name", DIALECTS)
 def test_only_the_power_changes(tmp_path, name, change):
     source, copy = tmp_path / "source.csv", tmp_path / "copy.csv"
     source.write_bytes(DIALECTS[name])

@@ -19,6 +19,7 @@ from agree.correction.perhaps_none import unless_none_fits
 from agree.correction.rules import BLOCKS, Rule, apply, blocks_of, fit, losses, units
 from agree.report.notes.sentence import note_text
 from agree.verdict.columns import table
+from tests.each import each
 from tests.rides import effort, session
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
@@ -122,8 +123,8 @@ def test_a_device_that_ages_is_not_stable(rng):
     assert find_correction(mixed).stable is True
 
 
-@pytest.mark.parametrize("sessions_", [2, 3, 5])
-@pytest.mark.parametrize(("error", "sd"), [(3.0, 0.4), (3.0, 0.8), (3.0, 1.2), (3.0, 1.9), (1.5, 0.4), (1.5, 0.9)])
+@each("sessions_", [2, 3, 5])
+@each(("error", "sd"), [(3.0, 0.4), (3.0, 0.8), (3.0, 1.2), (3.0, 1.9), (1.5, 0.4), (1.5, 0.9)])
 def test_error_left_and_harm_are_what_comes(sessions_, error, sd):
     """Of all that are entered: errors of 1 % or more, and of 1.5 SDs of sessions or more."""
     rng, runs = np.random.default_rng([sessions_, int(10 * sd)]), 6000

@@ -19,6 +19,7 @@ from agree.diagnosis.windows.order import Choice, Search, alike, in_order
 from agree.report.story.cause import cause_words
 from agree.verdict.columns import table
 from tests.diagnosis.frames import framed, sized
+from tests.each import each
 
 U = (np.arange(120) + 0.5) / 120  # an hour of windows
 SLOWING = -np.expm1(-3 * U) / -math.expm1(-3)
@@ -37,10 +38,10 @@ def named(power, error, monkeypatch):
     return {item.cause: item for item in parts(causes.fit(None), SimpleNamespace(session_sd_percent=0.0))}
 
 
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("course", [SLOWING, np.sqrt(U), U**2], ids=["slowing", "root", "quickening"])
-@pytest.mark.parametrize("share", [False, True])
-@pytest.mark.parametrize("watts", [-9.0, 9.0])
+@each("seed", range(4))
+@each("course", [SLOWING, np.sqrt(U), U**2], ids=["slowing", "root", "quickening"])
+@each("share", [False, True])
+@each("watts", [-9.0, 9.0])
 def test_a_drift_that_is_not_straight_brings_no_scale_and_no_zero(course, share, watts, seed, monkeypatch):
     power, noise = varied(seed)
     found = named(power, watts * course * (power / 220 if share else 1) + noise, monkeypatch)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from agree import AssumptionWarning, ConvergenceError, InputError, deming
+from tests.each import each
 
 RATIOS = (1e-3, 0.25, 1.0, 2.0, 9.0, 1e3)
 
@@ -21,8 +22,8 @@ def moments(x, y):
     return dx @ dx, dy @ dy, dx @ dy
 
 
-@pytest.mark.parametrize("ratio", RATIOS)
-@pytest.mark.parametrize("slope", [1.03, 0.2, -2.0])
+@each("ratio", RATIOS)
+@each("slope", [1.03, 0.2, -2.0])
 def test_equals_orthogonal_distance_regression(ratio, slope, oracle):
     odr = oracle("scipy.odr")
     x, y = made(1, slope=slope)
@@ -34,8 +35,8 @@ def test_equals_orthogonal_distance_regression(ratio, slope, oracle):
     assert beta[1] == pytest.approx(0, abs=5e-3)  # the line goes through the means, as far as the oracle sees
 
 
-@pytest.mark.parametrize("ratio", RATIOS)
-@pytest.mark.parametrize("slope", [1.03, 0.2, -2.0])
+@each("ratio", RATIOS)
+@each("slope", [1.03, 0.2, -2.0])
 def test_equals_the_first_principal_axis_of_scaled_data(ratio, slope):
     x, y = made(1, slope=slope)
     root = math.sqrt(ratio)
@@ -47,8 +48,8 @@ def test_equals_the_first_principal_axis_of_scaled_data(ratio, slope):
 
 
 @pytest.mark.filterwarnings("ignore:.*:agree.AssumptionWarning")  # some ratios are far from the data's own
-@pytest.mark.parametrize("ratio", RATIOS)
-@pytest.mark.parametrize("slope", [1.03, 0.01, -2.0, 40.0])
+@each("ratio", RATIOS)
+@each("slope", [1.03, 0.01, -2.0, 40.0])
 def test_satisfies_its_quadratic(ratio, slope):
     x, y = made(2, slope=slope)
     sxx, syy, sxy = moments(x, y)

@@ -19,6 +19,7 @@ from agree import (
     repeated_limits,
 )
 from agree.estimators.limits.ordered import ordered
+from tests.each import each
 
 READINGS = st.lists(st.tuples(st.integers(800, 6400), st.integers(-160, 160)), min_size=4, max_size=40)
 Z = float(special.ndtri(0.975))
@@ -136,9 +137,9 @@ def test_shift_scale_and_order_of_regression_limits(rows, shift, factor):
 
 # By quantiles
 
-@pytest.mark.parametrize("n", [3, 10, 60, 145, 146, 400])
-@pytest.mark.parametrize("share", [0.025, 0.1, 0.5, 0.9])
-@pytest.mark.parametrize("tail", [0.005, 0.025, 0.05])
+@each("n", [3, 10, 60, 145, 146, 400])
+@each("share", [0.025, 0.1, 0.5, 0.9])
+@each("tail", [0.005, 0.025, 0.05])
 def test_ranks_are_those_of_the_binomial(n, share, tail, oracle):
     """The largest rank whose order statistic lies above the quantile with no more than the tail's probability."""
     binom = oracle("scipy.stats").binom

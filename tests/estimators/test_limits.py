@@ -9,6 +9,7 @@ from scipy import special
 from agree import InputError, limits_of_agreement
 from agree.core.interval.engine import spread
 from agree.estimators.limits.agreement import exact_limit, limit_influence
+from tests.each import each
 
 
 def made(seed=1, n=40):
@@ -36,9 +37,9 @@ def test_bias_interval_equals_pingouin(oracle):
     assert table["T"] == pytest.approx(bias.value / bias.standard_error, rel=1e-6)
 
 
-@pytest.mark.parametrize("n", [3, 5, 12, 40, 300, 5000])
-@pytest.mark.parametrize("level", [0.8, 0.95, 0.99])
-@pytest.mark.parametrize("sign", [-1, 1])
+@each("n", [3, 5, 12, 40, 300, 5000])
+@each("level", [0.8, 0.95, 0.99])
+@each("sign", [-1, 1])
 def test_exact_limit_satisfies_its_equation(n, level, sign, oracle):
     """At either bound the noncentral t probability of what was seen is half of what the level leaves."""
     nct = oracle("scipy.stats").nct

@@ -12,6 +12,7 @@ from agree import InputError, passing_bablok
 from agree.estimators.lines import pairwise_slopes, sorted_points
 from agree.estimators.lines.null_variance import null_variance
 from agree.estimators.lines.passing_bablok import passing_bablok_line
+from tests.each import each
 
 INTEGERS = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12), st.integers(0, 3)), min_size=4, max_size=18)
 
@@ -26,10 +27,10 @@ def made(seed, n, slope, noise=4.0):
     return true + rng.normal(0, noise, n), slope * (true + rng.normal(0, noise, n)) + 3, rng.integers(0, 5, n)
 
 
-@pytest.mark.parametrize("listed", [3, 60_000])
-@pytest.mark.parametrize("equivariant", [False, True])
-@pytest.mark.parametrize("grouped", [False, True])
-@pytest.mark.parametrize("slope", [1, 0.02, 40, -0.7, -9])
+@each("listed", [3, 60_000])
+@each("equivariant", [False, True])
+@each("grouped", [False, True])
+@each("slope", [1, 0.02, 40, -0.7, -9])
 def test_floats_equal_the_twin(slope, grouped, equivariant, listed, monkeypatch):
     monkeypatch.setattr(pairwise_slopes, "LISTED", listed)
     for n in (4, 7, 12, 25):

@@ -14,6 +14,7 @@ from agree import InputError, passing_bablok
 from agree.core.interval.engine import spread, t_quantile
 from agree.estimators.lines import pairwise_slopes
 from agree.estimators.lines.passing_bablok import passing_bablok_line
+from tests.each import each
 
 
 def figures(line):
@@ -31,8 +32,8 @@ def same(x, y, level=0.95):
     assert ranks(x, y, level) == twin_passing_bablok.line(x, y, level)
 
 
-@pytest.mark.parametrize("n", [3, 4, 5, 6, 7, 8, 20, 101, 250])
-@pytest.mark.parametrize("slope", [1, 1.03, 0.2, 7, -0.4, -3, 0])
+@each("n", [3, 4, 5, 6, 7, 8, 20, 101, 250])
+@each("slope", [1, 1.03, 0.2, 7, -0.4, -3, 0])
 def test_floats_equal_the_twin(n, slope):
     rng = np.random.default_rng(n)
     for _ in range(10):

@@ -10,6 +10,7 @@ from scipy import integrate, special
 
 from agree import InputError, tolerance_limits
 from agree.estimators.limits.tolerance import exact_confidence, half_width, one_sided_approximation, tolerance_factor
+from tests.each import each
 
 FACTORS = [(n, p, c) for n in (2, 3, 10, 100, 3600) for p in (0.1, 0.9, 0.95, 0.999) for c in (0.05, 0.5, 0.95, 0.99)]
 
@@ -20,7 +21,7 @@ def made(seed=1, n=40):
     return x, x * 1.01 + rng.normal(0, 5, n)
 
 
-@pytest.mark.parametrize(("n", "content", "level"), FACTORS)
+@each(("n", "content", "level"), FACTORS)
 def test_the_exact_factor_satisfies_its_integral(n, content, level, oracle):
     """Adaptive quadrature of chi-square and noncentral chi-square from another library."""
     stats = oracle("scipy.stats")
@@ -36,7 +37,7 @@ def test_the_exact_factor_satisfies_its_integral(n, content, level, oracle):
         assert found == pytest.approx(level, abs=1e-7)
 
 
-@pytest.mark.parametrize(("n", "content", "level"), FACTORS)
+@each(("n", "content", "level"), FACTORS)
 def test_the_one_sided_factor_is_scipys(n, content, level, oracle):
     expected = oracle("scipy.stats").nct.ppf(level, n - 1, special.ndtri(content) * math.sqrt(n)) / math.sqrt(n)
     assert tolerance_factor(n, content, level, 1) == pytest.approx(expected, rel=1e-7, abs=1e-9)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from agree import AssumptionWarning, ConvergenceError, InputError, deming, york
 from agree.core.interval.engine import spread, t_quantile
 from agree.estimators.lines.york_fit import Stated, influences, intercept_scores, slope_scores, solve
+from tests.each import each
 
 
 def made(seed, n=40, slope=1.1, correlated=False):
@@ -48,9 +49,9 @@ def test_equals_orthogonal_distance_regression(slope, oracle):
     assert line.chi_square == pytest.approx(run.sum_square, rel=1e-9)
 
 
-@pytest.mark.parametrize("correlated", [False, True])
-@pytest.mark.parametrize("slope", [1.1, 0.2, -3.0])
-@pytest.mark.parametrize("seed", range(5))
+@each("correlated", [False, True])
+@each("slope", [1.1, 0.2, -3.0])
+@each("seed", range(5))
 def test_satisfies_its_two_equations(seed, slope, correlated):
     """Sum of w e and of w e X are 0, X the adjusted reference: the gradient of the chi-square."""
     x, y, ux, uy, r = data = made(seed, slope=slope, correlated=correlated)

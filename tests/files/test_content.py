@@ -17,6 +17,7 @@ from agree.files import file_bytes
 from agree.files.file_bytes import kind_of
 from agree.files.formats import rows
 from agree.files.source import opened
+from tests.each import each
 from tests.said import said
 
 PLAIN = b"time,power\n0,200\n1,201\n2,202\n"
@@ -161,7 +162,7 @@ def test_kinds_that_are_no_recording(tmp_path, data, message):
         assert str(caught.value) == f"ride.csv: found {message}"
 
 
-@pytest.mark.parametrize(("data", "kind"), [
+@each(("data", "kind"), [
     (b"\x0e\x10\x00\x00\x00\x00\x00\x00.FIT\x00\x00", "FIT"), (b"PAR1\x15\x04", "Parquet"),
     (b"<?xml version='1.0'?><a/>", "XML"), (b"\xef\xbb\xbf \n<?xml version='1.0'?>", "XML"),
     ("\ufeff<?xml version='1.0'?>".encode("utf-16-le"), "XML"), (b"<TrainingCenterDatabase xmlns='x'>", "XML"),

@@ -2,9 +2,8 @@
 
 from pathlib import Path
 
-import pytest
-
 from agree import InputError, read_recording
+from tests.each import each
 
 SEEDS = sorted(path for path in (Path(__file__).parent.parent / "data/fuzz").glob("*/*"))
 
@@ -22,12 +21,12 @@ def test_there_are_seeds_for_every_reader():
     assert {path.parent.name for path in SEEDS} == {"text", "gzip", "fit", "xml", "parquet", "json"}
 
 
-@pytest.mark.parametrize("path", SEEDS, ids=lambda path: f"{path.parent.name}-{path.name}")
+@each("path", SEEDS, ids=lambda path: f"{path.parent.name}-{path.name}")
 def test_a_seed_is_read_or_refused(path):
     assert outcome(path)
 
 
-@pytest.mark.parametrize("path", SEEDS, ids=lambda path: f"{path.parent.name}-{path.name}")
+@each("path", SEEDS, ids=lambda path: f"{path.parent.name}-{path.name}")
 def test_a_seed_cut_anywhere_is_read_or_refused(path, tmp_path):
     whole, cut = path.read_bytes(), tmp_path / path.name
     for size in range(0, min(len(whole), 4096), 7):

@@ -9,6 +9,7 @@ import pytest
 
 from agree import InputError, read_recording
 from agree.files.naming.headers import heading
+from tests.each import each
 from tests.said import said
 
 WITH_COMMENT = (Path(__file__).parent.parent / "data/headers.csv").read_text(encoding="utf-8").splitlines()
@@ -21,7 +22,7 @@ def test_the_list_is_of_eight_languages():
     assert len(HEADERS) >= 300
 
 
-@pytest.mark.parametrize(("language", "meaning", "header"), HEADERS)
+@each(("language", "meaning", "header"), HEADERS)
 def test_meaning_of_a_header(language, meaning, header):
     found = heading(header)
     assert found.named or meaning == "normalised" or meaning == "other"
@@ -31,7 +32,7 @@ def test_meaning_of_a_header(language, meaning, header):
         assert meaning in {kind for kind, _ in found.derived}
 
 
-@pytest.mark.parametrize(("language", "meaning", "header"), [row for row in HEADERS if row[1] != "plain"])
+@each(("language", "meaning", "header"), [row for row in HEADERS if row[1] != "plain"])
 def test_never_taken_for_power(language, meaning, header):
     """Alone it is refused, with its meaning where it names power; beside a plain column the plain one is taken."""
     text = f'time,"{header}",cad\n' + "\n".join(CELLS) + "\n"

@@ -2,11 +2,10 @@
 
 import json
 
-import pytest
-
 from agree.core.errors import InputError
 from agree.files.formats import json_lines
 from agree.files.formats.json_lines import cells_alike, json_table
+from tests.each import each
 
 ALIKE = [json.dumps({"time": f"2024-05-31T17:02:{k:02d}Z", "power": 200 + k, "note": None, "up": k % 2 > 0}).encode()
          for k in range(12)]
@@ -36,8 +35,8 @@ def told(lines):
     return table.header, table.columns, list(table.rows), [(note.kind, note.values) for note in table.notes]
 
 
-@pytest.mark.parametrize(("at", "end"), [(0, b""), (4, b""), (6, b"\r")])
-@pytest.mark.parametrize("odd", ODD)
+@each(("at", "end"), [(0, b""), (4, b""), (6, b"\r")])
+@each("odd", ODD)
 def test_what_is_read_together_is_read_one_by_one(monkeypatch, odd, at, end):
     lines = [line + end for line in (*ALIKE[:at], odd, *ALIKE[at:])]
     monkeypatch.setattr(json_lines, "CHUNK", 4)

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from agree import InputError, SampleSizeError
 from agree.recordings.read import read_recording
+from tests.each import each
 
 EPOCH = 1_717_171_323.0  # 2024-05-31T16:02:03Z
 PLUS_2 = timezone(timedelta(hours=2))
@@ -39,8 +40,8 @@ KINDS = {
 }
 
 
-@pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("stamps", TIMES)
+@each("kind", KINDS)
+@each("stamps", TIMES)
 def test_frames_of_any_kind(kind, stamps):
     values, clock, start = TIMES[stamps]
     data = {"time": values, "power": [200.1, None, 65535.0, 0.3, 199.0], "cadence": [80, None, 0, 255, 90]}
@@ -128,7 +129,7 @@ ONE_DIMENSION = "pass one column, a tuple (time, power) or a mapping of columns"
 A_NUMBER = "expected a number; correct the cell, or leave it blank if there is no reading"
 
 
-@pytest.mark.parametrize(("source", "message"), [
+@each(("source", "message"), [
     (pl.LazyFrame({"power": [1, 2, 3]}), "frame: found a lazy frame (polars.lazyframe.frame.LazyFrame); "
      "expected one in memory; collect it first"),
     (7, KINDS_OF_SOURCE + "int"), (None, KINDS_OF_SOURCE + "NoneType"), ({1, 2}, KINDS_OF_SOURCE + "set"),

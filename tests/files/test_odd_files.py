@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from agree import InputError, read_recording
+from tests.each import each
 
 START = datetime(2024, 5, 31, 23, 59, 30, tzinfo=UTC)  # so that each passes midnight
 WATTS = [200.0 + k % 9 for k in range(90)]
@@ -103,7 +104,7 @@ REFUSED = {
     "digits of another script": (table("time,power", SECONDS, but(PLAIN, 40, "٢٠٠")), "row 42")}
 
 
-@pytest.mark.parametrize("name", RIGHT)
+@each("name", RIGHT)
 def test_read_rightly(name):
     found = read_recording(RIGHT[name].encode())
     np.testing.assert_allclose(found.power, WATTS, rtol=1e-9)
@@ -128,7 +129,7 @@ def test_encodings(encoding):
     assert (found.columns["power"], found.power.tolist()) == ("Leistung", WATTS)
 
 
-@pytest.mark.parametrize("name", REFUSED)
+@each("name", REFUSED)
 def test_refused_with_its_reason(name):
     data, reason = REFUSED[name]
     with pytest.raises(InputError) as caught:

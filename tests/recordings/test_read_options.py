@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from agree import InputError, read_recording
 from agree.recordings.options import READ_KEYS, options_from_text
 from agree.recordings.read import read_table_of, recording_of_table
+from tests.each import each
 from tests.said import said
 
 AMBIGUOUS = "03/04/2024 10:00:0{},1.050"
@@ -220,7 +221,7 @@ def test_zones_that_do_not_fit(tmp_path):
     assert "zone: not used, as the stamps have no date" in said(found)
 
 
-@pytest.mark.parametrize(("header", "unit", "cells", "values", "note"), [
+@each(("header", "unit", "cells", "values", "note"), [
     ("speed (km/h)", "", [36, 18, "", 0], [10, 5, np.nan, 0], "speed: km/h turned into m/s"),
     ("Geschwindigkeit", "km/h", [36, 18, 0, 9], [10, 5, 0, 2.5], "speed: km/h turned into m/s"),
     ("speed_kmh", "", [36, 18, 0, 9], [10, 5, 0, 2.5], "speed: km/h turned into m/s"),

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from agree import InputError, read_recording
+from tests.each import each
 from tests.said import said
 
 START = datetime(2024, 5, 31, 17, 2, 3, tzinfo=UTC)
@@ -31,7 +32,7 @@ def refused(header, cells, **options):
     return str(caught.value)
 
 
-@pytest.mark.parametrize(("header", "cells", "first", "clock"), [
+@each(("header", "cells", "first", "clock"), [
     ("time", stamps("%H%M%S"), 17 * 3600 + 123, "elapsed"),
     ("time", [f"{cell}.00" for cell in stamps("%H%M%S")], 17 * 3600 + 123, "elapsed"),
     ("HHMMSS", stamps("%H%M%S", 5), 17 * 3600 + 123, "elapsed"),

@@ -33,6 +33,7 @@ from agree.report.story.language.vocabulary import BANNED
 from agree.report.story.provenance import Provenance
 from agree.report.story.tell import tell
 from agree.verdict.sessions import OddSession
+from tests.each import each
 from tests.report import cases
 from tests.report.made import item, made
 from tests.rides import effort
@@ -94,7 +95,7 @@ def texts(name):
             yield golden(name, width, "-details"), details(check, tell(check), width=width)
 
 
-@pytest.mark.parametrize("name", STATED)
+@each("name", STATED)
 def test_golden_texts(name):
     for place, shown in texts(name):
         assert place.read_text(encoding="utf-8") == shown + "\n", f"renew by python -m tests.report.test_story: {place}"
@@ -106,7 +107,7 @@ def test_there_is_no_other_golden_text():
     assert len(STATED) >= 20
 
 
-@pytest.mark.parametrize("name", STATED)
+@each("name", STATED)
 def test_what_is_piped_is_the_same_text(name, monkeypatch):
     monkeypatch.setattr(command, "paired", lambda files, options: [])
     monkeypatch.setattr(command, "checked", lambda pairs, options: CASES[name])
@@ -146,8 +147,8 @@ def test_one_state_prints_the_ordinary_screen(monkeypatch, tmp_path):
     assert "Also asked" not in texts["two"]
 
 
-@pytest.mark.parametrize("width", [40, 60, 80, 100, 140])
-@pytest.mark.parametrize("name", CASES)
+@each("width", [40, 60, 80, 100, 140])
+@each("name", CASES)
 def test_the_screen_is_short_and_answers_first(name, width):
     check = CASES[name]
     story = tell(check)
@@ -193,7 +194,7 @@ def test_every_printed_interval_is_the_one_that_decides():
         assert shown.estimate is stored.deciding
 
 
-@pytest.mark.parametrize("name", CASES)
+@each("name", CASES)
 def test_no_word_of_statistics_or_of_earlier_drafts(name):
     check = CASES[name]
     story = tell(check)

@@ -12,6 +12,7 @@ from agree.core.quantities.known import plain, quantity
 from agree.quantities.check import check_quantity
 from agree.quantities.overlay import lay_over
 from agree.report.texts.quantity_text import quantity_text
+from tests.each import each
 
 KEYS = [(str(subject), str(trial)) for subject in range(1, 13) for trial in (1, 2, 3)]
 RNG = np.random.default_rng(4)
@@ -41,10 +42,10 @@ def test_keys_in_another_spelling_are_told_and_not_joined(write, first):
         pair_trials(one, some)  # the rest would be an answer about two thirds of the subjects
 
 
-@pytest.mark.parametrize(("one", "two", "alike"), [
+@each(("one", "two", "alike"), [
     ("00", "0", True), ("S1", "s1", True), ("1", "1.0", True), ("S-01", "s 1", True), ("a_b", "A b", True),
     ("1-1", "11", False), ("-1", "1", False), ("1.05", "1.5", False), ("10", "1", False), ("S1", "T1", False)])
-@pytest.mark.parametrize("unpaired", [False, True])
+@each("unpaired", [False, True])
 def test_what_is_one_key_in_two_spellings(one, two, alike, unpaired):
     read = {"plate_cm": [30.25, 31.5, 40, 41, 35, 36], "mat_cm": [30.5, 31, 40.25, 41.5, 35, 36]}
     tables = [{"subject": ["x", "x", "y", "y", own, own], "trial": list("ababab"), column: read[column]}
