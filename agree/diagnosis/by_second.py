@@ -14,6 +14,7 @@ from agree.core.checks import FloatArray
 from agree.core.data.pairs import Pairs
 from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
+from agree.core.thresholds import CALM_SHARE
 
 SHORT_S, LONG_S = 5, 61      # a delay is judged on changes between these lengths
 PIECE_S, BLOCK_S = 10, 120   # the delay of a block is taken twice, from even and odd pieces
@@ -166,17 +167,23 @@ def log_ratio(parts: Sequence[FloatArray]) -> Estimate | None:
 
 
 class Scatter(NamedTuple):
-    """Fast scatter of the error in per cent of power, the exponent of its growth with power, and seconds it is from."""
+    """Fast scatter of the error in per cent of power, the exponent of its growth with power, and seconds it is from.
+
+    `elsewhere_percent` is that of the other seconds, in which the reference changes more.
+    """
 
     percent: float
     exponent: Estimate
     seconds: int
+    elsewhere_percent: float
 
 
 def scatter(data: Second) -> Scatter | None:
     """SD of the error within 15 s that the reference's own changes do not explain, and how it grows with power.
 
-    Its square is taken to go as power to twice the exponent (gamma regression, by scoring).
+    It is taken where the reference changes least, as a share of power: beside changes, what the two answer in unlike
+    times, cut or repeat is not all explained, and goes with power too. Noise of strokes is there at any time. Its
+    square is taken to go as power to twice the exponent (gamma regression, by scoring).
     """
     x, y = (column[:LONGEST_S] for column in data)
     fast = (y - local(y, NEAR_S)) - (x - local(x, NEAR_S))
@@ -186,8 +193,12 @@ def scatter(data: Second) -> Scatter | None:
     good = np.isfinite(fast) & np.isfinite(rows).all(axis=0) & np.isfinite(moving(y, 3)) & (level > LEAST_W)
     if good.sum() < LEAST_SECONDS:
         return None
-    level, rows = level[good], rows[:, good]
+    change = np.sqrt(local((np.nan_to_num(moving(x, 3)) - level) ** 2, NEAR_S).clip(0)) / np.maximum(level, LEAST_W)
+    level, rows, change = level[good], rows[:, good], change[good]
     rest = fast[good] - np.linalg.lstsq(rows.T, fast[good], rcond=None)[0] @ rows
+    calm = change <= np.quantile(change, CALM_SHARE)
+    shares = np.square(rest / level)
+    level, rest = level[calm], rest[calm]
     z = np.log(level)
     z -= z.mean()
     spread = float(np.mean(z * z))
@@ -201,7 +212,8 @@ def scatter(data: Second) -> Scatter | None:
             break
     phi = z * _excess(rest, slope, z) / spread
     return Scatter(100 * math.sqrt(float(np.mean((rest / level) ** 2))),
-                   estimate(slope / 2, phi / 2, level=0.95, sampling="serial"), int(good.sum()))
+                   estimate(slope / 2, phi / 2, level=0.95, sampling="serial"), int(calm.sum()),
+                   100 * math.sqrt(float(np.mean(shares[~calm]))) if not calm.all() else 0.0)
 
 
 def together(found: Sequence[Scatter]) -> Scatter | None:
@@ -210,14 +222,15 @@ def together(found: Sequence[Scatter]) -> Scatter | None:
         return found[0] if found else None
     n = np.array([item.seconds for item in found], dtype=float)
     share = n / n.sum()
-    squares = float(share @ np.array([item.percent**2 for item in found]))
+    percent, elsewhere = (math.sqrt(float(share @ np.square(row))) for row in zip(
+        *((item.percent, item.elsewhere_percent) for item in found), strict=True))
     value = float(share @ np.array([item.exponent.value for item in found]))
     error = math.sqrt(float(share**2 @ np.array([item.exponent.standard_error**2 for item in found])))
     half = 1.96 * error
     first = found[0].exponent
     exponent = Estimate(value=value, low=value - half, high=value + half, level=first.level, method=first.method,
                         standard_error=error, df=first.df)
-    return Scatter(math.sqrt(squares), exponent, int(n.sum()))
+    return Scatter(percent, exponent, int(n.sum()), elsewhere)
 
 
 def _excess(rest: FloatArray, slope: float, z: FloatArray) -> FloatArray:

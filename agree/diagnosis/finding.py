@@ -18,6 +18,8 @@ Cause = Literal[
     "step", "warm_up",
     # from second to second
     "delay", "delay_that_varies", "smoothing", "uneven_response", "held_readings", "noise_in_proportion",
+    # over minutes, with no course
+    "wandering",
     # where a scale or an offset may come from
     "crank_length", "unit", "one_side_doubled", "one_side_not_doubled", "one_side_doubled_twice", "loss",
     # seconds set aside

@@ -31,7 +31,7 @@ from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
 from agree.diagnosis.windows.least_squares import level_off
 from agree.diagnosis.windows.loss import loss
-from agree.diagnosis.windows.one_side import explains_more, one_side, signs, untold
+from agree.diagnosis.windows.one_side import explains_more, one_side, signs, untold, wandering
 from agree.verdict.columns import Table
 
 __all__ = ["Finding", "findings"]
@@ -76,7 +76,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     if not side:
         slower = [item.matched is not None and item.matched.smoother == "reference" and not item.matched.delay_alone
                   for item in table.pairs]
-        found = untold(found, seen, slow_reference=2 * sum(slower) > len(slower))
+        found = untold([*found, *wandering(made, seen)], slow_reference=2 * sum(slower) > len(slower))
     # One side would explain scale, offset and drift at once: it stands before them once it is likely.
     ahead = bool(side) and (not side[0].rivals or explains_more(made, seen))
     return tuple([*side, *found, *hints] if ahead else [*found, *hints, *side])

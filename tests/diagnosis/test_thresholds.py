@@ -99,12 +99,13 @@ def test_a_delay_that_varies(sd, t, found):
 
 
 @pytest.mark.parametrize(("percent", "exponent", "ratio", "found"), [
-    pytest.param(4.05, 0.9, 1.5, 1, id="SCATTER_PERCENT"), pytest.param(3.95, 0.9, 1.5, 0, id="SCATTER_PERCENT"),
+    pytest.param(2.55, 0.9, 1.5, 1, id="SIDE_SCATTER_PERCENT"),
+    pytest.param(2.45, 0.9, 1.5, 0, id="SIDE_SCATTER_PERCENT"),
     pytest.param(6.0, 0.51, 1.5, 1, id="SCATTER_EXPONENT"), pytest.param(6.0, 0.49, 1.5, 0, id="SCATTER_EXPONENT"),
     pytest.param(6.0, 0.9, 1.11, 1, id="SCATTER_RATIO"), pytest.param(6.0, 0.9, 1.09, 0, id="SCATTER_RATIO")])
 def test_scatter_of_one_side(percent, exponent, ratio, found):
     """The lower limits of the exponent, and of the logarithm of the ratio."""
-    rough = Scatter(percent, SimpleNamespace(value=1.0, low=exponent, high=1.5, level=0.95), 3000)
+    rough = Scatter(percent, SimpleNamespace(value=1.0, low=exponent, high=1.5, level=0.95), 1500, 1.1 * percent)
     sharper = SimpleNamespace(value=math.log(ratio), low=0.01)
     assert len(one_side.one_side(fitted(framed(WIDE)), Signs(rough, sharper, None))) == found
 
@@ -114,7 +115,7 @@ def test_scatter_of_one_side(percent, exponent, ratio, found):
     pytest.param(1.63, ("noise_in_proportion",), 0.45, id="SIDE_STRENGTH")])
 def test_a_share_that_wanders_is_one_side(t, rivals, strength):
     """A normal 1.645 standard errors off has the strength 0.9."""
-    rough = Scatter(6.0, SimpleNamespace(value=1.0, low=0.9, high=1.5, level=0.95), 3000)
+    rough = Scatter(6.0, SimpleNamespace(value=1.0, low=0.9, high=1.5, level=0.95), 1500, 6.5)
     found, = one_side.one_side(fitted(framed(WIDE)), Signs(rough, SimpleNamespace(value=0.5, low=0.1), sized(4.0, t)))
     assert found.rivals == rivals
     assert found.strength == pytest.approx(strength, abs=0.005)

@@ -42,13 +42,19 @@ DELAY_S = 0.3              # least mean delay, and least SD of a delay, worth na
 LEAST_MEAN_S, LEAST_LAG_S = 2.0, 0.8  # of a running mean, s, and of a time constant: below, a fraction of delay
 # A rough delay, s, or ratio of the variances of 1-s changes: nearer to none, the response is not fitted.
 SCREEN_DELAY_S, SCREEN_RATIO = 0.15, 0.85
-SCATTER_PERCENT = 4.0      # least scatter within 15 s of a device that senses one side
+# Share of the seconds, those in which the reference changes least for its power, that scatter is taken from. In all of
+# them ceilings beside delays had 4.0 to 4.5 %, devices that repeat a reading 6.8 to 8.3 %; so, 1.9 and 2.1 to 3.2 %;
+# of one side 2.9 to 3.6 % either way.
+CALM_SHARE = 0.75
+# What scatter of the other seconds must be below, of that: 1.1 to 1.25 of one side, 2.8 to 5.3 of those devices.
+SCATTER_ELSEWHERE = 1.7
+SCATTER_PERCENT = 4.0      # scatter within 15 s from which on one side stands before other causes than a scale
 SCATTER_EXPONENT = 0.5     # its growth with power must be above this: 0 for noise in W, 1 for a share of power
 SCATTER_RATIO = 1.1        # least ratio of variances of 1-s changes, device over reference
 # SD, % of power, of a share that wanders over 30 s to 2 min: at most 0.45 of honest totals, with all errors that were
 # put in, 0.73 between two real recorders, 1.0 to 2.8 of one side of a rider whose share has an SD of 1 or 2 points.
 SIDE_WANDER_PERCENT = 1.0
-SIDE_SCATTER_PERCENT = 2.5  # least scatter of a device whose share wanders, for noise to be excluded
+SIDE_SCATTER_PERCENT = 2.5  # least scatter of a device that senses one side, or is noisy in proportion to power
 SIDE_STRENGTH = 0.9        # at most: a noisy device that wanders looks alike
 SIDE_SCALE_PERCENT = 12.0  # largest scale, %, that a rider's sides can make: three times the SD of twice their share
 LEAST_MEAN_W, MOST_MEAN_W = 1.0, 1e5  # of mean power: beyond, it is no rider's and nothing is looked for

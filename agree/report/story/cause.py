@@ -39,6 +39,7 @@ CAUSES = {
     "uneven_response": "the {role} answers to more power in another time than to less",
     "held_readings": "the {role} goes on with its last reading after pedalling ends",
     "one_side_doubled": "the device doubles the reading of one side",
+    "wandering": "the error wanders over minutes",
     "one_side_not_doubled": "the device reads one side and does not double it",
     "one_side_doubled_twice": "the device doubles the reading of one side twice",
 }
@@ -61,6 +62,7 @@ RIVALS: dict[tuple[str, ...], str] = {
     ("bend", "cadence_gain"): "the error changes with power, or with cadence: the data cannot tell which",
     ("cadence_gain", "bend"): "the error changes with cadence, or with power: the data cannot tell which",
     ("one_side_doubled", "noise_in_proportion"): "the device doubles the reading of one side, or is noisy",
+    ("one_side_doubled", "wandering"): "the device doubles the reading of one side, or its error wanders",
 }
 
 

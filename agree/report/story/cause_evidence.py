@@ -13,6 +13,7 @@ NAMES: dict[str, str] = {
     "temperature_drift": "drift with temperature", "sessions_differ": "differs between sessions", "step": "step",
     "bend": "changes with power", "cadence_gain": "changes with cadence", "warm_up": "warm-up", "delay": "delay",
     "delay_that_varies": "delay that varies",
+    "wandering": "an error that wanders",
     "noise_in_proportion": "noise in proportion to power", "crank_length": "crank length set wrong",
     "unit": "power in another unit", "one_side_doubled": "one side doubled",
     "uneven_response": "uneven response", "held_readings": "readings held at stops",
@@ -23,6 +24,7 @@ FAULTS: dict[str, str] = {
     "partial": "partial readings", "held": "held values", "spike": "spikes"}
 PACES = {"slowing": "fastest at first", "quickening": "fastest at the end",
          "not told": "how fast at which time the data do not tell"}
+VARIES = {"delay_that_varies": 2, "wandering": 1}  # causes whose size is an SD, and its decimals
 CANNOT_TELL = "the data cannot tell it from "
 RESPONSES = {"two lags": "two lags in a row", "mean and lag": "running mean, then a lag"}
 
@@ -67,8 +69,8 @@ def key(item: Finding) -> str:
         return " to ".join(plain(float(values[f"{end}_percent"]), 1, sign=True) for end in ("lowest", "highest")) + " %"
     if item.cause == "loss" and item.size is not None:
         return f"{interval_text(item.size, '%')} and {values['offset_W']:+.1f} W"
-    if item.cause == "delay_that_varies" and item.size is not None:
-        return f"SD {item.size.value:.2f} s"
+    if item.cause in VARIES and item.size is not None:
+        return f"SD {item.size.value:.{VARIES[item.cause]}f} {item.unit}"
     if item.cause in ("smoothing", "uneven_response", "held_readings"):
         return _response(item)
     if item.cause == "one_side_doubled" and item.size is not None:
@@ -169,8 +171,7 @@ def against(item: Finding) -> list[str]:
 
 def _one_side(item: Finding) -> str:
     """Say that one side doubled cannot be told from a total, what of it shows, and what would tell."""
-    why = {"slow_reference": "; beside a slower reference its scatter from stroke to stroke does not show",
-           "scatter": f"; the error does scatter by {float(item.values.get('scatter_percent', 0.0)):.1f} % of power, "
-                      "as the strokes of one side do, or noise"}.get(str(item.values["one_side_untold"]), "")
+    why = ("; beside a slower reference its scatter from stroke to stroke does not show"
+           if item.values["one_side_untold"] == "slow_reference" else "")
     return ("a device that doubles one side would read so too, if the rider's sides differ: not to be told from a total"
             f"{why}; a recording of both sides, or of their balance, would tell")
