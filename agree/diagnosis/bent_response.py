@@ -30,7 +30,8 @@ def bent_response(pairs: Sequence[Pairs], error_percent: float) -> list[Finding]
     Notes
     -----
     Its part of the mean error is what it adds to the energy or takes from it. With the value `explains` it makes most
-    of the mean error, so that no scale and no zero is wrong.
+    of the mean error, so that no scale and no zero is wrong. `pedalling_percent` of held readings is the error without
+    that part: what the device reads while pedalling goes on.
     """
     found = [item.matched for item in pairs if item.matched is not None and (
         item.matched.kind == "uneven" or item.matched.held_s)]
@@ -46,7 +47,8 @@ def bent_response(pairs: Sequence[Pairs], error_percent: float) -> list[Finding]
     whose: Literal["device", "reference"] = "reference" if role == "reference" else "device"
     if kind == "held":
         seconds = round(float(np.median([one.held_s for one in same])))
-        return [Finding(cause="held_readings", role=whose, percent=abs(part), values={**values, "seconds": seconds})]
+        return [Finding(cause="held_readings", role=whose, percent=abs(part), values={
+            **values, "seconds": seconds, "pedalling_percent": error_percent - part})]
     up, down = (_mean(rows) for rows in zip(*((
         _estimate(one.size_s, one.size_se_s, one.size_low_s, one.size_high_s),
         _estimate(one.down_s, one.down_se_s, one.down_low_s, one.down_high_s)) for one in same), strict=True))

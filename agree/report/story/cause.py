@@ -12,12 +12,13 @@ from agree.diagnosis.finding import Finding
 from agree.diagnosis.over_sessions import merged
 from agree.diagnosis.set_aside_faults import KINDS
 from agree.report.story.cause_evidence import amount, key
-from agree.report.story.language.digits import interval_text
+from agree.report.story.language.digits import interval_text, plain, side_words
 from agree.report.story.language.vocabulary import FAULTS
 from agree.verdict.rule import FAILS, HOLDS
 
 ZEROS = {"offset", "torque_offset"}
 BEFORE_A_STEP = ("scale", "offset", "torque_offset")
+SAME_PERCENT = 0.05  # less is written as 0.0
 STARTING = ("drift", "temperature_drift")  # counted from the start of each session, where a zero was set
 CAUSES = {
     "scale": "reads a fixed percentage {side} at every power: {size}",
@@ -37,7 +38,7 @@ CAUSES = {
     "delay_that_varies": "a delay that varies within the session",
     "smoothing": "the {role} averages over longer than the other",
     "uneven_response": "the {role} answers to more power in another time than to less",
-    "held_readings": "the {role} goes on with its last reading after pedalling ends",
+    "held_readings": "after pedalling ends the {role} goes on with its last reading",
     "one_side_doubled": "the device doubles the reading of one side",
     "wandering": "the error wanders over minutes",
     "one_side_not_doubled": "the device reads one side and does not double it",
@@ -84,6 +85,8 @@ def _may(causes_told: Sequence[str]) -> str:
 def cause_words(item: Finding) -> str:
     """Say one cause with its size."""
     quoted = key(item)
+    if item.cause == "held_readings":
+        return _held(item)
     if item.cause in FAULTS and item.cause not in CAUSES:
         return f"the {item.role} {FAULTS[item.cause]} ({quoted})"
     tried = {one.cause for one in item.compared}
@@ -105,6 +108,14 @@ def cause_words(item: Finding) -> str:
     if "{size}" in CAUSES[item.cause] or not quoted:
         return known
     return f"{known}: {quoted}" if "(" in quoted else f"{known} ({quoted})"
+
+
+def _held(item: Finding) -> str:
+    """Say that readings go on after pedalling ends, what that adds to the mean, and what is read while pedalling."""
+    adds, rest = (float(item.values[name]) for name in ("energy_percent", "pedalling_percent"))
+    reads = side_words(rest, 1, "%") if abs(rest) >= SAME_PERCENT else "the same as the reference"
+    return (f"{CAUSES[item.cause].format(role=item.role)} {key(item)}, which adds {plain(abs(adds), 1)} % that was not "
+            f"pedalled; while pedalling {'it' if item.role == 'device' else 'the device'} reads {reads}")
 
 
 def has_zero_error(found: Sequence[Finding]) -> bool:
