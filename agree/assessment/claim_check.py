@@ -12,6 +12,7 @@ from agree.assessment.corrected_reference import corrected
 from agree.assessment.doubts.few_days import few_days
 from agree.assessment.doubts.other_unit import refuse_other_unit
 from agree.assessment.doubts.slower_errors import slower_errors
+from agree.assessment.doubts.untold.faults import with_untold
 from agree.assessment.doubts.withheld import withheld
 from agree.assessment.doubts.without_odd import without_odd
 from agree.assessment.find_correction import (
@@ -252,6 +253,7 @@ def check_claim(
     reference_u = ReferenceUncertainty.parse(reference_uncertainty, loss=drivetrain_loss)
     data = table(corrected(pairs, reference_u.factor), window_s)
     refuse_other_unit(data.pairs)
+    known = with_untold(reference_u, data.pairs)
     doubts = refuse_repeats(pairs)  # before the reference is corrected
     asked_looks = checked_looks(looks) if looks else ()
     planned = declared.looks if declared and declared.looks else asked_looks
@@ -259,16 +261,15 @@ def check_claim(
         claim=claim.text, meaning=meaning, level=level, rule=decision_rule, looks=asked_looks or planned,
         bands=() if edges is None else tuple(edges.tolist()), window_s=window_s, loss=drivetrain_loss or "",
         reference_uncertainty=uncertainty_text(reference_uncertainty)))
-    looked = look(planned, data.sessions, level, declared)
-    level = looked.level
-    first = meanings.average(data, claim, reference_u, level, decision_rule)
-    second, band_checks = judge_bands(data, claim, reference_u, level, edges, decision_rule)
+    level = (looked := look(planned, data.sessions, level, declared)).level
+    first = meanings.average(data, claim, known, level, decision_rule)
+    second, band_checks = judge_bands(data, claim, known, level, edges, decision_rule)
     faulty = with_faults(data, level)
     own = meanings.session_biases(data, claim, level)
     held = withheld(data, claim, first, faulty, doubts,
-                    slower_errors(data, first, band_checks, reference_u, decision_rule),
+                    slower_errors(data, first, band_checks, known, decision_rule),
                     few_days(data, own, level, decision_rule))
-    given = (first, second, meanings.readings(data, claim, reference_u, level, window_s),
+    given = (first, second, meanings.readings(data, claim, known, level, window_s),
              meanings.next_session(data, claim, first, level, decision_rule, own))
     readings = looked.answers(held.answers(given))
     each = meanings.own_errors(data, claim, level, own)
@@ -276,17 +277,16 @@ def check_claim(
     bias = meanings.mean_error(data, "%", level)
     line = fitted_line(data, window_s, level)
     asked = Asked(claim, edges, decision_rule)
-    fix = correction(data, level, window_s, asked=asked, reference_u=reference_u, bias=bias, line=line,
-                     effects=effects)
+    fix = correction(data, level, window_s, asked=asked, reference_u=known, bias=bias, line=line, effects=effects)
     causes = () if held.seen.not_at_all else findings(data, fix)
     fix = unless_it_passes(fix, data, causes, claim, window_s, lambda some: correction(
-        some, level, window_s, asked=asked, reference_u=reference_u, effects=meanings.effects_of(some, claim, level)))
+        some, level, window_s, asked=asked, reference_u=known, effects=meanings.effects_of(some, claim, level)))
     fix = unless_one_ride(unless_not_followed(unless_caused_otherwise(fix, causes, data, claim), held.seen), doubts)
     limits, robust = robust_and_limits(data, window_s, level)
-    rest = without_odd(data.pairs, effects, claim, meaning, reference_u, level, decision_rule, window_s)
+    rest = without_odd(data.pairs, effects, claim, meaning, known, level, decision_rule, window_s)
     said = notes(data, reference_u, bias, first, decision_rule, effects) + looked.notes + declared_notes(beside)
     said += not_ridden(band_checks) if meaning == "bands" and edges is not None else ()
-    said += verdict_with_faults(data, claim, reference_u, decision_rule, level, first.verdict)
+    said += verdict_with_faults(data, claim, known, decision_rule, level, first.verdict)
     return ClaimCheck(
         claim=claim, meaning=meaning, verdict=next(r.verdict for r in readings if r.meaning == meaning),
         readings=readings, bias=bias, bias_with_faults=faulty, bands=band_checks, limits=limits, deming=line,
@@ -296,4 +296,4 @@ def check_claim(
                 float(data.reference.mean())), held.rides.one_day)),
         session_bias=tuple(each), reference_uncertainty=reference_u, window_s=int(window_s), level=level,
         notes=said + held.notes() + rest, pairs=data.pairs, looks=planned, declared=beside,
-        decision_rule=decision_rule, budget=budget(first, reference_u, data.sessions), effects=effects)
+        decision_rule=decision_rule, budget=budget(first, known, data.sessions), effects=effects)

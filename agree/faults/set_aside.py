@@ -163,8 +163,10 @@ def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, asid
         return made.columns(one, two)
     sharp = two if made.smoother == "reference" else one
     right = found.put_right
-    known = sharp if right is None or (right.role == "device") != (made.smoother == "reference") else np.where(
-        aside & right.changed, right.trace, sharp)
+    known = sharp
+    if right is not None and (right.role == "device") == (made.smoother == "reference"):
+        # What is less likely a fault than not is right in part: left as it is, the mean would lack the part.
+        known = np.where(right.changed & ~aside, sharp, right.trace)
     answer = made.sure(answered_over(known, ~np.isfinite(sharp), made.kernel))
     return (one, answer) if made.smoother == "reference" else (answer, two)
 

@@ -17,6 +17,7 @@ _K = rf"(?:\s*,?\s*\(?k\s*=\s*{NUMBER}\)?)?"
 _TERM = re.compile(rf"{SIGN}{NUMBER}\s*{UNIT}{_K}")
 _CALIBRATED = re.compile(rf"reads\s*{NUMBER}\s*%\s*(high|low)\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
 LOSS = "drivetrain loss"  # name of its term
+UNTOLD = "seconds that may be faulty"  # name of what these leave open, beside a trace so slow that it does not tell
 _LOSS = re.compile(rf"(-?){NUMBER}\s*%?\s*(?:±|\+/-|\+-)\s*{NUMBER}\s*%{_K}")
 
 

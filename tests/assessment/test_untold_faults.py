@@ -22,6 +22,11 @@ def test_an_answer_stands_whichever_seconds_are_faulty(scale, low, high, verdict
     told = [note.values for note in found.notes if isinstance(note, Note) and note.kind == "used_faults_untold"]
     assert found.verdict == verdict
     assert bool(told) == (verdict == "not settled")
-    assert ("averages over so long" in str(found)) == (verdict == "not settled")
+    said, mean = " ".join(str(found).split()), found.readings[0].estimate
+    assert ("is about as likely" in said) == (verdict == "not settled")
+    assert "does not tell which seconds of the other are faulty" in said
+    assert found.budget[0].name == "seconds that may be faulty"
+    assert mean.low < 100 * (scale - 1 + low) + 0.1
+    assert mean.high > 100 * (scale - 1 + high) - 0.1
     for values in told:
         assert values["low"] == pytest.approx(100 * (scale - 1 + low), abs=0.1)

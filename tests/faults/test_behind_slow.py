@@ -9,11 +9,14 @@ from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import linear_filter
+from agree.estimators.response.nonlinear.any_filter import through
+from agree.faults.behind_slow import joint
 from agree.faults.behind_slow.bridge import answered_over
 from agree.faults.behind_slow.candidates import maybe_faulty
+from agree.faults.behind_slow.coasting import falling
 from agree.faults.behind_slow.explain import kind_of
 from agree.faults.behind_slow.filter_and_faults import explained_by_filter, much_slower
-from agree.faults.behind_slow.joint import Choice, best_of, most_likely
+from agree.faults.behind_slow.joint import Choice, best_of, in_doubt, most_likely
 from agree.faults.behind_slow.refine_filter import refined
 from agree.faults.set_aside import set_aside
 
@@ -155,7 +158,7 @@ def test_one_fault_must_be_sure(noise, faulty):
 
 
 @pytest.mark.parametrize(("more", "apart", "unsure"), [
-    pytest.param(19.9, 0.0021, True, id="MAYBE_DOUBT"), pytest.param(20.1, 0.0021, False, id="MAYBE_DOUBT"),
+    pytest.param(29.9, 0.0021, True, id="MAYBE_DOUBT"), pytest.param(30.1, 0.0021, False, id="MAYBE_DOUBT"),
     pytest.param(5.0, 0.0021, True, id="RATIOS_ALIKE"), pytest.param(5.0, 0.0019, False, id="RATIOS_ALIKE")])
 def test_other_faults_may_be_as_likely(more, apart, unsure):
     one, other = Choice((), 1.0, 100.0, 1.0, 1.0), Choice((), 1 + apart, 100.0 + more, 1 + apart, 1 + apart)
@@ -186,6 +189,60 @@ def test_a_slow_trace_changes_less(ratio, rough, slower):
     x = 200 + wave + rough * 5 * np.tile([1.0, -1.0], 1000)
     assert much_slower(x, 200 + wave / ratio) == slower
     assert much_slower(200 + wave / ratio, x) == slower.replace("device", "reference")
+
+
+@pytest.mark.parametrize(("period", "slower"), [
+    pytest.param(9, "reference", id="SLOW_APART_S"), pytest.param(10, "device", id="SLOW_APART_S"),
+    pytest.param(11, "reference", id="SLOW_APART_S")])
+def test_changes_within_10_s_tell_which_trace_is_slow(period, slower):
+    """Waves of one period of so many seconds come back after them: they are no change, however fast they are."""
+    t = np.arange(1980)
+    x, y = (200 + size * np.sin(2 * np.pi * t / every) for size, every in ((10, 20), (50, period)))
+    assert much_slower(x, y) == slower
+
+
+@pytest.mark.parametrize(("after", "found"), [pytest.param(7, 1, id="COAST_BESIDE_S"),
+                                              pytest.param(8, 0, id="COAST_BESIDE_S")])
+def test_zeros_beside_which_the_other_trace_falls(after, found):
+    zero = np.zeros(60, bool)
+    zero[30:33] = True
+    other = np.full(60, 200.0)
+    other[33 + after:] = 100.0
+    assert len(falling(zero, np.where(zero, 0.0, 200.0), other)) == found
+
+
+def many_halves(halves):
+    """Halves of one second strewn over 15 min, beside a lag of 45 s and noise of 4 W: each is 2.6 standard errors."""
+    rng = np.random.default_rng(3)
+    full = 200 + 10 * np.sin(np.arange(900) / 9) + rng.normal(0, 3, 900)
+    x, by = full.copy(), lag_of(45)
+    x[50 + rng.choice(400, halves, replace=False) * 2] /= 2
+    y = through(full, by) + 4 * rng.normal(size=900)
+    some = maybe_faulty(x, x)
+    return x, y, by, some, most_likely(x, y, by, some)
+
+
+def lag_of(tau):
+    keep = np.exp(-1 / tau)
+    weights = keep ** np.arange(300)
+    return Kernel(0, weights / weights.sum())
+
+
+@pytest.mark.parametrize(("halves", "found"), [pytest.param(60, 60, id="MAYBE_ODDS_LEAST"),
+                                               pytest.param(0, 0, id="MAYBE_ODDS_LEAST")])
+def test_where_next_to_all_that_may_be_faulty_are_each_is_likely(halves, found):
+    """With even odds a tenth would be left in."""
+    assert many_halves(halves)[-1].faulty_s == found
+
+
+def test_runs_that_the_slow_trace_does_not_tell_leave_the_ratio_in_doubt(monkeypatch):
+    """MAYBE_WEAK: the more such runs there are, the more may be left."""
+    given = many_halves(25)
+    near = in_doubt(*given)
+    assert near.lowest < 1.0 < near.highest
+    monkeypatch.setattr(joint, "MAYBE_WEAK", 2.0)
+    far = in_doubt(*given)
+    assert far.lowest < near.lowest < near.highest < far.highest
 
 
 def test_a_lag_over_most_of_a_minute_is_made_exact(ride):

@@ -30,6 +30,12 @@ def test_a_step_that_is_certain(rested, size, found, monkeypatch):
     assert bool(lasting_steps.with_steps(riding(rested)).steps) == found
 
 
+@pytest.mark.parametrize(("seconds", "waves"), [pytest.param(1800, 1, id="STEP_WAVE_S"),
+                                                pytest.param(1801, 2, id="STEP_WAVE_S")])
+def test_slow_waves_beside_a_step(seconds, waves):
+    assert len(riding(True, seconds).waves()) == waves
+
+
 # STEP_FREE_SHARE
 @pytest.mark.parametrize(("share", "found"), [(0.103, True), (0.097, False)])
 def test_a_step_that_goes_with_power(share, found, monkeypatch):

@@ -12,6 +12,9 @@ STEP_LEAST_W = 1.0       # W: the resolution of readings
 STEP_FREE_SHARE = 0.1
 SLOW_LEAST_S = 600       # s of pedalling below which nothing slow is looked for
 STEP_LASTING_S = 120     # s of pedalling on either side of a step
+# Slow cosines down to this period, s, stand for any other change while a step is looked for: so many as an hour has
+# leave a step of it its place (slow_faults.py).
+STEP_WAVE_S = 3600
 STEP_PLACE_GAIN, WARM_COURSE_GAIN = 3.84, 7.81  # chi-squared by which another place, or course, may fit worse
 WARM_T = 5.0             # standard errors of a warm-up: 32 courses are tried
 WARM_APART_GAIN = 2.71    # chi-squared (90 %) by which it must fit better than a drift that slows, or than one step
@@ -187,13 +190,24 @@ GROSS_APART_S, GROSS_SHARPER = 8, 1.3
 MAYBE_LEAST = 0.5    # share of what it should add below which a run is no fault
 # Twice the log of the odds against a fault, before it is known how many there are: 4 standard errors, as of any claim.
 MAYBE_ODDS = 16.0
+# The same at least, where next to all runs that may be faulty are: with even odds 9 to 15 of 75 halves beside a lag of
+# 45 s were left in and the mean was 0.4 % too high, with these none and 0.01 (four draws).
+MAYBE_ODDS_LEAST = -6.0
 # Choices of faults that leave so little more (twice the log of a likelihood ratio) are as likely: the true one of a
-# ride in town left 9 and 17 more than others. Where their ratios differ by more than this share, the traces do not tell
-# which seconds are faulty.
-MAYBE_DOUBT, RATIOS_ALIKE = 20.0, 0.002
+# ride in town left 9 and 17 more than others, those of three rides beside lags of 45 and 60 s 24 to 28. Where their
+# ratios differ by more than this share, the traces do not tell which seconds are faulty.
+MAYBE_DOUBT, RATIOS_ALIKE = 30.0, 0.002
+# So much more for each run that the slow trace does not tell by itself: what many of these leave is known the less (a
+# ride with 142 halves among 1256 such runs, beside a lag of 45 s: the true ones left 99 more than others).
+MAYBE_WEAK = 0.08
 # Share of a slow filter's weight that may fall on faulty or missing seconds for its reading to be known, and the
 # longest run, s, that a straight line may stand for where nothing else tells what it should have read.
 BRIDGED_SHARE, BRIDGED_S = 0.2, 15
 # Without a filter, one trace may be slow that changes so many times less within 10 s than the other, or, where both
 # are steady, so many times less from second to second.
 SLOW_CHANGES = (1.8, 3.0)
+# s over which such changes are looked at: noise lasts for less, and a mean over 20 s moves by half of a step (a choice).
+SLOW_APART_S = 10
+# s before and after zeros within which the other trace falls if they are coasting: the delay that a fit without them
+# leaves is shorter (choice; lags of 5 to 8 s after sprints fall by a third in 3 s).
+COAST_BESIDE_S = 8

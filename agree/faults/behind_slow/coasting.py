@@ -9,14 +9,13 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
 from agree.core.remember import once
-from agree.core.thresholds import CLAIM_MARGIN_S, STOP_DIP, STOP_SURE, WORKING_W
+from agree.core.thresholds import CLAIM_MARGIN_S, COAST_BESIDE_S, STOP_DIP, STOP_SURE, WORKING_W
 from agree.estimators.response.matching import Filter, find_filter
 from agree.estimators.response.nonlinear.holding import Holding
 from agree.estimators.response.nonlinear.repeating import Repeating
 from agree.faults.view import Mask, usual_ratio
 
 NAMES = ("reference", "device")
-BESIDE_S = 8   # s before and after zeros within which the other trace falls if they are coasting
 ROUNDS = 3
 
 
@@ -58,7 +57,7 @@ def with_coasting(reference: FloatArray, device: FloatArray, without: Fit) -> Fi
     """
     best = without
     for number in range(len(NAMES)):
-        spans = _falling(without.hidden[number], *((reference, device), (device, reference))[number])
+        spans = falling(without.hidden[number], *((reference, device), (device, reference))[number])
         if not spans:
             continue
         found = _fit_with(reference, device, without.hidden, number, spans)
@@ -70,11 +69,11 @@ def with_coasting(reference: FloatArray, device: FloatArray, without: Fit) -> Fi
     return best
 
 
-def _falling(hidden: Mask, own: FloatArray, other: FloatArray) -> list[tuple[int, int]]:
+def falling(hidden: Mask, own: FloatArray, other: FloatArray) -> list[tuple[int, int]]:
     """Runs of hidden zeros beside which the other trace falls."""
     found = []
     for start, stop in runs(hidden & (own == 0)):
-        before, around = other[max(start - BESIDE_S, 0):start + 1], other[start:stop + BESIDE_S]
+        before, around = other[max(start - COAST_BESIDE_S, 0):start + 1], other[start:stop + COAST_BESIDE_S]
         if np.isfinite(before).any() and np.isfinite(around).any() and (
                 float(np.nanmin(around)) < STOP_DIP * float(np.nanmax(before))):
             found.append((start, stop))

@@ -12,7 +12,7 @@ from agree.core.thresholds import CLAIM_LEAST_S, GROSS_ZEROS, SLOW_JUMP_S, SLOW_
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.candidates import Maybe, maybe_faulty
-from agree.faults.behind_slow.joint import Choice, Chosen, most_likely
+from agree.faults.behind_slow.joint import Choice, Chosen, in_doubt, most_likely
 from agree.faults.behind_slow.refuted import without_refuted
 from agree.faults.view import Mask, moved, usual_ratio
 
@@ -52,7 +52,8 @@ def kind_of(run: Maybe) -> str:
     return "partial" if run.kind == "short" else run.kind
 
 
-def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Collection[str]) -> Explained | None:
+def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Collection[str], *,
+            doubted: bool = False) -> Explained | None:
     """Faults of the sharper trace that the slow one bears out; None if neither is slow.
 
     Parameters
@@ -63,6 +64,8 @@ def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Coll
         The filter between the two.
     kinds : collection of str
         Kinds to look for.
+    doubted : bool
+        Whether `unsure` is to tell all ratios that are about as likely, and not only those that were met with.
     """
     if not slow(made) or not isinstance(made.kernel, Kernel):
         return None
@@ -75,6 +78,8 @@ def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Coll
     some = without_refuted([one for one in maybe_faulty(sharp, usual) if kind_of(one) in kinds], sharp, smooth,
                            made.kernel)
     found = most_likely(sharp, smooth, made.kernel, some)
+    if doubted:
+        found = in_doubt(sharp, smooth, made.kernel, some, found)
     runs = _worth(found.runs, sharp)
     trace = sharp.copy()
     for one in runs:
@@ -94,7 +99,7 @@ def _worth(runs: tuple[Chosen, ...], sharp: FloatArray) -> list[Chosen]:
 
 def _unsure(found: Choice, runs: list[Chosen], sharp: FloatArray) -> tuple[float, float]:
     """By which shares the ratio may be another one, where faults are common and others are as likely."""
-    seconds = sum(one.run.stop - one.run.start for one in runs if one.faulty)
+    seconds = max(found.most, sum(one.run.stop - one.run.start for one in runs if one.faulty))
     if not found.unsure or seconds <= GROSS_ZEROS * (sharp > WORKING_W).sum():
         return 0.0, 0.0
     return found.lowest / found.ratio - 1, found.highest / found.ratio - 1

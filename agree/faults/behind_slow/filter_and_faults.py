@@ -8,7 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import SLOW_CHANGES, SLOW_REACH_S, WORKING_W
+from agree.core.thresholds import SLOW_APART_S, SLOW_CHANGES, SLOW_REACH_S, WORKING_W
 from agree.estimators.response.kernels import Kernel, weights_alike
 from agree.estimators.response.matching import Filter, linear_filter
 from agree.estimators.response.own_readings import usual_changes
@@ -19,7 +19,7 @@ from agree.faults.view import Mask
 
 ROUNDS = 8
 FILTERS_ALIKE = 0.02  # sum of differences of weights
-MEAN_S, APART_S, LEAST_KNOWN = 5, 10, 0.5
+MEAN_S, LEAST_KNOWN = 5, 0.5
 
 
 def explained_by_filter(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tuple[Mask, Mask],
@@ -59,7 +59,9 @@ def explained_by_filter(reference: FloatArray, device: FloatArray, first: Filter
             best = best or (again, right)
             break
         made = again
-    return best
+    if best is None:
+        return None
+    return best[0], explain(reference, device, best[0], kinds, doubted=True) or best[1]
 
 
 def _begun(first: Filter, reference: FloatArray, device: FloatArray, spoiled: tuple[Mask, Mask]) -> Filter | None:
@@ -99,6 +101,6 @@ def _changes(trace: FloatArray) -> float:
     share, total = (ndimage.uniform_filter1d(row, MEAN_S, mode="nearest") for row in (
         known.astype(float), np.where(known, trace, 0.0)))
     mean = np.where(share > LEAST_KNOWN, total / np.maximum(share, LEAST_KNOWN), np.nan)
-    change = np.abs(mean[APART_S:] - mean[:-APART_S])[(trace[APART_S:] > WORKING_W) & (trace[:-APART_S] > WORKING_W)]
+    change = np.abs(mean[SLOW_APART_S:] - mean[:-SLOW_APART_S])[(trace[SLOW_APART_S:] > WORKING_W) & (trace[:-SLOW_APART_S] > WORKING_W)]
     change = change[np.isfinite(change)]
     return float(np.median(change)) if change.size else 0.0

@@ -19,6 +19,8 @@ from agree.core.thresholds import (
     MAYBE_DOUBT,
     MAYBE_FILL_S,
     MAYBE_ODDS,
+    MAYBE_ODDS_LEAST,
+    MAYBE_WEAK,
     RATIOS_ALIKE,
     SLOW_HISTORY,
     SPIKE_S,
@@ -34,6 +36,7 @@ ROUNDS = 8
 FREE_ROUNDS, FREE_COLOUR = 2, 0.5  # rounds in which what is not explained yet is not taken for errors that last
 EXPECTED_ROUNDS = 4  # in which the ratio comes of sizes as expected: by those found beside a wrong one it hardly moves
 MOST_COLOUR = 0.98
+PROFILE_STEP, PROFILE_GROWS, PROFILE_FARTHEST = 0.001, 1.4, 0.04  # of the ratio, from one that is tried to the next
 BETWEEN = 6          # ratios that are tried between two ends
 DRIFT_S = 901        # s of work over which a device may drift: what is slower is no fault
 LIKELY = 0.5         # a run that is as likely faulty counts as such
@@ -57,7 +60,8 @@ class Choice(NamedTuple):
     """Runs that may be faulty in order of time, the ratio of the slow trace to the sharp one, and what is left.
 
     `lowest` and `highest` are the ratios that leave about as little: where they are apart, the traces do not tell which
-    runs are faulty. `seconds` is how many of the slow trace tell it.
+    runs are faulty. `seconds` is how many of the slow trace tell it; `most` how many are faulty at most, as
+    likely.
     """
 
     runs: tuple[Chosen, ...]
@@ -66,6 +70,12 @@ class Choice(NamedTuple):
     lowest: float
     highest: float
     seconds: int = 1
+    most: int = 0
+
+    @property
+    def faulty_s(self) -> int:
+        """Seconds that are more likely faulty than not."""
+        return sum(one.run.stop - one.run.start for one in self.runs if one.faulty)
 
     @property
     def unsure(self) -> bool:
@@ -100,6 +110,33 @@ def most_likely(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Mayb
             tried += [model.settled(sizes, float(ratio)) for sizes in ends]
         tried.append(model.settled(min(tried, key=lambda one: one[0].left)[1]))
     return best_of([one for one, _ in tried])
+
+
+def in_doubt(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Maybe], best: Choice) -> Choice:
+    """The choice with the farthest ratios under which some other faults are about as likely.
+
+    From the ratio of the choice one goes up, and down, and chooses the faults anew at each step: a profile of the
+    likelihood. Other arguments as for `most_likely`.
+    """
+    model = _Model(sharp, slow, by, some)
+    known = {(one.run.kind, one.run.start, one.run.stop): one for one in best.runs}
+    found = [known.get((one.kind, one.start, one.stop)) for one in some]
+    begin = Sizes(np.array([0.0 if one is None else one.sure for one in found]),
+                  np.array([1.0 if one is None else one.size for one in found]))
+    doubt = MAYBE_DOUBT + MAYBE_WEAK * model.weak(begin)
+    profile = [best]
+    for sign in (-1, 1):
+        size, far = begin, PROFILE_STEP
+        while far <= PROFILE_FARTHEST:
+            one, size = model.settled(size, best.ratio * (1 + sign * far))
+            profile.append(one)
+            if one.left > min(item.left for item in profile) + doubt:
+                break
+            far *= PROFILE_GROWS
+    least = min(one.left for one in profile)
+    ratios = [best.lowest, best.highest, *(one.ratio for one in profile if one.left <= least + doubt)]
+    return best._replace(lowest=min(ratios), highest=max(ratios), most=max(
+        one.faulty_s for one in profile if one.left <= least + MAYBE_DOUBT))
 
 
 def best_of(tried: list[Choice]) -> Choice:
@@ -145,7 +182,8 @@ class _Model:
         """The choice that is reached from a start, with a ratio that is found with it or given."""
         size = Sizes(start.sure.copy(), start.best.copy())
         odds = dict.fromkeys(("dropout", "short", "partial", "spike"), MAYBE_ODDS)
-        odds |= self._odds(size) if size.sure.any() else {}
+        # A start is no evidence that faults are more common than not.
+        odds |= {kind: max(one, 0.0) for kind, one in self._odds(size).items()} if size.sure.any() else {}
         whitened = self._whitened(size, ratio, lasting=True)
         for number in range(0 if ratio is None else FREE_ROUNDS, ROUNDS):
             expected = ratio is None and number < EXPECTED_ROUNDS
@@ -160,6 +198,11 @@ class _Model:
         runs = tuple(Chosen(self.runs.some[i], float(size.sure[i]), float(size.best[i]), whitened.error(int(i)))
                      for i in np.flatnonzero(size.sure > NEVER))
         return Choice(runs, whitened.ratio, left, whitened.ratio, whitened.ratio, whitened.count), size
+
+    def weak(self, size: Sizes) -> int:
+        """How many runs are such that the slow trace does not tell of each by itself whether it is faulty."""
+        square = self._whitened(size, None, lasting=True).square
+        return int(((square < MAYBE_ODDS) & (self.kinds != "partial")).sum())
 
     def made(self, size: Sizes) -> FloatArray:
         """What the slow trace would read, but for the ratio."""
@@ -182,7 +225,7 @@ class _Model:
             found[kind] = MAYBE_ODDS  # each must be sure by itself, unless there are some
             if float(size.sure[free].sum()) >= MAYBE_COMMON:
                 share = (float(size.sure[free].sum()) + 0.5) / (len(free) + 1)
-                found[kind] = float(np.clip(2 * math.log((1 - share) / share), 0.0, MAYBE_ODDS))
+                found[kind] = float(np.clip(2 * math.log((1 - share) / share), MAYBE_ODDS_LEAST, MAYBE_ODDS))
         return found
 
     def _whitened(self, size: Sizes, ratio: float | None, *, lasting: bool) -> Whitened:

@@ -13,12 +13,11 @@ from scipy import ndimage
 
 from agree.core.checks import FloatArray
 from agree.core.data.runs import runs
-from agree.core.thresholds import CADENCE_RANGE, SLOW_LEAST_S, STEP_LASTING_S
+from agree.core.thresholds import CADENCE_RANGE, SLOW_LEAST_S, STEP_LASTING_S, STEP_WAVE_S
 from agree.faults.slow.coefficient import Size
 
 BESIDE_S = 4              # s beside a coasting in which filters of a few seconds smear
 SMOOTH_S = 61             # s of pedalling over which slow power is averaged
-WAVE_S = 3600             # slow cosines down to this period stand for any other change, while a step is looked for
 SLOWING = 3.0             # time constants over which a drift that slows is looked at
 COAST_S = 3               # s of both at 0, or of a gap, after which a step may come
 ELSEWHERE_S = 30          # s of pedalling between places without a rest at which a step is tried
@@ -109,7 +108,7 @@ class Ride:
         """Slow cosines that stand for any other change."""
         n = self.error.size
         phase = np.pi * (np.arange(n) + 0.5) / n
-        return np.stack([np.cos(j * phase) for j in range(1, math.ceil(2 * n / WAVE_S) + 1)])
+        return np.stack([np.cos(j * phase) for j in range(1, math.ceil(2 * n / STEP_WAVE_S) + 1)])
 
     def other_changes(self) -> FloatArray:
         """A drift, in W and of power, and slow cosines: what a lean search leaves out."""

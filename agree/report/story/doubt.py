@@ -14,7 +14,7 @@ from agree.report.notes.checking import SUSPICIONS
 from agree.report.notes.sentence import note_text
 from agree.report.story.language.digits import first_places, plain
 from agree.report.story.language.vocabulary import counted
-from agree.verdict.reference import LOSS, Term
+from agree.verdict.reference import LOSS, UNTOLD, Term
 from agree.verdict.rule import FAILS, HOLDS, OPEN
 
 FEW = 5           # sessions below which an open answer is said to rest on few
@@ -51,7 +51,9 @@ def main_doubt(check: ClaimCheck) -> tuple[str, ...]:
         return (f"sessions {alike.values['sessions']} look like one ride, so they do not show how days differ.",)
     if effects is not None and effects.odd:
         return _odd(check)
-    if reference_forbids(average, check.level):
+    if check.budget and check.budget[0].name == UNTOLD:
+        return (_source(check, UNTOLD) + ".", *_exact(check))
+    if check.reference_uncertainty.terms and reference_forbids(average, check.level):
         loss = check.reference_uncertainty.main_term(average.details["mean_w"]) == LOSS
         who = "drivetrain loss" if loss else "reference"
         return (f"the {who}: at {_stated_of(check, loss)} it is too uncertain to confirm a claim of "
@@ -132,6 +134,8 @@ def _within(check: ClaimCheck) -> tuple[str, ...]:
 
 
 def _source(check: ClaimCheck, name: str) -> str:
+    if name == UNTOLD:
+        return "one of the two averages over so long that it does not tell which seconds of the other are faulty"
     if name == WITHIN:
         return "the scatter within the ride"
     if name == SESSIONS:

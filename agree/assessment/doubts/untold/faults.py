@@ -14,39 +14,33 @@ from agree.core.data.pairs import Pairs
 from agree.core.interval.estimate import Estimate
 from agree.core.results.note import Note
 from agree.core.results.words import numbered
-from agree.verdict.meanings import Reading, hold_back
-from agree.verdict.rule import FAILS, OPEN
+from agree.verdict.meanings import Reading
+from agree.verdict.reference import UNTOLD, ReferenceUncertainty, Term
+from agree.verdict.rule import OPEN, three_way
 
 KIND = "pair_faults_untold"
 
 
 class UntoldFaults(NamedTuple):
-    """Sessions with such seconds, counted from 1, and of how many; the mean error as it is, lowest and highest."""
+    """Sessions with such seconds, counted from 1, and of how many; the lowest and highest mean error, and its unit.
+
+    `decide`: whether the answer would be settled if it were known which seconds are faulty.
+    """
 
     found: tuple[int, ...]
     sessions: int
-    error: float = 0.0
     lowest: float = 0.0
     highest: float = 0.0
-    limit: float = 0.0
     unit: str = "%"
-    inside: bool = True
-    outside: bool = True
+    decide: bool = False
 
     def answers(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
-        """Leave the answers as they are, but for one that other faults, as likely, would not give."""
+        """Leave the answers as they are, their intervals hold the doubt; but say what keeps the first one open."""
+        if not self.decide:
+            return readings
         why = Note(kind="because_faults_untold")
-        if self.found and not self.inside:
-            readings = hold_back(readings, why)
-        if self.found and not self.outside:
-            readings = tuple(replace(item, verdict=OPEN, because=why) if item.verdict == FAILS else item
-                             for item in readings)
-        return readings
-
-    @property
-    def decide(self) -> bool:
-        """Whether another answer is as likely."""
-        return bool(self.found) and not (self.inside or self.outside)
+        return tuple(replace(item, because=why) if item.meaning == "average" and item.verdict == OPEN else item
+                     for item in readings)
 
     def notes(self) -> tuple[Note, ...]:
         """Return between what the mean error may lie."""
@@ -65,19 +59,34 @@ def _shares(item: Pairs) -> tuple[float, float]:
     return (float(some[0]["low"]), float(some[0]["high"])) if some else (0.0, 0.0)
 
 
+def with_untold(reference: ReferenceUncertainty, pairs: Sequence[Pairs]) -> ReferenceUncertainty:
+    """What is known of the reference, with what faults that are not told may do to its mean.
+
+    It does not shrink with data: the farther end of what is about as likely counts as two standard uncertainties.
+    """
+    shares = [_shares(item) for item in pairs]
+    half = 100 * sum(max(abs(low), abs(high)) for low, high in shares) / len(shares)
+    return replace(reference, terms=(*reference.terms, Term(name=UNTOLD, percent=half / 2, watts=0.0, shape="normal"))
+                   ) if half else reference
+
+
 def untold_faults(pairs: Sequence[Pairs], average: Reading) -> UntoldFaults:
-    """Return the sessions with such seconds, and whether the answer stands with other ones."""
+    """Return the sessions with such seconds, and whether they keep the answer open.
+
+    Parameters
+    ----------
+    pairs : sequence of Pairs
+        The sessions.
+    average : Reading
+        The answer on the mean error, with that in its interval.
+    """
     shares = [_shares(item) for item in pairs]
     found = tuple(k for k, (low, high) in enumerate(shares, 1) if high > low)
-    shown: Estimate | None = average.decides or average.estimate
-    if not found or shown is None:
+    own: Estimate | None = average.own
+    if not found or own is None:
         return UntoldFaults((), len(pairs))
-    mean = sum(float(item.reference[item.used].sum()) for item in pairs) / max(sum(
-        int(item.used.sum()) for item in pairs), 1)
-    whole = 100.0 if average.unit == "%" else mean
+    whole = 100.0 if average.unit == "%" else float(average.details["mean_w"])
     low, high = (whole * sum(share[end] for share in shares) / len(shares) for end in (0, 1))
-    limit = average.limit
     return UntoldFaults(
-        found, len(pairs), shown.value, shown.value + low, shown.value + high, limit, average.unit,
-        inside=bool(shown.low + low >= -limit and shown.high + high <= limit),
-        outside=bool(shown.low + low > limit or shown.high + high < -limit))
+        found, len(pairs), own.value + low, own.value + high, average.unit,
+        decide=average.verdict == OPEN and three_way(own.low, own.high, average.limit) != OPEN)
