@@ -34,8 +34,8 @@ def test_it_explains_the_mean_error_where_it_leaves_little(error, explains):
     assert bent_response([of(1.03, held_s=3)], error)[0].values["explains"] is explains
 
 
-@pytest.mark.parametrize(("error", "reads"), [(2.86, "it reads 0.1 % low"), (2.96, "it reads the same as the reference"),
-                                              (3.2, "it reads 0.2 % high")])
+@pytest.mark.parametrize(("error", "reads"), [
+    (2.86, "it reads 0.1 % low"), (2.96, "it reads the same as the reference"), (3.2, "it reads 0.2 % high")])
 def test_a_device_that_holds_is_said_to_add_what_was_not_pedalled(error, reads):
     """Rounded to 0.0 is the same: 3 % of 3 s, and 0.14 or 0.04 below that, or 0.2 above."""
     (found,) = bent_response([of(1.03, held_s=3)], error)

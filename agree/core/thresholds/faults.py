@@ -206,7 +206,7 @@ BRIDGED_SHARE, BRIDGED_S = 0.2, 15
 # Without a filter, one trace may be slow that changes so many times less within 10 s than the other, or, where both
 # are steady, so many times less from second to second.
 SLOW_CHANGES = (1.8, 3.0)
-# s over which such changes are looked at: noise lasts for less, and a mean over 20 s moves by half of a step (a choice).
+# s over which such changes are looked at: noise lasts for less, a mean over 20 s moves by half of a step (a choice).
 SLOW_APART_S = 10
 # s before and after zeros within which the other trace falls if they are coasting: the delay that a fit without them
 # leaves is shorter (choice; lags of 5 to 8 s after sprints fall by a third in 3 s).

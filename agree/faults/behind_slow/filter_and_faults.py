@@ -101,6 +101,7 @@ def _changes(trace: FloatArray) -> float:
     share, total = (ndimage.uniform_filter1d(row, MEAN_S, mode="nearest") for row in (
         known.astype(float), np.where(known, trace, 0.0)))
     mean = np.where(share > LEAST_KNOWN, total / np.maximum(share, LEAST_KNOWN), np.nan)
-    change = np.abs(mean[SLOW_APART_S:] - mean[:-SLOW_APART_S])[(trace[SLOW_APART_S:] > WORKING_W) & (trace[:-SLOW_APART_S] > WORKING_W)]
+    works = trace > WORKING_W
+    change = np.abs(mean[SLOW_APART_S:] - mean[:-SLOW_APART_S])[works[SLOW_APART_S:] & works[:-SLOW_APART_S]]
     change = change[np.isfinite(change)]
     return float(np.median(change)) if change.size else 0.0
