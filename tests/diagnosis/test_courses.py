@@ -51,6 +51,41 @@ def test_a_drift_that_is_not_straight_brings_no_scale_and_no_zero(course, share,
     assert whole.low - 1 < watts < whole.high + 1
 
 
+@pytest.mark.parametrize("watts", [-2.2, 2.2])
+def test_a_small_slowing_drift_is_no_scale_without_a_word(watts, monkeypatch):
+    """Of 1 % it is on average as large as a scale, and was told as one in 36 of 150 recordings; now with its rival."""
+    told = []
+    for seed in range(12):
+        power, noise = varied(seed)
+        for course in (SLOWING, np.sqrt(U)):
+            found = named(power, watts * course + noise, monkeypatch)
+            told += [set(item.rivals) & {"drift", "warm_up"} for item in found.values()
+                     if item.cause in ("scale", "offset") and not {"drift", "warm_up"} & set(found)]
+    assert len(told) >= 2
+    assert sum(not one for one in told) <= 1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_plain_scale_is_no_drift(seed, monkeypatch):
+    power, noise = varied(seed)
+    found = named(power, 0.03 * power + noise, monkeypatch)
+    assert set(found) == {"scale"}
+    assert found["scale"].rivals == ()
+    assert not {"drift", "warm_up"} & {item.cause for item in found["scale"].compared}
+
+
+def test_what_may_be_a_scale_or_a_drift_is_led_by_the_scale(monkeypatch):
+    """A scale of 0.9 % with a slow error beside it was told as a drift, or a scale, in 17 of 360 recordings."""
+    first = []
+    for seed in range(24):
+        power, noise = varied(seed)
+        found = named(power, 0.009 * power - 0.8 + 1.6 * noise, monkeypatch)
+        first += [item.cause for item in found.values() if item.rivals and {"scale", "drift"} <= {
+            item.cause, *item.rivals}]
+    assert first
+    assert "drift" not in first
+
+
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("watts", [-5.0, 5.0])
 def test_a_straight_drift_leaves_the_scale_at_its_start(watts, seed, monkeypatch):

@@ -11,8 +11,14 @@ import numpy as np
 from agree.core.checks import FloatArray
 from agree.core.interval.engine import t_quantile
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import COURSE_STRENGTH, LEAST_CAUSE_WINDOWS, NAMED_STRENGTH, WORTHWHILE_PERCENT
-from agree.diagnosis.finding import Compared, WindowCause
+from agree.core.thresholds import (
+    APART_STRENGTH,
+    COURSE_STRENGTH,
+    LEAST_CAUSE_WINDOWS,
+    NAMED_STRENGTH,
+    WORTHWHILE_PERCENT,
+)
+from agree.diagnosis.finding import Cause, Compared, WindowCause
 from agree.diagnosis.windows.columns import Columns, columns
 from agree.diagnosis.windows.compared import BY_POWER, compared
 from agree.diagnosis.windows.frame import Frame, frame
@@ -39,6 +45,11 @@ class Part(NamedTuple):
     course: Course | None = None          # of a drift or a warm-up
     forms: frozenset[Form] = frozenset()  # of its cause, that fit about as well
     perhaps: tuple[WindowCause, ...] = ()  # beside it, certain with this course but not with others
+
+    @property
+    def rivals_in_time(self) -> set[Cause]:
+        """Drift or warm-up that the data cannot tell from it."""
+        return {one.cause for one in self.compared if one.apart < APART_STRENGTH} & {"drift", "warm_up"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +92,7 @@ def fit(table: Table) -> Fit | None:
     made = columns(data, own)
     tried = time_courses(data, own)
     search = Search(data, own, tried, _effective(made, tried, data))
-    parts: tuple[Part, ...] = ()
-    choice = Choice(made, ())
-    for choice in in_order(made, search.n_eff, tried):
-        found = set_of_parts(choice, search)
-        if found is not None:
-            parts = found
-            break
-    made, chosen = choice
+    (made, chosen), parts = _first_certain(in_order(made, search.n_eff, tried), search)
     rest, by_power = made.error, np.zeros(data.error.size)
     if chosen:
         solved = solve(made.free[list(chosen)], made.error, 0.0)
@@ -98,6 +102,31 @@ def fit(table: Table) -> Fit | None:
     base = float(np.mean(made.error**2))
     return Fit(parts, 1 - float(np.mean(rest * rest)) / base if base > 0 else 0.0, rest, data, own, by_power, made.knot,
                made.raw[made.causes.index("bend")] if "bend" in made.causes else np.zeros(data.error.size))
+
+
+def _first_certain(ordered: list[Choice], search: Search) -> tuple[Choice, tuple[Part, ...]]:
+    """First set of which every cause is certain, with its parts.
+
+    Where its drift or warm-up is not told from what is there all along, a set with a scale or an offset in its place is
+    taken, if all of that is certain: it is the commoner error, and says that it may be one in time.
+    """
+    for number, choice in enumerate(ordered):
+        parts = set_of_parts(choice, search)
+        if parts is None:
+            continue
+        timed = next((part for part in parts if part.course is not None), None)
+        if timed is None or all(one.cause != "scale" or one.apart >= APART_STRENGTH for one in timed.compared):
+            return choice, parts
+        names = [choice.columns.causes[k] for k in choice.chosen]
+        rest = {name for name in names if name != timed.cause}
+        for other in ordered[number + 1:]:
+            causes = {other.columns.causes[k] for k in other.chosen}
+            if rest < causes and causes - rest <= {"scale", "offset"}:
+                plain = set_of_parts(other, search)
+                if plain is not None and any(part.rivals_in_time for part in plain):
+                    return other, plain
+        return choice, parts
+    return Choice(ordered[0].columns, ()), ()
 
 
 def set_of_parts(choice: Choice, search: Search) -> tuple[Part, ...] | None:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from agree.core.checks import FloatArray
+from agree.core.thresholds import APART_STRENGTH
 from agree.diagnosis.finding import Cause, Compared, WindowCause
 from agree.diagnosis.windows.columns import mean_square
 from agree.diagnosis.windows.in_time.best_step import best_step
@@ -33,8 +34,12 @@ def compared(choice: Choice, j: int, left: float, search: Search) -> tuple[Compa
         more = mean_square(np.vstack([others, row]), made.error) / max(left, made.floor**2)
         # Of steps many places are tried, so that one which is not the cause fits better than a course by chance.
         least = _worse(more, search) if cause != "step" else float(more > 1)
-        found.append(Compared(cause=cause, left=more, apart=min(level_off(both[j]) if both else 0.0, least),
-                              too=level_off(both[-1]) if both else 0.0))
+        # Beside a course that is there nearly all along, what is there all along has hardly a size: it must fit better.
+        own = level_off(both[j]) if both and chosen[j] == made.timed else float(bool(both))
+        item = Compared(cause=cause, left=more, apart=min(own, least), too=level_off(both[-1]) if both else 0.0)
+        # Nobody asks whether a plain scale is a drift: it is told of where it may be, or power goes with time.
+        if chosen[j] == made.timed or search.power_in_time or item.apart < APART_STRENGTH:
+            found.append(item)
     for other in sorted(set(range(len(made.causes))) - set(chosen)):
         if not _may_look_alike(made.causes[chosen[j]], made.causes[other], search):
             continue
@@ -72,11 +77,13 @@ def _may_look_alike(one: WindowCause, other: WindowCause, search: Search) -> boo
 def _instead(choice: Choice, j: int, others: FloatArray, search: Search) -> list[tuple[Cause, FloatArray]]:
     """What changes with time and may be taken for one of a set: columns (n,).
 
-    In place of a drift the best step and the best warm-up, of a warm-up the best step and the best drift.
+    In place of a drift the best step and the best warm-up, of a warm-up the best step and the best drift. In place of a
+    scale or a zero the best course in time: a drift that slows soon is there all along, or nearly.
     """
     made, chosen = choice
     if chosen[j] != made.timed:
-        if made.causes[chosen[j]] not in BY_POWER or made.timed in chosen or not search.power_in_time:
+        if made.causes[chosen[j]] not in BY_POWER or made.timed in chosen or (
+                made.causes[chosen[j]] == "bend" and not search.power_in_time):
             return []
         squares = left_by_courses(made, tuple(k for k in chosen if k != chosen[j]), search.tried)
         best = int(np.argmin(squares))
