@@ -1,5 +1,6 @@
 """What the pages say is so: examples run, output is in step, files exist."""
 
+import contextlib
 import doctest
 import importlib
 import importlib.util
@@ -15,8 +16,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import agree
+from agree.cli.main import command
 from tests.each import each
 
 ROOT = Path(__file__).parent.parent
@@ -45,6 +48,14 @@ def generate(name="generate"):
     return module
 
 
+def run_agree(*arguments, folder):
+    """What `agree ARGUMENTS` prints in a folder."""
+    with contextlib.chdir(folder):
+        done = CliRunner().invoke(command, arguments, standalone_mode=False)
+    assert done.exit_code == 0, f"{done.output}\n{done.exception!r}"
+    return done.stdout
+
+
 @pytest.fixture(scope="module")
 def api_pages():
     """The program that makes the pages of the API."""
@@ -57,7 +68,7 @@ def api_pages():
 def demo(tmp_path_factory):
     """Folder the demo was run in, and the lines it printed."""
     folder = tmp_path_factory.mktemp("demo")
-    return folder, generate().run_agree("demo", folder=folder).splitlines()
+    return folder, run_agree("demo", folder=folder).splitlines()
 
 
 MODULES = [name for _, name, _ in pkgutil.walk_packages(agree.__path__, "agree.") if not name.endswith("__main__")]
@@ -145,7 +156,7 @@ def test_every_public_name_has_one_place_in_the_api(api_pages):
 def test_json_page_names_every_key(demo):
     folder, _ = demo
     files = (f"agree-demo/invented-{name}.csv" for name in ("crank", "pedals"))
-    result = json.loads(generate().run_agree("check", *files, "--claim", "2 %", "--json", "-", folder=folder))
+    result = json.loads(run_agree("check", *files, "--claim", "2 %", "--json", "-", folder=folder))
     page = (ROOT / "docs" / "reference" / "json.md").read_text(encoding="utf-8").split("## Schema version 2")[0]
     rows = dict(re.findall(r"^\| `(\w+)` \| (.*) \|$", page, re.MULTILINE))
     assert list(rows) == list(result)

@@ -120,16 +120,16 @@ def rows(*cells: str, header: str = "time,power") -> str:
 
 
 SAMPLES = {
-    "plain": rows(*[f"2024-05-31T17:{k // 60:02}:{k % 60:02}Z,{80 + k % 17},{190 + 7 * k % 23}" for k in range(64)],
+    "plain": rows(*[f"2024-05-31T17:{k // 60:02}:{k % 60:02}Z,{80 + k % 17},{190 + 7 * k % 23}" for k in range(44, 74)],
                   header="time,cadence,power").encode(),
-    "stamps last": rows(*[f"{190 + 7 * k % 23},31.05.2024 17:{k // 60:02}:{k % 60:02}" for k in range(45)],
+    "stamps last": rows(*[f"{190 + 7 * k % 23},31.05.2024 17:{k // 60:02}:{k % 60:02}" for k in range(48, 74)],
                         header="power,time").encode(),
     "decimal comma": "\r\n".join(["Zeit;Trittfrequenz für Füße;Leistung", *[
-        f"{k},5;{80 + k % 17};{190 + 7 * k % 23},{k % 10}5" for k in range(75)]]).encode("utf-8-sig"),
-    "quoted": rows(*[f'"{k}","{190 + 7 * k % 23}"' for k in range(105)], header='"time","power"').encode(),
-    "wide": rows(*[f"{k}\t{190 + 7 * k % 23}" for k in range(75)], header="time\tpower").encode("utf-16"),
-    "single": rows(*[str(190 + 7 * k % 23) for k in range(300)], header="power").encode(),
-    "packed": gzip.compress(rows(*[f"{w:.9f}" for w in np.random.default_rng(3).random(400)], header="power").encode()),
+        f"{k},5;{80 + k % 17};{190 + 7 * k % 23},{k % 10}5" for k in range(38)]]).encode("utf-8-sig"),
+    "quoted": rows(*[f'"{k}","{190 + 7 * k % 23}"' for k in range(90, 145)], header='"time","power"').encode(),
+    "wide": rows(*[f"{k}\t{190 + 7 * k % 23}" for k in range(40)], header="time\tpower").encode("utf-16"),
+    "single": rows(*[str(190 + 7 * k % 23) for k in range(140)], header="power").encode(),
+    "packed": gzip.compress(rows(*[f"{w:.9f}" for w in np.random.default_rng(3).random(200)], header="power").encode()),
 }
 
 
@@ -153,8 +153,8 @@ def test_a_cut_file_is_a_shorter_recording_or_an_error(tmp_path, name):
         assert (found.time[:-1] == whole.time[: count - 1]).all()
         if not same[-1] or found.time[-1] != whole.time[count - 1]:  # a cut number that may be whole is told
             assert any(" taken as whole, though the file ends without a line end" in note for note in said(found))
-    assert read == 0 if name == "packed" else read > 400
-    assert len(data) > 1000
+    assert read == 0 if name == "packed" else read > 200
+    assert len(data) > 500
 
 
 @pytest.mark.parametrize(("end", "kept", "note"), [

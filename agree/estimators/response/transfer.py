@@ -158,7 +158,7 @@ def misfits(data: Seen, kind: str, sizes: FloatArray, early: FloatArray, second:
     real, imaginary, whole = shared.real.copy(), shared.imag.copy(), _whole(data)
     result = np.empty((sizes.size, DELAYS_S.size, SHARES.size))
     for k, share in enumerate(SHARES.tolist()):  # one by one they stay in the processor's cache
-        part = signal_share(data.noise, power, share)
+        part = signal_share(data.noise, power, share) if 0 < share < 1 else 1 / (1 + share * data.noise)
         even, odd = cosine @ (part * real).T, sine @ (part * imaginary).T
         along = np.maximum(np.concatenate([(even + odd)[:0:-1], even - odd]), 0)
         result[:, :, k] = (whole - along**2 / (part * part * power @ data.weight)).T

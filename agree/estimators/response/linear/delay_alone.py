@@ -63,7 +63,8 @@ def delayed(data: Seen, plain: Fitted) -> Fitted:
         return float(place[0]), min(max(float(place[1]), 0.0), 1.0), min(max(float(place[2]), 0.0), 1.0)
 
     def left(place: Sequence[float]) -> float:
-        return at(*inside(place))[0] + sum(max(abs(one - 0.5) - 0.5, 0.0) for one in place[1:3])
+        outside = max(abs(place[1] - 0.5) - 0.5, 0.0) + max(abs(place[2] - 0.5) - 0.5, 0.0)
+        return at(*inside(place))[0] + outside
 
     tried = []
     for blend in BLENDS:

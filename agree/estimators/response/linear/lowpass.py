@@ -37,8 +37,11 @@ def signal_share(noise: FloatArray, power: Any, share: Any) -> Any:
 def share_of(noise: FloatArray) -> Callable[[FloatArray, float], FloatArray]:
     """Return `signal_share` by power and k alone, with nothing made twice: it is called some hundred times a fit."""
     twice, four = 2 * noise, 4 * noise
+    none_of_it, all_of_it = np.ones(noise.size), 1 / (1 + noise)
 
     def at(power: FloatArray, share: float) -> FloatArray:
+        if share in (0, 1):  # most fits end there
+            return all_of_it if share else none_of_it
         other = np.maximum(power, FLOOR)
         np.divide(1 - share, other, out=other)
         both = other + share
