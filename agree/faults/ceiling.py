@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agree.core.checks import FloatArray
+from agree.core.data.runs import runs
 from agree.core.thresholds import (
     CEILING_AT,
     CEILING_BELOW,
@@ -55,6 +56,9 @@ def ceiling(view: View) -> Mask:
     if over.any() and sharp[over].mean() >= CEILING_AT:  # a ceiling of one value: a watt below it is a reading
         at = sharp
     found = (at & ((view.usual > CEILING_BELOW * top) | ~shown)) | over
+    if view.kernel is not None:  # a slower trace foretells the end of a sprint too low: what goes on at the top is cut
+        for start, stop in runs(sharp):
+            found[start:stop] |= bool(found[start:stop].any())
     return found if found.sum() <= CEILING_MOST_SHARE * view.working.sum() else np.zeros(view.y.size, bool)
 
 
@@ -73,7 +77,7 @@ def _stuck(view: View, sharp: Mask, sane: Mask, top: float, sd: float) -> bool:
 
 
 def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
-    """Seconds in which a smoother trace shows a ceiling of its sensor, that averaging or noise came after.
+    """Seconds in which a smoother trace shows a ceiling that averaging or noise came after: it has no largest value.
 
     Parameters
     ----------
@@ -82,8 +86,8 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
 
     Notes
     -----
-    Such a trace has no largest value. But the other one, cut at the ceiling and filtered, foretells it far better than
-    uncut. Of all powers that one is taken above which some slope, in place of that below it, leaves least: above a
+    The other one, cut at the ceiling and filtered, or filtered and then cut, foretells it far better than uncut. Of all
+    powers that one is taken above which some slope, in place of that below it, leaves least: above a
     ceiling it is next to 0. A trace that bends at high power has a slope of its own there.
     """
     found = np.zeros(smooth.y.size, bool)
@@ -99,11 +103,12 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
     for top in np.geomspace(LOWEST, 1.0, TRIED, endpoint=False) * power.max():
         if (power > CEILING_OVER * top).sum() < CEILING_SECONDS:
             break
-        lost = smooth.ratio * through(np.maximum(power - top, 0.0), by)
-        shown = smooth.known & (lost > CEILING_FILTERED_SHARE * smooth.usual)
-        high = tried[0][2] if tried else shown  # of the lowest: all is to be explained that a bend would do there
-        above = above_top(rest[high], np.where(shown, lost, 0.0)[high])
-        tried.append((above.bent, above, shown))
+        for lost in (smooth.ratio * through(np.maximum(power - top, 0.0), by),
+                     np.maximum(smooth.usual - smooth.ratio * top, 0.0)):  # cut before the filter, or after it
+            shown = smooth.known & (lost > CEILING_FILTERED_SHARE * smooth.usual)
+            high = tried[0][2] if tried else shown  # of the lowest: all is to be explained that a bend would do there
+            above = above_top(rest[high], np.where(shown, lost, 0.0)[high])
+            tried.append((above.bent, above, shown))
     best = min(tried, key=lambda one: one[0], default=None)
     return best[2] if best is not None and best[1].is_ceiling else found
 

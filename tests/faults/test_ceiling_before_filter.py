@@ -49,26 +49,46 @@ def test_a_ceiling_leaves_nothing_of_what_is_above_it(noise, slope, counts):
     assert above_top(rest, lost).is_ceiling == counts
 
 
-def ride(above):
-    """A reference with sprints, and a device with a lag of 2 s behind a sensor that reads a share above 600 W."""
+def ride(above, after=False):
+    """A reference with sprints, and a device with a lag of 2 s behind a sensor that reads a share above 600 W.
+
+    With `after` it is the lag that comes first, and noise that comes after the ceiling.
+    """
     rng = np.random.default_rng(5)
     power = np.maximum(170 + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 1100)), 0)
     for start in range(100, 1050, 110):
         power[start:start + 11] = rng.uniform(650, 1000)
     keep = np.exp(-1 / 2.0)
-    sensor = np.where(power > 600, 600 + above * (power - 600), power)
+    sensor = power if after else np.where(power > 600, 600 + above * (power - 600), power)
     slow = lfilter([1 - keep], [1, -keep], sensor, zi=[keep * power[0]])[0]
+    slow = np.where(slow > 600, 600 + above * (slow - 600), slow) if after else slow
     return set_aside(np.round(power + rng.normal(0, 2, power.size)), np.round(slow + rng.normal(0, 2, power.size)))
 
 
-def test_the_ceiling_of_a_sensor_before_a_lag_is_found():
-    """It was a zero error of -433 W beside 48 N m, or an error that changes with cadence."""
-    made = ride(above=0.0)
+@pytest.mark.parametrize(("after", "seconds"), [(False, 100), (True, 50)])
+def test_the_ceiling_of_a_sensor_before_a_lag_or_after_it_is_found(after, seconds):
+    """It was a zero error of -433 W beside 48 N m, or an error that changes with cadence, or with power."""
+    made = ride(above=0.0, after=after)
     used = made.reason == ""
-    assert (made.reason == "device_saturation").sum() >= 100
+    assert (made.reason == "device_saturation").sum() >= seconds
     assert made.matched.size_s == pytest.approx(2.0, abs=0.2)
     assert made.matched.device[used].sum() / made.matched.reference[used].sum() == pytest.approx(1.0, abs=0.002)
 
 
-def test_a_device_that_bends_at_high_power_has_no_ceiling():
-    assert not (ride(above=0.4).reason == "device_saturation").any()
+@pytest.mark.parametrize("after", [False, True])
+def test_a_device_that_bends_at_high_power_has_no_ceiling(after):
+    assert not (ride(above=0.4, after=after).reason == "device_saturation").any()
+
+
+def test_a_ceiling_goes_on_to_the_end_of_a_sprint_though_a_slower_trace_foretells_less_there():
+    """A lag of 3 s: beside it the last seconds at 700 W were left, and the next 6 s were told as partial readings."""
+    rng = np.random.default_rng(2)
+    power = np.full(1100, 170.0) + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 1100))
+    for start in range(100, 1050, 110):
+        power[start:start + 8] = np.linspace(1, 0.85, 8) * rng.uniform(900, 1000)
+    keep = np.exp(-1 / 3.0)
+    slow = lfilter([1 - keep], [1, -keep], power, zi=[keep * power[0]])[0]
+    sharp = np.minimum(np.round(power + rng.normal(0, 2, power.size)), 700)
+    made = set_aside(sharp, np.round(slow + rng.normal(0, 2, power.size)))
+    assert {fault.reason for fault in made.faults} == {"reference_saturation"}
+    assert (made.reason == "reference_saturation").sum() == (sharp == 700).sum()
