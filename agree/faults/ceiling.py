@@ -13,6 +13,7 @@ from agree.core.thresholds import (
     CEILING_BELOW,
     CEILING_BESIDE_S,
     CEILING_BEYOND,
+    CEILING_FILTERED_ALIKE,
     CEILING_FILTERED_LEFT,
     CEILING_FILTERED_LOW,
     CEILING_FILTERED_SHARE,
@@ -87,8 +88,8 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
     Notes
     -----
     The other one, cut at the ceiling and filtered, or filtered and then cut, foretells it far better than uncut. Of all
-    powers that one is taken above which some slope, in place of that below it, leaves least: above a
-    ceiling it is next to 0. A trace that bends at high power has a slope of its own there.
+    powers that one is taken above which some slope, in place of that below it, leaves least: above a ceiling it is next
+    to 0. A trace that bends at high power has a slope of its own there (`of_ceiling`).
     """
     found = np.zeros(smooth.y.size, bool)
     by = sharp.kernel or _other_way(smooth.kernel)
@@ -99,18 +100,18 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
     if rest[highest].sum() > -CEILING_FILTERED_LOW * smooth.usual[highest].sum():
         return found
     power = np.where(np.isfinite(sharp.y), np.nan_to_num(sharp.y), np.nan_to_num(sharp.usual))
-    tried: list[tuple[float, Above, Mask]] = []
+    tried: list[tuple[Above, Mask]] = []
     for top in np.geomspace(LOWEST, 1.0, TRIED, endpoint=False) * power.max():
         if (power > CEILING_OVER * top).sum() < CEILING_SECONDS:
             break
         for lost in (smooth.ratio * through(np.maximum(power - top, 0.0), by),
                      np.maximum(smooth.usual - smooth.ratio * top, 0.0)):  # cut before the filter, or after it
             shown = smooth.known & (lost > CEILING_FILTERED_SHARE * smooth.usual)
-            high = tried[0][2] if tried else shown  # of the lowest: all is to be explained that a bend would do there
+            high = tried[0][1] if tried else shown  # of the lowest: all is to be explained that a bend would do there
             above = above_top(rest[high], np.where(shown, lost, 0.0)[high])
-            tried.append((above.bent, above, shown))
-    best = min(tried, key=lambda one: one[0], default=None)
-    return best[2] if best is not None and best[1].is_ceiling else found
+            tried.append((above, shown))
+    best = of_ceiling([one for one, _ in tried])
+    return found if best is None else tried[best][1]
 
 
 def _other_way(by: AnyFilter | None) -> Kernel | None:
@@ -134,6 +135,21 @@ class Above(NamedTuple):
     def is_ceiling(self) -> bool:
         """Whether it has no slope there, and nothing much else is amiss."""
         return abs(self.slope) <= CEILING_FILTERED_SLOPE and self.cut <= CEILING_FILTERED_LEFT
+
+
+def of_ceiling(tried: list[Above]) -> int | None:
+    """Which of the powers tried is a ceiling; None if it is none, or if none was tried.
+
+    It is the one above which some slope leaves least, if that slope is next to 0; or the one above which no slope at
+    all does, if it leaves nearly as little: beside a filter that errs in every sprint hardly a slope stands out.
+    """
+    if not tried:
+        return None
+    bent, cut = (min(range(len(tried)), key=[getattr(one, name) for one in tried].__getitem__) for name in (
+        "bent", "cut"))
+    if tried[bent].is_ceiling:
+        return bent
+    return cut if tried[cut].cut <= min(CEILING_FILTERED_LEFT, CEILING_FILTERED_ALIKE * tried[bent].bent) else None
 
 
 def above_top(rest: FloatArray, lost: FloatArray) -> Above:

@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
-from agree.faults.ceiling import above_top, ceiling_before_filter
+from agree.faults.ceiling import Above, above_top, ceiling_before_filter, of_ceiling
 from agree.faults.set_aside import set_aside
 from agree.faults.view import View
 
@@ -47,6 +47,13 @@ def test_a_ceiling_leaves_nothing_of_what_is_above_it(noise, slope, counts):
     lost = np.full(40, 100.0)
     rest = -(1 - slope) * lost + noise * np.tile([1.0, -1.0], 20)
     assert above_top(rest, lost).is_ceiling == counts
+
+
+@pytest.mark.parametrize(("cut", "which"), [pytest.param(0.119, 1, id="CEILING_FILTERED_ALIKE inside"),
+                                            pytest.param(0.121, None, id="CEILING_FILTERED_ALIKE outside")])
+def test_no_slope_at_all_may_leave_nearly_as_little(cut, which):
+    assert of_ceiling([Above(0.3, 0.1, 0.9), Above(0.01, 0.12, cut), Above(-0.2, 0.13, 0.2)]) == which
+    assert of_ceiling([]) is None
 
 
 def ride(above, after=False):
