@@ -17,9 +17,8 @@ from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
 from agree.faults.ceiling import ceiling, ceiling_before_filter
 from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts, shown_late
-from agree.faults.held import held
+from agree.faults.held import held, with_marker
 from agree.faults.late_start import late_starts
-from agree.faults.marker import with_marker
 from agree.faults.partial import EITHER, partials, side
 from agree.faults.screen import zeros_amid
 from agree.faults.spike import spikes, stands_alone

@@ -6,7 +6,7 @@ import pytest
 
 from agree import pair_recordings
 from agree.core.thresholds import MARKER_BEYOND, MARKER_HELD, MARKER_RUNS
-from agree.faults.marker import with_marker
+from agree.faults.held import with_marker
 from tests.faults.test_more_thresholds import seen
 
 LOST = ((100, 20), (300, 3), (420, 11), (800, 1), (1000, 26))  # first second and length, s

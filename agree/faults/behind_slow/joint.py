@@ -29,7 +29,7 @@ from agree.core.thresholds import (
 from agree.estimators.response.kernels import Kernel, weight_within
 from agree.estimators.response.nonlinear.any_filter import through
 from agree.faults.behind_slow.candidates import NORMAL, Maybe
-from agree.faults.behind_slow.weighing import MOVED, NEVER, Runs, Sizes, Whitened
+from agree.faults.behind_slow.weighing import MOVED, NEVER, Runs, Sizes, Whitened, shown_by
 from agree.faults.view import usual_error
 
 ROUNDS = 8
@@ -166,7 +166,7 @@ class _Model:
                 beside[i].append(j)
                 beside[j].append(i)
         self.runs = Runs(
-            some, by, [np.convolve(one.adds, by.weights) for one in some],
+            some, by, shown_by(some, by, n),
             1 / np.array([one.spread for one in some]) ** 2, beside,
             np.array([(i, j) for i, others in enumerate(beside) for j in others], int).reshape(-1, 2).T)
         self.short = np.zeros(len(some), bool)
@@ -218,13 +218,13 @@ class _Model:
 
     def _odds(self, size: Sizes) -> dict[str, float]:
         """Twice the log of the odds against a fault, by kind, from how many runs are faulty now."""
-        found = {}
+        found, beside = {}, np.zeros(size.sure.size)
+        np.maximum.at(beside, self.runs.pairs[0], size.sure[self.runs.pairs[1]])
         for kind in set(self.kinds.tolist()):
-            free = [i for i in np.flatnonzero(self.kinds == kind) if all(
-                size.sure[j] <= size.sure[i] for j in self.runs.beside[i])]
+            free = np.flatnonzero((self.kinds == kind) & (beside <= size.sure))
             found[kind] = MAYBE_ODDS  # each must be sure by itself, unless there are some
             if float(size.sure[free].sum()) >= MAYBE_COMMON:
-                share = (float(size.sure[free].sum()) + 0.5) / (len(free) + 1)
+                share = (float(size.sure[free].sum()) + 0.5) / (free.size + 1)
                 found[kind] = float(np.clip(2 * math.log((1 - share) / share), MAYBE_ODDS_LEAST, MAYBE_ODDS))
         return found
 
