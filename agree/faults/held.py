@@ -1,4 +1,4 @@
-"""Held values: one value repeated longer than chance repeats it, while the other trace changes; what stands for none."""
+"""Held values: one value repeated longer than chance repeats it, while the other trace changes; some stand for none."""
 
 from __future__ import annotations
 
