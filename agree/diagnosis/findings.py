@@ -7,7 +7,7 @@ import math
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import DELAY_S, LEAST_MEAN_W, MOST_MEAN_W, NAMED_STRENGTH
 from agree.correction.find import LEAST_SESSIONS, Correction
-from agree.diagnosis.bent_response import bent_response
+from agree.diagnosis.bent_response import bent_response, beside_response
 from agree.diagnosis.by_second import (
     Changes,
     Delay,
@@ -59,7 +59,10 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
     if made is not None:
         found += [*parts(made, correction), *bend(made), *slow(made), *sessions_differ(made, whole_means(table))]
         hints = [*telltales(made), *loss(made)]
-    bent = bent_response(table.pairs, 100 * float(table.error.sum() / table.reference.sum()))
+    found, bent = beside_response(found, bent_response(
+        table.pairs, 100 * float(table.error.sum() / table.reference.sum())))
+    if any("gain_doubtful" in item.values for item in bent):
+        hints = []  # the sizes of a scale that may not be there tell no origin
     if not found and not any(item.values["explains"] for item in bent):
         found += unclear(correction, made)
     found += bent

@@ -55,6 +55,7 @@ RIVALS: dict[tuple[str, ...], str] = {
     ("offset", "scale", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
     ("scale", "torque_offset", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
     ("torque_offset", "scale", "uneven_response"): "a wrong scale, a wrong zero" + OR_RESPONSE,
+    ("bend", "uneven_response"): "the error changes with power" + OR_RESPONSE,
     ("scale", "offset"): "a wrong scale or a wrong zero: the range ridden cannot tell which",
     ("offset", "torque_offset"): "a zero error, in watts or in torque: the data cannot tell which",
     ("torque_offset", "offset"): "a zero error, in watts or in torque: the data cannot tell which",

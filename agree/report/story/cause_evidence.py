@@ -124,7 +124,8 @@ def evidence(item: Finding) -> list[str]:
         texts.append(f"{values['seconds']} s in {values['events']} {events}; left in, they would change the mean error "
                      f"by {plain(float(values['effect_percent']), 2, sign=True)} %")
     elif "energy_percent" in values:
-        texts.append(f"it makes {plain(float(values['energy_percent']), 2, sign=True)} % of this mean error")
+        doubt = ", if such a lag is all of it" if values.get("gain_doubtful") else ""
+        texts.append(f"it makes {plain(float(values['energy_percent']), 2, sign=True)} % of this mean error{doubt}")
     elif item.percent:
         texts.append(f"{item.percent:.1f} % of mean power in 30-s means")
     if "explained" in values:
