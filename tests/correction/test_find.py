@@ -37,11 +37,11 @@ def sessions(seed, truth, spread, count, seconds=1200):
 
 
 # Shares in 60 runs of benchmarks/correction.py at 5 or 6 sessions: 0.95 and more without scatter, 0.9 at 0.5 %.
-@pytest.mark.parametrize(("truth", "spread", "least"), [(t, s, p) for t in TRUTHS for s, p in ((0, 0.95), (0.5, 0.9))])
+# 8 of 8, and 7 of 8, are passed less often at any smaller share than 14 and 12 of 16 would be.
+@pytest.mark.parametrize(("truth", "spread", "least"), [(t, s, n) for t in TRUTHS for s, n in ((0, 8), (0.5, 7))])
 def test_right_action(truth, spread, least):
-    runs = 16
-    right = sum(find_correction(sessions(k, truth, spread, 6)).action == truth for k in range(runs))
-    assert right >= runs * least - 2 * math.sqrt(runs * least * (1 - least))
+    right = sum(find_correction(sessions(k, truth, spread, 6)).action == truth for k in range(8))
+    assert right >= least
 
 
 @pytest.mark.parametrize("truth", ["scale", "offset", "scale and offset"])

@@ -26,15 +26,17 @@ def _load():
 
 
 bench = _load()
-RUNS = 4  # at least 3 right: rates are measured in benchmarks/diagnosis.py
+RUNS = 4  # at least 3 right, one of each real ride: rates are measured in benchmarks/diagnosis.py
+INVENTED = 2  # both right: less often so, at any share of right ones above a third, than 3 of 4
 
 
 @pytest.mark.parametrize("where", ["invented", "real"])
 @pytest.mark.parametrize("cause", [name for name in bench.CAUSES if name != "loss"])
 def test_cause_comes_first(where, cause):
-    found = [bench.single((where, cause, 1000 + run)) for run in range(RUNS)]
+    runs, right = (INVENTED, INVENTED) if where == "invented" else (RUNS, RUNS - 1)
+    found = [bench.single((where, cause, 1000 + run)) for run in range(runs)]
     names = [bench.named(item) for item in found]
-    assert sum(bench.included(cause, item) for item in found) >= RUNS - 1, names
+    assert sum(bench.included(cause, item) for item in found) >= right, names
 
 
 @pytest.mark.parametrize("causes", [("scale", "drift"), ("scale", "smoothing"), ("scale", "device dropouts"),
