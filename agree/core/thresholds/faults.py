@@ -132,8 +132,9 @@ CEILING_STUCK_S, CEILING_STUCK_SD = 20, (0.75, 1.25)
 # (ceilings: -0.07 to 0.12; bends with a slope of 0.3, by a filter 15 % off: 0.17 to 0.33).
 CEILING_FILTERED_LOW, CEILING_FILTERED_SHARE, CEILING_FILTERED_LEFT, CEILING_FILTERED_SLOPE = 0.03, 0.01, 0.3, 0.15
 # Times what the best slope leaves that no slope at all may leave (24 rides each, a filter up to 15 % off: with slopes
-# of 0 and 0.1 all are ceilings then, with 0.2 and more none).
-CEILING_FILTERED_ALIKE = 1.2
+# of 0 and 0.1 all are ceilings then, with 0.2 and more none; a delay up to 0.3 s off: 23, 17, 8, 5, 1 and 0 with slopes
+# of 0, 0.1, 0.2, 0.3, 0.4 and 0.6).
+CEILING_FILTERED_ALIKE = 1.3
 # Beside a ceiling a change from second to second by this share of it is a jump that it cuts, for so many s at most.
 CEILING_STEEP, CEILING_JUMP_S = 0.1, 6
 # s before and after a ceiling that tell nothing of a filter: sprints that are cut made delays of 0.3 to 0.45 s out of
