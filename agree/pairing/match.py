@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
 
 import numpy as np
 
@@ -16,7 +18,6 @@ from agree.core.thresholds import (
     MAX_RIVAL,
     MIN_CORRELATION,
     MIN_STRENGTH,
-    ONE_CLOCK_S,
     STAMPS_RIVAL_SHARE,
     STAMPS_S,
 )
@@ -24,10 +25,10 @@ from agree.pairing import witnesses
 from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
 from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
-from agree.pairing.clocks.stops_left_out import as_stops, stops
+from agree.pairing.clocks.stops_left_out import as_stops, between_pauses, stops
 from agree.pairing.grid import Grid
 from agree.pairing.gross_zeros import as_is, lags_without_gross
-from agree.pairing.match_types import Asked, Match, at_given_lag
+from agree.pairing.match_types import Asked, Match, at_given_lag, of_one_clock
 from agree.pairing.refusal import (
     Doubt,
     JoinedRides,
@@ -49,6 +50,7 @@ from agree.pairing.slow_jumps import ways_without_jumps
 from agree.pairing.slow_power import behind, response_explains
 
 ROLES = ("reference", "device")
+CLOSE_STRENGTH = 0.7  # of a match that is there, for which another one is worked out
 NEAR_OWN_S = 2  # power is best alike so near to the lag of the rider's own changes
 
 
@@ -81,7 +83,7 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
     limit = math.inf if max_lag_s is None else max_lag_s
     asked = Asked(-limit - shift, limit - shift, absolute, max_lag_s is not None)
     if one_clock:
-        return _one_clock(x, y, asked)
+        return of_one_clock(x, y, asked)
     try:
         best = _by_power(x, y, asked)
     except MatchError as refusal:
@@ -93,21 +95,6 @@ def match(x: Grid, y: Grid, max_lag_s: float | None, lag_s: float | None, one_cl
     return best._replace(witnesses=tuple(called), notes=(*best.notes, *notes))
 
 
-def _one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
-    """Both in one file: a lag is what one device reports later, and none is taken if power does not tell."""
-    shift = y.first - x.first
-    found = clock.candidates(x.power, y.power, max(asked.lowest, -ONE_CLOCK_S - shift),
-                             min(asked.highest, ONE_CLOCK_S - shift))
-    try:
-        accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
-    except MatchError as refusal:
-        fine = Fine(-shift, math.nan, math.nan, math.nan, 0.0, False)
-        near = clock.candidates(x.power, y.power, fine.lag - 0.5, fine.lag + 0.5)
-        return Match(x, y, fine, near, "assumed", (
-            Note(kind="pair_one_clock", severity="trust", values={"refusal": str(refusal)}),))
-    return Match(x, y, _refined(x, y, found[0].lag), found)
-
-
 def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
     """Match by power; if that is refused, by steps about the lag where windows crowd, or without false zeros."""
     found = clock.candidates(x.power, y.power, asked.lowest, asked.highest)
@@ -115,23 +102,24 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
         seen = _seen(x, y, asked, found, as_is)
     except MatchError as refusal:
         joined = isinstance(refusal, JoinedRides)  # zeros of another ride may be all that is unlike
-        ways: tuple[Callable[[Grid, Grid, Asked], Match | None], ...] = (
-            (_crowded,) if joined else (_crowded, _without_gross, _with_stops, _by_own_changes))
-        for again in ways:
+        for again in (_crowded, _paused) if joined else (
+                _crowded, _paused, _without_gross, _with_stops, _by_own_changes):
             # Steps put in freely follow another ride too, but not all of its minutes are alike then.
             if (told := _tried(again, x, y, asked)) is not None and not (joined and _partly_unlike(told)):
                 return told
         raise refusal from None
-    if _partly_unlike(seen) and (told := _tried(_crowded, x, y, asked)) is not None and not _partly_unlike(told):
-        return told
-    return seen
+    if _partly_unlike(seen):
+        others = (_tried(again, x, y, asked) for again in (_crowded, _paused))
+        return next((told for told in others if told is not None and not _partly_unlike(told)), seen)
+    strength = seen.found[0].strength if seen.changes else math.inf  # of steps found, some may have been missed
+    told = _tried(partial(_paused, least=CLOSE_STRENGTH * strength), x, y, asked) if seen.changes else None
+    return told if told is not None and not _partly_unlike(told) and told.found[0].strength > strength else seen
 
 
 def _tried(way: Callable[[Grid, Grid, Asked], Match | None], x: Grid, y: Grid, asked: Asked) -> Match | None:
-    try:
+    with suppress(MatchError):
         return way(x, y, asked)
-    except MatchError:
-        return None
+    return None
 
 
 def _partly_unlike(found: Match) -> bool:
@@ -143,8 +131,12 @@ def _crowded(x: Grid, y: Grid, asked: Asked) -> Match | None:
     lag = crowd(x.power, y.power, asked.lowest, asked.highest)
     if lag is None:
         return None
-    stretches = lag_path.follow(x.power, y.power, lag, asked.lowest, asked.highest)
-    return _stepped(x, y, stretches, asked, as_is) if len(stretches) > 1 else None
+    return _stepped(x, y, lag_path.follow(x.power, y.power, lag, asked.lowest, asked.highest), asked, as_is)
+
+
+def _paused(x: Grid, y: Grid, asked: Asked, least: float = 0.0) -> Match | None:
+    """Match as if one recorder had paused at every stop: of many, windows lie across them and tell no lag."""
+    return _stepped(x, y, between_pauses(x, y, asked.lowest, asked.highest, least), asked, as_is)
 
 
 def _by_own_changes(x: Grid, y: Grid, asked: Asked) -> Match | None:
@@ -184,7 +176,7 @@ def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: C
     if found:
         one, two = smoothness.made_even(u.power, v.power, found[0].lag)
         stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
-        if len(stretches) > 1 and (stepped := _stepped(x, y, stretches, asked, blind)) is not None:
+        if (stepped := _stepped(x, y, stretches, asked, blind)) is not None:
             return stepped
     if unsure in (Doubt.MISSING, Doubt.WEAK):
         upright, turned = np.where(x.power > 0, x.power, np.nan), np.where(y.power > 0, -y.power, np.nan)
@@ -273,6 +265,8 @@ def _passed(x: Grid, y: Grid, fine: Fine, best: clock.Candidate, asked: Asked, r
 def _stepped(x: Grid, y: Grid, stretches: list[lag_path.Stretch], asked: Asked, blind: Callable[[Grid], Grid]
              ) -> Match | None:
     """Match after steps of a clock, if there is good evidence of them."""
+    if len(stretches) < 2:
+        return None
     refuse_steps(len(stretches) - 1)
     stretches = step_search.refined(blind(x).power, blind(y).power, stretches)
     while len(stretches) > 1:

@@ -1,4 +1,4 @@
-"""What is known before two grids are matched, what a match is, and one at a lag that is given."""
+"""What is known before two grids are matched, what a match is, and one at a lag that is given, or of one clock."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ import math
 from typing import NamedTuple
 
 from agree.core.data.pairs import Witness
+from agree.core.errors import MatchError
 from agree.core.results.note import Note
-from agree.core.thresholds import GIVEN_LAG_S, MIN_STRENGTH
-from agree.pairing.clocks import clock, retime
-from agree.pairing.clocks.fine import Fine
+from agree.core.thresholds import GIVEN_LAG_S, MIN_STRENGTH, ONE_CLOCK_S
+from agree.pairing import witnesses
+from agree.pairing.clocks import clock, retime, smoothness
+from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.grid import Grid
+from agree.pairing.refusal import accept
 from agree.pairing.same_ride import minutes
 
 
@@ -51,3 +54,18 @@ def at_given_lag(x: Grid, y: Grid, lag_s: float) -> Match:
         values |= {"best_s": found[0].lag + shift, "correlation": found[0].correlation}
     note = Note(kind="pair_lag_given", severity="trust" if "best_s" in values else "detail", values=values)
     return Match(x, y, Fine(wanted, math.nan, math.nan, math.nan, 0.0, False), chosen, "given", (note,))
+
+
+def of_one_clock(x: Grid, y: Grid, asked: Asked) -> Match:
+    """Both in one file: a lag is what one device reports later, and none is taken if power does not tell."""
+    shift = y.first - x.first
+    found = clock.candidates(x.power, y.power, max(asked.lowest, -ONE_CLOCK_S - shift),
+                             min(asked.highest, ONE_CLOCK_S - shift))
+    try:
+        accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
+    except MatchError as refusal:
+        fine = Fine(-shift, math.nan, math.nan, math.nan, 0.0, False)
+        near = clock.candidates(x.power, y.power, fine.lag - 0.5, fine.lag + 0.5)
+        return Match(x, y, fine, near, "assumed", (
+            Note(kind="pair_one_clock", severity="trust", values={"refusal": str(refusal)}),))
+    return Match(x, y, refine(*smoothness.made_even(x.power, y.power, found[0].lag), found[0].lag), found)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from agree.core.data.pairs import Alignment, Pairs
 from agree.core.errors import InputError, MatchError
 from agree.core.results.note import Note
 from agree.core.thresholds import MIN_OVERLAP_S
-from agree.faults.set_aside import all_faults, handling_of, set_aside
+from agree.faults.set_aside import Setting, all_faults, handling_of, set_aside
 from agree.files.source import Source
 from agree.pairing import facts
 from agree.pairing.clocks import retime
@@ -29,10 +29,12 @@ from agree.pairing.match_types import Match
 from agree.pairing.refusal import refuse_drift
 from agree.pairing.same_ride.unlike_part import timed
 from agree.pairing.sources import read_both
+from agree.pairing.untold_stops import Cadences, untold_stops
 from agree.recordings.recording import Recording
 
 ABSOLUTE = ("utc", "local")
 HELD_ROUNDS = 2  # a drift of the clocks hides for how long readings are held at stops
+UNTOLD_ROUNDS = 2  # what is left beside a stop that is taken out may be one of its seconds
 
 
 def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tuple[Grid, Grid, bool]:
@@ -42,6 +44,46 @@ def _same_clock(reference: Recording, device: Recording, x: Grid, y: Grid) -> tu
         return x, y, True
     return (x._replace(first=x.first - float(reference.time[0])), y._replace(first=y.first - float(device.time[0])),
             False)
+
+
+class _Laid(NamedTuple):
+    """A match, the device laid over the reference by it, power of the reference there, its faults, and doubts."""
+
+    made: Match
+    over: Overlap
+    power: FloatArray
+    setting: Setting
+    doubts: tuple[Note, ...]
+
+
+def _laid(made: Match, shift: float, handling: dict[str, str]) -> _Laid:
+    """Lay the device over the reference and find their faults, of which stops that the clock left out are none."""
+    x, y, fine = made.x, made.y, made.fine
+    one_read, two_read = as_read(x), as_read(y)
+    over = lay_over(one_read, two_read, fine)
+    if over.place.size < MIN_OVERLAP_S:
+        raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
+                         f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
+    power = one_read[over.place]
+    setting = set_aside(power, over.device, handling)
+    for _ in range(HELD_ROUNDS if made.channel == "power" and not made.changes else 0):
+        if not setting.matched.held_s or (fine := without_holding(x, y, fine, setting.matched)) == made.fine:
+            break
+        made = made._replace(fine=fine)
+        over = lay_over(one_read, two_read, fine)
+        power = one_read[over.place]
+        setting = set_aside(power, over.device, handling)
+    doubts: list[Note] = []
+    cadences = Cadences(None if x.cadence is None else x.cadence[over.place],
+                        None if y.cadence is None else y.cadence[over.nearest])
+    for _ in range(UNTOLD_ROUNDS if made.changes else 0):
+        untold = untold_stops(setting.faults, made.changes, int(over.place[0]), over.place.size, cadences)
+        if not untold.seconds.size:
+            break
+        doubts += untold.notes
+        power[untold.seconds] = over.device[untold.seconds] = np.nan
+        setting = set_aside(power, over.device, handling)
+    return _Laid(made, over, power, setting, tuple(doubts))
 
 
 def pair_recordings(
@@ -136,19 +178,9 @@ def pair_recordings(
     shift = y.first - x.first
     absolute = one.clock in ABSOLUTE and two.clock in ABSOLUTE
     made = match(x, y, max_lag_s, lag_s, one_clock, absolute)
+    laid = _laid(made, shift, handling)
+    made, over, setting, power = laid.made, laid.over, laid.setting, laid.power
     x, y, fine = made.x, made.y, made.fine
-    one_read, two_read = as_read(x), as_read(y)
-    over = lay_over(one_read, two_read, fine)
-    if over.place.size < MIN_OVERLAP_S:
-        raise MatchError(f"the recordings have {over.place.size} s in common at a lag of {fine.lag + shift:.1f} s; at "
-                         f"least {MIN_OVERLAP_S} are needed; check the lag, and that both are of the same ride")
-    setting = set_aside(one_read[over.place], over.device, handling)
-    for _ in range(HELD_ROUNDS if made.channel == "power" and not made.changes else 0):
-        if not setting.matched.held_s or (fine := without_holding(x, y, fine, setting.matched)) == made.fine:
-            break
-        made = made._replace(fine=fine)
-        over = lay_over(one_read, two_read, fine)
-        setting = set_aside(one_read[over.place], over.device, handling)
     if made.channel == "power" and lag_s is None:
         refuse_drift(fine, absolute)
     if made.channel == "power":
@@ -159,14 +191,14 @@ def pair_recordings(
     if absolute and made.channel == "power":
         whole = float(np.median(over.nearest - over.place)) + shift
         alignment = replace(alignment, delay=attributed(whole, fine.lag_se, setting.matched, made.witnesses))
-    identical = bool(np.array_equal(one_read[over.place], over.device, equal_nan=True))
+    identical = bool(np.array_equal(power, over.device, equal_nan=True))
     notes: list[Note | str] = [] if same_clock else [facts.other_clocks(one, two)]
     notes += [*facts.match_facts(alignment, fine, identical, absolute), *([unusual] if unusual else []),
-              *delay_fact(alignment.delay), *setting.notes]
+              *delay_fact(alignment.delay), *setting.notes, *laid.doubts]
     time, cadence = (over.place - over.place[0]).astype(float), _either(x.cadence, over.place, y.cadence, over.nearest)
-    reason, found, words = all_faults(setting, one_read[over.place], over.device, time, cadence, handling)
+    reason, found, words = all_faults(setting, power, over.device, time, cadence, handling)
     pairs = Pairs(
-        reference=one_read[over.place], device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
+        reference=power, device=over.device, time=time, reason=reason, faults=found, cadence=cadence,
         matched=setting.matched,
         temperature=_either(y.temperature, over.nearest, x.temperature, over.place),
         speed=_either(x.speed, over.place, y.speed, over.nearest), session=session,

@@ -54,8 +54,9 @@ def test_seconds_of_the_device_are_passed_over_at_a_cost():
     """Else a stop that the reference has was passed over by a fall and a rise of the lag."""
     cost = np.ones((20, 6))
     cost[:10, 0] = cost[10:, 5] = 0
-    assert likeliest(cost, np.ones(20), np.full(25, 0.5), 2.0) == [(0, 10, 0), (10, 20, 5)]
-    assert len(likeliest(cost, np.ones(20), np.full(25, 2.0), 2.0)) == 1
+    prices = np.full(20, 2.0), np.full(25, 2.0)
+    assert likeliest(cost, np.ones(20), np.full(25, 0.5), *prices) == [(0, 10, 0), (10, 20, 5)]
+    assert len(likeliest(cost, np.ones(20), np.full(25, 2.0), *prices)) == 1
 
 
 def test_steps_outside_of_the_pairs_are_none_of_theirs():

@@ -112,7 +112,7 @@ def test_seconds_of_the_device_are_used_once():
     y = np.delete(x, np.arange(30, 35))
     place = np.arange(60)[:, None] + lags
     cost = np.where((place >= 0) & (place < y.size), (y[np.clip(place, 0, y.size - 1)] - x[:, None])**2, 1.0)
-    assert likeliest(cost, np.ones(60), np.zeros(70), 3.0) == [(0, 30, 8), (35, 60, 3)]
+    assert likeliest(cost, np.ones(60), np.zeros(70), np.full(60, 3.0), np.full(70, 3.0)) == [(0, 30, 8), (35, 60, 3)]
 
 
 def test_a_long_ride_is_searched_near_its_steps_alone(road, monkeypatch):

@@ -18,3 +18,10 @@ LEAST_POOR_PIECES, POOR, GOOD, LIVELY_SD = 2, 1.8, 1.0, 3.0
 # some 30 readings, whose correlation is 0 with a standard deviation of 0.18 by chance, and 17 lags are looked at.
 WINDOW_CORRELATION, LEAST_WINDOW_S = 0.6, 50
 WINDOW_FAR_SD, WINDOW_FAR_S = 3.5, 0.05  # a window further from its line than both is left out: outliers, as is usual
+# Zeros of a trace that lie so near to a step may be seconds of its stop: so far a stop of a slow trace lay beside its
+# place (benchmarks/recorder_gaps.py). So many in a row elsewhere may be a stop that was not found, and are said first.
+BESIDE_STEP_S, LEAST_UNTOLD_S = 10, 3
+TURNING_RPM = 20.0  # of the trace that reads 0: its rider pedals, and it failed
+# Stops that a recorder must have left out, and how much alike the traces must be without them, for it to be tried: what
+# is found is judged like any other course. Wrong pairs have 0.1 to 0.3; a ride with 28 stops in 40 min had 0.9.
+LEAST_PAUSES, PAUSED_CORRELATION = 3, 0.5

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.data.pairs import ClockStep
-from agree.core.thresholds import LEAST_STEP_S
+from agree.core.thresholds import LEAST_STEP_S, WORKING_W
 from agree.pairing.clocks import smoothness
 from agree.pairing.clocks.fine import Fine
 from agree.pairing.clocks.lag_path import Stretch, shifted
@@ -35,32 +35,39 @@ def _errors(x: FloatArray, y: FloatArray, places: NDArray[np.int64], lag: int, s
 def _place(x: FloatArray, y: FloatArray, before: Stretch, after: Stretch, scale: float) -> int:
     """First second of the reference that the lag before does not explain: where the sum of differences is least.
 
-    Where the lag falls, the seconds lost by the device follow there; then the lag after holds.
+    Where the lag falls, the seconds lost by the device follow there; then the lag after holds. A second of work that is
+    passed over counts as two usual differences: else a step would leave its stop for any second that differs more.
     """
     old, new = int(before.lags[-1]), int(after.lags[0])
     lost = max(old - new, 0)
+    size, (fuller, first) = abs(new - old), (x, before.stop) if lost else (y, before.stop + old)
     low = max(before.stop - NEAR_S, (before.start + before.stop) // 2)
     high = max(min(after.start + NEAR_S, (after.start + after.stop) // 2) - lost, low)
     places = np.arange(low, min(high + lost, x.size))
     one, two = _errors(x, y, places, old, scale), _errors(x, y, places, new, scale)
-    usual = np.fmin(one, two)
+    usual = np.fmin(one, two)[(places < before.stop) | (places >= after.start)]
     fill = float(np.nanmedian(usual)) if np.isfinite(usual).any() else 0.0
     total_one, total_two = (np.r_[0.0, np.cumsum(np.where(np.isfinite(e), e, fill))] for e in (one, two))
     splits = np.arange(max(places.size - lost, 0) + 1)
-    cost = total_one[splits] - total_two[np.minimum(splits + lost, places.size)]
+    work = np.r_[0, np.cumsum(shifted(fuller, low + first - before.stop + np.arange(splits.size + size)) > WORKING_W)]
+    cost = (total_one[splits] - total_two[np.minimum(splits + lost, places.size)]
+            + 2 * fill * (work[splits + size] - work[splits]))
     least = np.flatnonzero(cost <= cost.min() + 1e-9)
-    return low + int(splits[least[least.size // 2]])  # where all are alike, as at a stop, the middle
+    return low + int(splits[least[-1]])  # where all are alike, as at a stop, the end: recorders go on with the rider
 
 
-def _evened(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> tuple[FloatArray, FloatArray]:
-    """Both equally smooth: else the tail of a slow trace at a stop is taken for what lies beyond it."""
+def _evened(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> tuple[FloatArray, FloatArray, float]:
+    """Both equally smooth, and their ratio: else the tail of a slow trace at a stop is taken for what is beyond it."""
     longest = max(stretches, key=lambda s: s.stop - s.start)
     place = np.arange(longest.start, longest.stop)
-    which, width = smoothness.evening(x[place], shifted(y, place + int(np.median(longest.lags))), 0)
+    own, other = x[place], shifted(y, place + int(np.median(longest.lags)))
+    work = (own > WORKING_W) & (other > WORKING_W)
+    scale = float(np.median(other[work] / own[work])) if work.any() else float(np.nanmean(y) / np.nanmean(x))
+    which, width = smoothness.evening(own, other, 0)
     pair = [x, y]
     if width > 1:
         pair[which] = smoothness.running_mean(pair[which], width)
-    return pair[0], pair[1]
+    return pair[0], pair[1], scale
 
 
 def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[Change]]:
@@ -68,8 +75,7 @@ def mend(x: Grid, y: Grid, stretches: list[Stretch]) -> tuple[Grid, Grid, list[C
     in_x: list[int] = []
     in_y: list[int] = []
     changes = []
-    scale = float(np.nanmean(y.power) / np.nanmean(x.power))
-    one, two = _evened(x.power, y.power, stretches)
+    one, two, scale = _evened(x.power, y.power, stretches)
     for before, after in pairwise(stretches):
         size = int(after.lags[0] - before.lags[-1])
         place = _place(one, two, before, after, scale)

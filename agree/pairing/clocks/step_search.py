@@ -22,6 +22,7 @@ from agree.pairing.clocks.poor_parts import Course, mended
 # The model of the search: log likelihoods, of which the likeliest course is taken. What it finds is judged afterwards
 # (`no_step`, `without_turns`, minutes that are alike), and benchmarks/same_ride.py measures the whole.
 PRICE = 12.0  # of a change of lag, in units of log likelihood
+PRICE_AT_STOP = 6.0  # where the first second passed over is one of no work: recorders pause there
 WORST = 4.5  # log likelihood that one second can cost: 3 standard deviations
 PASSED = 3.7  # of a second of work that the device passed over: about what unrelated readings cost
 UNKNOWN = 1.0  # of a second that either lacks; beyond the ends of the device it is `WORST`: else faults would lie there
@@ -131,7 +132,9 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
         lost = np.where(near > WORKING_W, PASSED, UNKNOWN / 2) / memory
         at = np.arange(near.size) + start + lowest
         lost = np.where((at < 0) | (at >= two.size), 0.0, lost)
-        out += [Course(start + a, start + b, lowest + k) for a, b, k in likeliest(cost, skip, lost, PRICE)]
+        price, price_lost = (np.where(power > WORKING_W, PRICE, PRICE_AT_STOP) for power in (own, near))
+        out += [Course(start + a, start + b, lowest + k)
+                for a, b, k in likeliest(cost, skip, lost, price, price_lost)]
     return _merged(out)
 
 
@@ -214,7 +217,8 @@ def _stretches(courses: list[Course]) -> list[Stretch]:
         [np.full(max((c.stop - c.start) // 30, 1), c.lag) for c in part])) for part in out]
 
 
-def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: float) -> list[tuple[int, int, int]]:
+def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: FloatArray, price_lost: FloatArray) -> list[
+        tuple[int, int, int]]:
     """Course of least cost: start and stop in seconds of the reference, and index of the lag, in order of time.
 
     Where the lag falls by s, s seconds of the reference are passed over, so that none of the device is used twice;
@@ -228,8 +232,8 @@ def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: float
         Cost of passing over a second of the reference.
     lost : (seconds + lags - 1,) array
         Cost of passing over a second of the device: of the first second at each lag, then of the next ones at the last.
-    price : float
-        Of each change.
+    price, price_lost : (seconds,) and (seconds + lags - 1,) arrays
+        Of a change by which a second of the reference, or of the device, is the first to be passed over.
 
     Examples
     --------
@@ -237,28 +241,31 @@ def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: float
     >>> from agree.pairing.clocks.step_search import likeliest
     >>> cost = np.ones((9, 3))
     >>> cost[:4, 0] = cost[4:, 2] = 0
-    >>> likeliest(cost, np.ones(9), np.zeros(11), 2.0)
+    >>> likeliest(cost, np.ones(9), np.zeros(11), np.full(9, 2.0), np.full(11, 2.0))
     [(0, 4, 0), (4, 9, 2)]
     """
     seconds, lags = cost.shape
     passed, gone = np.r_[0.0, np.cumsum(skip)], np.r_[0.0, np.cumsum(lost)]
     totals = np.empty((seconds, lags))
     totals[0] = cost[0]
-    # Least total of all earlier places at which the device was at the same second, less what was passed over by then.
+    # Least total of all earlier places at which the device was at the same second, less what was passed over by then,
+    # and the price of leaving from there.
     fallen = np.full(seconds + lags, np.inf)
     for t in range(1, seconds):
         last, held = totals[t - 1], fallen[t - 1:t - 1 + lags]
-        np.minimum(held, last - passed[t], out=held)
-        best = np.minimum(last, held + (passed[t] + price))
+        np.minimum(held, last + (price[t] - passed[t]), out=held)
+        best = np.minimum(last, held + passed[t])
         other = gone[t:t + lags]
-        best[1:] = np.minimum(best[1:], np.minimum.accumulate(last - other)[:-1] + (other[1:] + price))
+        risen = np.minimum.accumulate(last - other + price_lost[t:t + lags])
+        best[1:] = np.minimum(best[1:], risen[:-1] + other[1:])
         np.add(best, cost[t], out=totals[t])
-    return _traced(totals, cost, passed, gone, price)
+    return _traced(totals, cost, (passed, price), (gone, price_lost))
 
 
-def _traced(totals: FloatArray, cost: FloatArray, passed: FloatArray, gone: FloatArray, price: float) -> list[
-        tuple[int, int, int]]:
+def _traced(totals: FloatArray, cost: FloatArray, fall: tuple[FloatArray, FloatArray],
+            rise: tuple[FloatArray, FloatArray]) -> list[tuple[int, int, int]]:
     """The way back through the totals."""
+    (passed, price), (gone, price_lost) = fall, rise
     t, k = totals.shape[0] - 1, int(totals[-1].argmin())
     stop, found = t + 1, []
     while t > 0:
@@ -267,12 +274,12 @@ def _traced(totals: FloatArray, cost: FloatArray, passed: FloatArray, gone: Floa
             t -= 1
             continue
         found.append((t, stop, k))
-        lower = totals[t - 1, :k] + (gone[t + k] - gone[t:t + k])
-        if lower.size and lower.min() + price <= before + 1e-6:
+        lower = totals[t - 1, :k] + (gone[t + k] - gone[t:t + k]) + price_lost[t:t + k]
+        if lower.size and lower.min() <= before + 1e-6:
             t, k = t - 1, int(lower.argmin())
         else:  # the device was at this second before: s seconds ago, at a lag greater by s
             back = np.arange(min(t - 1, totals.shape[1] - 1 - k) + 1)
-            earlier = totals[t - 1 - back, k + back] - passed[t - back]
+            earlier = totals[t - 1 - back, k + back] - passed[t - back] + price[t - back]
             s = int(earlier.argmin())
             t, k = t - 1 - s, k + s
         stop = t + 1

@@ -97,8 +97,18 @@ def _drift(note: Note) -> str:
             "out short pauses" + ("" if values["dated"] else "; files with dates would tell"))
 
 
+def _stops_untold(note: Note) -> str:
+    values = note.values
+    often = "" if values["times"] == 1 else f"{values['times']} times, for "
+    return (f"the {values['role']} reads 0 {often}{'for ' if not often else ''}{values['seconds']} s from "
+            f"{_when(float(values['at_s']))}{' on' if often else ''} while the other works: as the {values['loser']}'s "
+            "clock loses seconds in this ride, that may be a stop which it did not count and which was not found (the "
+            "step told next is then too long), or a dropout; these seconds are not used")
+
+
 SENTENCES: dict[str, str | Callable[[Note], str]] = {
     "pair_clock_step": _step,
+    "pair_stops_untold": _stops_untold,
     "pair_clock_drift": _drift,
     "pair_clock_kinds": "the clocks are of different kinds ({reference} and {device}): the lag is counted from the "
                         "first stamp of each",

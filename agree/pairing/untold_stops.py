@@ -1,0 +1,98 @@
+"""Zeros that may be a stop which the other recorder did not count: they are evidence against no device.
+
+Where a clock loses seconds at stops, one more stop may lie where power tells no lag, or a stop may be put some seconds
+beside its place. Then one trace reads 0 while the other works, as if it had failed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agree.core.checks import FloatArray
+from agree.core.results.note import Note
+from agree.core.thresholds import BESIDE_STEP_S, LEAST_END_S, LEAST_UNTOLD_S, TURNING_RPM
+from agree.faults.detect import Found
+from agree.pairing.clocks.retime import Change
+
+ZEROS = ("dropout", "late_start", "early_end")
+
+
+class Cadences(NamedTuple):
+    """Cadence in each second of the pairs, 1/min, as each recording has it; None without."""
+
+    reference: FloatArray | None
+    device: FloatArray | None
+
+    def turns(self, fault: Found) -> bool:
+        """Whether the trace that reads 0 has a cadence there: then it is a fault, and no stop."""
+        own = self.device if fault.side == "device" else self.reference
+        some = np.zeros(0) if own is None else own[fault.start:fault.stop]
+        some = some[np.isfinite(some)]
+        return bool(some.size) and float(np.median(some)) >= TURNING_RPM
+
+
+class _Step(NamedTuple):
+    """Seconds of the pairs that one clock lost, and whose clock."""
+
+    start: int
+    stop: int
+    loser: str
+
+
+class Untold(NamedTuple):
+    """Seconds that may be a stop, and notes on them."""
+
+    seconds: NDArray[np.int64]
+    notes: tuple[Note, ...]
+
+
+def untold_stops(found: Sequence[Found], changes: Sequence[Change], first: int, size: int, cadences: Cadences
+                 ) -> Untold:
+    """Return the zeros that may be a stop, and what is said of them.
+
+    Parameters
+    ----------
+    found : sequence of Found
+        Faults, in seconds of the pairs.
+    changes : sequence of Change
+        Steps of the clocks, on the reference's mended grid.
+    first, size : int
+        Place of the first pair on that grid, and number of pairs.
+    cadences : Cadences
+        Of both recordings.
+
+    Returns
+    -------
+    Untold
+        Zeros of a trace whose other clock loses seconds in this ride, anywhere; and of the one that does, beside its
+        steps: so far a step may be beside its place.
+    """
+    steps = [_Step(change.start - abs(change.size) - first, change.start - first,
+                   "device" if change.size < 0 else "reference") for change in changes]
+    seconds: list[NDArray[np.int64]] = []
+    apart: dict[str, list[Found]] = {}
+    for fault in found:
+        if fault.kind not in ZEROS or fault.side == "either":
+            continue
+        near = any(fault.start <= step.stop + BESIDE_STEP_S and fault.stop >= step.start - BESIDE_STEP_S
+                   for step in steps)
+        uncounted = any(step.loser != fault.side for step in steps) and not cadences.turns(fault)
+        if not (near or uncounted):
+            continue
+        seconds.append(np.arange(fault.start, fault.stop))
+        if not near and fault.start > LEAST_END_S and fault.stop < size - LEAST_END_S:  # at an end no lag hangs on it
+            apart.setdefault(fault.side, []).append(fault)
+    return Untold(np.concatenate(seconds) if seconds else np.zeros(0, np.int64),
+                  tuple(_note(side, faults) for side, faults in apart.items()))
+
+
+def _note(side: str, faults: list[Found]) -> Note:
+    """Say of zeros of one trace that they may be stops; a short one beside others is no more than a place in doubt."""
+    longest = max(fault.stop - fault.start for fault in faults)
+    return Note(kind="pair_stops_untold", severity="answer" if longest >= LEAST_UNTOLD_S else "trust", values={
+        "role": side, "loser": "reference" if side == "device" else "device", "times": len(faults),
+        "seconds": sum(fault.stop - fault.start for fault in faults), "at_s": float(faults[0].start)})
