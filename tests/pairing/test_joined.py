@@ -67,7 +67,7 @@ def test_another_ride_is_not_followed_by_steps_put_in_freely(monkeypatch, alike)
     told = Match(Grid(0.0, ride(1)), Grid(0.0, ride(1)), Fine(0.0, 0.1, 0.0, 0.0, 0.0, False), [],
                  notes=() if alike else (Note(kind=UNLIKE, severity="trust"),))
     monkeypatch.setattr(matching, "_crowded", lambda *_: told)
-    monkeypatch.setattr(matching, "_without_zeros", lambda *_: pytest.fail("zeros were left out"))
+    monkeypatch.setattr(matching, "_without_gross", lambda *_: pytest.fail("zeros were left out"))
     if alike:
         assert paired(np.r_[ride(1)[:CUT], ride(2)[CUT:]]).x is told.x
     else:
