@@ -78,7 +78,7 @@ def explain(reference: FloatArray, device: FloatArray, made: Filter, kinds: Coll
     some = without_refuted([one for one in maybe_faulty(sharp, usual) if kind_of(one) in kinds], sharp, smooth,
                            made.kernel)
     found = most_likely(sharp, smooth, made.kernel, some)
-    if doubted:
+    if doubted and sum(one.stop - one.start for one in some) > GROSS_ZEROS * (sharp > WORKING_W).sum():
         found = in_doubt(sharp, smooth, made.kernel, some, found)
     runs = _worth(found.runs, sharp)
     trace = sharp.copy()
