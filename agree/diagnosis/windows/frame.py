@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 from agree.core.checks import FloatArray
 from agree.core.data.answered_pairs import answered_columns
 from agree.core.data.pairs import Pairs
+from agree.core.thresholds import JUMP_SHARE
 from agree.diagnosis.slow_faults import SlowFault, courses, slow_faults
 from agree.verdict.columns import Table, beside_coasting
 
 WINDOW_S = 30
 KNOWN_SHARE = 0.8         # of the windows that must have a cadence, or a temperature, for it to be used
 KNOTS = (0.15, 0.3, 0.45, 0.6, 0.75, 0.85, 0.93)  # shares of the seconds with less power, at which an error may bend
+BESIDE_JUMP_S = 2         # s beside a jump of power, which a part of a second and a short mean spread over
 TURN = 2 * math.pi / 60   # rad/s per rev/min
 
 
@@ -79,8 +81,22 @@ def _unanswered(item: Pairs) -> bool:
     return item.matched is not None and not item.matched.fits
 
 
+def beside_jump(item: Pairs) -> NDArray[np.bool_]:
+    """Seconds in which power jumps, and those next to them, of a pair that differs by a part of a second alone.
+
+    What a delay does not describe of the two, as of a mean over 1.5 s, is largest there, and has no sum: what a sprint
+    loses as it begins it has back as it ends. Where it ends in coasting that is left out, so that the loss must be too.
+    """
+    if item.matched is None or not item.matched.delay_alone:
+        return np.zeros(item.time.size, bool)
+    x = np.nan_to_num(answered_columns(item)[0])
+    jumps = np.abs(np.diff(x, prepend=x[:1])) > JUMP_SHARE * float(np.mean(x[item.used]))
+    near: NDArray[np.bool_] = np.convolve(jumps, np.ones(2 * BESIDE_JUMP_S + 1))[BESIDE_JUMP_S:-BESIDE_JUMP_S] > 0.5
+    return near
+
+
 def _means(item: Pairs, faults: tuple[SlowFault, ...], knots: FloatArray) -> tuple[FloatArray, ...]:
-    good = item.used & ~beside_coasting(item)
+    good = item.used & ~beside_coasting(item) & ~beside_jump(item)
     time = item.time[good]
     index = np.floor(time / WINDOW_S).astype(np.intp)
     count = np.bincount(index)
