@@ -32,7 +32,7 @@ CAUSE_COST = 2.0           # times ln n_eff for each cause: twice the usual, sin
 COURSE_COST, COURSE_GAIN = 0.5, 11.34
 COURSE_STRENGTH = 0.995    # level for a course in time that is no straight drift to be named: many are tried
 POWER_IN_TIME = 0.7        # correlation of power with time, from which on what goes with one may go with the other
-# Change of power from one second to the next, as a share of its mean, beside which the seconds of a pair that differs by
+# Change of power from one second to the next, of its mean, beside which the seconds of a pair that differs by
 # a part of a second are left out: sprints rise by 2 to 6; of four real rides 1 to 2.5 % are within 2 s of one.
 JUMP_SHARE = 1.0
 ROUNDING_SHARE = 1e-4      # of mean power: scatter of window means below this is rounding, not evidence
