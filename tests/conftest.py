@@ -59,6 +59,12 @@ def rng():
     return np.random.default_rng(20240607)
 
 
+@pytest.fixture(scope="session")
+def one_folder(tmp_path_factory):
+    """A folder for all examples of a property: to make a new one for each takes longer than to read its file."""
+    return tmp_path_factory.mktemp("examples")
+
+
 def _oracle(name):
     try:
         # scipy.odr is deprecated from 1.17 on; it goes on serving as an oracle as long as it is there.

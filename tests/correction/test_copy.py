@@ -84,13 +84,13 @@ def test_bytes_of_a_copy(tmp_path):
 @given(st.lists(st.one_of(st.none(), st.floats(-50, 2000).map(lambda x: round(x, 2))), min_size=5, max_size=40),
        st.sampled_from([(",", ".", "\n"), (";", ",", "\r\n"), ("\t", ",", "\n"), ("|", ".", "\r")]),
        st.floats(0.8, 1.25).map(lambda x: round(x, 4)), st.floats(-20, 20).map(lambda x: round(x, 1)))
-def test_any_recording(tmp_path_factory, values, form, scale, offset):
+def test_any_recording(one_folder, values, form, scale, offset):
     delimiter, sign, end = form
     readings = [200.5, 310.25, 120.0, *values]
     lines = [delimiter.join(("time", "note", "power"))] + [
         delimiter.join((str(k), "a 1", "" if v is None else f"{v:.2f}".replace(".", sign)))
         for k, v in enumerate(readings)]
-    file = tmp_path_factory.mktemp("any") / "any.csv"
+    file = one_folder / "any.csv"
     file.write_bytes(end.join(lines).encode())
     made = corrected_copy(file, Change(scale, offset)).content.decode()
     rows = list(csv.reader(made.split(end), delimiter=delimiter))

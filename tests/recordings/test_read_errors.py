@@ -203,8 +203,8 @@ OPTIONS = st.fixed_dictionaries({}, optional={
 @settings(max_examples=1000, deadline=None)
 @given(st.lists(st.sampled_from(PIECES), max_size=40).map("".join) | st.text(max_size=40) | st.binary(max_size=40),
        OPTIONS)
-def test_whatever_the_file_there_is_a_recording_or_one_line(tmp_path_factory, content, options):
-    file = write(tmp_path_factory.mktemp("any"), content if isinstance(content, bytes)
+def test_whatever_the_file_there_is_a_recording_or_one_line(one_folder, content, options):
+    file = write(one_folder, content if isinstance(content, bytes)
                  else content.encode("utf-8", "surrogatepass"))
     found: Recording | str
     try:

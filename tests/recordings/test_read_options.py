@@ -113,12 +113,12 @@ def changes(zone: str):
 
 @given(st.sampled_from(ZONES), st.integers(0, 3), st.integers(-9000, 9000), st.integers(3, 60),
        st.sampled_from([1, 60]))
-def test_zone_gives_back_utc(tmp_path_factory, zone, which, begin, count, step):
+def test_zone_gives_back_utc(one_folder, zone, which, begin, count, step):
     change = changes(zone)
     start = change[which % len(change)] + begin
     utc = start + step * np.arange(count)
     local = [datetime.fromtimestamp(int(t), ZoneInfo(zone)) for t in utc]
-    file = write(tmp_path_factory.mktemp("zone"), *[f"{t:%Y-%m-%d %H:%M:%S},{200 + k}" for k, t in enumerate(local)])
+    file = write(one_folder, *[f"{t:%Y-%m-%d %H:%M:%S},{200 + k}" for k, t in enumerate(local)])
     found = read_recording(file, zone=zone)
     assert found.clock == "utc"
     offset = found.time - utc

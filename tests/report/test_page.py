@@ -121,7 +121,7 @@ def test_pages_are_equal_byte_for_byte(form):
 
 
 def test_the_callers_settings_are_neither_used_nor_changed():
-    before = {form: render_page(case("fails"), form) for form in ("pdf", "svg", "png")}
+    before = {form: rendered("fails", form) for form in ("pdf", "svg", "png")}
     with mpl.rc_context({"font.size": 30, "axes.facecolor": "red", "pdf.fonttype": 3, "svg.fonttype": "path",
                          "lines.linewidth": 9, "axes.grid": True, "text.color": "red", "figure.facecolor": "black",
                          "xtick.direction": "in", "axes.spines.top": False, "lines.marker": "x"}):

@@ -5,14 +5,17 @@ import subprocess
 import sys
 
 import pytest
+from click.testing import CliRunner
 
+from agree.cli.main import command
 from agree.demo.many import write_fleet, write_study, write_trail
 from agree.study import find_pairs
 
 
 def demo(folder, kind):
-    return subprocess.run([sys.executable, "-m", "agree", "demo", kind, str(folder)], check=True, capture_output=True,
-                          text=True, encoding="utf-8").stdout
+    done = CliRunner().invoke(command, ["demo", kind, str(folder)], standalone_mode=False)
+    assert done.exit_code == 0, f"{done.output}\n{done.exception!r}"
+    return done.stdout
 
 
 def test_trail(tmp_path):
