@@ -44,6 +44,8 @@ from agree.pairing.same_ride.minutes import Likeness
 
 FORCE = "if you know the lag, give it: lag_s=... (--lag ...)"
 CADENCE = "cadence in both files tells"
+PAUSES = ("or one of the recorders paused at stops too many, or too close together, for each to be placed: export both "
+          "without automatic pauses, with a timestamp in each row; ")
 SPRINTS = "next time add a few 5-s sprints at start and end (common practice)"
 
 
@@ -200,7 +202,7 @@ def refuse_likeness(likeness: Likeness, steps: int, slower: Slower = nothing) ->
         f"{int(likeness.matched.sum())} of {likeness.matched.size} minutes are more alike than the same minutes at "
         f"other shifts: by chance this share may be {100 * likeness.low:.0f} % only (lower 95 % limit); "
         f"{100 * least:.0f} % or more are needed of it, which two efforts on one course, or one plan of intervals, do "
-        f"not reach; {then}check that both are of the same ride; {FORCE}")
+        f"not reach; {then}{PAUSES if steps else ''}check that both are of the same ride; {FORCE}")
 
 
 def refuse_other_rider(rapid: Likeness, ratio: float, leftover: Callable[[], tuple[Likeness, float]],

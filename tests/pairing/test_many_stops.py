@@ -9,6 +9,8 @@ from agree.pairing.clocks import clock, stops_left_out
 from agree.pairing.clocks.stops_left_out import between_pauses
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
+from agree.pairing.refusal import refuse_likeness
+from agree.pairing.same_ride.minutes import Likeness
 
 
 def ride(stops, size=900, seed=4):
@@ -86,3 +88,12 @@ def test_two_riders_who_stop_in_the_same_seconds_are_two():
     assert between_pauses(x, y, -np.inf, np.inf)
     with pytest.raises(MatchError):
         match(x, y, None, None, False)
+
+
+@pytest.mark.parametrize("steps", [0, 15])
+def test_a_refusal_after_steps_says_that_stops_may_be_too_many_to_place(steps):
+    """28 stops in 40 min, one ride: "probably not of the same ride" was all that was said."""
+    unlike = Likeness(60 * np.arange(10), np.arange(10) < 3, np.ones(10))
+    with pytest.raises(MatchError) as refusal:
+        refuse_likeness(unlike, steps)
+    assert ("paused at stops too many" in str(refusal.value)) == bool(steps)
