@@ -42,6 +42,11 @@ class _Step(NamedTuple):
     stop: int
     loser: str
 
+    def may_hold(self, fault: Found) -> bool:
+        """Whether zeros may be of this stop: they lie beside it, and are no longer than it may be misplaced."""
+        return (fault.start <= self.stop + BESIDE_STEP_S and fault.stop >= self.start - BESIDE_STEP_S
+                and fault.stop - fault.start <= self.stop - self.start + BESIDE_STEP_S)
+
 
 class Untold(NamedTuple):
     """Seconds that may be a stop, and notes on them."""
@@ -68,26 +73,23 @@ def untold_stops(found: Sequence[Found], changes: Sequence[Change], first: int, 
     Returns
     -------
     Untold
-        Zeros of a trace whose other clock loses seconds in this ride, anywhere; and of the one that does, beside its
-        steps: so far a step may be beside its place.
+        Zeros beside a step, since it may be so far beside its place; and those elsewhere of a trace whose other clock
+        loses seconds in this ride, if they are no more than its steps.
     """
     steps = [_Step(change.start - abs(change.size) - first, change.start - first,
                    "device" if change.size < 0 else "reference") for change in changes]
-    seconds: list[NDArray[np.int64]] = []
-    apart: dict[str, list[Found]] = {}
-    for fault in found:
-        if fault.kind not in ZEROS or fault.side == "either":
+    zeros = [fault for fault in found if fault.kind in ZEROS and fault.side != "either"]
+    beside = [fault for fault in zeros if any(step.may_hold(fault) for step in steps)]
+    notes: list[Note] = []
+    for side in ("reference", "device"):
+        apart = [fault for fault in zeros if fault.side == side and fault not in beside and not cadences.turns(fault)]
+        if not 0 < len(apart) <= sum(step.loser != side for step in steps):  # more would be missed than were found
             continue
-        near = any(fault.start <= step.stop + BESIDE_STEP_S and fault.stop >= step.start - BESIDE_STEP_S
-                   for step in steps)
-        uncounted = any(step.loser != fault.side for step in steps) and not cadences.turns(fault)
-        if not (near or uncounted):
-            continue
-        seconds.append(np.arange(fault.start, fault.stop))
-        if not near and fault.start > LEAST_END_S and fault.stop < size - LEAST_END_S:  # at an end no lag hangs on it
-            apart.setdefault(fault.side, []).append(fault)
-    return Untold(np.concatenate(seconds) if seconds else np.zeros(0, np.int64),
-                  tuple(_note(side, faults) for side, faults in apart.items()))
+        beside += apart
+        within = [fault for fault in apart if fault.start > LEAST_END_S and fault.stop < size - LEAST_END_S]
+        notes += [_note(side, within)] if within else []  # at an end no lag hangs on it
+    return Untold(np.concatenate([np.zeros(0, np.int64), *(np.arange(fault.start, fault.stop) for fault in beside)]),
+                  tuple(notes))
 
 
 def _note(side: str, faults: list[Found]) -> Note:

@@ -48,7 +48,7 @@ def test_further_off_the_zeros_of_the_clock_that_loses_seconds_are_a_fault():
 def test_zeros_of_the_other_trace_may_be_a_stop_that_was_not_found(length, severity):
     """LEAST_UNTOLD_S, 3: so long a one is said first."""
     assert LEAST_UNTOLD_S == 3
-    found = told(zeros(900, 900 + length), zeros(1300, 1302))
+    found = told(zeros(900, 900 + length), zeros(1300, 1302), changes=(*LOST_BY_DEVICE, retime.Change(720, -9)))
     (note,) = found.notes
     assert note.severity == severity
     assert note.values == {"role": "reference", "loser": "device", "times": 2, "seconds": length + 2, "at_s": 900.0}
@@ -69,6 +69,21 @@ def test_a_trace_whose_rider_pedals_has_failed(rpm, kept):
 def test_at_an_end_no_lag_hangs_on_a_stop(start, said):
     assert len(told(zeros(start, start + 5)).notes) == said
     assert len(told(zeros(1990 - LEAST_END_S, 2000 - start)).notes) == said
+
+
+@pytest.mark.parametrize(("length", "held"), [(20 + BESIDE_STEP_S, True), (21 + BESIDE_STEP_S, False)])
+def test_zeros_longer_than_the_stop_beside_them_are_a_fault(length, held):
+    """A device that comes back after a change of its battery, and reads 0 for minutes."""
+    assert told(zeros(521, 521 + length, "device", "late_start")).seconds.size == held * length
+
+
+def test_more_zeros_than_steps_are_faults():
+    """A reference that fails again and again is not excused by one stop."""
+    twice = zeros(900, 930), zeros(1200, 1230)
+    assert told(twice[0]).seconds.size == 30
+    assert not told(*twice).seconds.size
+    assert told(*twice, changes=(*LOST_BY_DEVICE, retime.Change(720, -9))).seconds.size == 60
+    assert not told(*twice, changes=(*LOST_BY_DEVICE, retime.Change(720, 9))).seconds.size
 
 
 def test_other_faults_stay_what_they_are():
