@@ -31,7 +31,8 @@ from agree.estimators.lines import pairwise_slopes
 from agree.faults import ceiling, held, late_start, partial, spike, view
 from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
 from agree.pairing import grid, match, witnesses
-from agree.pairing.clocks import clock, course, crowd, fine, lag_path, retime, smoothness, step_search
+from agree.pairing.clocks import clock, course, crowd, fine, lag_path, retime, smoothness
+from agree.pairing.clocks.by_second import step_search
 from agree.pairing.same_ride import between_steps, minutes, rider
 from agree.verdict import columns, meanings
 

@@ -22,7 +22,8 @@ from agree.core.thresholds import (
     STAMPS_S,
 )
 from agree.pairing import witnesses
-from agree.pairing.clocks import clock, lag_path, retime, smoothness, step_search
+from agree.pairing.clocks import clock, lag_path, retime, smoothness
+from agree.pairing.clocks.by_second import step_search
 from agree.pairing.clocks.crowd import crowd
 from agree.pairing.clocks.fine import Fine, refine
 from agree.pairing.clocks.stops_left_out import as_stops, between_pauses, stops

@@ -7,8 +7,8 @@ from scipy.signal import lfilter
 from agree import Recording, pair_recordings
 from agree.core.thresholds import FAR_LAG_LEAST_S, FAR_LAG_S, REUSED_SHARE
 from agree.pairing.clocks import lag_path
+from agree.pairing.clocks.by_second.step_search import refined
 from agree.pairing.clocks.lag_path import Stretch, without_reuse
-from agree.pairing.clocks.step_search import refined
 
 SECONDS = 1200
 

@@ -5,9 +5,9 @@ import pytest
 from scipy.signal import lfilter
 
 from agree.pairing.clocks import retime
+from agree.pairing.clocks.by_second.poor_parts import Course, mended
 from agree.pairing.clocks.fine import Extra, Fine
 from agree.pairing.clocks.lag_path import Stretch
-from agree.pairing.clocks.poor_parts import Course, mended
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
 

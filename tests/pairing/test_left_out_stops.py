@@ -6,9 +6,10 @@ from scipy.signal import lfilter
 
 from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S
 from agree.pairing.clocks import retime
+from agree.pairing.clocks.by_second.likeliest_course import likeliest
+from agree.pairing.clocks.by_second.step_search import without_turns
 from agree.pairing.clocks.fine import Extra, Fine
 from agree.pairing.clocks.lag_path import Stretch
-from agree.pairing.clocks.step_search import likeliest, without_turns
 from agree.pairing.grid import Grid
 from agree.pairing.same_ride.judged import known_in_both
 

@@ -9,10 +9,11 @@ import pytest
 from agree import Recording, pair_recordings
 from agree.core.errors import MatchError
 from agree.core.thresholds import CROWDED
-from agree.pairing.clocks import step_search
+from agree.pairing.clocks.by_second import step_search
+from agree.pairing.clocks.by_second.likeliest_course import likeliest
+from agree.pairing.clocks.by_second.step_search import refined
 from agree.pairing.clocks.crowd import crowd, stands_out
 from agree.pairing.clocks.lag_path import Stretch
-from agree.pairing.clocks.step_search import likeliest, refined
 
 RIDES = Path(__file__).parent.parent / "data" / "rides"
 

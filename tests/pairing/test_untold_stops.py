@@ -6,11 +6,19 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from agree.core.thresholds import BESIDE_STEP_S, LEAST_END_S, LEAST_UNTOLD_S, TURNING_RPM
+from agree.core.thresholds import (
+    BESIDE_STEP_S,
+    LEAST_END_S,
+    LEAST_UNTOLD_S,
+    STEP_PRICE,
+    STEP_PRICE_AT_STOP,
+    TURNING_RPM,
+)
 from agree.faults.detect import Found
 from agree.pairing.clocks import retime
+from agree.pairing.clocks.by_second.likeliest_course import likeliest
+from agree.pairing.clocks.by_second.step_search import refined
 from agree.pairing.clocks.lag_path import Stretch
-from agree.pairing.clocks.step_search import PRICE, PRICE_AT_STOP, likeliest, refined
 from agree.pairing.grid import Grid
 from agree.pairing.untold_stops import Cadences, untold_stops
 from agree.report.notes.sentence import note_text
@@ -105,13 +113,13 @@ def test_a_step_stays_at_its_stop_though_seconds_nearby_differ_more():
 
 def test_a_step_at_a_stop_costs_less():
     """Twelve seconds of riding between two stops that a recorder leaves out are found; they had been passed over."""
-    assert PRICE_AT_STOP == PRICE / 2
-    price = np.array([PRICE] * 10 + [PRICE_AT_STOP] * 10)
+    assert STEP_PRICE_AT_STOP == STEP_PRICE / 2
+    price = np.array([STEP_PRICE] * 10 + [STEP_PRICE_AT_STOP] * 10)
     cost = np.ones((20, 6))
     cost[:10, 5] = cost[15:, 0] = 0.0
-    cheap = likeliest(cost, np.full(20, 0.1), np.zeros(25), price, np.full(25, PRICE))
+    cheap = likeliest(cost, np.full(20, 0.1), np.zeros(25), price, np.full(25, STEP_PRICE))
     assert cheap == [(0, 10, 5), (15, 20, 0)]
-    assert len(likeliest(cost, np.full(20, 0.1), np.zeros(25), np.full(20, PRICE), np.full(25, PRICE))) == 1
+    assert len(likeliest(cost, np.full(20, 0.1), np.zeros(25), np.full(20, STEP_PRICE), np.full(25, STEP_PRICE))) == 1
 
 
 def test_two_stops_with_a_few_seconds_of_riding_between_them():

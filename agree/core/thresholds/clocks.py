@@ -25,3 +25,11 @@ TURNING_RPM = 20.0  # of the trace that reads 0: its rider pedals, and it failed
 # Stops that a recorder must have left out, and how much alike the traces must be without them, for it to be tried: what
 # is found is judged like any other course. Wrong pairs have 0.1 to 0.3; a ride with 28 stops in 40 min had 0.9.
 LEAST_PAUSES, PAUSED_CORRELATION = 3, 0.5
+# Search of steps second by second: log likelihoods, of which the likeliest course of the lag is taken. What it finds is
+# judged afterwards, and benchmarks/same_ride.py measures the whole. Price of a change of the lag: chance makes one in
+# exp(12) = 160,000 places; half of it where the first second passed over is one of no work, as recorders pause there.
+STEP_PRICE, STEP_PRICE_AT_STOP = 12.0, 6.0
+STEP_WORST = 4.5    # most that one second can cost: 3 standard deviations, more of which are faults
+STEP_PASSED = 3.7   # of a second of work that is passed over: about what unrelated readings cost
+# Of a second that either lacks, twice what noise alone costs; half of it for one of no work that is passed over.
+STEP_UNKNOWN = 1.0

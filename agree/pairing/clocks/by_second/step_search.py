@@ -14,18 +14,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, MIN_STEP_S, WORKING_W
+from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, MIN_STEP_S, STEP_WORST, WORKING_W
 from agree.pairing.clocks import clock, smoothness
+from agree.pairing.clocks.by_second.likeliest_course import likeliest, prices
+from agree.pairing.clocks.by_second.poor_parts import Course, mended
 from agree.pairing.clocks.lag_path import Stretch, shifted, without_excursions
-from agree.pairing.clocks.poor_parts import Course, mended
 
-# The model of the search: log likelihoods, of which the likeliest course is taken. What it finds is judged afterwards
-# (`no_step`, `without_turns`, minutes that are alike), and benchmarks/same_ride.py measures the whole.
-PRICE = 12.0  # of a change of lag, in units of log likelihood
-PRICE_AT_STOP = 6.0  # where the first second passed over is one of no work: recorders pause there
-WORST = 4.5  # log likelihood that one second can cost: 3 standard deviations
-PASSED = 3.7  # of a second of work that the device passed over: about what unrelated readings cost
-UNKNOWN = 1.0  # of a second that either lacks; beyond the ends of the device it is `WORST`: else faults would lie there
 REACH_S = 6  # lags tried beyond those found; with 66 the zeros of a late start were taken for a pause
 LONGEST_S = 7200  # a region of more seconds is cut, since the memory goes with seconds times lags
 BESIDE_S = 400  # readings looked at on either side of a change
@@ -111,7 +105,7 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
     one, two = (clock.mean_of_valid(trace, lambda v: ndimage.gaussian_filter1d(v, SMOOTH_SD_S, mode="constant"))
                 for trace in (one, two))
     scale, sd, memory = _noise(one, _laid(two, courses, one.size))
-    courses = mended(scale * one, two, courses, sd, WORST)
+    courses = mended(scale * one, two, courses, sd, STEP_WORST)
     out: list[Course] = []
     for region in _regions(courses):
         if len(region) == 1:
@@ -123,18 +117,10 @@ def _followed(one: FloatArray, two: FloatArray, courses: list[Course]) -> list[C
         count = max(lags) + REACH_S - lowest + 1
         near = shifted(two, np.arange(start + lowest, stop + lowest + count - 1))
         own = scale * one[start:stop]
-        apart = np.lib.stride_tricks.sliding_window_view(near, count) - own[:, None]
-        cost = np.minimum(0.5 * (apart / sd) ** 2, WORST)
-        place = np.arange(start, stop)[:, None] + lowest + np.arange(count)
-        beyond = (place < 0) | (place >= two.size)
-        cost = np.where(np.isfinite(cost), cost, np.where(beyond, WORST, UNKNOWN)) / memory
-        skip = np.where(own > WORKING_W, PASSED, UNKNOWN / 2) / memory
-        lost = np.where(near > WORKING_W, PASSED, UNKNOWN / 2) / memory
         at = np.arange(near.size) + start + lowest
-        lost = np.where((at < 0) | (at >= two.size), 0.0, lost)
-        price, price_lost = (np.where(power > WORKING_W, PRICE, PRICE_AT_STOP) for power in (own, near))
+        found = prices(own, near, (at >= 0) & (at < two.size), sd, memory)
         out += [Course(start + a, start + b, lowest + k)
-                for a, b, k in likeliest(cost, skip, lost, price, price_lost)]
+                for a, b, k in likeliest(*found)]
     return _merged(out)
 
 
@@ -155,7 +141,7 @@ def _noise(one: FloatArray, laid: FloatArray) -> tuple[float, float, float]:
         usual = float(np.median(medians[telling]))
         rest = np.where(np.repeat(medians <= usual, MINUTE_S), rest[:size], np.nan)
     sd = max(1.4826 * float(np.nanmedian(np.abs(rest))), LEAST_SD_W)
-    rest = np.clip(rest, -WORST * sd, WORST * sd)
+    rest = np.clip(rest, -STEP_WORST * sd, STEP_WORST * sd)
     rest = np.where(np.isfinite(rest), rest - np.nanmean(rest), 0.0)
     square, memory = float(rest @ rest), 1.0
     for hop in range(1, MEMORY_S):
@@ -215,72 +201,3 @@ def _stretches(courses: list[Course]) -> list[Stretch]:
             out.append([course])
     return [Stretch(part[0].start, part[-1].stop, np.concatenate(
         [np.full(max((c.stop - c.start) // 30, 1), c.lag) for c in part])) for part in out]
-
-
-def likeliest(cost: FloatArray, skip: FloatArray, lost: FloatArray, price: FloatArray, price_lost: FloatArray) -> list[
-        tuple[int, int, int]]:
-    """Course of least cost: start and stop in seconds of the reference, and index of the lag, in order of time.
-
-    Where the lag falls by s, s seconds of the reference are passed over, so that none of the device is used twice;
-    where it rises, s seconds of the device.
-
-    Parameters
-    ----------
-    cost : (seconds, lags) array
-        Of each second at each lag, in ascending order of whole seconds.
-    skip : (seconds,) array
-        Cost of passing over a second of the reference.
-    lost : (seconds + lags - 1,) array
-        Cost of passing over a second of the device: of the first second at each lag, then of the next ones at the last.
-    price, price_lost : (seconds,) and (seconds + lags - 1,) arrays
-        Of a change by which a second of the reference, or of the device, is the first to be passed over.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from agree.pairing.clocks.step_search import likeliest
-    >>> cost = np.ones((9, 3))
-    >>> cost[:4, 0] = cost[4:, 2] = 0
-    >>> likeliest(cost, np.ones(9), np.zeros(11), np.full(9, 2.0), np.full(11, 2.0))
-    [(0, 4, 0), (4, 9, 2)]
-    """
-    seconds, lags = cost.shape
-    passed, gone = np.r_[0.0, np.cumsum(skip)], np.r_[0.0, np.cumsum(lost)]
-    totals = np.empty((seconds, lags))
-    totals[0] = cost[0]
-    # Least total of all earlier places at which the device was at the same second, less what was passed over by then,
-    # and the price of leaving from there.
-    fallen = np.full(seconds + lags, np.inf)
-    for t in range(1, seconds):
-        last, held = totals[t - 1], fallen[t - 1:t - 1 + lags]
-        np.minimum(held, last + (price[t] - passed[t]), out=held)
-        best = np.minimum(last, held + passed[t])
-        other = gone[t:t + lags]
-        risen = np.minimum.accumulate(last - other + price_lost[t:t + lags])
-        best[1:] = np.minimum(best[1:], risen[:-1] + other[1:])
-        np.add(best, cost[t], out=totals[t])
-    return _traced(totals, cost, (passed, price), (gone, price_lost))
-
-
-def _traced(totals: FloatArray, cost: FloatArray, fall: tuple[FloatArray, FloatArray],
-            rise: tuple[FloatArray, FloatArray]) -> list[tuple[int, int, int]]:
-    """The way back through the totals."""
-    (passed, price), (gone, price_lost) = fall, rise
-    t, k = totals.shape[0] - 1, int(totals[-1].argmin())
-    stop, found = t + 1, []
-    while t > 0:
-        before = totals[t, k] - cost[t, k]
-        if totals[t - 1, k] <= before + 1e-9:
-            t -= 1
-            continue
-        found.append((t, stop, k))
-        lower = totals[t - 1, :k] + (gone[t + k] - gone[t:t + k]) + price_lost[t:t + k]
-        if lower.size and lower.min() <= before + 1e-6:
-            t, k = t - 1, int(lower.argmin())
-        else:  # the device was at this second before: s seconds ago, at a lag greater by s
-            back = np.arange(min(t - 1, totals.shape[1] - 1 - k) + 1)
-            earlier = totals[t - 1 - back, k + back] - passed[t - back] + price[t - back]
-            s = int(earlier.argmin())
-            t, k = t - 1 - s, k + s
-        stop = t + 1
-    return [*found, (0, stop, k)][::-1]

@@ -1,0 +1,1 @@
+"""Steps of a clock, second by second."""
