@@ -28,7 +28,8 @@ from agree.correction import find, rules
 from agree.diagnosis import by_second, telltale
 from agree.diagnosis.windows import frame
 from agree.estimators.lines import pairwise_slopes
-from agree.faults import ceiling, held, late_start, partial, spike, view
+from agree.faults import held, late_start, partial, spike, view
+from agree.faults.ceilings import before_filter, pile_up, top_value
 from agree.faults.slow import coefficient, lasting_steps, steady_ride, warm_up
 from agree.pairing import grid, match, witnesses
 from agree.pairing.clocks import clock, course, crowd, fine, lag_path, retime, smoothness
@@ -39,8 +40,8 @@ from agree.verdict import columns, meanings
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (engine, thresholds, pairwise_slopes, clock, coefficient, course, crowd, fine, grid, lag_path, match, retime,
            between_steps, minutes, rider, smoothness, step_search, witnesses, schema_1, rules, find, meanings,
-           next_step, columns, steady_ride, warm_up, lasting_steps, by_second, telltale, frame, ceiling, held,
-           late_start, partial, spike, view)
+           next_step, columns, steady_ride, warm_up, lasting_steps, by_second, telltale, frame, top_value,
+           before_filter, pile_up, held, late_start, partial, spike, view)
 
 
 def constants() -> dict[str, Any]:

@@ -14,7 +14,9 @@ from agree.core.data.runs import runs
 from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_MOST, CLAIM_UNKNOWN, DIP_SHARE, WORKING_W
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
-from agree.faults.ceiling import ceiling, ceiling_before_filter
+from agree.faults.ceilings.before_filter import ceiling_before_filter
+from agree.faults.ceilings.pile_up import piled_up
+from agree.faults.ceilings.top_value import ceiling
 from agree.faults.claim import Claim
 from agree.faults.dropout import dropouts, shown_late
 from agree.faults.held import held, with_marker
@@ -257,6 +259,7 @@ def _of_kind(kind: str, seen: dict[str, View], role: str) -> list[Found]:
         mask = ceiling(view) if kind == "saturation" else late_starts(view, early_end=kind == "early_end")
         if kind == "saturation" and not mask.any():
             mask = ceiling_before_filter(view, other)
+            mask = mask if mask.any() else piled_up(view)
         spans = runs(mask)
     claims = view.weigh(spans, [1.0] * len(spans), np.isin(np.arange(view.y.size), [
         at for start, stop in spans for at in range(start, stop)])) if spans else []

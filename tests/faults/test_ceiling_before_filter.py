@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from agree.estimators.response.kernels import Kernel
-from agree.faults.ceiling import Above, above_top, ceiling_before_filter, of_ceiling
+from agree.faults.ceilings.before_filter import Above, above_top, ceiling_before_filter, of_ceiling
 from agree.faults.set_aside import set_aside
 from agree.faults.view import View
 

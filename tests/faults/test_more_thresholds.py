@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from agree.faults.ceiling import ceiling
+from agree.faults.ceilings.top_value import ceiling
 from agree.faults.claim import Claim
 from agree.faults.dropout import without_stops
 from agree.faults.held import held

@@ -135,6 +135,11 @@ CEILING_FILTERED_LOW, CEILING_FILTERED_SHARE, CEILING_FILTERED_LEFT, CEILING_FIL
 # of 0 and 0.1 all are ceilings then, with 0.2 and more none; a delay up to 0.3 s off: 23, 17, 8, 5, 1 and 0 with slopes
 # of 0, 0.1, 0.2, 0.3, 0.4 and 0.6).
 CEILING_FILTERED_ALIKE = 1.3
+# A ceiling that noise or a slower trace hides: seconds at the top, standard errors by which they lack energy, how much
+# of a change of power they show, and standard deviations of errors by which power moves there. 45 pairs with a ceiling,
+# a second condition in most: 30 s and more, 20, at most 0.11, at least 2.7; of 167 without one, those with 10 standard
+# errors have slopes of 0.3 and more (one file joined of two rides apart). 2 for power that a trainer holds: 1 is noise.
+CEILING_PILE_S, CEILING_PILE_ERRORS, CEILING_PILE_SLOPE, CEILING_PILE_MOVES = 10, 10.0, 0.15, 2.0
 # Beside a ceiling a change from second to second by this share of it is a jump that it cuts, for so many s at most.
 CEILING_STEEP, CEILING_JUMP_S = 0.1, 6
 # s before and after a ceiling that tell nothing of a filter: sprints that are cut made delays of 0.3 to 0.45 s out of
