@@ -85,8 +85,9 @@ class Finding(Result):
     ----------
     cause : str
         Identifier of the cause, one of `Cause`.
-    role : {"", "device", "reference"}
-        Whose it is, where that is known or supposed; "" where it is of the two together.
+    role : {"", "device", "reference", "either"}
+        Whose it is, where that is known or supposed; "" where it is of the two together, "either" of one of the two,
+        which the data do not tell.
     size : Estimate or None
         Its size, with interval and standard error, in `unit`; None for faults that are counted.
     unit : str
@@ -118,7 +119,7 @@ class Finding(Result):
     """
 
     cause: Cause
-    role: Literal["", "device", "reference"] = ""
+    role: Literal["", "device", "reference", "either"] = ""
     size: Estimate | None = None
     unit: Unit = ""
     strength: float = 1.0

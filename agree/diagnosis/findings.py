@@ -25,7 +25,7 @@ from agree.diagnosis.finding import Finding
 from agree.diagnosis.response_findings import answers, response_findings
 from agree.diagnosis.sessions import sessions_differ, whole_means
 from agree.diagnosis.set_aside_faults import set_aside_faults
-from agree.diagnosis.telltale import telltales
+from agree.diagnosis.telltale import telltales, without_lengths
 from agree.diagnosis.window_findings import parts, slow, unclear
 from agree.diagnosis.windows.bend import bend
 from agree.diagnosis.windows.causes import fit
@@ -81,6 +81,7 @@ def findings(table: Table, correction: Correction) -> tuple[Finding, ...]:
                   for item in table.pairs]
         found = untold([*found, *wandering(made, seen)], slow_reference=2 * sum(slower) > len(slower))
     # One side would explain scale, offset and drift at once: it stands before them once it is likely.
+    hints = without_lengths(hints, [*found, *side])
     ahead = bool(side) and (not side[0].rivals or explains_more(made, seen))
     return tuple([*side, *found, *hints] if ahead else [*found, *hints, *side])
 

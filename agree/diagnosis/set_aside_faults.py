@@ -13,11 +13,14 @@ from agree.diagnosis.finding import Cause, Finding
 from agree.diagnosis.patterns import Conditions, conditions, patterns
 
 KINDS: tuple[Cause, ...] = ("late_start", "early_end", "saturation", "held", "dropout", "spike", "partial")
-ROLES: tuple[Literal["device", "reference"], ...] = ("device", "reference")
+ROLES: tuple[Literal["device", "reference", "either"], ...] = ("device", "reference", "either")
 
 
 def set_aside_faults(pairs: Sequence[Pairs], share: float) -> list[Finding]:
-    """Findings of faults, each kind and trace; `share` is the mean error as a fraction of the reference."""
+    """Findings of faults, each kind and trace; `share` is the mean error as a fraction of the reference.
+
+    The role "either" is of what one of the two had, where they do not tell which.
+    """
     total = sum(float(np.nansum(item.reference)) for item in pairs)
     runs_of: dict[tuple[Cause, str], list[tuple[int, list[tuple[int, int]], float]]] = {}
     for number, item in enumerate(pairs):
@@ -44,6 +47,18 @@ def set_aside_faults(pairs: Sequence[Pairs], share: float) -> list[Finding]:
             found.append(Finding(
                 cause=kind, role=role, percent=abs(effect), patterns=patterns(
                     [(known[number], spans) for number, spans, _ in parts]),
-                values={"seconds": seconds, "events": events, "effect_percent": effect}))
+                values={"seconds": seconds, "events": events, "effect_percent": effect} | (
+                    _lower(pairs, parts) if role == "either" else {})))
     return found
+
+
+def _lower(pairs: Sequence[Pairs], parts: Sequence[tuple[int, list[tuple[int, int]], float]]) -> dict[str, str | float]:
+    """Which of the two reads lower in all runs, and its part of the other one's energy there, %; empty if both do."""
+    sums = [(float(np.nansum(pairs[number].reference[start:stop])), float(np.nansum(pairs[number].device[start:stop])))
+            for number, spans, _ in parts for start, stop in spans]
+    for at, role in enumerate(("reference", "device")):
+        if all(one[at] < one[1 - at] for one in sums):
+            part = sum(one[at] for one in sums) / sum(one[1 - at] for one in sums)
+            return {"lower": role, "part_percent": 100 * part}
+    return {}
 

@@ -12,6 +12,7 @@ from agree.core.interval.engine import estimate
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import POWER_RANGE, SCALES_SD_PERCENT, TELLTALE_LEFT, TELLTALE_ODDS
 from agree.diagnosis.finding import Cause, Finding
+from agree.diagnosis.set_aside_faults import KINDS
 from agree.diagnosis.windows.causes import Fit
 from agree.diagnosis.windows.frame import spread_ratio
 from agree.diagnosis.windows.least_squares import level_off
@@ -28,6 +29,9 @@ GRAVITY = 10 / 9.80665    # a load cell set with g = 10 m/s^2
 SIDE_SD = 0.04
 NEAR_NONE, NEAR_WEIGHT = 0.05, 0.01
 FAR_SHARE, FAR_RANGE = 0.1, 14.0  # of scales, those of any size at all, and the range of their logarithm
+# What a crank length may stand beside: causes that do not move the mean error of the seconds used.
+BESIDE_A_LENGTH: frozenset[Cause] = frozenset((
+    "scale", "delay", "delay_that_varies", "smoothing", "noise_in_proportion", *KINDS))
 
 
 class Telltale(NamedTuple):
@@ -91,14 +95,17 @@ def telltales(fit: Fit) -> list[Finding]:
 
     Beside an offset the scale is judged both by itself and as if it were all of the error: an offset may be the
     reference's, or stand in for what a line cannot follow. An error that bends with power has no such origin, nor have
-    a scale and an offset that take most of each other away: a wrong length is the same percentage at every power.
+    a scale and an offset that take most of each other away.
+
+    A wrong length is the same percentage at every power, and lengths lie so close that some fit any scale: it is named
+    beside no other cause, and where pairs of one difference alone fit.
     """
     part = fit.part("scale")
     if part is None or fit.part("bend") is not None or _turns(fit):
         return []
     if spread_ratio(fit.frame.power) < POWER_RANGE and abs(part.coefficient.value) < 0.3:
         return []
-    tried = [(part.coefficient, part.strength, False)]
+    tried, alone = [(part.coefficient, part.strength, False)], fit.causes() == {"scale"}
     if fit.causes() & {"offset", "torque_offset"}:
         whole = _whole(fit)
         tried.append((whole, level_off(whole), True))
@@ -108,11 +115,25 @@ def telltales(fit: Fit) -> list[Finding]:
         for group in TELLTALES:
             own = [item for item in group if item in held]
             ratio = odds(scale, group)
+            if group[0].cause == "crank_length" and (not alone or len(_differences(own)) > 1):
+                continue
             if own and ratio >= TELLTALE_ODDS and group[0].cause not in found:
                 percent = 100 * abs(scale.value) if whole_error else part.percent
                 found[group[0].cause] = _finding(scale, own, held, strength * ratio / (1 + ratio), percent,
                                                  {"odds": ratio, "as_whole_error": whole_error})
     return list(found.values())
+
+
+def _differences(own: list[Telltale]) -> list[float]:
+    """Differences of the lengths that fit, mm."""
+    return sorted({float(item.values["entered_mm"]) - float(item.values["fitted_mm"]) for item in own})
+
+
+def without_lengths(hints: list[Finding], found: list[Finding]) -> list[Finding]:
+    """Origins of a scale without a crank length, where the scale is not all that moves the mean error."""
+    alone = all(item.cause in BESIDE_A_LENGTH for item in found) and not any(
+        item.cause == "scale" and (item.rivals or item.perhaps) for item in found)
+    return [item for item in hints if alone or item.cause != "crank_length"]
 
 
 def _turns(fit: Fit) -> bool:
@@ -137,7 +158,7 @@ def _finding(scale: Estimate, own: list[Telltale], held: list[Telltale], strengt
     others = tuple(dict.fromkeys(item.cause for item in held if item.cause != best.cause))
     also = {"ratio": best.ratio, "fitting": len(own), "rivals": len(held) - 1, **best.values}
     if best.cause == "crank_length":
-        steps = sorted({float(item.values["entered_mm"]) - float(item.values["fitted_mm"]) for item in own})
+        steps = _differences(own)
         also |= {"differences": len(steps), "least_difference_mm": steps[0], "largest_difference_mm": steps[-1]}
     return Finding(cause=best.cause, role="device", size=scale.scaled(100), unit="%", strength=strength,
                    percent=percent, rivals=("scale", *others), values=also | values)

@@ -23,7 +23,7 @@ from agree.faults.held import held, with_marker
 from agree.faults.late_start import late_starts
 from agree.faults.partial import EITHER, partials, side
 from agree.faults.screen import zeros_amid
-from agree.faults.spike import spikes, stands_alone
+from agree.faults.spike import is_weighed, spikes, stands_alone
 from agree.faults.view import View, views
 
 AROUND_S = 60   # s on either side that tell what is usual
@@ -163,7 +163,7 @@ def _beyond_misfit(found: list[Found], recorded: dict[str, FloatArray], made: Fi
         claims = [float(excess[one.start:one.stop].sum()) for one in own]
         for one, claim in zip(own, seen[role].weigh([(one.start, one.stop) for one in own], claims, at, sign=-1.0,
                                                     tails=True), strict=True):
-            if claim.unknown <= CLAIM_UNKNOWN and not (claim.lacks or stands_alone(seen[role], one.start, one.stop)):
+            if is_weighed(seen[role], claim) and not (claim.lacks or stands_alone(seen[role], one.start, one.stop)):
                 none.add(one)
     return [one for one in found if one not in none]
 

@@ -7,6 +7,8 @@ from scipy import ndimage
 
 from agree.core.data.runs import runs
 from agree.core.thresholds import (
+    CLAIM_MARGIN_S,
+    CLAIM_UNKNOWN,
     SPIKE_BELOW_TOP,
     SPIKE_CLAIM,
     SPIKE_FACTOR,
@@ -29,7 +31,8 @@ def spikes(view: View) -> list[Claim]:
     Twice these are needed where the other trace is near its own largest readings.
 
     Their excess over what is usual must be missing in the other trace: a sprint that the other one smears is none. One
-    that falls between two readings of the other trace, which repeats them, is a spike by its height and steepness.
+    that falls between two readings of the other trace, which repeats them, is a spike by its height and steepness. So
+    is one beside seconds that the other trace lacks; those that its own trace lacks hide nothing of its excess.
     """
     y = np.nan_to_num(view.y)
     near = largest_near(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_NEAR_S)
@@ -45,7 +48,27 @@ def spikes(view: View) -> list[Claim]:
     claims = [float((y - view.usual)[start:stop].sum()) for start, stop in spans]
     return [one._replace(budget=claim) if one.unseen else one
             for one, claim in zip(view.weigh(spans, claims, high, sign=-1.0), claims, strict=True)
-            if (stands_alone(view, one.start, one.stop) if one.unseen else one.holds)]
+            if _is_one(view, one)]
+
+
+def _is_one(view: View, one: Claim) -> bool:
+    if not one.unseen and is_weighed(view, one):
+        return one.lacks
+    return (one.unseen or one.lacks) and stands_alone(view, one.start, one.stop)
+
+
+def is_weighed(view: View, one: Claim) -> bool:
+    """Whether enough is known around a claimed spike to weigh it: a gap of its own trace beside it does not matter.
+
+    What the other trace lacks does: the energy may be there. A gap of the own trace is filled with what is usual, so
+    that the budget is that of the spike alone, but where the trace goes through a filter, which holds what was before.
+    """
+    if one.unknown <= CLAIM_UNKNOWN or view.reach[1] - view.reach[0] > 1:
+        return one.unknown <= CLAIM_UNKNOWN
+    low = max(one.start - CLAIM_MARGIN_S + min(view.reach[0], 0), 0)
+    high = min(one.stop + CLAIM_MARGIN_S + max(view.reach[1], 0), view.y.size)
+    own = ~np.isfinite(view.y[low:high]) & np.isfinite(view.judge[low:high])
+    return float((~view.known[low:high] & ~own).mean()) <= CLAIM_UNKNOWN
 
 
 def stands_alone(view: View, start: int, stop: int) -> bool:

@@ -119,11 +119,12 @@ def test_sessions_that_differ(rng):
 def test_real_pair_and_its_exchange():
     one, two = (bench.diagnose(pair_recordings(RIDES / f"pair-1-{a}.csv", RIDES / f"pair-1-{b}.csv"))
                 for a, b in (("bike", "pedals"), ("pedals", "bike")))
-    # the pedals' crank length was set too short: a scale is part of it whichever is taken as reference
+    # The pedals' crank length was set too short: a scale is part of it whichever is taken as reference. That it was the
+    # length the data do not show: a zero in N m stands beside it, and 8 pairs of lengths would fit.
     for found in (one, two):
         assert "scale" in {item.cause for item in found}
         assert not any("side" in item.cause for item in found)
-        assert max(found, key=lambda item: item.percent * item.strength).cause == "crank_length"
+        assert "crank_length" not in {item.cause for item in found}
     assert [item.cause for item in one] == [item.cause for item in two]
 
 

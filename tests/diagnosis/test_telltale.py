@@ -9,9 +9,12 @@ import pytest
 from agree import Estimate, Pairs
 from agree.core.thresholds import TELLTALE_ODDS
 from agree.correction.find import correction
+from agree.diagnosis.finding import Finding
 from agree.diagnosis.findings import findings
-from agree.diagnosis.telltale import TELLTALES, odds
+from agree.diagnosis.telltale import TELLTALES, odds, telltales, without_lengths
+from agree.diagnosis.windows.loss import loss
 from agree.verdict.columns import table
+from tests.diagnosis.frames import fitted, framed, sized
 
 pytestmark = pytest.mark.filterwarnings("ignore::agree.core.errors.AgreeWarning")
 LENGTHS, UNITS, ONE, TWICE = TELLTALES
@@ -89,3 +92,41 @@ def test_odds_on_both_sides_of_the_threshold():
     assert sum(a != b for a, b in pairwise(above)) == 1
     assert math.isclose(sum(item.weight for item in LENGTHS), 1)
     assert math.isclose(sum(item.weight for item in UNITS), 1)
+
+
+WIDE = 200 + 50 * np.sin(np.arange(40))
+
+
+@pytest.mark.parametrize(("error", "told"), [(0.0005, True), (0.006, False)])
+def test_lengths_of_two_differences_are_no_evidence(error, told):
+    """160 mm for 170 mm: with an error of 0.6 %, 12.5 mm fit as well, and the odds are still 2.7."""
+    made = fitted(framed(WIDE), ("scale", sized(160 / 170 - 1, (1 - 160 / 170) / error)))
+    assert [item.cause for item in telltales(made)] == ["crank_length"] * told
+
+
+@pytest.mark.parametrize("beside", ["offset", "torque_offset", "drift", "cadence_gain"])
+def test_a_length_is_told_beside_no_other_cause(beside):
+    scale = ("scale", sized(170 / 172.5 - 1, 100))
+    assert [item.cause for item in telltales(fitted(framed(WIDE), scale))] == ["crank_length"]
+    assert not telltales(fitted(framed(WIDE), scale, (beside, sized(3.0, 10))))
+
+
+@pytest.mark.parametrize(("found", "told"), [
+    (Finding(cause="scale"), True), (Finding(cause="dropout", role="device"), True), (Finding(cause="delay"), True),
+    (Finding(cause="smoothing"), True), (Finding(cause="uneven_response"), False),
+    (Finding(cause="held_readings"), False), (Finding(cause="one_side_doubled"), False),
+    (Finding(cause="step"), False), (Finding(cause="wandering"), False),
+    (Finding(cause="scale", perhaps="offset"), False), (Finding(cause="scale", rivals=("uneven_response",)), False)])
+def test_nor_beside_what_is_found_elsewhere(found, told):
+    hints = [Finding(cause="crank_length"), Finding(cause="unit")]
+    assert [item.cause for item in without_lengths(hints, [found])] == ["crank_length"] * told + ["unit"]
+
+
+@pytest.mark.parametrize(("causes", "zero_w", "noise", "told"), [
+    (("scale", "offset"), 3.0, 0.3, True), (("scale", "offset"), 3.0, 8.0, False), (("scale",), 3.0, 0.3, False),
+    (("offset",), 3.0, 0.3, False)])
+def test_a_loss_needs_a_scale_and_a_zero_of_its_own(rng, causes, zero_w, noise, told):
+    """With noise of 8 W the intervals of both hold 0."""
+    data = framed(WIDE, -0.012 * WIDE - zero_w + rng.normal(0, noise, WIDE.size))
+    made = fitted(data, *((cause, sized(-1.0, 20)) for cause in causes))
+    assert [item.cause for item in loss(made)] == ["loss"] * told

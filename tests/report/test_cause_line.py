@@ -4,13 +4,16 @@ from dataclasses import replace
 
 import pytest
 
+from agree.core.data.fault import REASONS
 from agree.correction.entered import Entered
 from agree.diagnosis.finding import Finding
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.details import details
 from agree.report.plain_text.screen import screen
 from agree.report.story.cause import told_causes
+from agree.report.story.cause_evidence import name
 from agree.report.story.enter import to_enter
+from agree.report.story.language.vocabulary import fault
 from agree.report.story.tell import tell
 from tests.report.made import item, made
 
@@ -86,3 +89,24 @@ def test_what_drifts_has_the_value_of_the_start(unit, zero, scale):
             (cause, 7.5, unit, 2.5), ("offset", -4.3, "W", 2.4), ("scale", -0.8, "%", 0.8)))
     words = [text for _, text in told_causes(replace(made(0.1, 0.5), findings=found))]
     assert [words[1].startswith(zero), words[2].startswith(scale)] == [True, True]
+
+
+@pytest.mark.parametrize(("known", "words"), [
+    ({"lower": "device", "part_percent": 53.2},
+     "for 426 s the device read 53 % of the reference: it lost part of its reading, or the reference read too much; "
+     "which of the two is not told"),
+    ({}, "one of the two lost part of its reading (426 s); which one is not told")])
+def test_a_half_whose_side_is_not_told_is_a_likely_cause(known, words):
+    half = Finding(cause="partial", role="either", percent=6.5, values={
+        "seconds": 426, "events": 4, "effect_percent": -6.5, **known})
+    check = made(-1.0, 0.1, findings=(half,))
+    assert tell(check).causes == (words,)
+    assert words[:50] in " ".join(screen(check).split())
+    assert "426 s in 4 events; left in, they would change the mean error by -6.50 %" in " ".join(
+        details(check, tell(check)).split())
+    assert name("partial", "either") == "partial readings of one of the two"
+
+
+def test_every_reason_is_said_in_words():
+    assert fault("either_partial") == "one of the two lost part of its reading"
+    assert all("either" not in fault(reason) and "_" not in fault(reason) for reason in REASONS)

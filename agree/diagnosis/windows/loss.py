@@ -19,11 +19,14 @@ LOSS_LINES = ((0.010, 2.6), (0.013, 2.4), (0.013, 3.5))
 def loss(fit: Fit) -> list[Finding]:
     """A loss between two measuring points, if the intervals of scale and offset reach those of clean chains.
 
+    Both must be causes by themselves, and their intervals without 0: beside a scale alone a loss would be that scale
+    told twice.
+
     Lines of loss: output = 0.990 P - 2.6 W, 0.987 P - 2.4 W and 0.987 P - 3.5 W for three gears of a clean chain,
     fitted to measured losses (common practice).
     """
     data = fit.frame
-    if not fit.causes() & {"scale", "offset", "torque_offset"} or "bend" in fit.causes():
+    if "scale" not in fit.causes() or not fit.causes() & {"offset", "torque_offset"} or "bend" in fit.causes():
         return []
     if spread_ratio(data.power) < POWER_RANGE:
         return []
@@ -34,7 +37,7 @@ def loss(fit: Fit) -> list[Finding]:
     ranges = [sorted(sign * line[k] for line in LOSS_LINES) for k in (0, 1)]
     inside = all(item.low <= ends[-1] and ends[0] <= item.high
                  for item, ends in zip((slope, intercept), ranges, strict=True))
-    if not inside or slope.value * sign < 0 or intercept.value * sign < 0:
+    if not inside or any(min(sign * item.low, sign * item.high) <= 0 for item in (slope, intercept)):
         return []
     size = 100 * math.sqrt(float(np.mean((slope.value * data.power + intercept.value) ** 2))) / mean
     return [Finding(

@@ -13,7 +13,7 @@ from agree.diagnosis.over_sessions import merged
 from agree.diagnosis.set_aside_faults import KINDS
 from agree.report.story.cause_evidence import amount, key
 from agree.report.story.language.digits import interval_text, plain, side_words
-from agree.report.story.language.vocabulary import FAULTS
+from agree.report.story.language.vocabulary import FAULTS, WHO
 from agree.verdict.rule import FAILS, HOLDS
 
 ZEROS = {"offset", "torque_offset"}
@@ -33,7 +33,7 @@ CAUSES = {
     "sessions_differ": "the error changes from session to session",
     "crank_length": "a wrong crank length in the settings",
     "unit": "power in another unit",
-    "loss": "a drivetrain loss between the two measuring points",
+    "loss": "the scale and the zero together may be a drivetrain loss between the two measuring points",
     "delay": "the device is late against the reference",
     "delay_that_varies": "a delay that varies within the session",
     "smoothing": "the {role} averages over longer than the other",
@@ -89,7 +89,7 @@ def cause_words(item: Finding) -> str:
     if item.cause == "held_readings":
         return _held(item)
     if item.cause in FAULTS and item.cause not in CAUSES:
-        return f"the {item.role} {FAULTS[item.cause]} ({quoted})"
+        return _of_either(item) if item.role == "either" else f"the {item.role} {FAULTS[item.cause]} ({quoted})"
     tried = {one.cause for one in item.compared}
     told = [rival for rival in item.rivals if rival != "torque_offset" or rival in tried]
     # That the response is not known bears on all the others.
@@ -117,6 +117,16 @@ def _held(item: Finding) -> str:
     reads = side_words(rest, 1, "%") if abs(rest) >= SAME_PERCENT else "the same as the reference"
     return (f"{CAUSES[item.cause].format(role=item.role)} {key(item)}, which adds {plain(abs(adds), 1)} % that was not "
             f"pedalled; while pedalling {'it' if item.role == 'device' else 'the device'} reads {reads}")
+
+
+def _of_either(item: Finding) -> str:
+    """Say a fault of which the data do not tell whose it is: what is known, and what may have made it."""
+    if "lower" not in item.values:
+        return f"{WHO[item.role]} {FAULTS[item.cause]} ({key(item)}); which one is not told"
+    lower, part = str(item.values["lower"]), float(item.values["part_percent"])
+    other = "reference" if lower == "device" else "device"
+    why = f"it lost part of its reading, or the {other} read too much"
+    return f"for {key(item)} the {lower} read {part:.0f} % of the {other}: {why}; which of the two is not told"
 
 
 def has_zero_error(found: Sequence[Finding]) -> bool:

@@ -33,7 +33,9 @@ def name(cause: str, role: str = "") -> str:
     """Name of a cause."""
     if cause == "smoothing":
         return f"the {role or 'other'} smooths more"
-    return f"{role} {FAULTS[cause]}" if cause in FAULTS else NAMES[cause]
+    if cause in FAULTS:
+        return f"{FAULTS[cause]} of one of the two" if role == "either" else f"{role} {FAULTS[cause]}"
+    return NAMES[cause]
 
 
 def title(item: Finding) -> str:

@@ -15,6 +15,7 @@ FAULTS = {
     "partial": "lost part of its reading", "auto_zero_step": "changed its zero",
     "step": "changed its level", "warm_up_drift": "drifted while warming up",
 }
+WHO = {"device": "the device", "reference": "the reference", "either": "one of the two"}
 REASONS = {"missing": "not recorded by both", "both_coasting": "coasting", "beside_fault": "next to a faulty second",
            "beside_gap": "beside a gap or a stop that the slower one still answers to"}
 CAUTION = "This unit, not the model; no calibration."
@@ -35,8 +36,8 @@ def fault(reason: str) -> str:
     if reason in REASONS:
         return REASONS[reason]
     role, _, kind = reason.partition("_")
-    if role in ("device", "reference"):
-        return f"the {role} {FAULTS.get(kind, kind.replace('_', ' '))}"
+    if role in WHO:
+        return f"{WHO[role]} {FAULTS.get(kind, kind.replace('_', ' '))}"
     return f"one of the two {FAULTS.get(reason, reason.replace('_', ' '))}"
 
 
