@@ -63,7 +63,7 @@ def is_weighed(view: View, one: Claim) -> bool:
     What the other trace lacks does: the energy may be there. A gap of the own trace is filled with what is usual, so
     that the budget is that of the spike alone, but where the trace goes through a filter, which holds what was before.
     """
-    if one.unknown <= CLAIM_UNKNOWN or view.reach[1] - view.reach[0] > 1:
+    if one.unknown <= CLAIM_UNKNOWN or (view.kernel is not None and view.reach[1] - view.reach[0] > 1):
         return one.unknown <= CLAIM_UNKNOWN
     low = max(one.start - CLAIM_MARGIN_S + min(view.reach[0], 0), 0)
     high = min(one.stop + CLAIM_MARGIN_S + max(view.reach[1], 0), view.y.size)
@@ -75,12 +75,15 @@ def stands_alone(view: View, start: int, stop: int) -> bool:
     """Whether most of a spike's height comes within its first second, and goes with its last one: no legs do that.
 
     A push amid coasting does, and short ones amid work, but not above the top of the ride as the other trace shows it.
+    An edge at a gap tells nothing; with a gap on both sides it must be twice the top.
     """
     y = np.nan_to_num(view.y)
     top = float(ndimage.median_filter(np.fmax(view.usual, np.nan_to_num(view.judge)), SPIKE_OWN_S).max())
     around = y[max(start - SPIKE_OWN_S // 2, 0):stop + SPIKE_OWN_S // 2]
     highest, usual = float(y[start:stop].max()), float(np.median(around))
-    least = SPIKE_STEEP * (highest - usual)
-    if not 0 < start < stop < y.size or highest <= top * (1.0 if usual > WORKING_W else SPIKE_FACTOR):
+    if not 0 < start < stop < y.size:
         return False
-    return bool(y[start] - y[start - 1] > least and y[stop - 1] - y[stop] > least)
+    edges = [edge for edge in (view.y[start] - view.y[start - 1], view.y[stop - 1] - view.y[stop]) if np.isfinite(edge)]
+    if highest <= top * (1.0 if usual > WORKING_W and edges else SPIKE_FACTOR):
+        return False
+    return all(edge > SPIKE_STEEP * (highest - usual) for edge in edges)

@@ -118,7 +118,7 @@ def test_no_reference_is_asked_for_where_the_ride_itself_is_most_of_the_doubt(rn
     assert (check.verdict, check.next_step.kind) == ("not settled", "next_hardly")
     first, second, *_ = causes(check)
     assert first.startswith("the zero or the scale changed once")
-    assert second.startswith("until then a wrong scale or a wrong zero")
+    assert second.startswith("until the change at 25 min a wrong scale or a wrong zero")
 
 
 def test_a_claim_above_a_power_not_ridden_asks_for_that_power(rng):

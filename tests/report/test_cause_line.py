@@ -10,7 +10,7 @@ from agree.diagnosis.finding import Finding
 from agree.report.notes.sentence import note_text
 from agree.report.plain_text.details import details
 from agree.report.plain_text.screen import screen
-from agree.report.story.cause import told_causes
+from agree.report.story.cause import cause_words, told_causes
 from agree.report.story.cause_evidence import name
 from agree.report.story.enter import to_enter
 from agree.report.story.language.vocabulary import fault
@@ -33,8 +33,10 @@ def test_a_fault_that_hardly_moves_the_mean_is_no_cause_of_the_error(effect, tol
 
 
 @pytest.mark.parametrize(("value", "half", "words"), [
-    (0.1, 0.5, "none: no error is shown"), (0.7, 0.5, "nothing stands out"), (1.0, 1.2, "nothing stands out"),
-    (-2.75, 0.6, "nothing stands out")])
+    (0.1, 0.5, "none: no error is shown"), (0.29, 0.05, "nothing stands out"), (0.1, 1.6, "nothing stands out"),
+    (0.31, 0.05, "not told: what the mean error of +0.31 % comes from these data do not show"),
+    (1.0, 1.2, "none shows: the mean error of +1.0 % may be chance"),
+    (-2.75, 0.6, "not told: what the mean error of −2.8 % comes from these data do not show")])
 def test_no_cause_is_needed_only_where_it_holds_and_no_error_is_shown(value, half, words):
     story = tell(made(value, half, findings=()))
     assert (story.causes, story.no_cause) == ((), words)
@@ -85,7 +87,7 @@ def test_what_drifts_has_the_value_of_the_start(unit, zero, scale):
     """4.3 W too low at the start of a zero that rises by 8 W an hour was "too low at every power", of a mean of 0."""
     cause = "temperature_drift" if "degree" in unit else "drift"
     found = tuple(Finding(cause=cause, size=item(size, 0.1), unit=of, percent=percent, strength=0.999, values={
-        "at_low_percent": 1.0, "at_high_percent": 1.0}) for cause, size, of, percent in (
+        "at_low_percent": size, "at_high_percent": size}) for cause, size, of, percent in (
             (cause, 7.5, unit, 2.5), ("offset", -4.3, "W", 2.4), ("scale", -0.8, "%", 0.8)))
     words = [text for _, text in told_causes(replace(made(0.1, 0.5), findings=found))]
     assert [words[1].startswith(zero), words[2].startswith(scale)] == [True, True]
@@ -110,3 +112,31 @@ def test_a_half_whose_side_is_not_told_is_a_likely_cause(known, words):
 def test_every_reason_is_said_in_words():
     assert fault("either_partial") == "one of the two lost part of its reading"
     assert all("either" not in fault(reason) and "_" not in fault(reason) for reason in REASONS)
+
+
+def scale_of(low, high, *, size=-20.0):
+    return Finding(cause="scale", size=item(size, 2.0), unit="%", percent=20.0, values={
+        "at_low_percent": low, "at_high_percent": high})
+
+
+@pytest.mark.parametrize(("found", "fixed"), [
+    pytest.param(scale_of(-23.9, -16.1), True, id="FIXED_SHARE"),
+    pytest.param(scale_of(-24.1, -20.0), False, id="FIXED_SHARE"),
+    pytest.param(scale_of(-20.0, -15.9), False, id="FIXED_SHARE"),
+    pytest.param(scale_of(-1.29, -1.0, size=-1.0), True, id="WORTHWHILE_PERCENT"),
+    pytest.param(scale_of(-1.31, -1.0, size=-1.0), False, id="WORTHWHILE_PERCENT"),
+    pytest.param(Finding(cause="scale", size=item(-2.0, 0.5), unit="%"), True, id="no thirds")])
+def test_what_differs_over_the_range_is_not_the_same_at_every_power(found, fixed):
+    words = cause_words(found)
+    assert words.startswith("reads a fixed percentage too low at every power: " if fixed else
+                            "reads a percentage too low, but not the same at every power: ")
+
+
+@pytest.mark.parametrize(("at", "words"), [
+    ((420.0,), "until the change at 7 min reads a fixed"),
+    ((900.0, 420.0), "until the first change at 7 min reads a fixed")])
+def test_what_was_so_before_a_step_says_until_when(at, words):
+    steps = tuple(Finding(cause="step", size=item(-2.2, 0.3), unit="W", percent=2.0, values={
+        "at_s": each, "mean_W": 200.0}) for each in at)
+    check = made(-2.75, 0.6, findings=(*steps, Finding(cause="scale", size=item(-4.2, 0.4), unit="%", percent=4.0)))
+    assert tell(check).causes[-1].startswith(words)

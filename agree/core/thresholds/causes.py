@@ -16,6 +16,9 @@ APART_STRENGTH = 0.9       # level at which a cause must fit better than another
 # alone with 0.9, now 4; 152 are told as what they are alone, 185 before.
 ZERO_APART_STRENGTH = 0.98
 WORTHWHILE_PERCENT = 0.3   # least size of a cause: RMS of its part in window means, per cent of mean power
+# Of a scale, or WORTHWHILE_PERCENT if that is more: by which the lowest and the highest third of power may show another
+# one, for it to be said to be the same at every power (a choice: a reader of 20.7 % and 26.1 % takes them for two).
+FIXED_SHARE = 0.2
 # Least that warm-ups move the mean error of all sessions, per cent: a false one of 5 min in one session of five moved
 # it by 0.04; a true one of 4 % with a time constant of 5 min moves that of an hour by 0.3.
 WARM_MEAN_PERCENT = 0.1

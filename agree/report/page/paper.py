@@ -54,8 +54,11 @@ def wrap(text: str, size: float, width: float, weight: str = "normal") -> list[s
 
 
 def clipped(lines: list[str], most: int) -> list[str]:
-    """At most so many lines; an ellipsis marks what was left out."""
-    return lines if len(lines) <= most else [*lines[:most - 1], lines[most - 1][:-2].rstrip() + " …"]
+    """At most so many lines; an ellipsis in place of the last word marks what was left out."""
+    if len(lines) <= most:
+        return lines
+    last = lines[most - 1]
+    return [*lines[:most - 1], (last.rsplit(" ", 1)[0] if " " in last else last[:-2].rstrip()) + " …"]
 
 
 class Paper:

@@ -19,12 +19,14 @@ from agree.report.story.cause_evidence import against, amount, evidence
 from agree.report.story.clocks import clock_words
 from agree.report.story.doubt import SESSIONS, WITHIN, stated
 from agree.report.story.language.digits import interval_text, plain
-from agree.report.story.language.names import columns, printable, short, upper_first
+from agree.report.story.language.names import columns, printable, short, upper_first, whole_parts
 from agree.report.story.language.vocabulary import LONG_CAUTION, REASONS, counted, duration, fault
 from agree.report.story.provenance import ridden_text
 from agree.report.story.tell import Story
 
 LEAST_CELL = 8  # columns below which no name of a table is cut
+LEAST_LAST = 24  # columns below which the last column of a table is not set on several lines
+MOST_NOTE = 1000  # columns of a note
 NORMAL_MEANS = (" Limits over sessions take the sessions' means as normal: where these are skewed, or one lies far "
                 "off, they are likely too near.")
 SOURCES = {SESSIONS: "how far the sessions differ", WITHIN: "scatter within the ride", "reference": "the reference"}
@@ -39,19 +41,31 @@ class Rows(NamedTuple):
 
 
 def table(rows: Rows, width: int) -> list[str]:
-    """Set rows in columns; where room is short names give way, and where that will not do each row is a paragraph."""
+    """Set rows in columns; where room is short names give way, then the last column goes on below itself.
+
+    Where that will not do either each row is a paragraph.
+    """
     cells = [list(row) for row in rows.cells]
     widths = [max(columns(row[k]) for row in cells) for k in range(len(cells[0]))]
     while sum(widths) + 2 * len(widths) > width and max((widths[k] for k in rows.names), default=0) > LEAST_CELL:
         widths[max(rows.names, key=lambda k: widths[k])] -= 1
+    last = len(widths) - 1
+    if last not in (*rows.right, *rows.names):
+        widths[last] = min(widths[last], max(width - sum(widths[:last]) - 2 * len(widths), LEAST_LAST))
     if sum(widths) + 2 * len(widths) > width:
         told = [[f"{cells[0][k]} {cell}" if k in rows.right else cell for k, cell in enumerate(row)]
                 for row in cells[1:]]
-        return [f"  {line}" for row in told for line in wrap(", ".join(cell for cell in row if cell), width - 2)]
+        marked = [([" ".join(row[:2])] if row[0] == ">" else row[:2]) + row[2:] for row in told]
+        return [f"  {line}" for row in marked for line in wrap(", ".join(cell for cell in row if cell), width - 2)]
+    lines = []
     for row in cells:
-        for k, w in enumerate(widths):
-            row[k] = " " * (w - columns(row[k])) + row[k] if k in rows.right else padded(short(row[k], w), w)
-    return ["  " + "  ".join(row) for row in cells]
+        below = wrap(row[last], widths[last]) if last not in (*rows.right, *rows.names) else [row[last]]
+        for deep, end in enumerate(below):
+            parts = [*(row[:last] if not deep else [""] * last), end]
+            lines.append("  " + "  ".join(
+                " " * (w - columns(part)) + part if k in rows.right else padded(short(part, w), w)
+                for k, (part, w) in enumerate(zip(parts, widths, strict=True))))
+    return lines
 
 
 def details(check: ClaimCheck, story: Story, *, width: int = 80) -> str:
@@ -246,5 +260,5 @@ def _noted(check: ClaimCheck) -> list[str]:
         session = f"Session {item.session}, " if len(check.pairs) > 1 else ""
         for note in item.notes:
             role = f"{note.role}: " if isinstance(note, Note) and note.role else ""
-            lines.append(f"{session}{short(role + note_text(note), 400)}")
+            lines.append(f"{session}{whole_parts(role + note_text(note), MOST_NOTE)}")
     return lines

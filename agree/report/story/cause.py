@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from agree.assessment.claim_check import ClaimCheck
 from agree.assessment.find_correction import SETTINGS
 from agree.core.interval.estimate import Estimate
-from agree.core.thresholds import HINT_LAST, NAMED_STRENGTH, WORTHWHILE_PERCENT
+from agree.core.thresholds import FIXED_SHARE, HINT_LAST, NAMED_STRENGTH, WORTHWHILE_PERCENT
 from agree.diagnosis.finding import Finding
 from agree.diagnosis.over_sessions import merged
 from agree.diagnosis.set_aside_faults import KINDS
@@ -21,7 +21,7 @@ BEFORE_A_STEP = ("scale", "offset", "torque_offset")
 SAME_PERCENT = 0.05  # less is written as 0.0
 STARTING = ("drift", "temperature_drift")  # counted from the start of each session, where a zero was set
 CAUSES = {
-    "scale": "reads a fixed percentage {side} at every power: {size}",
+    "scale": "reads a {same} {side}{every}: {size}",
     "offset": "a zero error: {size} {side} at every power",
     "torque_offset": "a zero error: {size} {side} at any torque",
     "drift": "drifts within the session",
@@ -104,11 +104,21 @@ def cause_words(item: Finding) -> str:
         return rivals + ("" if sized is None else f" ({_value(sized, item.unit)})")
     low = item.size is not None and item.size.value < 0
     size = "" if item.size is None else amount(item.size, item.unit)
-    known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one", size=size)
+    same, every = ("fixed percentage", " at every power") if is_fixed(item) else (
+        "percentage", ", but not the same at every power")
+    known = CAUSES[item.cause].format(side="too low" if low else "too high", role=item.role or "one", size=size,
+                                      same=same, every=every)
     known += PERHAPS.get(item.perhaps, "")
     if "{size}" in CAUSES[item.cause] or not quoted:
         return known
     return f"{known}: {quoted}" if "(" in quoted else f"{known} ({quoted})"
+
+
+def is_fixed(item: Finding) -> bool:
+    """Whether low and high power show a scale as large as it is told, the other causes taken out."""
+    ends = [float(item.values[f"at_{at}_percent"]) for at in ("low", "high") if f"at_{at}_percent" in item.values]
+    size = 0.0 if item.size is None else item.size.value
+    return all(abs(end - size) <= max(FIXED_SHARE * abs(size), WORTHWHILE_PERCENT) for end in ends)
 
 
 def _held(item: Finding) -> str:
@@ -149,10 +159,20 @@ def causes(check: ClaimCheck) -> tuple[str, ...]:
 
 
 def no_cause(check: ClaimCheck) -> str:
-    """Say that there is no cause: none is needed where no error is shown."""
-    mean = next((item.estimate for item in check.readings if item.meaning == "average"), None)
-    shown = mean is None or not mean.low <= 0 <= mean.high
-    return "nothing stands out" if shown or check.verdict != HOLDS else "none: no error is shown"
+    """Say that there is no cause: none is needed where no error is shown, and an error with none is not passed over."""
+    reading = next((item for item in check.readings if item.meaning == "average"), None)
+    mean = None if reading is None else reading.estimate
+    if reading is None or mean is None:
+        return "nothing stands out"
+    shown = not mean.low <= 0 <= mean.high
+    if not shown and check.verdict == HOLDS:
+        return "none: no error is shown"
+    if reading.unit != "%" or abs(mean.value) < WORTHWHILE_PERCENT:
+        return "nothing stands out"
+    error = f"the mean error of {_value(mean, reading.unit)}"
+    if shown:
+        return f"not told: what {error} comes from these data do not show"
+    return f"none shows: {error} may be chance"
 
 
 def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
@@ -162,8 +182,9 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
     Sessions that show no error in common stand first, as in the findings.
     Where the claim does not hold with the faulty seconds set aside, what is wrong with the others stands first.
     """
-    stepped = len(check.pairs) == 1 and any(
-        item.cause == "step" and item.strength >= NAMED_STRENGTH for item in check.findings)
+    steps = [float(item.values["at_s"]) for item in check.findings if item.cause == "step"
+             and item.strength >= NAMED_STRENGTH] if len(check.pairs) == 1 else []
+    stepped = bool(steps)
 
     unlike = next(iter(check.findings), None)
 
@@ -178,15 +199,15 @@ def told_causes(check: ClaimCheck) -> tuple[tuple[Finding, str], ...]:
         left = [item for item in placed if item.cause not in KINDS and item.strength >= NAMED_STRENGTH
                 and item.percent >= WORTHWHILE_PERCENT]
         placed = left[:1] + [item for item in placed if item not in left[:1]]
-    return tuple((item, _when(item, stepped, check) + cause_words(item)) for item in placed)
+    return tuple((item, _when(item, steps, check) + cause_words(item)) for item in placed)
 
 
-def _when(item: Finding, stepped: bool, check: ClaimCheck) -> str:
-    """Say when a scale or a zero was so: before a step, or at the start of what drifts from there on."""
+def _when(item: Finding, steps: Sequence[float], check: ClaimCheck) -> str:
+    """Say when a scale or a zero was so: before the first step, or at the start of what drifts from there on."""
     if item.cause not in BEFORE_A_STEP:
         return ""
-    if stepped:
-        return "until then "
+    if steps:
+        return f"until the {'first ' * (len(steps) > 1)}change at {min(steps) / 60:.0f} min "
     drifting = {one.unit for one in check.findings if one.cause in STARTING}
     if not drifting & ({"% per hour", "% per degree C"} if item.cause == "scale" else {"W per hour", "W per degree C"}):
         return ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from datetime import datetime
 
@@ -35,6 +36,18 @@ def short(text: str, most: int = LONGEST) -> str:
         return line
     tail = cut(line[::-1], (most - 1) // 3)[::-1]
     return f"{cut(line, most - 1 - columns(tail))}…{tail}"
+
+
+def whole_parts(text: str, most: int) -> str:
+    """Return a message in at most so many columns: the last parts of it give way, never the middle of one.
+
+    Parts end with a full stop or a semicolon before a blank; a first part that is too long is a name, and is shortened.
+    """
+    line = printable(text)
+    if columns(line) <= most:
+        return line
+    ends = [found.start() for found in re.finditer(r"(?<=[.;]) ", line) if columns(line[:found.start()]) <= most]
+    return line[:ends[-1]].rstrip(";") if ends else short(line, most)
 
 
 def lower_first(text: str) -> str:
