@@ -1,21 +1,17 @@
 """The HTML report as a file: structure, policy, nothing from outside, names that do no harm."""
 
-import importlib.util
 import re
 from base64 import b64encode
 from dataclasses import replace
 from functools import cache
 from hashlib import sha256
 from html.parser import HTMLParser
-from pathlib import Path
 
 from agree import Pairs, best_efforts
 from agree.report.html.document import html_text
 from agree.report.story.provenance import Provenance
+from tests.report import cases
 
-_spec = importlib.util.spec_from_file_location("report_cases", Path(__file__).with_name("cases.py"))
-cases = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(cases)
 VOID = {"meta", "br", "link", "img", "input", "hr"}
 
 

@@ -1,10 +1,8 @@
 """Pictures of results draw stored numbers, whatever they hold, and touch no setting of the caller."""
 
-import importlib.util
 import math
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import matplotlib as mpl
 import numpy as np
@@ -27,10 +25,7 @@ from agree.core.results.drawn import Drawn
 from agree.core.results.result import Result
 from agree.report.figures.look import bar, round_steps
 from agree.report.figures.results import plot, view
-
-_spec = importlib.util.spec_from_file_location("report_cases", Path(__file__).with_name("cases.py"))
-cases = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(cases)
+from tests.report import cases
 
 RNG = np.random.default_rng(1)
 X = RNG.uniform(100, 400, 60)
