@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from agree.estimators.response.kernels import Kernel
-from agree.faults.behind_slow.candidates import maybe_faulty
+from agree.faults.behind_slow.candidates import Maybe, maybe_faulty
 from agree.faults.behind_slow.explain import jumps
-from agree.faults.behind_slow.joint import most_likely
+from agree.faults.behind_slow.joint import most_likely, starts
 
 BY = Kernel(0, np.full(20, 0.05))
 
@@ -74,3 +74,12 @@ def test_how_long_a_slow_trace_may_be_between_two_jumps(seconds, hidden):
     y = np.full(300, 200.0)
     y[100:100 + seconds] = 100.0
     assert jumps(y)[102:98 + seconds].sum() == hidden  # single readings at its ends may be faults too
+
+
+def test_short_zeros_alone_are_one_of_the_starts():
+    """A ride with 99 s lost one by one and 351 short halves of its own: 0.9 points off without it, 0.2 with it."""
+    some = [Maybe(kind, 10 * k, 10 * k + long, np.zeros(long), 0.1) for k, (kind, long) in enumerate((
+        ("short", 1), ("dropout", 2), ("dropout", 20), ("dropout", 40)))]
+    assert [mask.tolist() for mask in starts(some, np.array([True, True, False, False]))] == [
+        [False] * 4, [True, True, False, False], [True, True, True, False], [False, True, False, False]]
+    assert len(starts(some[:1], np.array([True]))) == 2

@@ -12,6 +12,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agree.core.checks import FloatArray
 from agree.core.thresholds import (
@@ -87,8 +88,8 @@ def most_likely(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Mayb
     """The choice of faulty runs under which the slow trace is most likely.
 
     A ratio of the two traces that is wrong hides faults that are common, and the faults then keep the ratio. So the
-    choice is made from several sides, with all short runs or all zeros faulty and with none, and then for ratios
-    between what these end at: the one counts that leaves least.
+    choice is made from several sides (`starts`), and then for ratios between what these end at: the one counts that
+    leaves least.
 
     Parameters
     ----------
@@ -100,9 +101,7 @@ def most_likely(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Mayb
         Runs that may be faulty, in order of time.
     """
     model = _Model(sharp, slow, by, some)
-    zeros = np.array([one.kind == "dropout" and one.stop - one.start <= MAYBE_FILL_S for one in some], bool)
-    starts = [np.zeros(len(some)), model.short, *([model.short | zeros] if (zeros & ~model.short).any() else [])]
-    tried = [model.settled(model.start(sure)) for sure in starts]
+    tried = [model.settled(model.start(sure)) for sure in starts(some, model.short)]
     low, high = (pick(one.ratio for one, _ in tried) for pick in (min, max))
     if high - low > RATIOS_ALIKE * high:
         ends = [pick(tried, key=lambda one: one[0].ratio)[1] for pick in (min, max)]
@@ -110,6 +109,28 @@ def most_likely(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Mayb
             tried += [model.settled(sizes, float(ratio)) for sizes in ends]
         tried.append(model.settled(min(tried, key=lambda one: one[0].left)[1]))
     return best_of([one for one, _ in tried])
+
+
+def starts(some: list[Maybe], short: NDArray[np.bool_]) -> list[NDArray[np.bool_]]:
+    """Runs that are taken for faulty to begin with, from one side after the other.
+
+    None; all short ones; these and all zeros; short zeros alone: where hundreds of short runs are the rider's own, what
+    begins with all of them ends far off.
+
+    Parameters
+    ----------
+    some : list of Maybe
+        Runs that may be faulty.
+    short : (n,) array of bool
+        Those of a few seconds.
+    """
+    zeros = np.array([one.kind == "dropout" and one.stop - one.start <= MAYBE_FILL_S for one in some], bool)
+    found = [np.zeros(len(some), bool), short]
+    if (zeros & ~short).any():
+        found.append(short | zeros)
+    if 0 < (short & zeros).sum() < short.sum():
+        found.append(short & zeros)
+    return found
 
 
 def in_doubt(sharp: FloatArray, slow: FloatArray, by: Kernel, some: list[Maybe], best: Choice) -> Choice:
