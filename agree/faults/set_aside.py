@@ -110,8 +110,9 @@ def _found(reference: FloatArray, device: FloatArray, first: Filter, spoiled: tu
     """The faults by a first filter, and the filter without them."""
     made, found = first, find_faults(reference, device, first, kinds=kinds)
     hidden, spoiled = spoiled, _spoiled(found)
-    if not all((now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
-        cut = _cut(found)
+    cut = _cut(found)  # what was hidden may be just that: sprints that are cut tell of a filter beyond it
+    if max(part.any() for part in cut) or not all(
+            (now == before).all() for now, before in zip(spoiled, hidden, strict=True)):
         made = over_ceiling(reference, device, spoiled, cut, first)
         if max(part.any() for part in cut) and not weights_alike(
                 made.kernel, first.kernel, FILTERS_ALIKE):

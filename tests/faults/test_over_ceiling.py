@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from agree.faults import set_aside as module
+from agree.faults.behind_slow.over_ceiling import over_ceiling
 from agree.faults.set_aside import set_aside
 
 
@@ -61,3 +63,20 @@ def test_a_mean_over_4_s_is_found_beside_sprints_that_the_other_one_cuts() -> No
     assert (found.matched.kind, found.matched.smoother) == ("running mean", "reference")
     assert found.matched.size_s == pytest.approx(4.0, abs=0.25)
     assert found.matched.device[used].sum() / found.matched.reference[used].sum() == pytest.approx(1.0, abs=0.002)
+
+
+def test_the_filter_is_found_anew_where_all_of_a_ceiling_was_hidden_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing seemed changed then, and a mean of 2 s was left in place of a lag of 1.6 s: 0.3 points off."""
+    rng = np.random.default_rng(0)
+    power = np.maximum(170 + lfilter([6.5], [1, -0.905], rng.normal(0, 1, 600)), 0)
+    for start in range(100, 550, 110):
+        power[start:start + 11] = 800
+    keep = np.exp(-1 / 1.5)
+    slow = np.round(lfilter([1 - keep], [1, -keep], power, zi=[keep * power[0]])[0] + rng.normal(0, 2, 600))
+    device, asked = np.minimum(np.round(power), 600), []
+    at = (device == 600) & (np.roll(device, 1) == 600)  # what is found with the first filter
+    monkeypatch.setattr(module, "hide", lambda *_: (np.zeros(600, bool), at))
+    monkeypatch.setattr(module, "over_ceiling", lambda *given: asked.append(given) or over_ceiling(*given))
+    made = set_aside(slow, device)
+    assert (made.reason[device == 600] == "device_saturation").all()
+    assert asked
