@@ -195,7 +195,7 @@ class _Model:
             brief = one.kind == "short" or (one.kind == "dropout" and one.stop - one.start <= SPIKE_S)
             self.short[i] = brief and not any(self.short[j] for j in beside[i])
 
-    def start(self, sure: FloatArray) -> Sizes:
+    def start(self, sure: FloatArray | NDArray[np.bool_]) -> Sizes:
         """So likely faulty, and of the size that is expected."""
         return Sizes(sure.astype(float), np.ones(len(self.runs.some)))
 
