@@ -65,6 +65,20 @@ def test_a_small_slowing_drift_is_no_scale_without_a_word(watts, monkeypatch):
     assert sum(not one for one in told) <= 1
 
 
+def test_a_scale_beside_a_drift_may_be_a_warm_up(monkeypatch):
+    """Of a drift and a warm-up together "5.0 W at every power" was told beside the drift, and nothing of a warm-up."""
+    hours, told, true = np.arange(240) / 120, [], []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        power = 220 + 40 * np.sin(np.arange(240) / 3.3) + rng.normal(0, 20, 240)
+        noise = 1.5 * rng.normal(size=240)
+        for error, kept in ((0.05 * power * np.exp(-10 * hours), told), (0.03 * power, true)):
+            found = named(power, error - 5 * hours + noise, monkeypatch)
+            kept += ["warm_up" in item.rivals for item in found.values() if item.cause in ("scale", "offset")]
+    assert sum(told) >= 0.5 * len(told) > 0
+    assert sum(true) == 0 < len(true)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_plain_scale_is_no_drift(seed, monkeypatch):
     power, noise = varied(seed)

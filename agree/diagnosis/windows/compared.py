@@ -14,7 +14,7 @@ from agree.diagnosis.windows.columns import mean_square
 from agree.diagnosis.windows.in_time.best_step import best_step
 from agree.diagnosis.windows.least_squares import level_off
 from agree.diagnosis.windows.long_windows import sizes_of
-from agree.diagnosis.windows.order import TURNS, Choice, Search, left_by_courses
+from agree.diagnosis.windows.order import TURNS, Choice, Search, left_beside, left_by_courses
 
 # Causes that may look alike.
 FAMILIES: tuple[set[WindowCause], ...] = (
@@ -82,11 +82,19 @@ def _instead(choice: Choice, j: int, others: FloatArray, search: Search) -> list
     """
     made, chosen = choice
     if chosen[j] != made.timed:
-        if made.causes[chosen[j]] not in BY_POWER or made.timed in chosen or (
-                made.causes[chosen[j]] == "bend" and not search.power_in_time):
+        if made.causes[chosen[j]] not in BY_POWER or (made.causes[chosen[j]] == "bend" and not search.power_in_time):
             return []
-        squares = left_by_courses(made, tuple(k for k in chosen if k != chosen[j]), search.tried)
+        squares = left_beside(others, made.error, search.tried)
+        if made.timed in chosen:
+            # Beside a drift a warm-up that is over by half of the ride, and the other way round: a longer one, with a
+            # drift, is all that a scale or a zero with a drift is.
+            half = float(search.data.hours.max()) / 2
+            squares = np.array([square if one.cause != made.course.cause and (
+                one.cause == "drift" or one.reach_h <= half) else math.inf
+                for square, one in zip(squares, search.tried.courses, strict=True)])
         best = int(np.argmin(squares))
+        if not math.isfinite(squares[best]):
+            return []
         return [(search.tried.courses[best].cause, search.tried.free[best])]
     rows: list[tuple[Cause, FloatArray]] = []
     other: Cause = "drift" if made.course.cause == "warm_up" else "warm_up"

@@ -92,8 +92,12 @@ def cancel(causes: Sequence[WindowCause], parts: FloatArray) -> bool:
 
 def left_by_courses(made: Columns, chosen: tuple[int, ...], tried: Courses) -> FloatArray:
     """Mean square that a set leaves with each of the courses, in place of its own or beside it, (courses,)."""
-    rows = made.free[[k for k in chosen if k != made.timed]]
-    rest, inside = made.error, np.zeros(len(tried.courses))
+    return left_beside(made.free[[k for k in chosen if k != made.timed]], made.error, tried)
+
+
+def left_beside(rows: FloatArray, error: FloatArray, tried: Courses) -> FloatArray:
+    """Mean square of an error (n,) that rows (k, n) leave with each of the courses beside them, (courses,)."""
+    rest, inside = error, np.zeros(len(tried.courses))
     if rows.size:
         length = np.sqrt(np.sum(rows * rows, axis=1, keepdims=True))
         _, singular, basis = np.linalg.svd(rows / np.where(length > 0, length, 1.0), full_matrices=False)
