@@ -22,17 +22,18 @@ settings.load_profile("agree")
 
 # Files that take longest, the longest first; all others follow as they are found. Renew by `pytest --durations 0`.
 LONGEST = (
-    "report/test_page", "test_docs", "diagnosis/test_findings", "correction/test_find", "faults/test_faults",
-    "estimators/test_nonlinear", "study/test_study", "study/test_demos", "cli/test_check", "files/test_dialects",
-    "test_docs_commands", "faults/test_slow_devices", "pairing/test_same_ride", "diagnosis/test_exact_factors",
-    "estimators/test_line_variants", "core/test_threads", "pairing/test_one_programme", "test_house", "test_typing",
-    "estimators/test_three_devices", "faults/test_aside", "faults/test_no_faults", "study/test_executors",
-    "files/test_content", "report/test_story", "assessment/test_claim_check", "faults/test_coasting_after_sprints",
-    "trail/test_trail", "verdict/test_chance", "pairing/test_witnesses", "faults/test_repeated_readings",
-    "recordings/test_read_errors", "faults/test_many_zeros", "verdict/test_rule", "cli/test_look",
-    "estimators/test_efforts", "estimators/test_passing_bablok", "files/test_fit_hostile", "report/test_other_page",
-    "pairing/test_pair", "faults/test_invariant", "estimators/test_response", "estimators/test_properties",
-    "estimators/test_equivalence", "assessment/test_next_step",
+    "report/test_page", "test_docs", "diagnosis/test_findings", "test_docs_commands", "faults/test_faults",
+    "correction/test_find", "estimators/test_nonlinear", "test_typing", "study/test_study", "cli/test_check",
+    "study/test_demos", "faults/test_slow_devices", "pairing/test_same_ride", "files/test_dialects", "test_house",
+    "diagnosis/test_exact_factors", "recordings/test_read_errors", "assessment/test_claim_check",
+    "core/test_threads", "estimators/test_response", "estimators/test_line_variants", "faults/test_no_faults",
+    "faults/test_aside", "pairing/test_one_programme", "files/test_content", "estimators/test_three_devices",
+    "faults/test_coasting_after_sprints", "trail/test_trail", "estimators/test_far_tail", "study/test_executors",
+    "pairing/test_witnesses", "faults/test_repeated_readings", "assessment/test_next_step",
+    "report/test_other_page", "report/test_story", "faults/test_many_zeros", "pairing/test_pair",
+    "faults/test_invariant", "verdict/test_chance", "estimators/test_efforts", "estimators/test_passing_bablok",
+    "estimators/test_equivalence", "cli/test_look", "files/test_fit_hostile", "verdict/test_sessions",
+    "report/test_sheet", "files/test_parquet", "recordings/test_read", "files/test_fuzz_seeds", "cli/test_schemas",
 )
 
 gc.disable()  # while thousands of tests are collected, which all stay: a search for garbage finds none
