@@ -29,7 +29,8 @@ RESPONSE_MISFIT = 1.95
 LINES_SD = 0.8
 # Share of what a delay by a part of a second may smooth, to which it is known how much it does.
 WITHIN = 0.15
-# Part of a second from which on sprints are allowed for: a device that is slow at low power alone has 0.05 to 0.14.
+# Part of a second from which on sprints are allowed for: devices slow at low or high power alone have 0.03 to 0.14 on
+# seven rides, and delays need the allowance from 0.21 on (docs/measured/response.md).
 BURSTS_PART = 0.17
 # Two stages of smoothing in a row, against one whose readings may lie between seconds: twice the log of a likelihood
 # ratio, times the mean square left; and the least size of each stage, s (benchmarks/response.py).
