@@ -29,6 +29,9 @@ def test_the_tail_of_a_slow_device_at_a_stop_lies_before_the_seconds_left_out():
     assert STOP + LONG - TAIL + 10 <= change.start <= STOP + LONG
 
 
+WORK = np.ones(2000, bool)
+
+
 def parts(*stretches):
     return [Stretch(start, stop, np.full(2, lag)) for start, stop, lag in stretches]
 
@@ -38,7 +41,7 @@ def parts(*stretches):
 def test_a_lag_that_turns_back_within_seconds_is_no_clock(moment, lag, kept):
     """LEAST_TURN_S, 30: a stop of 88 s was told as -142 and +230 s; a lag that goes on one way stays."""
     assert LEAST_TURN_S == 30
-    found = without_turns(parts((0, 1000, 202), (1100, 1100 + moment, lag), (1200, 2000, 290)))
+    found = without_turns(parts((0, 1000, 202), (1100, 1100 + moment, lag), (1200, 2000, 290)), WORK)
     assert len(found) == 2 + kept
 
 
@@ -48,7 +51,15 @@ def test_a_moment_at_an_end_tells_no_lag(moment, kept, end):
     """LEAST_END_S, 15."""
     assert LEAST_END_S == 15
     both = parts((0, moment, -241), (100, 900, -60)) if not end else parts((0, 900, 0), (1000, 1000 + moment, -60))
-    assert len(without_turns(both)) == 1 + kept
+    assert len(without_turns(both, WORK)) == 1 + kept
+
+
+@pytest.mark.parametrize(("work", "kept"), [(LEAST_END_S - 1, False), (LEAST_END_S, True)])
+def test_minutes_of_rest_at_an_end_tell_no_lag(work, kept):
+    """Six minutes without work before a ride: a step of 6 s was told at their end, which no clock had."""
+    rest = WORK.copy()
+    rest[:390 - work] = False
+    assert len(without_turns(parts((0, 390, 0), (396, 900, -6)), rest)) == 1 + kept
 
 
 def test_seconds_of_the_device_are_passed_over_at_a_cost():

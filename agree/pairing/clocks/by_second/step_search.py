@@ -47,21 +47,22 @@ def refined(x: FloatArray, y: FloatArray, stretches: list[Stretch]) -> list[Stre
         before, courses = courses, _followed(one, two, courses)
         if courses == before:
             break
-    return without_excursions(without_turns(_stretches(courses)))
+    return without_excursions(without_turns(_stretches(courses), ~(x <= WORKING_W)))
 
 
-def without_turns(stretches: list[Stretch]) -> list[Stretch]:
-    """Leave out moments at which the lag turns back, and those at the ends that are too short to tell a lag.
+def without_turns(stretches: list[Stretch], works: NDArray[np.bool_]) -> list[Stretch]:
+    """Leave out moments at which the lag turns back, and those at the ends that have too little work to tell a lag.
 
     One clock would have lost seconds just after the other one had: so the search passes over a stop that it finds no
-    place for, by a fall and a rise of the lag within seconds.
+    place for, by a fall and a rise of the lag within seconds. Six minutes of rest before a ride tell no lag.
+    `works` are the seconds in which the reference does.
     """
     kept = list(stretches)
     while len(kept) > 1:
         lags = [int(np.median(part.lags)) for part in kept]
-        short = [k for k, part in enumerate(kept) if part.stop - part.start < (
-            LEAST_END_S if k in (0, len(kept) - 1) else LEAST_TURN_S * (
-                (lags[k] - lags[k - 1]) * (lags[k + 1] - lags[k]) < 0))]
+        short = [k for k, part in enumerate(kept) if (
+            works[part.start:part.stop].sum() < LEAST_END_S if k in (0, len(kept) - 1) else
+            part.stop - part.start < LEAST_TURN_S * ((lags[k] - lags[k - 1]) * (lags[k + 1] - lags[k]) < 0))]
         if not short:
             break
         del kept[min(short, key=lambda k: kept[k].stop - kept[k].start)]
