@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from agree.core.thresholds import STEP_PRICE, STEP_PRICE_AT_STOP
+from agree.core.thresholds import STEP_EDGE_S, STEP_PRICE, STEP_PRICE_AT_STOP
 from agree.pairing.clocks.by_second.likeliest_course import likeliest, prices
 
 
@@ -45,3 +45,14 @@ def test_what_a_second_of_work_costs_that_is_passed_over(sds, stays):
                                            pytest.param(1.43, False, id="STEP_UNKNOWN")])
 def test_what_a_second_costs_that_one_lacks(sds, less):
     assert (cost_of(sds)[0] < cost_of(math.nan)[0]) == less
+
+
+@pytest.mark.parametrize(("apart", "price"), [(STEP_EDGE_S, STEP_PRICE_AT_STOP), (STEP_EDGE_S + 1, STEP_PRICE)])
+def test_beside_a_stop_a_change_costs_no_more_than_at_it(apart, price):
+    """STEP_EDGE_S, 4."""
+    assert STEP_EDGE_S == 4
+    own = np.full(20, 200.0)
+    own[10] = 0
+    made = prices(own, np.full(20, 200.0), np.ones(20, bool), 2.0, 1.0)
+    assert made.price[[10 - apart, 10 + apart]].tolist() == [price, price]
+    assert set(made.price_lost.tolist()) == {STEP_PRICE}

@@ -6,9 +6,18 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import STEP_PASSED, STEP_PRICE, STEP_PRICE_AT_STOP, STEP_UNKNOWN, STEP_WORST, WORKING_W
+from agree.core.thresholds import (
+    STEP_EDGE_S,
+    STEP_PASSED,
+    STEP_PRICE,
+    STEP_PRICE_AT_STOP,
+    STEP_UNKNOWN,
+    STEP_WORST,
+    WORKING_W,
+)
 
 
 class Prices(NamedTuple):
@@ -44,7 +53,7 @@ def prices(own: FloatArray, near: FloatArray, inside: NDArray[np.bool_], sd: flo
     >>> from agree.pairing.clocks.by_second.likeliest_course import prices
     >>> made = prices(np.full(2, 200.0), np.array([200.0, 204.0, 0.0]), np.ones(3, bool), 2.0, 1.0)
     >>> made.cost.tolist(), made.price_lost.tolist()
-    ([[0.0, 2.0], [2.0, 4.5]], [12.0, 12.0, 6.0])
+    ([[0.0, 2.0], [2.0, 4.5]], [6.0, 6.0, 6.0])
     """
     lags = near.size - own.size + 1
     apart = np.lib.stride_tricks.sliding_window_view(near, lags) - own[:, None]
@@ -52,7 +61,9 @@ def prices(own: FloatArray, near: FloatArray, inside: NDArray[np.bool_], sd: flo
     cost = np.minimum(0.5 * (apart / sd) ** 2, STEP_WORST)
     cost = np.where(np.isfinite(cost), cost, np.where(beyond, STEP_WORST, STEP_UNKNOWN)) / memory
     skip, lost = (np.where(power > WORKING_W, STEP_PASSED, STEP_UNKNOWN / 2) / memory for power in (own, near))
-    price, price_lost = (np.where(power > WORKING_W, STEP_PRICE, STEP_PRICE_AT_STOP) for power in (own, near))
+    # A smoothed trace falls to a stop over some seconds: a change that had to wait for it would come too late.
+    price, price_lost = (np.where(ndimage.minimum_filter1d(np.nan_to_num(power, nan=np.inf), 2 * STEP_EDGE_S + 1)
+                                  > WORKING_W, STEP_PRICE, STEP_PRICE_AT_STOP) for power in (own, near))
     return Prices(cost, skip, np.where(inside, lost, 0.0), price, price_lost)
 
 
