@@ -6,7 +6,8 @@ Rides of 25 min with sprints of 550 to 1050 W are made at 10 readings a second, 
 averaged to seconds in whole watts. The device is 0, 2 or -2 % off. Truth is that; of a bend, what the device read.
 `--keep` writes each outcome to a file, and takes from it what is there: a long table is made in pieces. Prints a
 Markdown table. Adversaries: no ceiling at all, and a device that gives 60 % of what is above half the largest power,
-which is no ceiling; a ceiling that noise of 2 W follows has no one largest value.
+which is no ceiling; a ceiling that noise of 2 W follows has no one largest value. Further adversaries: a
+device whose gain falls with power beside a slower reference; power a trainer holds for minutes, which it reads 3 % low.
 """
 
 from __future__ import annotations
@@ -26,7 +27,12 @@ from agree import check_claim, pair_recordings
 HZ, SECONDS, NOISE = 10, 1500, 2.0
 TRUE = (0.0, 2.0, -2.0)
 CONDITIONS = ("delay, cut within the second", "delay, cut after it", "delay, noise after the cut",
-              "one side slow, either cut", "cut before a mean or a lag", "no ceiling", "a bend")
+              "one side slow, either cut", "cut before a mean or a lag", "no ceiling", "a bend",
+              *(NOISY := ("noise after the cut, other side slow", "noise after a low cut",
+                          "noise after the cut, halves", "noise after the cut, drift",
+                          "no ceiling: gain falls, other side slow", "no ceiling: held power read low")))
+DRIFT = 3.0  # per cent, from begin to end
+BEST_TOLD = {"halves": {"partial"}, "drift": {"drift", "warm_up", "step"}, "held power": {"bend", "offset", "scale"}}
 ALLOWED = {"saturation", "smoothing", "scale", "crank_length", "unit", "held"}  # a scale is there, in two of three
 
 BENDS = {"bend", "cadence_gain", "torque_offset"}  # in sprints cadence rises with power: which bends is not tellable
@@ -63,9 +69,43 @@ def seconds(power: np.ndarray, rng: np.random.Generator, noise: float = NOISE) -
     return np.maximum(means + rng.normal(0, noise, means.size), 0)
 
 
+def noisy(condition: str, rng: np.random.Generator, true: float) -> tuple[list[np.ndarray], np.ndarray, float, int]:
+    """Traces a second with noise of 1 to 3 W after a cut, beside something else; or with no cut, and what looks so."""
+    power, turns = ride(rng)
+    cut, top = int(rng.integers(2)), float(rng.choice([300, 400, 500, 600]))
+    if "low" in condition:
+        top = float(rng.uniform(160, 220))
+    if "held power" in condition:
+        power = np.repeat(np.tile(np.r_[np.full(150, 150.0), np.full(150, 300.0)], 5), HZ)
+        power = power + np.repeat(rng.normal(0, 3, SECONDS), HZ)
+    columns = [power, (1 + true / 100) * power]
+    if "drift" in condition:
+        columns[1] = columns[1] * (1 + DRIFT / 100 * np.linspace(0, 1, power.size))
+    if "gain falls" in condition:
+        columns[1] = columns[1] * (1 - power / 15000)
+    if "held power" in condition:
+        columns[1] = np.where(power > 225, 0.97 * columns[1] + 0.03 * (columns[1] - 300), columns[1])
+    if "no ceiling" in condition or "drift" in condition:
+        true = 100 * (columns[1].sum() / columns[0].sum() - 1)
+    if "no ceiling" in condition:
+        cut, top = -1, np.inf
+    slower = 0 if cut < 0 else 1 - cut
+    if "slow" in condition:
+        columns[slower] = slow(columns[slower], rng)
+    traces = [seconds(np.minimum(column, top if side == cut else np.inf), rng, rng.uniform(1, 3))
+              for side, column in enumerate(columns)]
+    if "halves" in condition:
+        side = int(rng.integers(2))
+        for start in (300, 700, 1100):
+            traces[side][start:start + 25] *= 0.5
+    return traces, turns, true, cut
+
+
 def made(condition: str, run: int) -> tuple[list[np.ndarray], np.ndarray, float, int]:
     """Reference and device, cadence, true error in per cent, and the side that is cut (-1 for none)."""
     rng = np.random.default_rng(run)
+    if condition in NOISY:
+        return noisy(condition, rng, TRUE[run % 3])
     power, turns = ride(rng)
     true, cut, top = TRUE[run % 3], int(rng.integers(2)), float(rng.choice([400, 500, 600, 700, 800, 900]))
     columns = [power, (1 + true / 100) * power]
@@ -103,7 +143,8 @@ def outcome(condition: str, run: int) -> dict[str, Any]:
     wrong = check.verdict == ("holds" if abs(true) > 1.5 else "does not hold")
     return {"error": check.bias.value - true, "inside": bool(check.bias.low <= true <= check.bias.high),
             "wrong": wrong, "ceiling": "saturation" in told, "cut": cut >= 0,
-            "false": sorted(told - ALLOWED - (BENDS if condition == "a bend" else set()))}
+            "false": sorted(told - ALLOWED - (BENDS if condition == "a bend" or "gain falls" in condition else set())
+                            - set().union(*(causes for what, causes in BEST_TOLD.items() if what in condition)))}
 
 
 def main() -> None:

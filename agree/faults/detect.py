@@ -15,6 +15,7 @@ from agree.core.thresholds import CLAIM_MARGIN_S, CLAIM_MOST, CLAIM_UNKNOWN, DIP
 from agree.estimators.response.matching import Filter
 from agree.faults.behind_slow.explain import KINDS, Explained, explain, kind_of
 from agree.faults.ceilings.before_filter import ceiling_before_filter
+from agree.faults.ceilings.often_at_top import often_at_top
 from agree.faults.ceilings.pile_up import piled_up
 from agree.faults.ceilings.top_value import ceiling
 from agree.faults.claim import Claim
@@ -260,6 +261,7 @@ def _of_kind(kind: str, seen: dict[str, View], role: str) -> list[Found]:
         if kind == "saturation" and not mask.any():
             mask = ceiling_before_filter(view, other)
             mask = mask if mask.any() else piled_up(view)
+            mask = mask if mask.any() else often_at_top(view)
         spans = runs(mask)
     claims = view.weigh(spans, [1.0] * len(spans), np.isin(np.arange(view.y.size), [
         at for start, stop in spans for at in range(start, stop)])) if spans else []

@@ -28,6 +28,7 @@ from agree.faults.behind_slow.explain import slow
 from agree.faults.behind_slow.filter_and_faults import FILTERS_ALIKE, explained_by_filter
 from agree.faults.behind_slow.over_ceiling import over_ceiling
 from agree.faults.behind_slow.refine_filter import refined
+from agree.faults.ceilings.often_at_top import above_top
 from agree.faults.detect import Faults, Found, find_faults
 from agree.faults.partial import EITHER
 from agree.faults.screen import hide, zeros_amid
@@ -168,6 +169,8 @@ def _columns(made: Filter, found: Faults, one: FloatArray, two: FloatArray, asid
     if right is not None and (right.role == "device") == (made.smoother == "reference"):
         # What is less likely a fault than not is right in part: left as it is, the mean would lack the part.
         known = np.where(right.changed & ~aside, sharp, right.trace)
+    cut = aside & _cut(found)[made.smoother == "reference"]
+    known = np.where(cut, above_top(sharp, int(cut.sum())), known)
     answer = made.sure(answered_over(known, ~np.isfinite(sharp), made.kernel))
     return (one, answer) if made.smoother == "reference" else (answer, two)
 

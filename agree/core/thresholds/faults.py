@@ -141,6 +141,9 @@ CEILING_FILTERED_ALIKE = 1.3
 # a second condition in most: 30 s and more, 20, at most 0.11, at least 2.7; of 167 without one, those with 10 standard
 # errors have slopes of 0.3 and more (one file joined of two rides apart). 2 for power that a trainer holds: 1 is noise.
 CEILING_PILE_S, CEILING_PILE_ERRORS, CEILING_PILE_SLOPE, CEILING_PILE_MOVES = 10, 10.0, 0.15, 2.0
+# Beside a slow trace: times as many seconds at the top as at each watt below it (cut beside lags of 32 to 83 s: 11 to
+# 48; uncut: 1 second in all of five), and their mean run, s, beyond which power may be held there.
+CEILING_OFTEN, CEILING_OFTEN_RUN_S = 5.0, 10.0
 # Beside a ceiling a change from second to second by this share of it is a jump that it cuts, for so many s at most.
 CEILING_STEEP, CEILING_JUMP_S = 0.1, 6
 # s before and after a ceiling that tell nothing of a filter: sprints that are cut made delays of 0.3 to 0.45 s out of
