@@ -57,6 +57,7 @@ class Matched(Result):
     energy : float
         What the response itself makes of the energy of the sharper trace over the whole ride, as a factor: a linear
         filter keeps it (1), but a device that holds its reading adds to it, and one that is slower upwards loses some.
+        A trace that repeats its readings keeps it: which seconds it reads is chance, and is not in the mean.
         The filtered column is divided by it, so that this error of the device stays in the mean, and does not hang on
         the seconds that are used.
     energy_course : (n,) array or None

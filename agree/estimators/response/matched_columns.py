@@ -61,7 +61,8 @@ def with_energy(record: Matched, made: Filter, sound: tuple[FloatArray, FloatArr
     record : Matched
         Columns as the filter makes them.
     made : Filter
-        The filter; a linear one keeps energy, and nothing is changed.
+        The filter; a linear one keeps energy, and nothing is changed, nor is it by readings that are repeated: which
+        seconds a trace reads is chance, and no error of its readings.
     sound : pair of (n,) arrays, W
         Reference and device as recorded, NaN where missing or faulty.
     used : (n,) array of bool
@@ -73,13 +74,15 @@ def with_energy(record: Matched, made: Filter, sound: tuple[FloatArray, FloatArr
     minutes around, times a constant. The constant makes the mean error over the used seconds (1 + k) G - 1, with k that
     of the columns as they are, on which the choice of seconds has no bearing, and G the ratio over the whole ride.
     """
-    if isinstance(made.kernel, Kernel):
+    if isinstance(made.kernel, Kernel) or (isinstance(made.kernel, Repeating) and not made.kernel.held_s):
         return record
     sharp = sound[1] if made.smoother == "reference" else sound[0]
     column = record.device if made.smoother == "reference" else record.reference
     answer = answered(sharp, made.kernel)
-    known = np.isfinite(answer) & np.isfinite(sharp)
-    rows = np.stack([np.where(known, answer, 0.0), np.where(known, sharp, 0.0)])
+    # Of a trace that repeats its readings what counts is that it goes on at stops, not which seconds it reads.
+    kept = answered(sharp, made.kernel._replace(held_s=0)) if isinstance(made.kernel, Repeating) else sharp
+    known = np.isfinite(answer) & np.isfinite(kept)
+    rows = np.stack([np.where(known, answer, 0.0), np.where(known, kept, 0.0)])
     whole = rows.sum(axis=1)
     used = used & np.isfinite(column)
     if not (whole > 0).all() or not (total := float(column[used].sum())) > 0:
