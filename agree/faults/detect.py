@@ -259,8 +259,7 @@ def _of_kind(kind: str, seen: dict[str, View], role: str) -> list[Found]:
     else:
         mask = ceiling(view) if kind == "saturation" else late_starts(view, early_end=kind == "early_end")
         if kind == "saturation" and not mask.any():
-            mask = ceiling_before_filter(view, other)
-            mask = mask if mask.any() else piled_up(view)
+            mask = ceiling_before_filter(view, other) | piled_up(view)
             mask = mask if mask.any() else often_at_top(view)
         spans = runs(mask)
     claims = view.weigh(spans, [1.0] * len(spans), np.isin(np.arange(view.y.size), [

@@ -100,3 +100,14 @@ def test_the_mean_beside_a_slower_reference_is_that_of_what_is_below_the_ceiling
     used = setting.reason == ""
     assert {one.reason for one in setting.faults} == {"device_saturation"}
     assert abs(setting.matched.device[used].sum() / setting.matched.reference[used].sum() - 1) < 0.001
+
+
+def test_a_top_that_a_third_of_the_ride_is_above_takes_more_than_its_sprints():
+    """The seconds of sprints were at it, those of ordinary riding were not, and the mean was 1.7 % too low."""
+    rng = np.random.default_rng(6)
+    power = ride(rng, 600)
+    setting = set_aside(np.rint(power + rng.normal(0, 2, 600)), np.rint(np.minimum(power, 190)
+                                                                        + rng.normal(0, 2, 600)))
+    used = setting.reason == ""
+    assert (power > 190).mean() > 0.25
+    assert abs(setting.matched.device[used].sum() / setting.matched.reference[used].sum() - 1) < 0.003
