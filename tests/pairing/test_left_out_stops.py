@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S
+from agree.core.thresholds import LEAST_BETWEEN_S, LEAST_END_S, LEAST_TURN_S
 from agree.pairing.clocks import retime
 from agree.pairing.clocks.by_second.likeliest_course import likeliest
 from agree.pairing.clocks.by_second.step_search import without_turns
@@ -60,6 +60,16 @@ def test_minutes_of_rest_at_an_end_tell_no_lag(work, kept):
     rest = WORK.copy()
     rest[:390 - work] = False
     assert len(without_turns(parts((0, 390, 0), (396, 900, -6)), rest)) == 1 + kept
+
+
+@pytest.mark.parametrize(("work", "kept"), [(LEAST_BETWEEN_S - 1, False), (LEAST_BETWEEN_S, True)])
+def test_two_steps_in_one_stop_are_one(work, kept):
+    """LEAST_BETWEEN_S, 5: of a stop of 85 s, 40 s were put into riding, and 5 min read 10 % too high."""
+    assert LEAST_BETWEEN_S == 5
+    rest = WORK.copy()
+    rest[615:700 - work] = False
+    found = without_turns(parts((0, 615, 0), (627, 700, -12), (733, 1500, -45)), rest)
+    assert len(found) == 2 + kept
 
 
 def test_seconds_of_the_device_are_passed_over_at_a_cost():

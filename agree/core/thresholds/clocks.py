@@ -10,6 +10,8 @@ FAR_LAG_S, FAR_LAG_LEAST_S = 120, 240
 # A lag that turns back within so many seconds is no clock: the search second by second passed over stops so, for 1
 # to 13 s at a time, and told -142 and +230 s for a stop of 88 s. A stretch at an end that is shorter tells no lag.
 LEAST_TURN_S, LEAST_END_S = 30, 15
+# Seconds of work between two steps, so that they are two: a stop of 85 s was told as two with a second of work between.
+LEAST_BETWEEN_S = 5
 # Pieces of half a minute, so many in a row, in which a second of work costs more than POOR agree at another lag, if
 # they cost no more than GOOD there and the reference varies by so many standard deviations of what is left: noise alone
 # costs 0.5, and unrelated readings 3.7.

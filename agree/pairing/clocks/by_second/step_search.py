@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from agree.core.checks import FloatArray
-from agree.core.thresholds import LEAST_END_S, LEAST_TURN_S, MIN_STEP_S, STEP_WORST, WORKING_W
+from agree.core.thresholds import LEAST_BETWEEN_S, LEAST_END_S, LEAST_TURN_S, MIN_STEP_S, STEP_WORST, WORKING_W
 from agree.pairing.clocks import clock, smoothness
 from agree.pairing.clocks.by_second.likeliest_course import likeliest, prices
 from agree.pairing.clocks.by_second.poor_parts import Course, mended
@@ -54,7 +54,8 @@ def without_turns(stretches: list[Stretch], works: NDArray[np.bool_]) -> list[St
     """Leave out moments at which the lag turns back, and those at the ends that have too little work to tell a lag.
 
     One clock would have lost seconds just after the other one had: so the search passes over a stop that it finds no
-    place for, by a fall and a rise of the lag within seconds. Six minutes of rest before a ride tell no lag.
+    place for, by a fall and a rise of the lag within seconds. Six minutes of rest before a ride tell no lag, nor
+    do seconds between two steps in one stop.
     `works` are the seconds in which the reference does.
     """
     kept = list(stretches)
@@ -62,6 +63,7 @@ def without_turns(stretches: list[Stretch], works: NDArray[np.bool_]) -> list[St
         lags = [int(np.median(part.lags)) for part in kept]
         short = [k for k, part in enumerate(kept) if (
             works[part.start:part.stop].sum() < LEAST_END_S if k in (0, len(kept) - 1) else
+            works[part.start:part.stop].sum() < LEAST_BETWEEN_S or
             part.stop - part.start < LEAST_TURN_S * ((lags[k] - lags[k - 1]) * (lags[k + 1] - lags[k]) < 0))]
         if not short:
             break
