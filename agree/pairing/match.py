@@ -110,7 +110,9 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
                 return told
         raise refusal from None
     if _partly_unlike(seen):
-        others = (_tried(again, x, y, asked) for again in (_crowded, _paused))
+        # Faults make minutes unlike too: pauses that are put in must make the whole more alike, not leave those out.
+        paused = partial(_paused, least=seen.found[0].strength)
+        others = (_tried(again, x, y, asked) for again in (_crowded, paused))
         return next((told for told in others if told is not None and not _partly_unlike(told)), seen)
     strength = seen.found[0].strength if seen.changes else math.inf  # of steps found, some may have been missed
     told = _tried(partial(_paused, least=CLOSE_STRENGTH * strength), x, y, asked) if seen.changes else None

@@ -1,6 +1,9 @@
 """Pairs of which one recording leaves out stops while it averages: its gaps hide how alike the two are beside them."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from agree.core.errors import MatchError
@@ -9,6 +12,8 @@ from agree.pairing.clocks.stops_left_out import as_stops, stops
 from agree.pairing.grid import Grid
 from agree.pairing.match import match
 from tests.estimators.test_response_across_gaps import lag, noisy, ride
+
+RIDES = Path(__file__).parent.parent / "data" / "rides"
 
 
 def pair(seed, other, tau):
@@ -43,3 +48,20 @@ def test_gaps_that_may_be_stops(length, count, told):
     made = as_stops(Grid(0.0, power)).power
     assert bool(stops(Grid(0.0, power))) == told
     assert (made[50], int((made == 0).sum())) == (0, length * count) if told else np.isnan(made[50])
+
+
+def test_pauses_in_place_of_minutes_that_are_unlike_must_make_the_whole_more_alike(monkeypatch):
+    """Zeros amid 17 min of an exact copy became a step of 782 s, since the shorter match left out most of them."""
+    power = np.nan_to_num(pd.read_csv(RIDES / "single-road-78min.csv")["power_W"].to_numpy(float))
+    copy = power.copy()
+    copy[1200:2200] *= np.random.default_rng(0).random(1000) > 0.3
+    asked = []
+
+    def between(x, y, lowest, highest, least=0.0):
+        asked.append(least)
+        return []
+
+    monkeypatch.setattr("agree.pairing.match.between_pauses", between)
+    made = match(Grid(0.0, power), Grid(0.0, copy), None, None, False)
+    assert [note.kind for note in made.notes] == ["pair_minutes_unlike"]
+    assert asked == [made.found[0].strength]
