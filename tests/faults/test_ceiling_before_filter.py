@@ -99,3 +99,16 @@ def test_a_ceiling_goes_on_to_the_end_of_a_sprint_though_a_slower_trace_foretell
     made = set_aside(sharp, np.round(slow + rng.normal(0, 2, power.size)))
     assert {fault.reason for fault in made.faults} == {"reference_saturation"}
     assert (made.reason == "reference_saturation").sum() == (sharp == 700).sum()
+
+
+def test_one_spike_beside_the_highest_seconds_is_no_ceiling():
+    """A spike of the device for 3 s, in 5 h with 89 others, made nine sound seconds of the reference a ceiling."""
+    rng = np.random.default_rng(1)
+    power = np.repeat(rng.uniform(100, 450, 100), 20)
+    power[400:403], power[800:806] = 490, (589, 590, 604, 592, 622, 588)
+    true = power.copy()
+    power[400:403] += 600
+    every, by = np.ones(power.size, bool), Kernel(0, np.array([1.0]))
+    noisy = true + rng.normal(0, 4, power.size)
+    smooth = View("reference", noisy, power, power, every, power, None, 1.0, (0, 0))
+    assert not ceiling_before_filter(smooth, View("device", power, noisy, noisy, every, noisy, by, 1.0, (0, 0))).any()

@@ -84,9 +84,11 @@ def test_one_power_held_for_minutes_does_not_tell_a_ceiling_from_a_bend(by):
     pytest.param({"slope": 0.16}, False, id="CEILING_PILE_SLOPE"),
     pytest.param({"moves": 2.1}, True, id="CEILING_PILE_MOVES"),
     pytest.param({"moves": 1.9}, False, id="CEILING_PILE_MOVES"),
-    pytest.param({"stays": 0.61}, True, id="CLAIM_SHARE"), pytest.param({"stays": 0.59}, False, id="CLAIM_SHARE")])
+    pytest.param({"stays": 0.61}, True, id="CLAIM_SHARE"), pytest.param({"stays": 0.59}, False, id="CLAIM_SHARE"),
+    pytest.param({"signs": 2.1}, True, id="CEILING_SIGNS"),
+    pytest.param({"signs": 1.9}, False, id="CEILING_SIGNS")])
 def test_what_makes_a_ceiling(change, counts):
-    one = Pile(np.ones(50, bool), np.full(50, 400.0), 300.0, 50.0, 0.0, 5.0, 1.0)
+    one = Pile(np.ones(50, bool), np.full(50, 400.0), 300.0, 50.0, 0.0, 5.0, 1.0, 5.0)
     assert one._replace(**change).is_ceiling == counts
 
 

@@ -122,6 +122,9 @@ MARKER_RUNS, MARKER_BEYOND, MARKER_HELD = 2, 0.9, 0.8
 # A partial reading shorter than this must begin and end with jumps that the other trace does not show, or its budget be
 # so many standard errors.
 PARTIAL_SHORT_S, PARTIAL_ERRORS = 10, 10.0
+# By how many standard deviations more of its seconds lack something than would by chance: at least 4.4 in 37 ceilings;
+# 0 where the other trace has one spike of 3 s beside the reference's nine highest seconds. Five of five make 2.2.
+CEILING_SIGNS = 2.0
 # Above 1.04 times the top, and two standard deviations, 70 % of at least 5 seconds sit at the top: it is a ceiling.
 CEILING_OVER, CEILING_SD, CEILING_SECONDS, CEILING_AT = 1.04, 2.0, 5, 0.7
 # Or so many seconds at the top and foretold above it, if the top is below what is foretold for them by so many standard

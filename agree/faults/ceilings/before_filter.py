@@ -15,6 +15,7 @@ from agree.core.thresholds import (
     CEILING_FILTERED_SLOPE,
     CEILING_OVER,
     CEILING_SECONDS,
+    CEILING_SIGNS,
 )
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.nonlinear.any_filter import AnyFilter, through
@@ -58,7 +59,17 @@ def ceiling_before_filter(smooth: View, sharp: View) -> Mask:
             above = above_top(rest[high], np.where(shown, lost, 0.0)[high])
             tried.append((above, shown))
     best = of_ceiling([one for one, _ in tried])
-    return found if best is None else tried[best][1]
+    if best is None or more_than_half(-rest[tried[best][1]]) < CEILING_SIGNS:
+        return found
+    return tried[best][1]
+
+
+def more_than_half(lacks: FloatArray) -> float:
+    """By how many standard deviations more seconds lack something than would by chance.
+
+    A spike of the other trace beside a top lacks much, but in few.
+    """
+    return float((2 * (lacks > 0).sum() - lacks.size) / np.sqrt(max(lacks.size, 1)))
 
 
 def _other_way(by: AnyFilter | None) -> Kernel | None:

@@ -13,6 +13,7 @@ from agree.core.thresholds import (
     CEILING_PILE_MOVES,
     CEILING_PILE_S,
     CEILING_PILE_SLOPE,
+    CEILING_SIGNS,
     CLAIM_MARGIN_S,
     CLAIM_SHARE,
     WORKING_W,
@@ -20,6 +21,7 @@ from agree.core.thresholds import (
 from agree.estimators.response.kernels import Kernel
 from agree.estimators.response.nonlinear.any_filter import through
 from agree.estimators.response.nonlinear.repeating import Repeating
+from agree.faults.ceilings.before_filter import more_than_half
 from agree.faults.view import NORMAL, Mask, View, largest_near, usual_error
 
 TRIED, FEWEST = 60, 5     # tops that are tried, and the fewest readings above one
@@ -44,8 +46,9 @@ class Pile(NamedTuple):
     """Readings at a top: which, what the trace should have read there, and what that says.
 
     `errors` is the energy it lacks in standard errors, `slope` how much of a change of power it shows, `moves` by how
-    many standard deviations of its errors power changes there, and `stays` the share of the lack that is left a few
-    seconds around, where a filter that errs gives back what it took.
+    many standard deviations of its errors power changes there, `stays` the share of the lack that is left a few seconds
+    around, where a filter that errs gives back what it took, and `signs` by how many standard deviations more of these
+    seconds lack something than would by chance (`more_than_half`).
     """
 
     at: Mask
@@ -55,13 +58,14 @@ class Pile(NamedTuple):
     slope: float
     moves: float
     stays: float
+    signs: float
 
     @property
     def is_ceiling(self) -> bool:
         """Whether readings stay at the top while power, which the other trace shows, moves above it."""
         return (int(self.at.sum()) >= CEILING_PILE_S and self.errors >= CEILING_PILE_ERRORS
                 and abs(self.slope) <= CEILING_PILE_SLOPE and self.moves >= CEILING_PILE_MOVES
-                and self.stays >= CLAIM_SHARE)
+                and self.stays >= CLAIM_SHARE and self.signs >= CEILING_SIGNS)
 
 
 def piled_up(view: View) -> Mask:
@@ -137,7 +141,8 @@ def pile_at(view: View, lack: Lack, top: float) -> Pile | None:
     usual = float(np.median(view.other[lack.valid]))
     return Pile(at, should, level, total / (lack.sd * float(np.sqrt(touched.sum()))), slope,
                 float(power.std()) / (lack.sd * max(level / usual, 1.0)),
-                float(lack.energy[around].sum()) / total if total > 0 else 0.0)
+                float(lack.energy[around].sum()) / total if total > 0 else 0.0,
+                more_than_half(power - y[at]))
 
 
 def _top(view: View, lack: Lack) -> float | None:
