@@ -109,12 +109,12 @@ def _by_power(x: Grid, y: Grid, asked: Asked) -> Match:
             if (told := _tried(again, x, y, asked)) is not None and not (joined and _partly_unlike(told)):
                 return told
         raise refusal from None
+    strength = seen.found[0].strength if seen.found else 0.0
     if _partly_unlike(seen):
         # Faults make minutes unlike too: pauses that are put in must make the whole more alike, not leave those out.
-        paused = partial(_paused, least=seen.found[0].strength)
-        others = (_tried(again, x, y, asked) for again in (_crowded, paused))
+        others = (_tried(again, x, y, asked) for again in (_crowded, partial(_paused, least=strength)))
         return next((told for told in others if told is not None and not _partly_unlike(told)), seen)
-    strength = seen.found[0].strength if seen.changes else math.inf  # of steps found, some may have been missed
+    # Of steps found, some may have been missed.
     told = _tried(partial(_paused, least=CLOSE_STRENGTH * strength), x, y, asked) if seen.changes else None
     return told if told is not None and not _partly_unlike(told) and told.found[0].strength > strength else seen
 
@@ -171,17 +171,24 @@ def _with_stops(x: Grid, y: Grid, asked: Asked) -> Match | None:
 
 
 def _seen(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:
-    shift = y.first - x.first
-    unsure = doubt(found)
-    if unsure is Doubt.RIVAL and asked.absolute and (told := _by_stamps(x, y, found)) is not None:
+    if doubt(found) is Doubt.RIVAL and asked.absolute and (told := _by_stamps(x, y, found)) is not None:
         return told
-    u, v = blind(x), blind(y)
+    stepped = None
     if found:
-        one, two = smoothness.made_even(u.power, v.power, found[0].lag)
-        stretches = lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest)
-        if (stepped := _stepped(x, y, stretches, asked, blind)) is not None:
-            return stepped
-    if unsure in (Doubt.MISSING, Doubt.WEAK):
+        one, two = smoothness.made_even(blind(x).power, blind(y).power, found[0].lag)
+        stepped = _stepped(x, y, lag_path.follow(one, two, found[0].lag, asked.lowest, asked.highest), asked, blind)
+    if stepped is None:
+        return _at_one_lag(x, y, asked, found, blind)
+    if not _partly_unlike(stepped):
+        return stepped
+    whole = _tried(partial(_at_one_lag, found=found, blind=blind), x, y, asked)
+    # A step after which minutes are unlike, and are not without it, is none.
+    return whole if whole is not None and not _partly_unlike(whole) else stepped
+
+
+def _at_one_lag(x: Grid, y: Grid, asked: Asked, found: list[clock.Candidate], blind: Callable[[Grid], Grid]) -> Match:
+    shift, u, v = y.first - x.first, blind(x), blind(y)
+    if doubt(found) in (Doubt.MISSING, Doubt.WEAK):
         upright, turned = np.where(x.power > 0, x.power, np.nan), np.where(y.power > 0, -y.power, np.nan)
         refuse_inverted(clock.candidates(upright, turned, asked.lowest, asked.highest), shift)
     accept(found, shift, lambda: witnesses.calm(x, y), lambda: smoothness.smoother(x.power, y.power))
