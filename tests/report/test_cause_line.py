@@ -34,9 +34,9 @@ def test_a_fault_that_hardly_moves_the_mean_is_no_cause_of_the_error(effect, tol
 
 @pytest.mark.parametrize(("value", "half", "words"), [
     (0.1, 0.5, "none: no error is shown"), (0.29, 0.05, "nothing stands out"), (0.1, 1.6, "nothing stands out"),
-    (0.31, 0.05, "not told: what the mean error of +0.31 % comes from these data do not show"),
+    (0.31, 0.05, "not told: these data do not show where the mean error of +0.31 % comes from"),
     (1.0, 1.2, "none shows: the mean error of +1.0 % may be chance"),
-    (-2.75, 0.6, "not told: what the mean error of −2.8 % comes from these data do not show")])
+    (-2.75, 0.6, "not told: these data do not show where the mean error of −2.8 % comes from")])
 def test_no_cause_is_needed_only_where_it_holds_and_no_error_is_shown(value, half, words):
     story = tell(made(value, half, findings=()))
     assert (story.causes, story.no_cause) == ((), words)

@@ -171,7 +171,7 @@ def no_cause(check: ClaimCheck) -> str:
         return "nothing stands out"
     error = f"the mean error of {_value(mean, reading.unit)}"
     if shown:
-        return f"not told: what {error} comes from these data do not show"
+        return f"not told: these data do not show where {error} comes from"
     return f"none shows: {error} may be chance"
 
 
