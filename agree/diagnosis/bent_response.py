@@ -15,9 +15,9 @@ from agree.core.interval.engine import COSINES, METHODS, t_quantile
 from agree.core.interval.estimate import Estimate
 from agree.core.thresholds import NAMED_STRENGTH, RESPONSE_EXPLAINS, WORTHWHILE_PERCENT
 from agree.diagnosis.finding import Cause, Finding
+from agree.diagnosis.windows.compared import BY_POWER
 from agree.diagnosis.windows.least_squares import level_off
 
-BY_POWER = ("scale", "offset", "torque_offset", "bend")
 RESPONSE: Cause = "uneven_response"
 
 
